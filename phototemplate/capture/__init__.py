@@ -1,0 +1,1 @@
+"""Target design and print, photo files -> Photo -> Sightings."""

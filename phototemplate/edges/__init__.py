@@ -1,0 +1,1 @@
+"""Photo + hints -> EdgeTrace -> PlanePoints -> Segment (line, arc, profile)."""

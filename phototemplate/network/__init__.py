@@ -1,0 +1,1 @@
+"""Sightings + known lengths -> Network (bundle adjustment, calibration) -> WorkPlane, rectified view."""

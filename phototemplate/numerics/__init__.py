@@ -1,0 +1,1 @@
+"""Rigid motions, lens models, least squares with covariance, uncertainty. Knows no photos."""

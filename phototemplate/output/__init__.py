@@ -1,0 +1,1 @@
+"""Drawing and Measurement -> DXF, SVG, PDF, report, result.json."""

@@ -1,0 +1,1 @@
+"""Questions answered from results: wall check, estimate, capture planning."""

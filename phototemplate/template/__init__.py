@@ -1,0 +1,1 @@
+"""Segments -> Outline -> pieces (overhang, radius, opening, cut-out, seam) -> Drawing."""

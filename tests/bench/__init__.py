@@ -1,0 +1,27 @@
+"""Whole-run benchmarks: ``python -m tests.bench NAME [--json] [--quick]`` prints a table. Not timed tests.
+
+A benchmark is a module ``tests/bench/NAME.py`` with ``run(quick: bool) -> BenchResult``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass
+class BenchResult:
+    """What a benchmark found: rows of a table, targets, and the targets missed."""
+
+    title: str
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    targets: list[dict[str, Any]] = field(default_factory=list)
+    """Each: name, wanted (text), found (number or text), met (bool)"""
+
+    @property
+    def misses(self) -> list[dict[str, Any]]:
+        return [t for t in self.targets if not t["met"]]
+
+    def target(self, name: str, wanted: str, found: object, met: bool) -> None:
+        """Record one target and whether it was met."""
+        self.targets.append({"name": name, "wanted": wanted, "found": found, "met": bool(met)})
