@@ -1,0 +1,338 @@
+"""Evaluate a fitted :class:`~phototemplate.model.Segment`: offset, slope, point, tangent, their weights over the knots.
+
+One description serves line, arc and profile: the normal offset ``o(s)`` from the chord as a function of the position
+``s`` along it (mm, 0 at ``chord_mm[0]``), given by its values at the knots. Everything a later stage derives from a
+segment is then a function of ``segment.offsets_mm`` with gradient ``weights`` (for an arc at the present offsets, to
+first order).
+
+Equations
+---------
+line
+    straight line through the two knots.
+profile
+    natural cubic spline (second derivative zero at the end knots), continued straight beyond them; linear in the
+    offsets.
+arc
+    the circle ``A (s^2 + o^2) + B s + o + D = 0`` through the three knots. With the factor of ``o`` fixed to one the
+    three coefficients follow from a linear system and stay finite as the arc flattens to a line (A -> 0), so there is
+    no switch between an arc and a line. The root is the one on the chord's side of the centre: less than a half
+    circle. Where the circle does not reach a position the result is nan.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.interpolate import CubicSpline
+
+from phototemplate.model import Array, Segment
+
+
+@dataclass(frozen=True)
+class ChordFrame:
+    """Local frame of a segment: a point is ``origin + s * tangent + o * normal``."""
+
+    origin_mm: Array
+    """(2,) start of the chord"""
+    tangent: Array
+    """(2,) unit vector along the chord"""
+    normal: Array
+    """(2,) the tangent turned +90 degrees: to the left"""
+    length_mm: float
+
+
+@dataclass(frozen=True)
+class Circle:
+    """The circle an arc lies on."""
+
+    center_mm: Array
+    """(2,)"""
+    radius_mm: float
+    anticlockwise: bool
+    """Sense in which the arc runs from the chord's start to its end"""
+    center_jac: Array
+    """(2, 3) derivative of the centre with respect to the three knot offsets"""
+    radius_jac: Array
+    """(3,)"""
+
+
+def chord_frame(segment: Segment) -> ChordFrame:
+    """Origin, unit tangent, left unit normal and length of the chord."""
+    return frame_of_chord(segment.chord_mm)
+
+
+def frame_of_chord(chord_mm: Array) -> ChordFrame:
+    """:class:`ChordFrame` of a chord (2, 2)."""
+    along = chord_mm[1] - chord_mm[0]
+    length = float(np.hypot(along[0], along[1]))
+    assert length > 0.0, "a chord has a length"
+    tangent = along / length
+    return ChordFrame(chord_mm[0], tangent, np.array([-tangent[1], tangent[0]]), length)
+
+
+def to_chord(segment: Segment, xy_mm: ArrayLike) -> tuple[Array, Array]:
+    """Chord position ``s`` and normal offset ``o`` (n,) of points (n, 2)."""
+    frame = chord_frame(segment)
+    d = np.atleast_2d(np.asarray(xy_mm, float)) - frame.origin_mm
+    return d @ frame.tangent, d @ frame.normal
+
+
+def offset_at(segment: Segment, s: ArrayLike) -> Array:
+    """Normal offset (n,) in mm at chord positions ``s`` (n,)."""
+    x = _positions(s)
+    if segment.shape == "arc":
+        return _arc(segment, x).offset
+    out: Array = weights(segment, x) @ segment.offsets_mm
+    return out
+
+
+def weights(segment: Segment, s: ArrayLike) -> Array:
+    """(n, M) derivative of :func:`offset_at` with respect to ``segment.offsets_mm``.
+
+    Line and profile: the offset *is* ``weights @ offsets_mm``, and the weights do not depend on the offsets.
+    """
+    x = _positions(s)
+    if segment.shape == "arc":
+        return _arc(segment, x).weights
+    return spline_weights(segment.knots_mm, x)
+
+
+def slope_at(segment: Segment, s: ArrayLike) -> Array:
+    """(n,) derivative of the offset along the chord, do/ds."""
+    x = _positions(s)
+    if segment.shape == "arc":
+        return _arc(segment, x).slope
+    out: Array = slope_weights(segment, x) @ segment.offsets_mm
+    return out
+
+
+def slope_weights(segment: Segment, s: ArrayLike) -> Array:
+    """(n, M) derivative of :func:`slope_at` with respect to the offsets."""
+    x = _positions(s)
+    if segment.shape == "arc":
+        return _arc(segment, x).slope_weights
+    return spline_weights(segment.knots_mm, x, derivative=1)
+
+
+def curvature_at(segment: Segment, s: ArrayLike) -> Array:
+    """(n,) signed curvature in 1/mm, positive where the edge turns left."""
+    x = _positions(s)
+    if segment.shape == "arc":
+        arc = _arc(segment, x)
+        slope, second = arc.slope, arc.second
+    else:
+        slope = slope_at(segment, x)
+        second = spline_weights(segment.knots_mm, x, derivative=2) @ segment.offsets_mm
+    out: Array = second / (1.0 + slope**2) ** 1.5
+    return out
+
+
+def point_at(segment: Segment, s: ArrayLike) -> Array:
+    """(n, 2) points of the edge at chord positions ``s``, in the segment's frame."""
+    frame = chord_frame(segment)
+    x = _positions(s)
+    out: Array = frame.origin_mm + x[:, None] * frame.tangent + offset_at(segment, x)[:, None] * frame.normal
+    return out
+
+
+def point_jacobian(segment: Segment, s: ArrayLike) -> Array:
+    """(n, 2, M) derivative of :func:`point_at` with respect to the offsets, at fixed chord position."""
+    out: Array = chord_frame(segment).normal[None, :, None] * weights(segment, s)[:, None, :]
+    return out
+
+
+def tangent_at(segment: Segment, s: ArrayLike) -> Array:
+    """(n, 2) unit tangents of the edge, in the direction of the chord."""
+    frame = chord_frame(segment)
+    direction = frame.tangent + slope_at(segment, s)[:, None] * frame.normal
+    out: Array = direction / np.linalg.norm(direction, axis=1)[:, None]
+    return out
+
+
+def normal_at(segment: Segment, s: ArrayLike) -> Array:
+    """(n, 2) left unit normals of the edge."""
+    t = tangent_at(segment, s)
+    return np.column_stack([-t[:, 1], t[:, 0]])
+
+
+def offset_cov(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
+    """(n, n) joint covariance in mm2 of the offsets at chord positions ``s``; the independent noise alone without
+    ``influences_cov`` (K, K)."""
+    w = weights(segment, s)
+    cov: Array = w @ segment.noise_cov_mm2 @ w.T
+    if influences_cov is not None:
+        jac = w @ segment.shared_jac
+        cov = cov + jac @ influences_cov @ jac.T
+    return cov
+
+
+def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
+    """(n,) standard uncertainty in mm of the offset at chord positions ``s``, normal to the edge (not to the chord)."""
+    w = weights(segment, s)
+    variance = np.einsum("ni,ij,nj->n", w, segment.noise_cov_mm2, w)
+    if influences_cov is not None:
+        jac = w @ segment.shared_jac
+        variance = variance + np.einsum("ni,ij,nj->n", jac, influences_cov, jac)
+    out: Array = np.sqrt(np.maximum(variance, 0.0) / (1.0 + slope_at(segment, s) ** 2))
+    return out
+
+
+def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
+    """(n,) chord positions of the points of the edge nearest to ``xy_mm`` (n, 2): Newton steps."""
+    s0, o = to_chord(segment, xy_mm)
+    s = s0
+    for _ in range(iterations):
+        off, slope = offset_at(segment, s), slope_at(segment, s)
+        second = curvature_at(segment, s) * (1.0 + slope**2) ** 1.5
+        # d/ds of half the squared distance, and of that once more (kept positive: Gauss-Newton where it turns)
+        gradient = (s - s0) + (off - o) * slope
+        full = 1.0 + slope**2 + (off - o) * second
+        step = gradient / np.where(full > 0.1, full, 1.0 + slope**2)
+        s = s - step
+        if np.all(np.abs(step) < 1e-10):
+            break
+    return s
+
+
+def length_between(segment: Segment, s0: float, s1: float, nodes: int = 64) -> float:
+    """Length in mm along the edge between chord positions (Gauss-Legendre over the pieces between knots)."""
+    if segment.shape == "arc":
+        slopes = np.arctan(slope_at(segment, [s0, s1]))
+        curvature = float(curvature_at(segment, [0.5 * (s0 + s1)])[0])
+        if abs(curvature) * abs(s1 - s0) > 1e-6:
+            return float((slopes[1] - slopes[0]) / curvature)
+    inner = segment.knots_mm[(segment.knots_mm > min(s0, s1)) & (segment.knots_mm < max(s0, s1))]
+    breaks = np.unique(np.concatenate([[s0, s1], inner]))
+    gauss_x, gauss_w = np.polynomial.legendre.leggauss(max(4, nodes // max(1, breaks.size - 1)))
+    half = 0.5 * np.diff(breaks)
+    x = (0.5 * (breaks[1:] + breaks[:-1]))[:, None] + half[:, None] * gauss_x
+    speed = np.sqrt(1.0 + slope_at(segment, x.ravel()) ** 2).reshape(x.shape)
+    return float(np.sum(half[:, None] * gauss_w * speed)) * (1.0 if s1 >= s0 else -1.0)
+
+
+def circle_of(segment: Segment) -> Circle:
+    """The circle of an arc, with derivatives. A flat arc has a very large, finite radius."""
+    assert segment.shape == "arc", "only an arc lies on a circle"
+    frame = chord_frame(segment)
+    coef, jac = _arc_coefficients(segment)
+    scale = _scale(segment)
+    a, b, d = coef
+    if abs(a) < 1e-9 * scale:
+        a = 1e-9 * scale if a >= 0 else -1e-9 * scale
+    root = np.sqrt(max(b * b + 1.0 - 4.0 * a * d, 1e-300))
+    center = scale * np.array([-b, -1.0]) / (2.0 * a)
+    d_center = scale * np.array([[b / (2 * a * a), -1.0 / (2 * a), 0.0], [1.0 / (2 * a * a), 0.0, 0.0]]) @ jac / scale
+    radius = scale * root / (2.0 * abs(a))
+    sign = 1.0 if a > 0 else -1.0
+    d_radius = sign / (2.0 * a) * np.array([-2.0 * d / root - root / a, b / root, -2.0 * a / root]) @ jac
+    turn = np.stack([frame.tangent, frame.normal], axis=1)
+    return Circle(frame.origin_mm + turn @ center, float(radius), bool(a < 0), turn @ d_center, d_radius)
+
+
+def polyline(segment: Segment, s0: float, s1: float, tolerance_mm: float = 0.05) -> Array:
+    """(n, 2) points along the edge whose chords stay within ``tolerance_mm`` of it; two points for a line."""
+    if segment.shape == "line":
+        return point_at(segment, [s0, s1])
+    breaks = np.concatenate([[s0], np.sort(segment.knots_mm)[:: 1 if s1 >= s0 else -1], [s1]])
+    low, high = min(s0, s1), max(s0, s1)
+    breaks = breaks[(breaks >= low) & (breaks <= high)]
+    out = [np.array([s0])]
+    for left, right in itertools.pairwise(breaks):
+        if left == right:
+            continue
+        x = np.linspace(left, right, 9)
+        bend = float(np.nanmax(np.abs(curvature_at(segment, x)) * (1.0 + slope_at(segment, x) ** 2) ** 1.5))
+        # sagitta of a chord of length h over curvature k is k h^2 / 8
+        step = np.sqrt(8.0 * tolerance_mm / max(bend, 1e-12))
+        count = int(np.clip(np.ceil(abs(right - left) / step), 1, 2000))
+        out.append(np.linspace(left, right, count + 1)[1:])
+    return point_at(segment, np.concatenate(out))
+
+
+def transformed(segment: Segment, rotation: Array, translation_mm: Array) -> Segment:
+    """The same edge in another plane frame, ``x' = rotation (2, 2) @ x + translation``: a proper rigid motion,
+    offsets and their covariance stay as they are."""
+    assert abs(float(np.linalg.det(rotation)) - 1.0) < 1e-9, "a rigid motion without mirroring"
+    return replace(
+        segment,
+        chord_mm=segment.chord_mm @ rotation.T + translation_mm,
+        points_mm=segment.points_mm @ rotation.T + translation_mm,
+    )
+
+
+def spline_weights(knots_mm: Array, s: ArrayLike, derivative: int = 0) -> Array:
+    """(n, M) weights of a natural cubic spline through values at ``knots_mm`` (increasing), straight beyond the ends;
+    with two knots a straight line. ``derivative`` 0, 1 or 2.
+
+    Identical to ``scipy.interpolate.CubicSpline(knots, values, bc_type="natural")`` between the end knots.
+    """
+    x = _positions(s)
+    spline = _natural_basis(np.ascontiguousarray(knots_mm, dtype=float).tobytes())
+    low, high = float(knots_mm[0]), float(knots_mm[-1])
+    inside = np.clip(x, low, high)
+    out: Array = spline(inside, derivative)
+    if derivative == 0:
+        beyond = x - inside
+        outside = beyond != 0.0
+        if np.any(outside):
+            out = out.copy()
+            out[outside] += beyond[outside, None] * spline(inside[outside], 1)
+    elif derivative == 2:
+        out = np.where(((x >= low) & (x <= high))[:, None], out, 0.0)
+    return out
+
+
+@lru_cache(maxsize=256)
+def _natural_basis(knots: bytes) -> CubicSpline:
+    """Spline with the unit vectors as values; cached, since the same knots are asked for again and again."""
+    x = np.frombuffer(knots, dtype=float)
+    return CubicSpline(x, np.eye(x.size), bc_type="natural")
+
+
+@dataclass(frozen=True)
+class _ArcValues:
+    offset: Array
+    slope: Array
+    second: Array
+    weights: Array
+    slope_weights: Array
+
+
+def _scale(segment: Segment) -> float:
+    return float(segment.knots_mm[-1] - segment.knots_mm[0])
+
+
+def _arc_coefficients(segment: Segment) -> tuple[Array, Array]:
+    """(A, B, D) of the circle in lengths divided by the scale, and their derivatives (3, 3) per scaled offset."""
+    x, y = segment.knots_mm / _scale(segment), segment.offsets_mm / _scale(segment)
+    v = np.column_stack([x * x + y * y, x, np.ones(3)])
+    coef = np.asarray(np.linalg.solve(v, -y), dtype=np.float64)
+    jac = np.asarray(-np.linalg.solve(v, np.diag(1.0 + 2.0 * coef[0] * y)), dtype=np.float64)
+    return coef, jac
+
+
+def _arc(segment: Segment, s: Array) -> _ArcValues:
+    scale = _scale(segment)
+    (a, b, d), jac = _arc_coefficients(segment)
+    x = s / scale
+    q = a * x * x + b * x + d
+    disc = 1.0 - 4.0 * a * q
+    root = np.sqrt(np.where(disc > 0.0, disc, np.nan))
+    y = -2.0 * q / (1.0 + root)
+    g = 1.0 + 2.0 * a * y
+    slope = -(2.0 * a * x + b) / g
+    second = -2.0 * a * (1.0 + slope**2) / g
+    v = np.column_stack([x * x + y * y, x, np.ones_like(x)])
+    dv = np.column_stack([2.0 * x + 2.0 * y * slope, np.ones_like(x), np.zeros_like(x)])
+    u, du = v @ -jac, dv @ -jac
+    w = u / g[:, None]
+    dw = du / g[:, None] - u * (2.0 * a * slope / g**2)[:, None]
+    return _ArcValues(y * scale, slope, second / scale, w, dw / scale)
+
+
+def _positions(s: ArrayLike) -> Array:
+    return np.atleast_1d(np.asarray(s, dtype=float))
