@@ -1,9 +1,9 @@
 """The drawing: a small closed set of primitives, in mm, on named layers.
 
-Everything that is drawn or cut lowers itself to these seven primitives; the writers (DXF, SVG, PDF) read nothing else.
+Everything that is drawn or cut lowers itself to these six primitives; the writers (DXF, SVG, PDF) read nothing else.
 Coordinates are those of the plan frame (x right along the longest run, y away from the room) or of a sheet of paper
-where a shop drawing says so; angles are in rad, anticlockwise from x. A bulge is tan(included angle / 4), positive where
-the span from this vertex to the next turns anticlockwise (DXF reference, LWPOLYLINE group 42).
+where a shop drawing says so; angles are in rad, anticlockwise from x. A bulge is tan(included angle / 4), positive
+where the span from this vertex to the next turns anticlockwise (DXF reference, LWPOLYLINE group 42).
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ class Layer:
     """True: the shop cuts along what lies here."""
 
     def __post_init__(self) -> None:
-        assert len(self.name) <= 31 and all(c.isdigit() or c == "-" or "A" <= c <= "Z" for c in self.name), self.name
+        assert len(self.name) <= 31, self.name
+        assert all(c.isdigit() or c == "-" or "A" <= c <= "Z" for c in self.name), self.name
 
 
 LAYERS: Mapping[str, Layer] = {
@@ -60,7 +61,8 @@ LAYERS: Mapping[str, Layer] = {
         Layer("STONE-HOLE", "drilled holes", (170, 0, 90), width_mm=0.35, cut=True),
         Layer("STONE-FINISHED", "edges to be finished", (0, 90, 200), width_mm=0.7),
         Layer("STONE-SEAM", "joints between pieces", (200, 90, 0), "chain", 0.35),
-        Layer("STONE-UNDERNEATH", "cabinets, appliances and marks under or beside the stone", (130, 130, 130), "dashed", 0.18),
+        Layer("STONE-UNDERNEATH", "cabinets, appliances and marks under or beside the stone", (130, 130, 130),
+              "dashed", 0.18),
         Layer("STONE-NAMES", "names of pieces and their edges", (40, 40, 40), width_mm=0.18),
         Layer("STONE-SIZES", "finished dimensions", (0, 90, 60), width_mm=0.18),
         # the sheet of paper
@@ -252,8 +254,8 @@ def arc_of_bulge(start: Point, end: Point, bulge: float) -> tuple[Point, float, 
 def flatten_arc(centre: Point, radius_mm: float, start_rad: float, sweep_rad: float, tolerance_mm: float) -> Array:
     """(n, 2) points on an arc whose chords stay within the tolerance, both ends included."""
     ratio = min(max(1.0 - tolerance_mm / max(radius_mm, 1e-12), -1.0), 1.0)
-    step = max(2.0 * math.acos(ratio), 1e-3)
-    n = max(int(math.ceil(abs(sweep_rad) / min(step, math.pi / 4))), 1)
+    step = max(2.0 * math.acos(ratio), 1e-5)
+    n = max(math.ceil(abs(sweep_rad) / min(step, math.pi / 4)), 1)
     a = start_rad + sweep_rad * np.linspace(0.0, 1.0, n + 1)
     return np.column_stack([centre[0] + radius_mm * np.cos(a), centre[1] + radius_mm * np.sin(a)])
 
@@ -292,7 +294,8 @@ def item_points(item: Item, tolerance_mm: float = 0.5) -> Array:
         y0 = {"bottom": 0.0, "middle": -item.height_mm / 2, "top": -item.height_mm}[item.valign]
         box = np.array([[x0, y0], [x0 + width, y0], [x0 + width, y0 + item.height_mm], [x0, y0 + item.height_mm]])
         c, s = math.cos(item.rotation_rad), math.sin(item.rotation_rad)
-        return box @ np.array([[c, s], [-s, c]]) + np.array(item.position)
+        turned: Array = box @ np.array([[c, s], [-s, c]]) + np.array(item.position)
+        return turned
     a, b = item.feet()
     pad = 2.0 * item.height_mm
     mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
