@@ -1,0 +1,6 @@
+"""``python -m phototemplate``"""
+
+from phototemplate.cli import main
+
+if __name__ == "__main__":
+    main()

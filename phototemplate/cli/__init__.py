@@ -1,0 +1,62 @@
+"""The command line: parse, call, show. Only this package and ``web`` print or exit.
+
+Each command is a module-level function in one of the modules of this package; ``COMMANDS`` lists them in the order that
+``phototemplate --help`` shows. Heavy libraries are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from phototemplate import __version__
+from phototemplate.cli.measure import demo, measure, new
+from phototemplate.cli.sheets import sheets
+from phototemplate.errors import PhototemplateError
+
+COMMANDS = (demo, sheets, new, measure)
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+    help="Countertop templates from ordinary photos: print sheets, lay them on the cabinets, take photos, get a DXF "
+    "with an uncertainty on every edge.",
+    epilog="First time? Run: phototemplate demo. For one command: phototemplate COMMAND --help.",
+)
+for _command in COMMANDS:
+    app.command(name=_command.__name__.rstrip("_").replace("_", "-"))(_command)
+
+
+def _version(value: bool) -> None:
+    if value:
+        typer.echo(f"phototemplate {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    verbose: Annotated[int, typer.Option("-v", "--verbose", count=True, help="Say more of what happens; -vv all of it.")] = 0,
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
+) -> None:
+    level = (logging.WARNING, logging.INFO, logging.DEBUG)[min(verbose, 2)]
+    logging.basicConfig(level=level, format="%(levelname).1s %(name)s: %(message)s", stream=sys.stderr)
+    for chatty in ("matplotlib", "PIL", "ezdxf", "fontTools"):
+        logging.getLogger(chatty).setLevel(max(level, logging.INFO))
+
+
+def main() -> None:
+    """Entry point. Errors a user can cause end in one sentence and an exit code; anything else is our bug and shows its trace."""
+    try:
+        app()
+    except PhototemplateError as exc:
+        typer.secho(f"phototemplate: {exc}", err=True, fg=typer.colors.RED)
+        sys.exit(exc.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)

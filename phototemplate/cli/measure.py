@@ -1,0 +1,131 @@
+"""``demo``, ``new`` and ``measure``."""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
+
+
+def _peak_mb() -> float:
+    """Largest memory of this process so far, in MB."""
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(peak / (1024 * 1024 if sys.platform == "darwin" else 1024), 1)
+
+
+def measure(
+    job_dir: Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos).")],
+    bar: Annotated[
+        str | None,
+        typer.Option(help='Length between bar ends B01 and B02, e.g. "1000.2 mm" or "39 3/8 in"; for a folder without job.toml.'),
+    ] = None,
+    unscaled: Annotated[bool, typer.Option(help="Write the DXF although no length is known (shape only).")] = False,
+    dxf_version: Annotated[str, typer.Option(help="R2010 or R12.")] = "R2010",
+    units: Annotated[str | None, typer.Option(help="Unit of the drawing: mm or in; else as job.toml says.")] = None,
+    json_: JsonFlag = False,
+) -> None:
+    """Photos in, scaled DXF out: orient, trace, fit, and write results/ in the job folder."""
+    from phototemplate.cli.show import console, edge_table, print_findings, progress_bar
+    from phototemplate.job import load_job
+    from phototemplate.opencv_check import require_opencv
+    from phototemplate.results import measure_and_write
+
+    require_opencv()
+    start = time.perf_counter()
+    job = load_job(job_dir)
+    with progress_bar(not json_ and sys.stderr.isatty()) as tell:
+        measurement, written = measure_and_write(
+            job, bar=bar, unscaled=unscaled, dxf_version=dxf_version, units=units, progress=tell
+        )
+    seconds = time.perf_counter() - start
+    if json_:
+        typer.echo(json.dumps(_summary(measurement, written, seconds)))
+        return
+    out = console()
+    out.print(edge_table(measurement, units or job.file.units))
+    print_findings(out, measurement.findings, notes=False)
+    for path in written.values():
+        out.print(f"wrote {path}", markup=False)
+    out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")
+
+
+def _summary(measurement: Any, written: dict[str, Path], seconds: float) -> dict[str, Any]:
+    return {
+        "job": measurement.job_name,
+        "edges": [
+            {"edge": e.edge_id, "kind": e.kind, "length_mm": e.length_mm, "length_U_mm": e.length_U_mm,
+             "offset_U_mm": list(e.offset_U_mm)}
+            for e in measurement.outline.edges
+        ],
+        "findings": [
+            {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": f.remedy}
+            for f in measurement.findings
+        ],
+        "files": {name: str(path) for name, path in written.items()},
+        "seconds": round(seconds, 3),
+        "stage_seconds": {k: round(v, 3) for k, v in measurement.seconds.items()},
+        "peak_mb": _peak_mb(),
+    }
+
+
+def new(
+    job_dir: Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder to make.")],
+    photos: Annotated[list[Path] | None, typer.Argument(help="Photos to copy into it.")] = None,
+    bar: Annotated[str | None, typer.Option(help='Length of the scale bar, e.g. "1000.2 mm".')] = None,
+) -> None:
+    """Make a job folder with a commented job.toml and copies of the photos."""
+    from phototemplate.job import create_job
+
+    job = create_job(job_dir, photos or [], bar)
+    typer.echo(f"made {job.folder} with {len(job.photo_paths())} photos; next: phototemplate measure {job.folder}")
+
+
+def demo(
+    folder: Annotated[Path | None, typer.Option("--folder", help="Where to work; default: phototemplate-demo here.")] = None,
+    json_: JsonFlag = False,
+) -> None:
+    """Measure the demo kitchen from its photos and compare every edge with the truth."""
+    from rich.table import Table
+
+    from phototemplate.cli.show import console, edge_table, print_findings, progress_bar
+    from phototemplate.demo import run_demo
+    from phototemplate.opencv_check import require_opencv
+
+    require_opencv()
+    start = time.perf_counter()
+    with progress_bar(not json_ and sys.stderr.isatty()) as tell:
+        result = run_demo(folder or Path("phototemplate-demo"), tell)
+    seconds = time.perf_counter() - start
+    if json_:
+        rows = [dict(r) for r in result.rows]
+        typer.echo(json.dumps(
+            {"comparison": rows, "seconds": round(seconds, 3), "peak_mb": _peak_mb(), "dxf": str(result.dxf),
+             "files": {k: str(v) for k, v in result.written.items()}}
+        ))
+        return
+    out = console()
+    out.print(edge_table(result.measurement, "in"))
+    table = Table(title="Compared with the truth the photos were made from (U at k = 2)", title_justify="left")
+    for head in ("edge", "kind", "length, mm", "U, mm", "error, mm", "error / U"):
+        table.add_column(head, justify="left" if head in ("edge", "kind") else "right")
+    for r in result.rows:
+        u = r["U_mm"]
+        length = r.get("length_mm")
+        table.add_row(
+            r["edge"], r["kind"], "" if length is None else f"{length:.1f}", f"{u:.2f}", f"{r['error_mm']:+.2f}",
+            f"{r['error_mm'] / u:+.2f}" if u else "",
+        )
+    out.print(table)
+    inside = sum(abs(r["error_mm"]) <= r["U_mm"] for r in result.rows)
+    out.print(f"{inside} of {len(result.rows)} errors are inside the stated U.")
+    print_findings(out, result.measurement.findings, notes=False)
+    for path in result.written.values():
+        out.print(f"wrote {path}", markup=False)
+    out.print(f"{len(result.measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")

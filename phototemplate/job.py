@@ -1,0 +1,366 @@
+"""The one module that knows the job folder: ``job.toml``, ``photos/``, ``results/``.
+
+::
+
+    JOBDIR/
+      job.toml      what was decided: known lengths, paper, cabinets, edges, loops, pieces, settings
+      photos/       the photos (or directly in JOBDIR)
+      results/      everything written; may be deleted and rebuilt from photos + job.toml
+
+A folder of photos without a ``job.toml`` is a job with every default. Writes are atomic; a job file changed by somebody
+else since it was read is never overwritten (:class:`JobFileError`).
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import shutil
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+import tomlkit
+from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+
+from phototemplate.errors import InputError, JobFileError
+from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
+from phototemplate.output.atomic import write_text_atomic
+from phototemplate.settings import Section, Settings
+from phototemplate.template.spec import PieceSpec, ShopSpec
+from phototemplate.units import parse_length_mm
+
+JOB_FILE = "job.toml"
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
+
+
+def _length(value: object) -> object:
+    """A length as the user writes it: a number is mm, a text carries its unit."""
+    return parse_length_mm(value) if isinstance(value, str) else value
+
+
+LengthMM = Annotated[float, BeforeValidator(_length)]
+"""Length in mm; in the job file a number (mm) or a text with unit (``"39 3/8 in"``)."""
+PositiveMM = Annotated[float, BeforeValidator(_length), Field(gt=0)]
+TargetId = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?$")]
+TargetPoint = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?(:[0-9A-Za-z]+)?$")]
+"""A point of a target: ``"S03:7"`` (saddle point 7), ``"S03:A"`` (tape mark A), ``"B01"`` (its only point)."""
+
+
+class PaperSpec(Section):
+    """How the sheets were printed and mounted."""
+
+    thickness_mm: LengthMM = 0.1
+    """Paper and backing together, for every sheet not named in ``thickness_by_sheet_mm``."""
+    thickness_u_mm: LengthMM = 0.05
+    """Standard uncertainty of the thickness."""
+    thickness_by_sheet_mm: dict[TargetId, LengthMM] = {}
+    """Sheets on another backing."""
+    strip_thickness_mm: LengthMM = 0.2
+    """Paper and tape of wall strips."""
+    strip_thickness_u_mm: LengthMM = 0.1
+    """Standard uncertainty of the strips' thickness."""
+
+
+class MarkerSpec(Section):
+    """Plain markers of any OpenCV dictionary used as further targets."""
+
+    dictionary: str
+    """Name as in OpenCV, e.g. ``DICT_4X4_100`` or ``DICT_APRILTAG_36h11``."""
+    size_mm: PositiveMM
+    """Side of the black square."""
+    ids: list[int] | None = None
+    """Only these ids; every id where absent."""
+    rigid: bool = True
+    """False: only the seen corners count, nothing is assumed of the marker's size."""
+
+
+class LengthSpec(Section):
+    """One known length."""
+
+    kind: Literal["bar", "tape", "caliper"]
+    from_: TargetPoint = Field(alias="from")
+    """First end."""
+    to: TargetPoint
+    """Second end."""
+    value: PositiveMM
+    """The length as measured."""
+    u: PositiveMM | None = None
+    """Its standard uncertainty; absent: 0.3 mm for a bar, 0.8 mm for a tape, 0.05 mm for a calliper (common practice)."""
+    temperature_c: float | None = None
+    """Temperature of the bar or tape when the photos were taken; absent: 20 +- 5."""
+    material: str = "steel"
+    """What the bar or the tape is made of."""
+
+
+class CabinetSpec(Section):
+    """A cabinet and the sheets that lie on it, for the level map."""
+
+    id: str
+    sheets: list[TargetId]
+
+
+class EdgeSpec(Section):
+    """Where one edge is, roughly, and what it is."""
+
+    id: str
+    kind: EdgeKind
+    source: Literal["trace", "contact", "strip"] = "trace"
+    shape: ShapeKind = "line"
+    photo: str | None = None
+    """Photo that ``path`` was clicked in (px of the stored picture)."""
+    sheet: TargetId | None = None
+    """Or: sheet in whose frame ``path`` is given (mm)."""
+    path: list[tuple[float, float]] | None = None
+    """Two points or more along the edge; anything within ``search`` of the edge will do."""
+    targets: list[str] = []
+    """Contact sheets or wall strips that carry the edge, in any order; ``"W03"`` means all its pieces."""
+    search: PositiveMM = 12.0
+    """Half width of the band searched."""
+    height: LengthMM = 0.0
+    """Expected height over the work plane."""
+    choose: LengthMM | None = None
+    """Where two edges lie close together: offset of the wanted one from the path, positive to its left."""
+
+    @model_validator(mode="after")
+    def _complete(self) -> EdgeSpec:
+        if self.source == "trace":
+            if (self.photo is None) == (self.sheet is None) or not self.path or len(self.path) < 2:
+                raise ValueError("a traced edge needs `path` with two points or more and either `photo` or `sheet`")
+        elif not self.targets:
+            raise ValueError(f"an edge from source {self.source!r} needs `targets`")
+        return self
+
+    def hint(self) -> EdgeHint:
+        """The same in the words of the edge stage."""
+        return EdgeHint(
+            edge_id=self.id,
+            kind=self.kind,
+            source=self.source,
+            shape=self.shape,
+            anchor="sheet" if self.sheet else "photo",
+            anchor_id=self.sheet or self.photo or "",
+            path=None if self.path is None else np.asarray(self.path, float),
+            targets=tuple(self.targets),
+            search_mm=self.search,
+            height_mm=self.height,
+            choose=self.choose,
+        )
+
+
+class LoopSpec(Section):
+    """Edges in their order round one run of cabinets."""
+
+    id: str
+    edges: list[str]
+    closed: bool = True
+
+
+class JobFile(Section):
+    """Everything the user decided, as ``job.toml`` says it."""
+
+    format: Literal[1] = 1
+    name: str = ""
+    units: Literal["mm", "in"] = "in"
+    """Unit of the drawing."""
+    tolerance: PositiveMM = 25.4 / 16
+    """What an edge has to hold (default 1/16 in)."""
+    paper: PaperSpec = PaperSpec()
+    markers: list[MarkerSpec] = []
+    lengths: list[LengthSpec] = []
+    cabinets: list[CabinetSpec] = []
+    edges: list[EdgeSpec] = []
+    loops: list[LoopSpec] = []
+    pieces: list[PieceSpec] = []
+    shop: ShopSpec = ShopSpec()
+    leave_out: list[str] = []
+    """Photos (file names) not to be used."""
+    settings: Settings = Settings()
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> JobFile:
+        ids = [e.id for e in self.edges]
+        for twice in sorted({i for i in ids if ids.count(i) > 1}):
+            raise ValueError(f"two edges are called {twice!r}; give each its own id")
+        for loop in self.loops:
+            for name in loop.edges:
+                if name not in ids:
+                    near = difflib.get_close_matches(name, ids, 1)
+                    raise ValueError(
+                        f"loop {loop.id!r} names edge {name!r}, which does not exist"
+                        + (f"; did you mean {near[0]!r}?" if near else "")
+                    )
+        return self
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job folder as read at one moment."""
+
+    folder: Path
+    file: JobFile
+    revision: str
+    """Fingerprint of ``job.toml`` when it was read; empty where there was none."""
+
+    @property
+    def name(self) -> str:
+        return self.file.name or self.folder.resolve().name
+
+    @property
+    def results(self) -> Path:
+        return self.folder / "results"
+
+    def photo_paths(self) -> list[Path]:
+        """Photos in name order, without those left out."""
+        folder = self.folder / "photos" if (self.folder / "photos").is_dir() else self.folder
+        left_out = set(self.file.leave_out)
+        return sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES and p.name not in left_out)
+
+
+def _revision(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:16]
+
+
+def load_job(folder: Path) -> Job:
+    """Read a job folder.
+
+    Raises ``InputError`` when there is no such folder and ``JobFileError`` when ``job.toml`` cannot be understood.
+    """
+    if not folder.is_dir():
+        raise InputError(f"There is no folder {folder}; give the folder that holds the photos.")
+    path = folder / JOB_FILE
+    if not path.exists():
+        return Job(folder, JobFile(), "")
+    data = path.read_bytes()
+    return Job(folder, parse_job(data, str(path)), _revision(data))
+
+
+def parse_job(data: bytes, where: str = JOB_FILE) -> JobFile:
+    """Read a job file's text. ``JobFileError`` names the place and what to do."""
+    try:
+        raw = tomllib.loads(data.decode("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
+        raise JobFileError(f"{where} is not valid TOML: {exc}; mend that line.") from exc
+    try:
+        return JobFile.model_validate(raw)
+    except ValidationError as exc:
+        raise JobFileError("\n".join(f"{where}: {text}" for text in _sentences(exc, JobFile))) from exc
+
+
+def _sentences(exc: ValidationError, model: type[BaseModel]) -> Iterator[str]:
+    for error in exc.errors():
+        place = ".".join(str(part + 1) if isinstance(part, int) else part for part in error["loc"]) or "the file"
+        if error["type"] == "extra_forbidden":
+            known = list(_fields_at(model, error["loc"][:-1]))
+            near = difflib.get_close_matches(str(error["loc"][-1]), known, 1)
+            hint = f"did you mean `{near[0]}`?" if near else f"known here are {', '.join(sorted(known))}."
+            yield f"unknown key `{place}`; {hint}"
+        else:
+            message = error["msg"].removeprefix("Value error, ")
+            yield f"`{place}`: {message}" + ("" if message.endswith((".", "?")) else ".")
+
+
+def _fields_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Iterator[str]:
+    """Names allowed at a place of the model, found by walking the annotations."""
+    current: Any = model
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        info = current.model_fields.get(part) if isinstance(current, type) and issubclass(current, BaseModel) else None
+        if info is None:
+            continue
+        current = info.annotation
+        while not (isinstance(current, type) and issubclass(current, BaseModel)):
+            inner = [a for a in getattr(current, "__args__", ()) if isinstance(a, type)]
+            if not inner:
+                return
+            current = inner[-1]
+    for name, info in current.model_fields.items():
+        yield info.alias or name
+
+
+def save_job(job: Job, file: JobFile) -> Job:
+    """Write a changed job file, keeping comments of the tables that did not change.
+
+    Raises ``JobFileError`` when ``job.toml`` was changed by somebody else since ``job`` was read, ``OutputError`` when it
+    cannot be written; the old file stays in both cases.
+    """
+    path = job.folder / JOB_FILE
+    data = path.read_bytes() if path.exists() else b""
+    if (_revision(data) if data else "") != job.revision:
+        raise JobFileError(f"{path} was changed elsewhere in the meantime; load it again, then repeat the change.")
+    document = tomlkit.parse(data.decode("utf-8")) if data else tomlkit.document()
+    old: Mapping[str, Any] = job.file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
+    new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
+    document["format"] = file.format
+    for key in list(document):
+        if key not in new and key != "format":
+            del document[key]
+    for key, value in new.items():
+        if key not in document or value != old.get(key):
+            document[key] = value
+    text = tomlkit.dumps(document)
+    parse_job(text.encode("utf-8"), str(path))
+    write_text_atomic(path, text)
+    return Job(job.folder, file, _revision(text.encode("utf-8")))
+
+
+TEMPLATE = """\
+# What was decided about this job. Lengths are mm, or a text with its unit: "39 3/8 in".
+format = 1
+name = {name}
+units = "in"             # unit of the drawing: "in" or "mm"
+tolerance = "1/16 in"    # what every edge has to hold
+
+[paper]
+thickness_mm = 0.1       # paper and backing; a sheet on another backing goes into thickness_by_sheet_mm
+thickness_u_mm = 0.05
+# thickness_by_sheet_mm = {{ S03 = 3.1 }}
+
+{lengths}
+# [[cabinets]]           # for the level map: which sheets lie on which cabinet
+# id = "sink base"
+# sheets = ["S01", "S02"]
+
+# [[edges]]              # one table for every edge; the app writes these for you
+# id = "front"
+# kind = "front"         # front, end, wall, panel, opening, other
+# photo = "IMG_0003"     # photo in which the path was clicked, px
+# path = [[820, 1510], [3105, 1422]]
+
+# [[loops]]              # edges in their order round one run
+# id = "left run"
+# edges = ["front", "end", "back", "left"]
+"""
+
+
+def create_job(folder: Path, photos: list[Path], bar: str | None) -> Job:
+    """Make a job folder with a commented job file and copies of the photos.
+
+    Raises ``InputError`` where the folder already holds a job or a photo does not exist.
+    """
+    if (folder / JOB_FILE).exists():
+        raise InputError(f"{folder} already holds a job; choose another folder, or edit {folder / JOB_FILE}.")
+    missing = [p for p in photos if not p.is_file()]
+    if missing:
+        raise InputError(f"There is no photo {missing[0]}; check its name.")
+    twice = {p.name for p in photos if [q.name.lower() for q in photos].count(p.name.lower()) > 1}
+    if twice:
+        raise InputError(f"Two photos are called {min(twice)}; rename one of them.")
+    if bar is not None:
+        lengths = f'[[lengths]]\nkind = "bar"\nfrom = "B01"\nto = "B02"\nvalue = {tomlkit.string(bar).as_string()}\n'
+    else:
+        lengths = (
+            "# [[lengths]]            # at least one known length, else the shape has no scale\n"
+            '# kind = "bar"           # bar, tape or caliper\n# from = "B01"\n# to = "B02"\n# value = "1000.2 mm"\n# u = "0.3 mm"\n'
+        )
+    text = TEMPLATE.format(name=tomlkit.string(folder.resolve().name).as_string(), lengths=lengths)
+    parse_job(text.encode("utf-8"), "the new job file")
+    (folder / "photos").mkdir(parents=True, exist_ok=True)
+    for p in photos:
+        shutil.copy2(p, folder / "photos" / p.name)
+    write_text_atomic(folder / JOB_FILE, text)
+    return load_job(folder)
