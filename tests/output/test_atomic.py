@@ -38,7 +38,7 @@ def test_permissions_follow_umask_and_earlier_file(tmp_path: Path) -> None:
 def test_any_error_keeps_the_old_file(tmp_path: Path) -> None:
     target = tmp_path / "a.dxf"
     target.write_text("old")
-    with pytest.raises(ZeroDivisionError), atomic_path(target) as part:
+    with pytest.raises(ZeroDivisionError), atomic_path(target) as part:  # noqa: PT012
         assert part.suffix == ".dxf"
         assert part.parent == tmp_path
         part.write_text("half")
