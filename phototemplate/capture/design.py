@@ -1,9 +1,9 @@
 """The geometry of every printed target, as plain numbers: what lies where on the paper, and which marker names it.
 
 All targets are checkerboards. The corners where four squares meet are *saddle points*: they are what is measured,
-because a saddle is found to 0.04-0.1 px where the corner of a marker is found to 0.15-0.5 px. Every white square carries
-one marker of OpenCV's dictionary ``DICT_5X5_1000`` that names the target and the square. No marker id occurs twice in the
-whole set.
+because a saddle is found to 0.04-0.1 px where the corner of a marker is found to 0.15-0.5 px. Every white square
+carries one marker of OpenCV's dictionary ``DICT_5X5_1000`` that names the target and the square. No marker id occurs
+twice in the whole set.
 
 ======== ============== ================== ======== ======= ===========================================================
 ids      what           squares (mm)       marker   saddles marker ids
@@ -17,9 +17,9 @@ K02      calibration    10 x 7 of 34       25       54      939-973; A3 and Tabl
 
 Why these numbers. A marker wants 30 px in the photo, which at 2.5 m and 12 megapixels is 25 mm. The window in which a
 saddle is refined must not reach the next marker (0.4 px of error otherwise), so the white rim between a marker and its
-square (``Pattern.rim_mm``, the largest half width of such a window) is at least an eighth of the square. Geometry is the
-same on A4 and on US Letter, so nobody has to say later on which paper a sheet was printed. The outermost saddles A and
-C of a sheet's middle row are 144 mm apart, within the jaws of a common 150 mm caliper.
+square (``Pattern.rim_mm``, the largest half width of such a window) is at least an eighth of the square. Geometry is
+the same on A4 and on US Letter, so nobody has to say later on which paper a sheet was printed. The outermost saddles A
+and C of a sheet's middle row are 144 mm apart, within the jaws of a common 150 mm caliper.
 
 Target frame: x right, y up when the number is readable, z out of the paper, origin at the centre of the checkerboard;
 nominal (100 %) print. Squares, markers and saddle points are counted as one reads: left to right, then downwards; the
