@@ -6,6 +6,8 @@ line that says what it does.
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import BaseModel, ConfigDict
 
 
@@ -22,9 +24,57 @@ class DetectionSettings(Section):
 class AdjustmentSettings(Section):
     """Bundle adjustment (``network``)."""
 
+    lens_model: str = "brown"
+    """Lens model of cameras without a profile: brown, rational or fisheye."""
+    u_focal: float = 0.05
+    """Relative standard uncertainty of a principal distance taken from EXIF."""
+    u_focal_guess: float = 0.3
+    """Relative standard uncertainty of a principal distance that is only a guess."""
+    u_centre: float = 0.015
+    """Standard uncertainty of the principal point, as a share of the longer side of the picture."""
+    u_aspect: float = 1e-4
+    """Standard uncertainty of the pixels' aspect (phones: square)."""
+    u_focus: float = 0.004
+    """Standard deviation of a photo's own change of the principal distance by focusing; 0: none."""
+    u_print_common: float = 0.005
+    """Standard uncertainty of the print scale all targets of one kind share."""
+    u_print_sheet: float = 0.0005
+    """Standard deviation of a single target's print scale about the common one."""
+    u_flat_mm: float = 3.0
+    """Standard deviation of the rise of a sheet's corner where its curl is released."""
+    curl: Literal["auto", "never", "always"] = "auto"
+    """Release the curl of sheets: where the photos show it, never, or everywhere."""
+    thermometer_u_c: float = 4.0
+    """Standard uncertainty in degC of a known length's temperature where none is given (taken as 20 degC)."""
+    variance: Literal["up", "always", "never"] = "up"
+    """Scale the sightings' covariance by what their residuals show: only upwards and if significant, always, or never."""
+    huber: float = 2.0
+    """Normalized residual from which a sighting counts less in the robust rounds."""
+    reject: float = 4.13
+    """Normalized residual (of the two coordinates together, as a normal quantile) beyond which a sighting is rejected."""
+    target_reject: float = 4.0
+    """Median normalized residual beyond which all sightings of a target in a photo are rejected together."""
+    curl_evidence: float = 40.0
+    """Drop in chi-squared for which a sheet's curl is released."""
+    max_iterations: int = 40
+    """Iterations of one least-squares run."""
+    plane_height_mm: float = 2.0
+    """One photo only: standard deviation of the sheets' heights about a common plane."""
+    plane_tilt: float = 0.01
+    """One photo only: standard deviation of the sheets' tilt against a common plane in rad."""
+
 
 class WorkPlaneSettings(Section):
     """Work plane and level map (``network.workplane``)."""
+
+    even_mm: float = 1.0
+    """Sheets within this distance of the plane count fully."""
+    ignore_mm: float = 3.0
+    """Sheets farther than this from the plane do not count at all."""
+    cabinet_tolerance_mm: float = 1.0
+    """A cabinet is called low or high where its height minus U exceeds this."""
+    narrow_mm: float = 120.0
+    """Spread of the sheets across their longest direction below which the plane's tilt is called weak."""
 
 
 class EdgeSettings(Section):
@@ -33,6 +83,13 @@ class EdgeSettings(Section):
 
 class OutlineSettings(Section):
     """Joining edges to loops (``template.outline``)."""
+
+    max_extension_mm: float = 600.0
+    """How far an edge may be run on beyond what was seen of it to meet its neighbour"""
+    min_corner_angle_deg: float = 15.0
+    """Edges that meet at a flatter angle give the finding ``corner-grazing``"""
+    chord_tolerance_mm: float = 0.05
+    """Largest distance of a drawn polyline from the profile it stands for"""
 
 
 class OutputSettings(Section):

@@ -1,0 +1,284 @@
+"""The plane of the cabinet tops, the frame fixed to the sheets, and the level map.
+
+The work frame is a function of the sheets alone, so the datum of the adjustment cancels out of everything:
+
+* z = 0 is a plane through the cabinet tops, that is through the corners of the sheets' patterns lowered by the thickness
+  of paper and backing. A sheet on a low or high cabinet counts less, down to nothing, so it cannot pull the plane.
+* In the plane the frame is tied to the same corners by inner constraints: their displacements have no mean and no mean
+  rotation (Baarda's S-transformation; Granshaw, Photogrammetric Record 10 (1980) 181-207).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+
+import numpy as np
+
+from phototemplate.errors import Finding, MeasureError
+from phototemplate.model import Array, HeightPoint, Influences, Network, TypeB, WorkPlane
+from phototemplate.network.projection import body_points
+from phototemplate.numerics.rigid import skew
+from phototemplate.settings import WorkPlaneSettings
+
+_MAX_TRIPLES = 4000
+
+
+def fit_work_plane(
+    network: Network,
+    cabinets: Mapping[str, Sequence[str]],
+    thickness: float | Mapping[str, float],
+    type_b: Sequence[TypeB] = (),
+    settings: WorkPlaneSettings | None = None,
+) -> WorkPlane:
+    """Fit the work plane and make the level map.
+
+    ``cabinets`` lists the sheets that lie on each cabinet; sheets not listed stand for themselves. ``thickness`` is
+    that of paper and backing in mm, one value or one per sheet (missing sheets: 0). Type B terms named
+    ``thickness:<sheet>`` move one sheet, ``thickness:sheet`` moves all; the others are only appended to the influences.
+    Raises :class:`MeasureError` where no sheet lies on a cabinet.
+    """
+    settings = settings or WorkPlaneSettings()
+    group_of = {t: cabinet for cabinet, members in cabinets.items() for t in members}
+    ids = [t for t in network.bodies if t in group_of or network.targets[t].kind == "sheet"]
+    if not ids:
+        raise MeasureError(
+            "No target sheet could be placed, so there is no plane of the cabinet tops; "
+            "lay at least three printed sheets on the cabinets and photograph them again."
+        )
+    influences = append_type_b(network.influences, type_b)
+    k = influences.size
+    corners, jacs, centres = [], [], []
+    for t in ids:
+        local = network.targets[t].points_mm
+        low, high = local.min(axis=0), local.max(axis=0)
+        box = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+        points = body_points(network, t, np.column_stack([np.vstack([box, box.mean(axis=0)]), np.zeros(5)]))
+        jac = np.zeros((4, 3, k))
+        jac[:, :, points.columns] = points.d_influences[:4]
+        corners.append(points.xyz_mm[:4])
+        jacs.append(jac)
+        centres.append(points.xyz_mm[4])
+    xyz, centre = np.array(corners), np.array(centres)  # (n, 4, 3), (n, 3)
+    jac_xyz = np.array(jacs)
+    thick = np.array([thickness.get(t, 0.0) if isinstance(thickness, Mapping) else float(thickness) for t in ids])
+    up = np.mean([network.bodies[t].rotation[:, 2] for t in ids], axis=0)
+
+    normal, offset, weight = _robust_plane(xyz, centre, thick, up, settings)
+    rotation = _axes(normal, centre, [network.bodies[t].rotation[:, 0] for t in ids])
+    used = weight > 0
+    translation = -rotation @ centre[used].mean(axis=0)
+    translation[2] = -offset
+    work_corner = xyz @ rotation.T + translation
+    work_centre = centre @ rotation.T + translation
+
+    # Derivatives: how the frame follows the influences
+    by_corner = np.einsum("ij,ncjk->ncik", rotation, jac_xyz)
+    by_height = by_corner[:, :, 2, :] - _thickness_columns(influences, ids)[:, None, :]
+    motion = _frame_motion(work_corner, weight, by_height, by_corner)
+    jac_frame = motion.copy()
+    jac_frame[3:] += np.einsum("ij,jk->ik", -skew(translation), motion[:3])  # d = omega x t + tau, see _frame_motion
+
+    heights = work_centre[:, 2] - thick
+    jac_height = by_height.mean(axis=1) + np.einsum(
+        "nj,jk->nk", np.column_stack([work_centre[:, 1], -work_centre[:, 0], np.ones(len(ids))]), motion[[0, 1, 5]]
+    )
+    cov_height = jac_height @ influences.cov @ jac_height.T
+    u_height = np.sqrt(np.maximum(np.diag(cov_height), 0.0))
+    level = tuple(
+        HeightPoint(t, work_centre[i, :2], float(heights[i]), float(u_height[i]), group_of.get(t, ""))
+        for i, t in enumerate(ids)
+    )
+    plane = WorkPlane(rotation, translation, jac_frame, influences, level)
+    findings = _cabinet_findings(level, cov_height, settings) + _strength_findings(plane, work_centre[used], settings)
+    return WorkPlane(rotation, translation, jac_frame, influences, level, tuple(findings))
+
+
+def append_type_b(influences: Influences, type_b: Sequence[TypeB]) -> Influences:
+    """The network's influences followed by type B terms, each independent of everything else."""
+    k, n = influences.size, len(type_b)
+    grow = ((0, n), (0, n))
+    cov = np.pad(influences.cov, grow)
+    parts = {group: np.pad(part, grow) for group, part in influences.parts.items()}
+    for i, term in enumerate(type_b):
+        cov[k + i, k + i] = term.u_mm**2
+        parts.setdefault(term.group, np.zeros_like(cov))[k + i, k + i] = term.u_mm**2
+    return Influences(influences.names + tuple(term.name for term in type_b), cov, parts)
+
+
+def to_work(plane: WorkPlane, xyz_mm: Array, d_xyz_dinfluences: Array | None = None) -> tuple[Array, Array]:
+    """World points (N, 3) in the work frame, and their Jacobian (N, 3, K) by the work plane's influences.
+
+    ``d_xyz_dinfluences`` (N, 3, K') is the world points' own Jacobian by the first K' <= K influences (those of the
+    network alone, or all of them); without it the points are taken as fixed in the world.
+    """
+    xyz = np.atleast_2d(np.asarray(xyz_mm, dtype=np.float64))
+    turned = xyz @ plane.rotation.T
+    jac = np.einsum("nij,jk->nik", -skew(turned), plane.shared_jac[:3]) + plane.shared_jac[3:]
+    if d_xyz_dinfluences is not None:
+        own = np.asarray(d_xyz_dinfluences)
+        jac[:, :, : own.shape[2]] += np.einsum("ij,njk->nik", plane.rotation, own)
+    return turned + plane.translation_mm, jac
+
+
+def to_world(plane: WorkPlane, xyz_work: Array) -> Array:
+    """World points (N, 3) of work-frame points (N, 3)."""
+    return np.asarray((np.atleast_2d(xyz_work) - plane.translation_mm) @ plane.rotation)
+
+
+def cabinet_heights(plane: WorkPlane) -> dict[str, tuple[float, float, float]]:
+    """Per cabinet: mean, smallest and largest height of its sheets over the plane in mm."""
+    groups: dict[str, list[float]] = {}
+    for point in plane.heights:
+        groups.setdefault(point.group or point.name, []).append(point.height_mm)
+    return {name: (float(np.mean(h)), min(h), max(h)) for name, h in groups.items()}
+
+
+def _robust_plane(
+    xyz: Array, centre: Array, thick: Array, up: Array, settings: WorkPlaneSettings
+) -> tuple[Array, float, Array]:
+    """Unit normal, offset (normal . x = offset on the plane) and weight per sheet.
+
+    Start: of all planes through three sheets the one with the smallest sum of capped distances; then reweighted least
+    squares through all pattern corners with a weight that is 1 within ``even_mm`` and falls to 0 at ``ignore_mm``.
+    """
+    n = len(centre)
+    low = centre - thick[:, None] * up / np.linalg.norm(up)
+    if n >= 4:
+        triples = np.array(list(combinations(range(n), 3)))
+        if len(triples) > _MAX_TRIPLES:
+            triples = triples[np.random.default_rng(0).choice(len(triples), _MAX_TRIPLES, replace=False)]
+        a, b, c = (low[triples[:, i]] for i in range(3))
+        normals = np.cross(b - a, c - a)
+        size = np.linalg.norm(normals, axis=1)
+        spread = float(np.max(np.linalg.norm(low - low.mean(axis=0), axis=1)))
+        good = size > 0.02 * spread**2
+        normals, a = normals[good] / size[good, None], a[good]
+        # A plane through three near sheets swings far away; it is only a start, so any bad one is outvoted.
+        if len(normals):
+            distance = np.abs(np.einsum("ti,ni->tn", normals, low) - np.einsum("ti,ti->t", normals, a)[:, None])
+            best = int(np.argmin(np.minimum(distance, settings.ignore_mm).sum(axis=1)))
+            normal = normals[best] * np.sign(normals[best] @ up)
+            weight = _weights(np.einsum("i,ni->n", normal, low) - normal @ a[best], settings)
+        else:
+            weight = np.ones(n)
+    else:
+        weight = np.ones(n)
+    normal, offset = up / np.linalg.norm(up), 0.0
+    for _ in range(30):
+        points = (xyz - thick[:, None, None] * normal).reshape(-1, 3)
+        w = np.repeat(weight, xyz.shape[1])
+        mean = w @ points / w.sum()
+        _, _, vt = np.linalg.svd(np.sqrt(w)[:, None] * (points - mean), full_matrices=False)
+        new = vt[2] * np.sign(vt[2] @ up)
+        offset = float(new @ mean)
+        step = float(np.max(np.abs(new - normal)))
+        normal = new
+        if n < 4:
+            if step < 1e-12:
+                break
+            continue
+        fresh = _weights(centre @ normal - thick - offset, settings)
+        if np.count_nonzero(fresh) < 3:
+            break
+        moved = float(np.max(np.abs(fresh - weight)))
+        weight = fresh
+        if step < 1e-12 and moved < 1e-9:
+            break
+    return normal, offset, weight
+
+
+def _weights(height: Array, settings: WorkPlaneSettings) -> Array:
+    excess = (np.abs(height) - settings.even_mm) / (settings.ignore_mm - settings.even_mm)
+    return np.where(excess <= 0, 1.0, np.where(excess < 1, (1 - np.clip(excess, 0, 1) ** 2) ** 2, 0.0))
+
+
+def _axes(normal: Array, centre: Array, sheet_x: list[Array]) -> Array:
+    """Rotation work_from_world: z the normal, x along the sheets' longest spread, its sense by their x axes."""
+    flat = centre - centre.mean(axis=0)
+    flat = flat - np.outer(flat @ normal, normal)
+    hint = np.sum(sheet_x, axis=0)
+    if np.linalg.norm(flat) < 1.0:
+        x = sheet_x[0] - (sheet_x[0] @ normal) * normal
+    else:
+        _, _, vt = np.linalg.svd(flat)
+        x = vt[0] - (vt[0] @ normal) * normal
+        x = x * (1.0 if x @ hint >= 0 else -1.0)
+    x = x / np.linalg.norm(x)
+    return np.array([x, np.cross(normal, x), normal])
+
+
+def _frame_motion(corner: Array, weight: Array, by_height: Array, by_corner: Array) -> Array:
+    """(6, K) motion (omega, tau) about the work origin that keeps the frame on the sheets.
+
+    A point at x moves by ``omega x x + tau`` on top of its own displacement. Heights: the weighted least-squares plane
+    through the corners stays z = 0. In-plane: the corners of the sheets that count keep no mean shift and no mean turn.
+    """
+    n, c = corner.shape[:2]
+    k = by_height.shape[2]
+    motion = np.zeros((6, k))
+    w = np.repeat(weight, c)
+    flat = corner.reshape(n * c, 3)
+    design = np.column_stack([flat[:, 1], -flat[:, 0], np.ones(n * c)])  # dz = omega_x y - omega_y x + tau_z
+    weighted = design * w[:, None]
+    motion[[0, 1, 5]] = -np.linalg.solve(weighted.T @ design, weighted.T @ by_height.reshape(n * c, k))
+    used = w > 0
+    p = flat[used]
+    shift = by_corner.reshape(n * c, 3, k)[used][:, :2].copy()
+    shift[:, 0] += p[:, 2, None] * motion[1]
+    shift[:, 1] -= p[:, 2, None] * motion[0]
+    mean, mean_shift = p[:, :2].mean(axis=0), shift.mean(axis=0)
+    q = p[:, :2] - mean
+    turn = -(q[:, 0] @ shift[:, 1] - q[:, 1] @ shift[:, 0]) / np.sum(q * q)
+    motion[2] = turn
+    motion[3] = -mean_shift[0] + mean[1] * turn
+    motion[4] = -mean_shift[1] - mean[0] * turn
+    return motion
+
+
+def _thickness_columns(influences: Influences, ids: Sequence[str]) -> Array:
+    """(n, K) how the thickness influences raise each sheet."""
+    out = np.zeros((len(ids), influences.size))
+    for column, name in enumerate(influences.names):
+        if name == "thickness:sheet":
+            out[:, column] = 1.0
+        elif name.startswith("thickness:") and name[10:] in ids:
+            out[list(ids).index(name[10:]), column] = 1.0
+    return out
+
+
+def _cabinet_findings(level: Sequence[HeightPoint], cov: Array, settings: WorkPlaneSettings) -> list[Finding]:
+    findings: list[Finding] = []
+    groups: dict[str, list[int]] = {}
+    for i, point in enumerate(level):
+        groups.setdefault(point.group or f"sheet {point.name}", []).append(i)
+    for name, members in groups.items():
+        mean = float(np.mean([level[i].height_mm for i in members]))
+        u = float(np.sqrt(max(cov[np.ix_(members, members)].mean(), 0.0)))
+        sheets = ", ".join(level[i].name for i in members)
+        if abs(mean) - 2 * u > settings.cabinet_tolerance_mm:
+            low = mean < 0
+            where = name if level[members[0]].group else sheets
+            findings.append(
+                Finding(
+                    "cabinet-low" if low else "cabinet-high",
+                    where,
+                    f"The top at {sheets} lies {abs(mean):.1f} mm {'below' if low else 'above'} the other cabinets "
+                    f"(U {2 * u:.1f} mm).",
+                    "Shim it up before the stone goes on." if low else "Lower it or shim the others up to it.",
+                )
+            )
+    return findings
+
+
+def _strength_findings(plane: WorkPlane, centre: Array, settings: WorkPlaneSettings) -> list[Finding]:
+    remedy = "Lay sheets at both ends of every run, some at the front edge and some at the back."
+    if len(centre) < 3:
+        text = f"The work plane rests on {len(centre)} sheet(s) only; its tilt comes from the paper."
+        return [Finding("plane-weak", "work plane", text, remedy)]
+    flat = centre[:, :2] - centre[:, :2].mean(axis=0)
+    width = float(np.linalg.svd(flat, compute_uv=False)[1] / np.sqrt(len(flat)))
+    if width < settings.narrow_mm:
+        text = f"The sheets lie almost in one line (spread {width:.0f} mm across it), so the work plane's tilt is weak."
+        return [Finding("plane-weak", "work plane", text, remedy)]
+    return []
