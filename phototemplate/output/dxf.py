@@ -18,11 +18,13 @@ dates: the GUIDs that a DXF needs are derived from the content.
 
 from __future__ import annotations
 
+import contextlib
 import io
+import logging
 import math
 import re
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -103,11 +105,11 @@ def dxf_bytes(
 
     statements = _statements(drawing, unit, unscaled, warnings)
     everything = drawing.with_items(statements)
-    doc = new(version)
     insunits = 0 if unscaled else _INSUNITS[unit]
     measurement = 0 if unit == "in" else 1
-    if version != "R12":  # the library leaves them out of R12; ``_finished_text`` puts them in
-        doc.header["$INSUNITS"], doc.header["$MEASUREMENT"] = insunits, measurement
+    with _no_remark_on_r12_units():
+        doc = new(version, units=insunits)
+    doc.header["$MEASUREMENT"] = measurement
     doc.header["$LUNITS"] = 2
     doc.header["$LUPREC"] = 4 if unit == "in" else 2
     writer = _Writer(doc, version, 1.0 / 25.4 if unit == "in" else 1.0)
@@ -119,6 +121,21 @@ def dxf_bytes(
     data = text.encode(doc.output_encoding, errors="dxfreplace")
     _check(data, doc.output_encoding, sum(not isinstance(i, Dimension) for i in everything.items))
     return data
+
+
+@contextlib.contextmanager
+def _no_remark_on_r12_units() -> Iterator[None]:
+    """The library logs that it leaves $INSUNITS out of R12; ``_finished_text`` puts it in."""
+    log = logging.getLogger("ezdxf")
+    log.addFilter(_other_than_units)
+    try:
+        yield
+    finally:
+        log.removeFilter(_other_than_units)
+
+
+def _other_than_units(record: logging.LogRecord) -> bool:
+    return "$INSUNITS" not in record.getMessage()
 
 
 class _Writer:

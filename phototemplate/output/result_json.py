@@ -1,0 +1,488 @@
+"""``Measurement`` -> ``result.json``, and back to an ``Outline`` that later studies compute with.
+
+The reader rebuilds the outline with its full state covariance and its split by cause. The influences of the rebuilt
+outline are the state's own entries (one per entry, ``shared_jac`` the identity): the parts of the covariance were
+summed up over the original influences before writing, so nothing is lost that depends on the outline alone.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from phototemplate import __version__
+from phototemplate.errors import FINDINGS, Finding, InputError
+from phototemplate.model import (
+    Array,
+    Camera,
+    Candidate,
+    EdgeReport,
+    HeightPoint,
+    Influences,
+    KnownLengthResult,
+    Measurement,
+    Network,
+    Outline,
+    OutlineLoop,
+    Segment,
+)
+from phototemplate.output import schema as s
+from phototemplate.output.atomic import write_text_atomic
+from phototemplate.output.schema import numbers
+
+__all__ = ["StoredResult", "read_result", "result_of", "write_result_json"]
+
+
+@dataclass(frozen=True)
+class StoredResult:
+    """What :func:`read_result` gives back."""
+
+    job_name: str
+    created: str
+    outline: Outline
+    cameras: tuple[Camera, ...]
+    heights: tuple[HeightPoint, ...]
+    lengths: tuple[KnownLengthResult, ...]
+    findings: tuple[Finding, ...]
+    scale_known: bool
+    file: s.Result
+    """Everything else, as the file has it"""
+
+
+# ------------------------------------------------------------------------------------------- writing
+
+
+def write_result_json(measurement: Measurement, path: str | Path) -> Path:
+    """Write a measurement as ``result.json`` (format: :mod:`phototemplate.output.schema`).
+
+    Raises
+    ------
+    OutputError
+        When the file cannot be written; the earlier file stays.
+    """
+    tree = result_of(measurement).model_dump(mode="json", exclude_none=False)
+    write_text_atomic(path, _readable(tree) + "\n")
+    return Path(path)
+
+
+def result_of(measurement: Measurement) -> s.Result:
+    """The measurement in the form of the file."""
+    net, outline = measurement.network, measurement.outline
+    influences = outline.influences
+    return s.Result(
+        program=f"phototemplate {__version__}",
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        job=measurement.job_name,
+        scale_known=net.scale_known,
+        sigma0=_finite(net.sigma0),
+        redundancy=_finite(net.redundancy),
+        outline=_outline_part(outline),
+        work_plane=_plane_part(measurement),
+        cameras=[_camera_part(c) for c in net.cameras.values()],
+        photos=_photo_parts(measurement),
+        sheets=_sheet_parts(net),
+        points=_point_parts(net),
+        lengths=[
+            s.LengthPart(
+                name=k.name,
+                given_mm=k.given_mm,
+                u_mm=k.u_mm,
+                adjusted_mm=k.adjusted_mm,
+                normalized_residual=_finite(k.normalized_residual),
+                smallest_detectable_mm=_finite(k.smallest_detectable_mm),
+                used=k.used,
+            )
+            for k in net.lengths
+        ],
+        influences=s.InfluencesPart(
+            names=list(influences.names),
+            covariance=s.Symmetric.of(influences.cov, 7),
+            outline_jacobian=numbers(outline.shared_jac, 7),
+        ),
+        findings=_findings(measurement.findings),
+        seconds={k: round(v, 3) for k, v in measurement.seconds.items()},
+    )
+
+
+def _outline_part(outline: Outline) -> s.OutlinePart:
+    reports = {e.edge_id: e for e in outline.edges}
+    jac = outline.shared_jac
+    return s.OutlinePart(
+        unscaled=outline.unscaled,
+        plan_from_work=numbers(outline.plan_from_work),
+        edges=[_edge_part(seg, reports.get(seg.edge_id)) for seg in outline.segments],
+        loops=[_loop_part(loop) for loop in outline.loops],
+        state=s.StatePart(
+            noise_mm2=s.Symmetric.of(outline.noise_cov_mm2, 12),
+            causes_mm2={g: s.Symmetric.of(jac @ p @ jac.T, 12) for g, p in outline.influences.parts.items()},
+        ),
+        findings=_findings(outline.findings),
+    )
+
+
+def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
+    read: dict[str, Any] = {}
+    if report is not None:
+        read = {
+            "length_mm": report.length_mm,
+            "length_U_mm": report.length_U_mm,
+            "angle_rad": report.angle_rad,
+            "angle_U_rad": report.angle_U_rad,
+            "offset_U_mm": list(report.offset_U_mm),
+            "budget": [(cause, float(f"{u:.6g}")) for cause, u in report.budget],
+            "rms_mm": _finite(report.rms_mm),
+        }
+    found = segment.findings if report is None else tuple(dict.fromkeys((*segment.findings, *report.findings)))
+    return s.EdgePart(
+        edge=segment.edge_id,
+        kind=segment.kind,
+        shape=segment.shape,
+        source=segment.source,
+        chord_mm=numbers(segment.chord_mm, 15),
+        knots_mm=numbers(segment.knots_mm, 15),
+        offsets_mm=numbers(segment.offsets_mm, 15),
+        height_mm=list(segment.height_mm),
+        n_photos=segment.n_photos,
+        points_mm=numbers(np.round(segment.points_mm, 4)),
+        residuals_mm=numbers(np.round(segment.residuals_mm, 5)),
+        candidates=[
+            s.CandidatePart(offset_mm=c.offset_mm, height_mm=c.height_mm, support=c.support) for c in segment.candidates
+        ],
+        findings=_findings(found),
+        **read,
+    )
+
+
+def _loop_part(loop: OutlineLoop) -> s.LoopPart:
+    corners = []
+    for i, (xy, cov) in enumerate(zip(loop.corners_mm, loop.corner_cov_mm2, strict=True)):
+        axes = 2.0 * np.sqrt(np.maximum(np.linalg.eigvalsh(cov)[::-1], 0.0))
+        before, after = loop.edge_ids[i - 1], loop.edge_ids[i % len(loop.edge_ids)]
+        if not loop.closed:  # an open chain has a free end before its first and after its last edge
+            before = loop.edge_ids[i - 1] if i > 0 else ""
+            after = loop.edge_ids[i] if i < len(loop.edge_ids) else ""
+        corners.append(
+            s.CornerPart(
+                edges=(before, after),
+                xy_mm=numbers(xy),
+                covariance_mm2=numbers([cov[0, 0], cov[0, 1], cov[1, 1]], 9),
+                ellipse_U_mm=numbers(axes, 6),
+            )
+        )
+    return s.LoopPart(loop=loop.loop_id, edges=list(loop.edge_ids), closed=loop.closed, corners=corners)
+
+
+def _plane_part(measurement: Measurement) -> s.WorkPlanePart:
+    plane = measurement.work_plane
+    return s.WorkPlanePart(
+        rotation=numbers(plane.rotation),
+        translation_mm=numbers(plane.translation_mm),
+        covariance=s.Symmetric.of(plane.shared_jac @ plane.influences.cov @ plane.shared_jac.T),
+        heights=[
+            s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=h.u_mm)
+            for h in plane.heights
+        ],
+        findings=_findings(plane.findings),
+    )
+
+
+def _camera_part(camera: Camera) -> s.CameraPart:
+    from phototemplate.numerics.lens import LENS_MODELS
+
+    return s.CameraPart(
+        camera=camera.camera_id,
+        lens_model=camera.model,
+        size_px=camera.size_px,
+        names=list(LENS_MODELS[camera.model].names),
+        parameters=numbers(camera.params),
+        covariance=s.Symmetric.of(camera.cov),
+        source=camera.source,
+    )
+
+
+def _photo_parts(measurement: Measurement) -> list[s.PhotoPart]:
+    net = measurement.network
+    residuals = {r.photo_id: r for r in net.residuals}
+    out = []
+    for meta in measurement.photos:
+        pose, seen, left = (
+            net.photos.get(meta.photo_id),
+            measurement.sightings.get(meta.photo_id),
+            residuals.get(meta.photo_id),
+        )
+        sightings = None
+        if left is not None:
+            sightings = s.SightingsPart(
+                target=list(left.target_ids),
+                point=[int(p) for p in left.point_ids],
+                uv_px=numbers(np.round(left.uv_px, 4)),
+                residual_px=numbers(np.round(left.residual_px, 4)),
+                weight=numbers(left.weight, 4),
+            )
+        elif seen is not None:
+            sightings = s.SightingsPart(
+                target=list(seen.target_ids),
+                point=[int(p) for p in seen.point_ids],
+                uv_px=numbers(np.round(seen.uv_px, 4)),
+                residual_px=[],
+                weight=[],
+            )
+        placed = None
+        if pose is not None:
+            names, cov = _block(net, f"photo:{meta.photo_id}:")
+            placed = s.PosePart(
+                rotation=numbers(pose.rotation, 15),
+                translation_mm=numbers(pose.translation_mm),
+                focus=pose.focus,
+                names=names,
+                covariance=cov,
+            )
+        out.append(
+            s.PhotoPart(
+                photo=meta.photo_id,
+                file=meta.path.name,
+                size_px=meta.size_px,
+                orientation=meta.orientation,
+                camera=meta.camera_id,
+                taken_at=meta.taken_at,
+                pose=placed,
+                sightings=sightings,
+            )
+        )
+    return out
+
+
+def _sheet_parts(net: Network) -> list[s.SheetPart]:
+    out = []
+    for body in net.bodies.values():
+        names, cov = _block(net, f"body:{body.target_id}:")
+        out.append(
+            s.SheetPart(
+                target=body.target_id,
+                kind=net.targets[body.target_id].kind,
+                rotation=numbers(body.rotation, 15),
+                translation_mm=numbers(body.translation_mm),
+                print_scale=numbers(body.scale_xy),
+                curl_per_mm=numbers(body.curl_per_mm),
+                names=names,
+                covariance=cov,
+            )
+        )
+    return out
+
+
+def _point_parts(net: Network) -> list[s.PointPart]:
+    return [
+        s.PointPart(
+            target=p.target_id,
+            point=p.point_id,
+            xyz_mm=numbers(p.xyz_mm),
+            covariance_mm2=s.Symmetric.of(p.noise_cov_mm2 + p.shared_jac @ net.influences.cov @ p.shared_jac.T),
+            n_photos=p.n_photos,
+        )
+        for p in net.points
+    ]
+
+
+def _block(net: Network, prefix: str) -> tuple[list[str], s.Symmetric | None]:
+    """Names and covariance of the influences that begin with ``prefix``."""
+    index = [i for i, name in enumerate(net.influences.names) if name.startswith(prefix)]
+    if not index:
+        return [], None
+    return (
+        [net.influences.names[i].removeprefix(prefix) for i in index],
+        s.Symmetric.of(net.influences.cov[np.ix_(index, index)]),
+    )
+
+
+def _findings(findings: tuple[Finding, ...]) -> list[s.FindingPart]:
+    return [
+        s.FindingPart(code=f.code, severity=f.severity, where=f.where, message=f.message, remedy=f.remedy)
+        for f in findings
+    ]
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _readable(tree: Any, indent: str = "") -> str:
+    """JSON with one line per key and rows of numbers kept together: small, and still to be read by eye."""
+    deeper = indent + " "
+    if isinstance(tree, dict) and tree:
+        inner = ",\n".join(f"{deeper}{json.dumps(k)}: {_readable(v, deeper)}" for k, v in tree.items())
+        return f"{{\n{inner}\n{indent}}}"
+    if isinstance(tree, list) and any(isinstance(v, dict) or (isinstance(v, list) and len(v) > 4) for v in tree):
+        inner = ",\n".join(deeper + _readable(v, deeper) for v in tree)
+        return f"[\n{inner}\n{indent}]"
+    return json.dumps(tree, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+# ------------------------------------------------------------------------------------------- reading
+
+
+def read_result(path: str | Path) -> StoredResult:
+    """Read a ``result.json``; ``path`` is the file, or a folder that holds it (directly or under ``results``).
+
+    Raises
+    ------
+    InputError
+        When there is no such file, or it is not a result, or a newer program wrote it.
+    """
+    file = _find(Path(path))
+    try:
+        tree = json.loads(file.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{file} cannot be read ({error.strerror}); check the name of the file.") from error
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{file} is not valid JSON; measure the job again to rebuild it.") from error
+    if not isinstance(tree, dict) or tree.get("format") != s.RESULT_FORMAT:
+        raise InputError(f"{file} is not a measured result; give the result.json of a measured job.")
+    version = tree.get("version")
+    if not isinstance(version, int) or version > s.RESULT_VERSION:
+        raise InputError(
+            f"{file} has format {version}, this program reads up to {s.RESULT_VERSION}; install a newer one."
+        )
+    try:
+        result = s.Result.model_validate(tree)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(p) for p in first["loc"])
+        text = f"{file}: `{place}` cannot be understood ({first['msg'].lower()}); measure the job again to rebuild it."
+        raise InputError(text) from error
+    return StoredResult(
+        job_name=result.job,
+        created=result.created,
+        outline=_outline(result.outline),
+        cameras=tuple(
+            Camera(c.camera, c.lens_model, c.size_px, np.array(c.parameters), c.covariance.full(), c.source)
+            for c in result.cameras
+        ),
+        heights=tuple(
+            HeightPoint(h.target, np.array(h.xy_mm), h.height_mm, h.u_mm, h.group) for h in result.work_plane.heights
+        ),
+        lengths=tuple(
+            KnownLengthResult(
+                k.name,
+                k.given_mm,
+                k.u_mm,
+                k.adjusted_mm,
+                _nan(k.normalized_residual),
+                _nan(k.smallest_detectable_mm),
+                k.used,
+            )
+            for k in result.lengths
+        ),
+        findings=_read_findings(result.findings),
+        scale_known=result.scale_known,
+        file=result,
+    )
+
+
+def _find(path: Path) -> Path:
+    if path.is_dir():
+        for candidate in (path / "result.json", path / "results" / "result.json"):
+            if candidate.is_file():
+                return candidate
+        raise InputError(f"There is no result.json in {path}; measure that job first.")
+    if not path.exists():
+        raise InputError(f"There is no file {path}; give a result.json or the folder of a measured job.")
+    return path
+
+
+def _outline(part: s.OutlinePart) -> Outline:
+    slices: dict[str, slice] = {}
+    at = 0
+    for e in part.edges:
+        slices[e.edge] = slice(at, at + len(e.knots_mm))
+        at += len(e.knots_mm)
+    noise = part.state.noise_mm2.full()
+    parts = {cause: matrix.full() for cause, matrix in part.state.causes_mm2.items()}
+    if noise.shape[0] != at or any(p.shape[0] != at for p in parts.values()):
+        raise InputError("The result's covariance does not fit its edges; measure the job again to rebuild it.")
+    names = tuple(f"state:{e.edge}:{i}" for e in part.edges for i in range(len(e.knots_mm)))
+    total: Array = sum(parts.values(), np.zeros((at, at)))
+    influences = Influences(names, total, parts)
+    eye = np.eye(at)
+    return Outline(
+        segments=tuple(_segment(e, noise[slices[e.edge], slices[e.edge]], eye[slices[e.edge]]) for e in part.edges),
+        loops=tuple(_loop(loop) for loop in part.loops),
+        state_slices=slices,
+        noise_cov_mm2=noise,
+        shared_jac=eye,
+        influences=influences,
+        plan_from_work=np.array(part.plan_from_work),
+        edges=tuple(_report(e) for e in part.edges if e.length_mm is not None),
+        findings=_read_findings(part.findings),
+        unscaled=part.unscaled,
+    )
+
+
+def _segment(part: s.EdgePart, noise: Array, jac: Array) -> Segment:
+    return Segment(
+        edge_id=part.edge,
+        kind=part.kind,
+        shape=part.shape,
+        chord_mm=np.array(part.chord_mm),
+        knots_mm=np.array(part.knots_mm),
+        offsets_mm=np.array(part.offsets_mm),
+        noise_cov_mm2=noise,
+        shared_jac=jac,
+        residuals_mm=np.array(part.residuals_mm, dtype=float),
+        points_mm=np.array(part.points_mm, dtype=float).reshape(-1, 2),
+        height_mm=_three(part.height_mm),
+        source=part.source,
+        n_photos=part.n_photos,
+        candidates=tuple(Candidate(c.offset_mm, c.height_mm, c.support) for c in part.candidates),
+        findings=_read_findings(part.findings),
+    )
+
+
+def _report(part: s.EdgePart) -> EdgeReport:
+    return EdgeReport(
+        edge_id=part.edge,
+        kind=part.kind,
+        shape=part.shape,
+        source=part.source,
+        length_mm=_nan(part.length_mm),
+        length_U_mm=_nan(part.length_U_mm),
+        angle_rad=_nan(part.angle_rad),
+        angle_U_rad=_nan(part.angle_U_rad),
+        offset_U_mm=_three(part.offset_U_mm or [np.nan] * 3),
+        budget=tuple((cause, u) for cause, u in part.budget),
+        height_mm=_three(part.height_mm),
+        n_points=len(part.points_mm),
+        n_photos=part.n_photos,
+        rms_mm=_nan(part.rms_mm),
+        findings=_read_findings(part.findings),
+    )
+
+
+def _loop(part: s.LoopPart) -> OutlineLoop:
+    xx_xy_yy = np.array([c.covariance_mm2 for c in part.corners]).reshape(-1, 3)
+    return OutlineLoop(
+        loop_id=part.loop,
+        edge_ids=tuple(part.edges),
+        corners_mm=np.array([c.xy_mm for c in part.corners]).reshape(-1, 2),
+        corner_cov_mm2=xx_xy_yy[:, [0, 1, 1, 2]].reshape(-1, 2, 2),
+        closed=part.closed,
+    )
+
+
+def _read_findings(parts: list[s.FindingPart]) -> tuple[Finding, ...]:
+    """Findings this version knows; others stay in ``StoredResult.file``."""
+    return tuple(Finding(f.code, f.where, f.message, f.remedy) for f in parts if f.code in FINDINGS)
+
+
+def _three(values: list[float]) -> tuple[float, float, float]:
+    return (values[0], values[1], values[2])
+
+
+def _nan(value: float | None) -> float:
+    return float("nan") if value is None else value

@@ -1,0 +1,351 @@
+"""The format of ``result.json``: documented models, version, JSON Schema.
+
+Lengths in mm, angles in rad, image positions in stored pixels with (0, 0) the centre of the first pixel. Fields named
+``..._U_...`` are expanded uncertainties at k = 2, those named ``u_...`` standard uncertainties, covariances are of
+standard uncertainties.
+
+Version
+-------
+:data:`RESULT_VERSION` grows only when a reader of the old format would misread the new one. Further fields do not
+change it: a reader ignores what it does not know. ``python -m phototemplate.output.schema`` rewrites
+``result.schema.json``.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from pydantic import BaseModel, ConfigDict, Field
+
+from phototemplate.model import Array, EdgeKind, ShapeKind
+
+RESULT_FORMAT = "phototemplate-result"
+RESULT_VERSION = 1
+SCHEMA_PATH = Path(__file__).with_name("result.schema.json")
+
+Number = float | None
+"""A number, or null where it is not a finite one."""
+Row = list[Number]
+Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+Triple = Annotated[list[float], Field(min_length=3, max_length=3)]
+Severity = Literal["note", "warning", "serious"]
+
+
+class Part(BaseModel):
+    """Base of all parts: frozen, further keys ignored, field docstrings become descriptions."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore", use_attribute_docstrings=True)
+
+
+class Symmetric(Part):
+    """A symmetric matrix as its lower triangle."""
+
+    size: int
+    """Number of rows"""
+    lower: Row
+    """Row by row up to the diagonal: (0,0) (1,0) (1,1) (2,0) ...; size (size + 1) / 2 numbers"""
+
+    @classmethod
+    def of(cls, matrix: Array, digits: int = 9) -> Symmetric:
+        """From a full matrix (n, n)."""
+        n = matrix.shape[0]
+        return cls(size=n, lower=numbers(matrix[np.tril_indices(n)], digits))
+
+    def full(self) -> Array:
+        """(n, n)"""
+        out = np.zeros((self.size, self.size))
+        rows, columns = np.tril_indices(self.size)
+        values = np.array(self.lower, dtype=float)
+        out[rows, columns] = values
+        out[columns, rows] = values
+        return out
+
+
+class FindingPart(Part):
+    """A doubt that travels with the result."""
+
+    code: str
+    severity: Severity
+    where: str
+    """Photo, sheet, edge or length it concerns"""
+    message: str
+    remedy: str = ""
+
+
+class CandidatePart(Part):
+    """Another edge that could have been meant."""
+
+    offset_mm: float
+    """From the chosen edge, positive to its left"""
+    height_mm: float
+    support: float
+    """Share of the visible stretch, 0 to 1"""
+
+
+class EdgePart(Part):
+    """One edge: the fitted curve and what is to be read of it.
+
+    The curve is given by normal offsets at knots over a chord. line: straight through two knots; arc: circle through
+    three; profile: natural cubic spline through the offsets, straight beyond the end knots.
+    """
+
+    edge: str
+    kind: EdgeKind
+    shape: ShapeKind
+    source: str
+    """trace (photos), contact (contact sheets) or strip (wall strip)"""
+    chord_mm: list[Pair]
+    """Start and end, plan frame"""
+    knots_mm: list[float]
+    """Positions along the chord"""
+    offsets_mm: list[float]
+    """Offsets at the knots, positive to the left of the chord"""
+    length_mm: float | None = None
+    length_U_mm: float | None = None
+    angle_rad: float | None = None
+    angle_U_rad: float | None = None
+    offset_U_mm: Triple | None = None
+    """At start, middle and end of the trimmed stretch, normal to the edge"""
+    budget: list[tuple[str, float]] = []
+    """Cause and standard uncertainty in mm where the offset is least certain, largest first"""
+    height_mm: Triple
+    """Mean, smallest and largest height over the work plane"""
+    n_photos: int = 0
+    rms_mm: Number = None
+    """Of the points' distances from the fitted edge"""
+    points_mm: list[Pair] = []
+    """Points used, plan frame"""
+    residuals_mm: Row = []
+    """Their signed distances from the fitted edge"""
+    candidates: list[CandidatePart] = []
+    findings: list[FindingPart] = []
+
+
+class CornerPart(Part):
+    """Where two edges meet."""
+
+    edges: tuple[str, str]
+    """The edge that ends here and the one that begins here"""
+    xy_mm: Pair
+    """Plan frame"""
+    covariance_mm2: Triple
+    """xx, xy, yy"""
+    ellipse_U_mm: Pair
+    """Semi-axes of the error ellipse at k = 2, larger first"""
+
+
+class LoopPart(Part):
+    """Edges in their order round one run of cabinets, anticlockwise seen from above."""
+
+    loop: str
+    edges: list[str]
+    closed: bool
+    corners: list[CornerPart]
+    """Corner i is where edge i-1 meets edge i"""
+
+
+class StatePart(Part):
+    """Joint covariance of all edges, by cause.
+
+    The state is the stack of ``offsets_mm`` of all edges in the order of ``outline.edges``. A length with gradient g
+    over the state has variance g' (noise + sum of causes) g.
+    """
+
+    noise_mm2: Symmetric
+    """Independent noise of the edge points"""
+    causes_mm2: dict[str, Symmetric]
+    """What the shared influences add, by cause; already mapped onto the state"""
+
+
+class OutlinePart(Part):
+    """The outline in the plan frame: x along the longest run, y away from the room."""
+
+    unscaled: bool
+    """True: no length was known, the shape is right and its size is not"""
+    plan_from_work: list[Triple]
+    """3 x 3 homogeneous rigid motion"""
+    edges: list[EdgePart]
+    loops: list[LoopPart]
+    state: StatePart
+    findings: list[FindingPart] = []
+
+
+class CameraPart(Part):
+    """One lens at one setting."""
+
+    camera: str
+    lens_model: str
+    size_px: tuple[int, int]
+    names: list[str]
+    """Names of the parameters, as OpenCV means them"""
+    parameters: list[float]
+    covariance: Symmetric
+    source: str
+
+
+class SightingsPart(Part):
+    """Target points seen in one photo; the lists run in step."""
+
+    target: list[str]
+    point: list[int]
+    uv_px: list[list[Number]]
+    residual_px: list[list[Number]]
+    """Measured minus adjusted; empty where the photo was not placed"""
+    weight: Row
+    """1 used, 0 rejected, between: down-weighted"""
+
+
+class PosePart(Part):
+    """A placed photo: x_camera = rotation x_world + translation."""
+
+    rotation: list[Triple]
+    translation_mm: Triple
+    focus: float
+    """Relative change of the principal distance"""
+    names: list[str] = []
+    """Order of the covariance: w rotation, t shift, both small motions"""
+    covariance: Symmetric | None = None
+
+
+class PhotoPart(Part):
+    """One photo."""
+
+    photo: str
+    file: str
+    size_px: tuple[int, int]
+    orientation: int
+    camera: str
+    taken_at: str = ""
+    pose: PosePart | None = None
+    """Absent: the photo could not be placed"""
+    sightings: SightingsPart | None = None
+
+
+class SheetPart(Part):
+    """Pose and shape of a rigid target: x_world = rotation (scale x_target, bent) + translation."""
+
+    target: str
+    kind: str
+    rotation: list[Triple]
+    translation_mm: Triple
+    print_scale: Pair
+    """Along the sheet's x and y"""
+    curl_per_mm: Triple
+    """cxx, cxy, cyy of z = cxx x^2/2 + cxy x y + cyy y^2/2"""
+    names: list[str] = []
+    """Order of the covariance"""
+    covariance: Symmetric | None = None
+
+
+class PointPart(Part):
+    """An adjusted point that belongs to no rigid target (wall strip, plain marker)."""
+
+    target: str
+    point: int
+    xyz_mm: Triple
+    covariance_mm2: Symmetric
+    n_photos: int
+
+
+class LengthPart(Part):
+    """How one known length fared."""
+
+    name: str
+    given_mm: float
+    """At 20 degC"""
+    u_mm: float
+    adjusted_mm: float
+    normalized_residual: Number
+    smallest_detectable_mm: Number
+    """A mistake of this size would be noticed in 80 of 100 cases"""
+    used: bool
+
+
+class HeightPart(Part):
+    """Height of one sheet above the work plane."""
+
+    target: str
+    group: str
+    """Cabinet"""
+    xy_mm: Pair
+    """Work frame"""
+    height_mm: float
+    u_mm: float
+
+
+class WorkPlanePart(Part):
+    """Plane of the cabinet tops: x_work = rotation x_world + translation."""
+
+    rotation: list[Triple]
+    translation_mm: Triple
+    covariance: Symmetric
+    """Of the small motion (w, d)"""
+    heights: list[HeightPart]
+    findings: list[FindingPart] = []
+
+
+class InfluencesPart(Part):
+    """The shared error sources and how the outline depends on them.
+
+    Rounded for reading and for checking; to compute with, take ``outline.state``, which is already summed up.
+    """
+
+    names: list[str]
+    covariance: Symmetric
+    outline_jacobian: list[Row]
+    """One row per entry of the outline's state"""
+
+
+class Result(Part):
+    """Everything that one measurement found out."""
+
+    format: Literal["phototemplate-result"] = "phototemplate-result"
+    version: int = RESULT_VERSION
+    program: str = ""
+    """Program and version that wrote the file"""
+    created: str = ""
+    """ISO 8601"""
+    job: str
+    scale_known: bool
+    sigma0: Number
+    """Standard deviation of unit weight after the adjustment (expected 1)"""
+    redundancy: Number
+    outline: OutlinePart
+    work_plane: WorkPlanePart
+    cameras: list[CameraPart]
+    photos: list[PhotoPart]
+    sheets: list[SheetPart]
+    points: list[PointPart]
+    lengths: list[LengthPart]
+    influences: InfluencesPart | None = None
+    findings: list[FindingPart]
+    """Every finding of every stage, once"""
+    seconds: dict[str, float] = {}
+
+
+def numbers(values: ArrayLike, digits: int = 12) -> list[Any]:
+    """Plain numbers with ``digits`` significant digits, nested as the array is; null where not finite."""
+    array = np.asarray(values, dtype=float)
+    if array.ndim > 1:
+        return [numbers(row, digits) for row in array]
+    return [float(f"{v:.{digits}g}") if np.isfinite(v) else None for v in array]
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of ``result.json``."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Result.model_json_schema()}
+
+
+def schema_text() -> str:
+    """The schema as ``result.schema.json`` has it."""
+    return json.dumps(json_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    from phototemplate.output.atomic import write_text_atomic
+
+    write_text_atomic(SCHEMA_PATH, schema_text())
