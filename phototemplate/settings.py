@@ -80,6 +80,46 @@ class WorkPlaneSettings(Section):
 class EdgeSettings(Section):
     """Tracing and fitting edges (``edges``)."""
 
+    station_mm: float = 5.0
+    """Distance between the stations along an edge at which photos are read"""
+    rows_per_station: int = 10
+    """Most profiles averaged at one station"""
+    least_px_per_mm: float = 0.12
+    """A photo in which the edge moves by less than this per mm is not read"""
+    least_strength: float = 4.0
+    """Weakest grey step that votes, in units of its noise"""
+    candidates: int = 8
+    """Lines examined per edge"""
+    search_low_mm: float = 14.0
+    """How far below the expected height lines are looked for (doors, rails), to know them for what they are"""
+    search_high_mm: float = 12.0
+    """How far above"""
+    height_reach_mm: float = 400.0
+    """Sheets within about this distance say at which height an edge is expected"""
+    height_prior_u_mm: float = 1.5
+    """Standard uncertainty of that expected height"""
+    height_shape_u_mm: float = 1.0
+    """Tilt and sag of an edge's height over its length expected beyond that (standard deviation)"""
+    height_limit_mm: float = 5.0
+    """An edge further off its expected height than this is taken for another edge"""
+    window_px: float = 2.5
+    """Half width (one sigma) of the window in which a step's position is fitted"""
+    least_u_px: float = 0.02
+    """No single position is trusted better than this"""
+    view_u_px: float = 0.08
+    """Light, lens colour and sharpening move an edge by about this much in each photo, the same along its length"""
+    smooth_mm: float = 60.0
+    """Length over which photos must agree when wrong positions are rejected"""
+    arris_mm: float = 0.5
+    """Radius of the rounded edges of cabinet tops, where it is not known better; the correction to the outermost
+    line in plan scales with it"""
+    arris_u_mm: float = 0.4
+    """Standard uncertainty of that radius"""
+    off_plane_mm: float = 2.0
+    """Height over or under the plane from which an edge gets the finding ``edge-off-plane``"""
+    close_mm: float = 8.0
+    """Other candidates within this distance of the chosen edge may be what was meant"""
+
 
 class OutlineSettings(Section):
     """Joining edges to loops (``template.outline``)."""

@@ -48,6 +48,8 @@ LAYERS: Mapping[str, Layer] = {
     for layer in (
         # what was measured
         Layer("FOUND-LINE", "edges as measured, closed where the edges close", (20, 20, 20), width_mm=0.35),
+        Layer("FOUND-EDGES", "every measured edge by itself, with its uncertainty as extended data", (70, 70, 160),
+              width_mm=0.18),
         Layer("FOUND-OPEN", "edges as measured that do not close to a loop", (190, 0, 0), "dashed", 0.35),
         Layer("FOUND-POINTS", "measured points of the edges", (120, 120, 120), width_mm=0.13),
         Layer("FOUND-BAND", "band of the uncertainty U (k = 2) about each edge, drawn larger where said", (0, 110, 190),

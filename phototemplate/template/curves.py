@@ -1,0 +1,177 @@
+"""Curves of the plan: straight lines and circular arcs, with gradients over the state (profiles: ``profile.py``).
+
+A curve is unbounded and directed; *left* is its unit tangent turned by +90 degrees. Three questions are enough for
+everything built on them:
+
+* ``side(p)``: signed distance of a point, positive to the left. Its gradient follows from the envelope theorem: at the
+  foot point the distance does not change to first order when the foot slides along the curve.
+* ``foot(p)``: nearest point of the curve.
+* ``offset(d)``: the parallel curve at distance d to the left.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+
+from phototemplate.model import Array
+from phototemplate.template.gradients import Dual, Vec, atan2, dual
+
+STRAIGHT_RADIUS_MM = 1e7
+"""Beyond this radius an arc is a line: its sagitta over 6 m is below half a micrometre."""
+
+
+class Curve(Protocol):
+    """What lines, arcs and profiles have in common."""
+
+    def side(self, p: Vec) -> Dual:
+        """Signed distance of ``p``, positive to the left of the curve."""
+
+    def side_at(self, xy: Array) -> tuple[float, Array]:
+        """Signed distance of (2,) ``xy`` and its gradient over ``xy``: the left unit normal (2,)."""
+
+    def foot(self, p: Vec) -> Vec:
+        """Nearest point of the curve."""
+
+    def tangent(self, p: Vec) -> Vec:
+        """Unit tangent at the foot of ``p``."""
+
+    def position(self, xy: Array) -> float:
+        """Where the foot of ``xy`` lies along the curve, in mm (arc length, or chord length of a profile)."""
+
+    def point(self, position: float) -> Array:
+        """(2,) point at a position."""
+
+    def offset(self, distance_mm: Dual | float) -> Curve:
+        """Parallel curve, to the left by the distance."""
+
+    def reversed(self) -> Curve:
+        """The same curve run the other way."""
+
+    def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:
+        """Polyline vertices (x, y, bulge) from ``start`` up to, not including, ``end``; both on the curve."""
+
+    def length(self, start: Vec, end: Vec) -> Dual:
+        """Length along the curve between two of its points (profile: straight distance)."""
+
+
+@dataclass(frozen=True)
+class LineCurve:
+    """Straight line through a point."""
+
+    origin: Vec
+    direction: Vec
+    """Unit vector"""
+
+    def side(self, p: Vec) -> Dual:
+        return self.direction.cross(p - self.origin)
+
+    def side_at(self, xy: Array) -> tuple[float, Array]:
+        d, o = self.direction.xy, self.origin.xy
+        return float(d[0] * (xy[1] - o[1]) - d[1] * (xy[0] - o[0])), np.array([-d[1], d[0]])
+
+    def foot(self, p: Vec) -> Vec:
+        return self.origin + self.direction * self.direction.dot(p - self.origin)
+
+    def tangent(self, p: Vec) -> Vec:
+        return self.direction
+
+    def position(self, xy: Array) -> float:
+        return float(self.direction.xy @ (xy - self.origin.xy))
+
+    def point(self, position: float) -> Array:
+        out: Array = self.origin.xy + position * self.direction.xy
+        return out
+
+    def offset(self, distance_mm: Dual | float) -> LineCurve:
+        return LineCurve(self.origin + self.direction.left() * distance_mm, self.direction)
+
+    def reversed(self) -> LineCurve:
+        return LineCurve(self.origin, -self.direction)
+
+    def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:
+        return [(float(start[0]), float(start[1]), 0.0)]
+
+    def length(self, start: Vec, end: Vec) -> Dual:
+        return (end - start).norm()
+
+
+@dataclass(frozen=True)
+class ArcCurve:
+    """Circle; ``turn`` +1 run anticlockwise (centre on the left), -1 clockwise."""
+
+    centre: Vec
+    radius: Dual
+    turn: float
+    start_rad: float = 0.0
+    """Angle about the centre from which positions count"""
+
+    def side(self, p: Vec) -> Dual:
+        return (self.radius - (p - self.centre).norm()) * self.turn
+
+    def side_at(self, xy: Array) -> tuple[float, Array]:
+        d = xy - self.centre.xy
+        n = float(np.hypot(d[0], d[1])) or 1e-12
+        return self.turn * (self.radius.value - n), -self.turn * d / n
+
+    def foot(self, p: Vec) -> Vec:
+        return self.centre + (p - self.centre).unit() * self.radius
+
+    def tangent(self, p: Vec) -> Vec:
+        return (p - self.centre).unit().left() * self.turn
+
+    def _angle(self, xy: Array) -> float:
+        """Angle travelled from ``start_rad`` in the running direction, in (-pi, pi]."""
+        d = xy - self.centre.xy
+        a = self.turn * (math.atan2(d[1], d[0]) - self.start_rad)
+        return (a + math.pi) % (2 * math.pi) - math.pi
+
+    def position(self, xy: Array) -> float:
+        return self._angle(xy) * self.radius.value
+
+    def point(self, position: float) -> Array:
+        a = self.start_rad + self.turn * position / self.radius.value
+        out: Array = self.centre.xy + self.radius.value * np.array([math.cos(a), math.sin(a)])
+        return out
+
+    def offset(self, distance_mm: Dual | float) -> ArcCurve:
+        return replace(self, radius=self.radius - dual(distance_mm) * self.turn)
+
+    def reversed(self) -> ArcCurve:
+        return replace(self, turn=-self.turn)
+
+    def sweep_rad(self, start: Array, end: Array) -> float:
+        """Angle from start to end in the running direction, signed, in (-pi, pi]."""
+        a, b = start - self.centre.xy, end - self.centre.xy
+        return self.turn * math.atan2(a[0] * b[1] - a[1] * b[0], a @ b)
+
+    def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:
+        sweep = self.sweep_rad(start, end)
+        if sweep < -1e-9:  # more than half a turn
+            sweep += 2 * math.pi
+        return [(float(start[0]), float(start[1]), math.tan(self.turn * sweep / 4.0))]
+
+    def length(self, start: Vec, end: Vec) -> Dual:
+        a, b = start - self.centre, end - self.centre
+        return abs(self.radius * atan2(a.cross(b), a.dot(b)))
+
+
+def arc_through(a: Vec, b: Vec, c: Vec) -> ArcCurve | None:
+    """Circle through three points, run a, b, c; None where they lie (nearly) on a line."""
+    u, v = b - a, c - a
+    twice = u.cross(v) * 2.0
+    chord = float(v.norm())
+    if abs(twice.value) * STRAIGHT_RADIUS_MM < float(u.norm()) * chord * float((v - u).norm()):
+        return None
+    uu, vv = u.dot(u), v.dot(v)
+    offset = Vec((v.y * uu - u.y * vv) / twice, (u.x * vv - v.x * uu) / twice)
+    start = (-offset).xy
+    return ArcCurve(a + offset, offset.norm(), math.copysign(1.0, twice.value), math.atan2(start[1], start[0]))
+
+
+def line_through(a: Vec, b: Vec) -> LineCurve:
+    """Line from a towards b."""
+    return LineCurve(a, (b - a).unit())

@@ -1,0 +1,1 @@
+"""Checks of outline, pieces and drawing."""

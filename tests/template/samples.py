@@ -1,0 +1,164 @@
+"""Synthetic edges and outlines with a plausible joint covariance: invented data, no photos behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment
+from phototemplate.settings import OutlineSettings
+from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.profile import ProfileCurve
+
+FIELD_TERMS = 8
+"""Smooth displacement fields standing for scale, shear and bending of a network"""
+
+
+def influences(seed: int = 1, gaps: Sequence[str] = ("back",)) -> Influences:
+    """A joint covariance C = (sum N_g)^-1 of two observation groups, with type B gaps appended."""
+    rng = np.random.default_rng(seed)
+    k = FIELD_TERMS
+    a = rng.normal(size=(40, k)) * 6.0
+    sightings = a.T @ a
+    bar = np.zeros((k, k))
+    bar[0, 0] = 1.0 / 0.2**2
+    c = np.linalg.inv(sightings + bar)
+    parts = {"target sightings": c @ sightings @ c, "known length: bar": c @ bar @ c}
+    total = k + len(gaps)
+
+    def grow(m: Array) -> Array:
+        out = np.zeros((total, total))
+        out[:k, :k] = m
+        return out
+
+    parts = {name: grow(m) for name, m in parts.items()}
+    gap = np.zeros((total, total))
+    gap[k:, k:] = np.eye(len(gaps)) * 0.15**2
+    parts["contact gap"] = gap
+    names = (*(f"field:{i}" for i in range(k)), *(f"gap:{g}" for g in gaps))
+    return Influences(names, sum(parts.values(), np.zeros((total, total))), parts)
+
+
+def field(xy: Array) -> Array:
+    """(n, 2, FIELD_TERMS) displacement in mm per unit of each term, of the order of 1 over 3 m."""
+    x, y = xy[:, 0] / 3000.0, xy[:, 1] / 3000.0
+    o = np.zeros_like(x)
+    dx = [x, o, y, np.sin(3 * x), x * y, o, np.cos(2 * y), o]
+    dy = [y, x, o, o, o, np.sin(3 * y), o, np.cos(2 * x)]
+    return np.stack([np.stack(dx, -1), np.stack(dy, -1)], axis=1)
+
+
+def segment(
+    edge_id: str,
+    kind: EdgeKind,
+    start: Sequence[float],
+    end: Sequence[float],
+    shape: Callable[[Array], Array] | None = None,
+    knots: int = 0,
+    arc: float = 0.0,
+    gaps: Sequence[str] = ("back",),
+    sigma_mm: float = 0.08,
+    lead_mm: float = 20.0,
+    n_points: int = 60,
+) -> Segment:
+    """An edge from start to end: a line, a profile of ``knots`` knots with offsets ``shape(s)``, or an arc.
+
+    ``arc`` is its sagitta to the left. Lines and profiles begin and end ``lead_mm`` short of the corners, as an edge
+    does that was really seen.
+    """
+    a, b = np.array(start, float), np.array(end, float)
+    t = (b - a) / np.hypot(*(b - a))
+    a, b = (a, b) if arc else (a + lead_mm * t, b - lead_mm * t)
+    n = np.array([-t[1], t[0]])
+    length = float(np.hypot(*(b - a)))
+    if arc:
+        kind_of_shape, s = "arc", np.array([0.0, length / 2, length])
+        f = np.array([0.0, arc, 0.0])
+    elif shape is not None:
+        kind_of_shape, s = "profile", np.linspace(0.0, length, knots or 9)
+        f = shape(s)
+    else:
+        kind_of_shape, s, f = "line", np.array([0.0, length]), np.zeros(2)
+    points = a + np.outer(s, t) + np.outer(f, n)
+    jac = np.einsum("nik,i->nk", field(points), n)
+    gap = np.zeros((len(s), len(gaps)))
+    if edge_id in gaps:
+        gap[:, list(gaps).index(edge_id)] = 1.0
+    rng = np.random.default_rng(sum(map(ord, edge_id)))
+    u = np.linspace(0.0, length, n_points)
+    if kind_of_shape == "profile":
+        seen = ProfileCurve(a, t, s, f, 0, len(s)).curve_points(u)
+    elif kind_of_shape == "arc":
+        r = (length**2 / 4 + arc**2) / (2 * abs(arc))
+        w = np.sqrt(np.maximum(r**2 - (u - length / 2) ** 2, 0.0)) - (r - abs(arc))
+        seen = a + np.outer(u, t) + np.outer(np.sign(arc) * w, n)
+    else:
+        seen = a + np.outer(u, t)
+    residuals = rng.normal(scale=sigma_mm, size=n_points)
+    m = len(s)
+    noise = sigma_mm**2 * (0.3 * np.eye(m) + 0.05 * np.ones((m, m)))
+    return Segment(
+        edge_id=edge_id, kind=kind, shape=kind_of_shape, chord_mm=np.array([a, b]), knots_mm=s, offsets_mm=f,
+        noise_cov_mm2=noise, shared_jac=np.hstack([jac, gap]), residuals_mm=residuals,
+        points_mm=seen + np.outer(residuals, n), height_mm=(0.1, -0.4, 0.5), n_photos=4,
+    )
+
+
+def bow(length: float, mm: float = 7.0, swell_mm: float = 3.0) -> Callable[[Array], Array]:
+    """A wall bowed by ``mm`` in the middle, swollen near both corners."""
+
+    def shape(s: Array) -> Array:
+        x = s / length
+        return mm * 4 * x * (1 - x) + swell_mm * (np.exp(-((x / 0.06) ** 2)) + np.exp(-(((1 - x) / 0.06) ** 2)))
+
+    return shape
+
+
+def turn(xy: Sequence[Sequence[float]], angle_rad: float = 0.35, shift: Sequence[float] = (-400.0, 900.0)) -> Array:
+    """Sample coordinates are written in a plain frame and turned away from it, so that the plan frame must be found."""
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    return np.asarray(xy, float) @ np.array([[c, s], [-s, c]]) + np.asarray(shift)
+
+
+def l_kitchen_segments(straight: bool = False) -> tuple[list[Segment], list[LoopSpec]]:
+    """An L of 3000 x 2200 mm, 610 mm deep, bowed back wall, left wall 0.6 degrees off square, range between panels."""
+    p = turn([
+        [0.0, 2200.0], [3004.0, 2196.0], [3001.0, 1588.0], [612.0, 1590.0], [616.0, 0.0], [-6.0, 3.0],
+    ])
+    back = None if straight else bow(2990.0)
+    left = None if straight else bow(2180.0, -4.0, 2.0)
+    segments = [
+        segment("back", "wall", p[0], p[1], back, 16),
+        segment("right-end", "end", p[1], p[2]),
+        segment("front-long", "front", p[2], p[3]),
+        segment("front-short", "front", p[4], p[3]),
+        segment("near-end", "end", p[4], p[5]),
+        segment("left", "wall", p[5], p[0], left, 10),
+    ]
+    q = turn([[1500.0, 1589.0], [1498.0, 2190.0], [2268.0, 1589.0], [2270.0, 2190.0]])
+    segments += [
+        segment("range-left", "panel", q[0], q[1], lead_mm=30.0),
+        segment("range-right", "panel", q[2], q[3], lead_mm=30.0),
+    ]
+    loop = LoopSpec("kitchen", ("back", "right-end", "front-long", "front-short", "near-end", "left"))
+    return segments, [loop]
+
+
+def l_kitchen(straight: bool = False) -> Outline:
+    """The L as an outline."""
+    segments, loops = l_kitchen_segments(straight)
+    return build_outline(segments, loops, influences(), OutlineSettings())
+
+
+def rectangle(width: float = 2400.0, depth: float = 600.0, skew: float = 0.0) -> Outline:
+    """A straight run: front, right, back, left; plain lines."""
+    p = [[0.0, 0.0], [width, 0.0], [width + skew, depth], [0.0, depth]]
+    segments = [
+        segment("front", "front", p[0], p[1]),
+        segment("right", "end", p[1], p[2]),
+        segment("back", "wall", p[2], p[3]),
+        segment("left", "wall", p[3], p[0]),
+    ]
+    return build_outline(segments, [LoopSpec("run", ("front", "right", "back", "left"))], influences(),
+                         OutlineSettings())
