@@ -20,6 +20,27 @@ class Section(BaseModel):
 class DetectionSettings(Section):
     """Finding targets in photos (``capture``)."""
 
+    min_marker_px: float = 12.0
+    """Smallest side of a marker that is looked for"""
+    search_max_side_px: int = 6000
+    """Larger pictures are searched for markers at half size; points are always measured at full size"""
+    max_bit_errors: int = 1
+    """Wrong bits of a marker that are forgiven"""
+    min_contrast: float = 16.0
+    """Grey levels between black and white that a saddle point must have"""
+    max_residual: float = 0.3
+    """Largest rms residual of a saddle point's fit, as a share of half its contrast"""
+    max_lopsided: float = 1.95
+    """Largest rms residual of one of the four squares over that of all; 2 means all of it lies in one"""
+    arm_of_square: float = 0.38
+    """Length of a saddle point's window along its edges, as a share of the printed square"""
+    max_arm_px: float = 24.0
+    """The same, in pixels"""
+    few_points: int = 8
+    """Fewer target points than this in a photo are remarked on"""
+    plain_corner_u_px: float = 0.14
+    """Standard uncertainty of the corners of plain markers"""
+
 
 class AdjustmentSettings(Section):
     """Bundle adjustment (``network``)."""

@@ -1,0 +1,296 @@
+"""Sub-pixel position, covariance and blur of checkerboard corners (saddle points), by least squares.
+
+Model. Near a corner the picture of four squares is, with ``z_k = n_k . (x - c) / s_k`` the distance from edge k in units of
+its blur and ``P = erf(z_1 / sqrt 2) erf(z_2 / sqrt 2)``,
+
+    I(x) = b_0 + b_x dx + b_y dy + a P + q (P^2 - 1)
+
+(a corner blurred by a Gaussian; ``b_x, b_y`` a slope of the light; ``q`` the first even term of a tone curve). The centre
+c, two edge directions, two blurs and five linear terms are fitted together (Levenberg-Marquardt). The window is a cross
+that follows the four edges: it is longer than the square window of other detectors, since an edge between a black and a
+white square has a marker's white rim beside it all along, and it holds little but edge pixels, which carry what there is
+to know.
+
+Why that stays accurate on phone pictures: the derivative of I by c is odd under reflection in c, while the effects of a
+tone curve, of sharpening with its halos, and of straight motion blur are even there. What the model leaves out raises the
+residuals and does not move the centre.
+
+Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1``, H = sum g g^T (White 1980; HC1), because the noise of a
+phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation of neighbouring pixels
+that demosaicing, denoising and JPEG make (:data:`CORRELATION`, measured on rendered photos), plus :data:`FLOOR_PX`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import erf
+
+from phototemplate.model import Array, GrayImage
+
+CORRELATION = 1.5
+"""Variance ratio of the centre's true error to the formula for independent pixels"""
+FLOOR_PX = 0.01
+"""Standard uncertainty that no window goes below (print, paper and rounding of the centre)"""
+MAX_BLUR_PX = 8.0
+MIN_SAMPLES = 45
+
+_P = 11
+_REACH_PX = 4.0
+"""Half width of the cross across an edge for a sharp picture"""
+
+
+@dataclass(frozen=True)
+class SaddleFits:
+    """Fits of N saddle points."""
+
+    uv_px: Array
+    """(N, 2)"""
+    cov_px2: Array
+    """(N, 2, 2)"""
+    blur_px: Array
+    """(N, 2) standard deviation of the blur across either edge, pixel aperture included"""
+    normals: Array
+    """(N, 2, 2) unit normals of the two edges"""
+    amplitude: Array
+    """(N,) half the step from black to white in grey levels; positive where the colours are as predicted"""
+    rms: Array
+    """(N,) rms residual in grey levels"""
+    lopsided: Array
+    """(N,) largest rms residual of one of the four squares over that of all"""
+    turned_rad: Array
+    """(N,) largest turn of an edge against its predicted direction"""
+    valid: NDArray[np.bool_]
+    """(N,) the window lies inside the picture and the fit is determined"""
+
+    def take(self, index: NDArray[np.int64] | NDArray[np.bool_]) -> SaddleFits:
+        """The fits of some points."""
+        return SaddleFits(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+
+
+def fit_saddles(
+    gray: GrayImage,
+    uv_px: Array,
+    px_from_mm: Array,
+    sign: Array,
+    rim_mm: Array,
+    arm_mm: Array,
+    max_arm_px: float = 24.0,
+) -> SaddleFits:
+    """Fit saddle points in their predicted places.
+
+    Args:
+        gray: picture, (h, w) uint8.
+        uv_px: (N, 2) predicted places, good to about 2 px.
+        px_from_mm: (N, 2, 2) how the target's x (right) and y (up) run in the picture there: columns are px per mm.
+        sign: (N,) +1 where the squares at upper left and lower right are black.
+        rim_mm: (N,) white between an edge and the nearest marker.
+        arm_mm: (N,) length of the window along each edge.
+        max_arm_px: the same limit in pixels.
+    """
+    n = len(uv_px)
+    parts: list[tuple[NDArray[np.int64], SaddleFits]] = []
+    uv = np.asarray(uv_px, float).reshape(n, 2)
+    jac = np.asarray(px_from_mm, float).reshape(n, 2, 2)
+    arm_px = np.minimum(np.linalg.norm(jac, axis=1).max(axis=1) * arm_mm, max_arm_px)
+    usable = np.isfinite(uv).all(axis=1) & (np.abs(np.linalg.det(jac)) > 1e-3) & (arm_px > 2.5)
+    radius = np.ceil(np.where(usable, arm_px, 3.0)).astype(np.int64)
+    buckets = np.searchsorted([6, 9, 12, 16, 20], radius)  # windows of similar size are fitted together
+    for bucket in np.unique(buckets):
+        index = np.flatnonzero((buckets == bucket) & usable)
+        for chunk in np.array_split(index, max(1, len(index) // 64)):
+            if len(chunk):
+                r = int(radius[chunk].max())
+                window = _Windows.cut(gray, uv[chunk], jac[chunk], rim_mm[chunk], arm_mm[chunk], r)
+                parts.append((chunk, _fit(window, jac[chunk], np.asarray(sign, float)[chunk])))
+    return _gather(n, uv, parts)
+
+
+@dataclass(frozen=True)
+class _Windows:
+    """Pixels of n cross-shaped windows, padded to m each."""
+
+    base: NDArray[np.int64]
+    """(n, 2) whole pixel from which dx, dy count"""
+    dx: Array
+    dy: Array
+    """(n, m)"""
+    level: Array
+    """(n, m) grey values"""
+    weight: Array
+    """(n, m) 1, or 0 for padding"""
+    inside: NDArray[np.bool_]
+    """(n,)"""
+
+    @classmethod
+    def cut(cls, gray: GrayImage, uv: Array, jac: Array, rim: Array, arm: Array, radius: int) -> _Windows:
+        height, width = gray.shape
+        base = np.round(uv).astype(np.int64)
+        steps = np.arange(-radius, radius + 1, dtype=np.float32)
+        gx, gy = (g.ravel() for g in np.meshgrid(steps, steps))
+        off = (uv - base).astype(np.float32)
+        ex, ey = gx - off[:, :1], gy - off[:, 1:]
+        inverse = np.linalg.inv(jac).astype(np.float32)
+        scale = 1.0 / np.linalg.norm(inverse, axis=2)  # px per mm across the edges x = 0 and y = 0
+        # the marker starts at the rim; keep 1.5 px of blur clear of it, but never give up more than half of the rim
+        reach = np.clip(rim[:, None] - 1.5 / scale, 0.5 * rim[:, None], _REACH_PX / scale)
+        mx = np.abs(inverse[:, :1, 0] * ex + inverse[:, :1, 1] * ey)
+        my = np.abs(inverse[:, 1:, 0] * ex + inverse[:, 1:, 1] * ey)
+        cross = ((mx < reach[:, :1]) | (my < reach[:, 1:])) & (mx < arm[:, None]) & (my < arm[:, None])
+        cross &= ex * ex + ey * ey < radius * radius
+        x, y = base[:, :1] + gx.astype(np.int64), base[:, 1:] + gy.astype(np.int64)
+        outside = (x < 0) | (x >= width) | (y < 0) | (y >= height)
+        inside = ~(outside & cross).any(axis=1)
+        count = cross.sum(axis=1)
+        m = max(int(count.max()), 1)
+        pick = np.argsort(~cross, axis=1, kind="stable")[:, :m]
+        rows = np.arange(len(uv))[:, None]
+        level = gray[np.clip(y, 0, height - 1)[rows, pick], np.clip(x, 0, width - 1)[rows, pick]].astype(np.float32)
+        weight = cross[rows, pick].astype(np.float32)
+        return cls(base, gx[pick], gy[pick], level, weight, inside & (count >= MIN_SAMPLES))
+
+
+def _fit(window: _Windows, jac: Array, sign: Array) -> SaddleFits:
+    n = len(sign)
+    theta = _edge_normals(jac)
+    weight, level = window.weight, window.level
+    few = np.where(weight > 0, level, np.nan)
+    few[(weight > 0).sum(axis=1) == 0] = 0.0
+    low, high = np.nanpercentile(few[:, ::3] if few.shape[1] > 90 else few, [15, 85], axis=1)
+    params = np.zeros((n, _P), np.float32)
+    params[:, 0:2] = 0.0
+    params[:, 2:4] = theta
+    params[:, 4:6] = 1.3
+    params[:, 6] = np.nan_to_num((low + high) / 2)
+    params[:, 9] = sign * np.nan_to_num(np.maximum(high - low, 2.0)) / 2
+    return _finish(window, *_minimise(window, params), theta, sign)
+
+
+def _edge_normals(jac: Array) -> Array:
+    """Angles (n, 2) of the unit normals of edges x = 0 and y = 0, turned towards +x and +y."""
+    out = []
+    for along, across in ((jac[:, :, 1], jac[:, :, 0]), (jac[:, :, 0], jac[:, :, 1])):
+        normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        normal *= np.sign(np.einsum("ni,ni->n", normal, across))[:, None]
+        out.append(np.arctan2(normal[:, 1], normal[:, 0]))
+    return np.stack(out, axis=1)
+
+
+def _minimise(window: _Windows, params: Array, iterations: int = 12) -> tuple[Array, Array, Array]:
+    """Levenberg-Marquardt for all windows at once; a window leaves when it has converged."""
+    n = len(params)
+    value, jac = _model(params, window.dx, window.dy)
+    residual = (window.level - value) * window.weight
+    cost = np.einsum("nm,nm->n", residual, residual)
+    damping = np.full(n, 1e-3, np.float32)
+    active = np.arange(n)
+    limits = np.array([1.5, 1.5, 0.2, 0.2, 0.5, 0.5, *[np.inf] * 5], np.float32)
+    diagonal = np.arange(_P)
+    for _ in range(iterations):
+        j, r = jac[active], residual[active]
+        normal = (j * window.weight[active, None]) @ j.transpose(0, 2, 1)
+        gradient = (j @ r[:, :, None])[:, :, 0]
+        damped = normal.astype(float)
+        damped[:, diagonal, diagonal] *= 1.0 + damping[active, None]
+        damped[:, diagonal, diagonal] += 1e-6
+        step = np.clip(np.linalg.solve(damped, gradient[:, :, None].astype(float))[:, :, 0], -limits, limits)
+        trial = (params[active] + step).astype(np.float32)
+        trial[:, 4:6] = np.clip(trial[:, 4:6], 0.25, MAX_BLUR_PX)
+        value, jac_trial = _model(trial, window.dx[active], window.dy[active])
+        residual_trial = (window.level[active] - value) * window.weight[active]
+        cost_trial = np.einsum("nm,nm->n", residual_trial, residual_trial)
+        better = cost_trial <= cost[active]
+        hit = active[better]
+        params[hit], jac[hit], residual[hit] = trial[better], jac_trial[better], residual_trial[better]
+        small = np.abs(step[:, :2]).max(axis=1) < 2e-3
+        cost[hit] = cost_trial[better]
+        damping[active] *= np.where(better, 0.1, 10.0)
+        active = active[~((better & small) | (damping[active] > 1e4))]
+        if not len(active):
+            break
+    return params, jac, residual
+
+
+def _model(params: Array, dx: Array, dy: Array) -> tuple[Array, Array]:
+    """Grey values (n, m) and derivatives (n, 11, m) by cx, cy, two angles, two blurs, b0, bx, by, a, q."""
+    cx, cy, t1, t2, s1, s2, b0, bx, by, a, q = (params[:, k : k + 1] for k in range(_P))
+    ex, ey = dx - cx, dy - cy
+    c1, d1, c2, d2 = np.cos(t1), np.sin(t1), np.cos(t2), np.sin(t2)
+    z1, z2 = (c1 * ex + d1 * ey) / s1, (c2 * ex + d2 * ey) / s2
+    half = np.float32(np.sqrt(0.5))
+    e1, e2 = erf(z1 * half), erf(z2 * half)
+    peak = np.float32(np.sqrt(2.0 / np.pi))
+    p = e1 * e2
+    slope = a + 2 * q * p
+    g1 = slope * e2 * (peak * np.exp(-0.5 * z1 * z1) / s1)
+    g2 = slope * e1 * (peak * np.exp(-0.5 * z2 * z2) / s2)
+    even = p * p - 1
+    jac = np.empty((len(params), _P, dx.shape[1]), np.float32)
+    jac[:, 0] = -(g1 * c1 + g2 * c2)
+    jac[:, 1] = -(g1 * d1 + g2 * d2)
+    jac[:, 2] = g1 * (c1 * ey - d1 * ex)
+    jac[:, 3] = g2 * (c2 * ey - d2 * ex)
+    jac[:, 4] = -g1 * z1
+    jac[:, 5] = -g2 * z2
+    jac[:, 6] = 1
+    jac[:, 7] = dx * 0.1
+    jac[:, 8] = dy * 0.1
+    jac[:, 9] = p
+    jac[:, 10] = even
+    return b0 + bx * jac[:, 7] + by * jac[:, 8] + a * p + q * even, jac
+
+
+def _finish(window: _Windows, params: Array, jac: Array, residual: Array, theta: Array, sign: Array) -> SaddleFits:
+    n = len(params)
+    jac = jac * window.weight[:, None]
+    normal = (jac @ jac.transpose(0, 2, 1)).astype(float)
+    count = window.weight.sum(axis=1)
+    scale = np.sqrt(np.maximum(np.einsum("nii->ni", normal), 1e-12))
+    inverse = np.linalg.pinv(normal / (scale[:, :, None] * scale[:, None]), rcond=1e-7, hermitian=True)
+    inverse /= scale[:, :, None] * scale[:, None]
+    influence = inverse[:, :2] @ jac * residual[:, None]  # (n, 2, m)
+    dof = np.maximum(count - _P, 1.0)
+    cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * CORRELATION
+    cov += FLOOR_PX**2 * np.eye(2)
+    rms = np.sqrt(np.einsum("nm,nm->n", residual, residual) / dof)
+    # residuals square by square: something lies over one of them, or a shadow ends there
+    ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
+    side = [np.cos(params[:, k : k + 1]) * ex + np.sin(params[:, k : k + 1]) * ey > 0 for k in (2, 3)]
+    square = side[0] * 2 + side[1]
+    power = np.zeros((n, 4))
+    for k in range(4):
+        here = window.weight * (square == k)
+        power[:, k] = np.einsum("nm,nm->n", residual * residual, here) / np.maximum(here.sum(axis=1), 1.0)
+    overall = np.einsum("nm,nm->n", residual, residual) / np.maximum(count, 1.0)
+    turn = np.abs((params[:, 2:4] - theta + np.pi) % (2 * np.pi) - np.pi).max(axis=1)
+    return SaddleFits(
+        uv_px=window.base + params[:, :2].astype(float),
+        cov_px2=cov,
+        blur_px=params[:, 4:6].astype(float),
+        normals=np.stack([np.cos(params[:, 2:4]), np.sin(params[:, 2:4])], axis=-1).astype(float),
+        amplitude=params[:, 9] * sign,
+        rms=rms.astype(float),
+        lopsided=np.sqrt(power.max(axis=1) / np.maximum(overall, 1e-9)),
+        turned_rad=turn,
+        valid=window.inside & np.isfinite(cov).all(axis=(1, 2)) & np.isfinite(params).all(axis=1),
+    )
+
+
+def _gather(n: int, uv: Array, parts: list[tuple[NDArray[np.int64], SaddleFits]]) -> SaddleFits:
+    out = SaddleFits(
+        uv_px=uv.copy(),
+        cov_px2=np.tile(np.eye(2), (n, 1, 1)),
+        blur_px=np.full((n, 2), np.nan),
+        normals=np.zeros((n, 2, 2)),
+        amplitude=np.zeros(n),
+        rms=np.full(n, np.inf),
+        lopsided=np.full(n, np.inf),
+        turned_rad=np.full(n, np.inf),
+        valid=np.zeros(n, bool),
+    )
+    for index, fit in parts:
+        for f in fields(SaddleFits):
+            getattr(out, f.name)[index] = getattr(fit, f.name)
+    return out
