@@ -23,6 +23,7 @@ import io
 import logging
 import math
 import re
+import unicodedata
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -47,13 +48,19 @@ _INSUNITS = {"in": 1, "mm": 4}
 _UNIT_TEXT = {"mm": "millimetres (1 drawing unit = 1 mm)", "in": "inches (1 drawing unit = 1 in = 25.4 mm)"}
 _LINETYPES = {
     "dashed": ("PT-DASHED", (6.0, -3.0)),
-    "dotted": ("PT-DOTTED", (0.0, -3.0)),
-    "chain": ("PT-CHAIN", (12.0, -3.0, 0.0, -3.0)),
+    "dotted": ("PT-DOTTED", (1.0, -2.0)),
+    "chain": ("PT-CHAIN", (12.0, -3.0, 1.0, -3.0)),
 }
-"""Name and pattern in mm of the drawing: dash positive, gap negative, dot zero."""
+"""Name and pattern: dash positive, gap negative; in mm, to be multiplied by :data:`_PATTERN_SCALE`."""
+_PATTERN_SCALE = 4.0
+"""Kitchens are looked at from 1:10 to 1:30."""
 _LINEWEIGHTS = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
 """The only line weights DXF knows, in 1/100 mm."""
 _XDATA_TEXT_BYTES = 250
+_PLAIN = {"\u2212": "-", "\u2032": "'", "\u2033": '"'}
+"""Minus, minute and second signs for R12."""
+_UPRIGHT = math.radians(5.0)
+"""Dimensions up to this far beyond the vertical are still read from the right."""
 
 
 def write_dxf(
@@ -119,7 +126,7 @@ def dxf_bytes(
     writer.finish(everything, statements, unit, insunits)
     text = _finished_text(doc, insunits, measurement)
     data = text.encode(doc.output_encoding, errors="dxfreplace")
-    _check(data, doc.output_encoding, sum(not isinstance(i, Dimension) for i in everything.items))
+    _check(data, doc.output_encoding, [e.dxftype() for e in doc.modelspace()])
     return data
 
 
@@ -153,7 +160,7 @@ class _Writer:
         self.style = "PT-PLAIN"
         self.doc.styles.add(self.style, font="txt" if self.r12 else "arial.ttf")
         for name, pattern in _LINETYPES.values():
-            scaled = [4.0 * self.factor * p for p in pattern]
+            scaled = [_PATTERN_SCALE * self.factor * p for p in pattern]
             self.doc.linetypes.add(name, [sum(abs(p) for p in scaled), *scaled], description=name)
         for layer in layers:
             entry = self.doc.layers.add(layer.name, color=_aci(layer.rgb))
@@ -196,7 +203,7 @@ class _Writer:
         from ezdxf.enums import TextEntityAlignment
 
         entity = self.msp.add_text(
-            item.text,
+            _cp1252(item.text) if self.r12 else item.text,
             height=item.height_mm * self.factor,
             rotation=math.degrees(item.rotation_rad),
             dxfattribs={"layer": item.layer, "style": self.style},
@@ -212,16 +219,18 @@ class _Writer:
     def _dimension(self, item: Dimension) -> Any:
         attribs = {"layer": item.layer}
         style = self._dimension_style(item)
+        text = _cp1252(item.text) if self.r12 else item.text
         start, end, base = self.at(item.start), self.at(item.end), self.at(item.base)
         if item.kind == "aligned":
             c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
+            if c < -_UPRIGHT or (abs(c) <= _UPRIGHT and s < 0.0):  # the text is to be read from below or from the right
+                start, end, c, s = end, start, -c, -s
             distance = (base[1] - start[1]) * c - (base[0] - start[0]) * s
-            made = self.msp.add_aligned_dim(start, end, distance, text=item.text, dimstyle=style, dxfattribs=attribs)
+            made = self.msp.add_aligned_dim(start, end, distance, text=text, dimstyle=style, dxfattribs=attribs)
         else:
-            angle = math.degrees(item.angle_rad)
-            made = self.msp.add_linear_dim(
-                base, start, end, angle=angle, text=item.text, dimstyle=style, dxfattribs=attribs
-            )
+            lowest = -90.0 + math.degrees(_UPRIGHT)
+            angle = (math.degrees(item.angle_rad) - lowest) % 180.0 + lowest  # as above
+            made = self.msp.add_linear_dim(base, start, end, angle=angle, text=text, dimstyle=style, dxfattribs=attribs)
         made.render()
         return made.dimension
 
@@ -311,6 +320,20 @@ def _xdata(data: Data) -> list[tuple[int, str | float]]:
     return tags
 
 
+def _cp1252(text: str) -> str:
+    """The text in the one alphabet every reader of R12 knows: other signs by their plain form (``⅛`` as 1/8)."""
+    out = []
+    for sign in text:
+        try:
+            sign.encode("cp1252")
+            out.append(sign)
+        except UnicodeEncodeError:
+            plain = _PLAIN.get(sign) or unicodedata.normalize("NFKD", sign).replace("\u2044", "/")
+            lead = " " if "/" in plain and out and out[-1].isdigit() else ""  # 1⅛ is 1 1/8, not 11/8
+            out.append(lead + plain.encode("cp1252", "ignore").decode("cp1252"))
+    return "".join(out)
+
+
 def _aci(rgb: tuple[int, int, int]) -> int:
     """Nearest of the 255 indexed colours; 7 (black on white, white on black) for black."""
     from ezdxf.colors import DXF_DEFAULT_COLORS as TABLE
@@ -323,7 +346,7 @@ def _aci(rgb: tuple[int, int, int]) -> int:
         r, g, b = int2rgb(TABLE[index])
         return (r - rgb[0]) ** 2 + (g - rgb[1]) ** 2 + (b - rgb[2]) ** 2
 
-    return min(range(1, 250), key=distance)
+    return min(range(1, 256), key=distance)
 
 
 def _finished_text(doc: DxfDocument, insunits: int, measurement: int) -> str:
@@ -344,16 +367,16 @@ def _finished_text(doc: DxfDocument, insunits: int, measurement: int) -> str:
     return text
 
 
-def _check(data: bytes, encoding: str, expected: int) -> None:
-    """Read the file back as another program would, audit it and count its entities."""
+def _check(data: bytes, encoding: str, expected: list[str]) -> None:
+    """Read the file back as another program would, audit it and compare its entities."""
     from ezdxf.filemanagement import read
 
     doc = read(io.StringIO(data.decode(encoding, errors="surrogateescape")))
     audit = doc.audit()
     faults = [e.message for e in (*audit.errors, *audit.fixes)]
-    found = sum(e.dxftype() != "DIMENSION" for e in doc.modelspace())
+    found = [e.dxftype() for e in doc.modelspace()]
     if found != expected:
-        faults.append(f"{found} entities instead of {expected}")
+        faults.append(f"{len(found)} entities were read back where {len(expected)} were written, or of other types")
     if faults:
         raise OutputError(
             f"The DXF failed its check and was not written: {faults[0]}; report this with the job folder."

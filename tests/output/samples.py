@@ -248,7 +248,7 @@ def _segments(inf: Influences) -> dict[str, Segment]:
         if shape == "line":
             offsets = rng.normal(0, 0.05, m)
         elif shape == "arc":
-            offsets = np.array([0.02, -300.5 * (1 - np.sqrt(0.5)), -0.03])  # a quarter circle bulging to the right
+            offsets = np.array([0.02, -45.0, -0.03])  # a shallow bay, bulging to the right
         else:
             s_xy = chord[0] + knots[:, None] * tangent
             offsets = (np.column_stack([s_xy[:, 0], _wall(s_xy[:, 0])]) - s_xy) @ normal
