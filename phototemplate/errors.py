@@ -121,6 +121,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "edge-gaps": ("note", "part of an edge is hidden"),
     "edge-rough": ("warning", "an edge is not as straight as a line fit claims"),
     "edge-short": ("note", "little of an edge was seen"),
+    "edge-outliers": ("warning", "many points of an edge disagree with its fit"),
     # outline
     "loop-open": ("serious", "edges do not close to a loop"),
     "corner-grazing": ("warning", "two edges meet at a flat angle and their corner is uncertain"),

@@ -105,7 +105,7 @@ class EdgeSettings(Section):
     """Distance between the stations along an edge at which photos are read"""
     rows_per_station: int = 10
     """Most profiles averaged at one station"""
-    least_px_per_mm: float = 0.12
+    least_px_per_mm: float = 0.25
     """A photo in which the edge moves by less than this per mm is not read"""
     least_strength: float = 4.0
     """Weakest grey step that votes, in units of its noise"""
@@ -136,10 +136,32 @@ class EdgeSettings(Section):
     line in plan scales with it"""
     arris_u_mm: float = 0.4
     """Standard uncertainty of that radius"""
+    end_margin_mm: float = 6.0
+    """Stretch at both ends of a hint that is not read: the neighbouring edge begins there"""
+    definition_u_mm: float = 0.15
+    """Nominal standard uncertainty of where an edge lies on its rounding; the sensitivities carry the size found"""
     off_plane_mm: float = 2.0
     """Height over or under the plane from which an edge gets the finding ``edge-off-plane``"""
     close_mm: float = 8.0
     """Other candidates within this distance of the chosen edge may be what was meant"""
+    outlier_factor: float = 4.0
+    """Points further from the fit than this many standard deviations are left out"""
+    least_correlation_mm: float = 10.0
+    """Noise of traced points is taken as correlated over at least this length along the edge"""
+    straight_within_mm: float = 0.5
+    """A line that departs from straight by more gives the finding ``edge-rough``"""
+    end_zone_mm: float = 150.0
+    """Profiles are finer within about this distance of their ends, where walls swell"""
+    max_knots: int = 30
+    """Most knots of a profile"""
+    min_knot_spacing_mm: float = 25.0
+    """Mean distance of a profile's knots is not smaller than this"""
+    short_edge_mm: float = 150.0
+    """An edge of which less was seen gives the finding ``edge-short``"""
+    min_extent_mm: float = 10.0
+    """Points within so short a stretch have no direction"""
+    left_out_share: float = 0.25
+    """Share of points left out that gives the finding ``edge-outliers``"""
 
 
 class OutlineSettings(Section):
