@@ -14,9 +14,11 @@ from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import Job, JobFile
-from phototemplate.model import PhotoMeta, Sightings, Target
+from phototemplate.memo import Memo, key_of
+from phototemplate.model import PhotoMeta, Sightings, Target, TypeB
 from phototemplate.network.observations import KnownLength
 from phototemplate.progress import Progress, quiet
+from phototemplate.template.outline import LoopSpec as OutlineLoop
 
 USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
 """Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
@@ -42,7 +44,13 @@ def read_photos(job: Job, progress: Progress = quiet) -> tuple[list[PhotoMeta], 
     return metas, findings
 
 
-def detect_all(store: PhotoStore, file: JobFile, progress: Progress = quiet) -> dict[str, Sightings]:
+def fingerprint(meta: PhotoMeta) -> tuple[str, int, int]:
+    """Changes when the photo's file changes."""
+    status = meta.path.stat()
+    return meta.photo_id, status.st_size, status.st_mtime_ns
+
+
+def detect_all(store: PhotoStore, file: JobFile, memo: Memo, progress: Progress = quiet) -> dict[str, Sightings]:
     """Find the targets in every photo, in as many threads as there are cores.
 
     Raises ``MeasureError`` where no photo shows a target.
@@ -50,13 +58,17 @@ def detect_all(store: PhotoStore, file: JobFile, progress: Progress = quiet) -> 
     plain = tuple(PlainMarkers(m.dictionary, m.size_mm, None if m.ids is None else tuple(m.ids)) for m in file.markers)
     done = 0
 
-    def one(meta: PhotoMeta) -> Sightings:
-        nonlocal done
+    def look(meta: PhotoMeta) -> Sightings:
         try:
-            found = detect(store.gray(meta.photo_id), meta, file.settings.detection, plain)
+            return detect(store.gray(meta.photo_id), meta, file.settings.detection, plain)
         except PhotoError as exc:  # the header was fine, the picture data is not
             finding = Finding("photo-unreadable", meta.photo_id, str(exc))
-            found = Sightings(meta.photo_id, (), np.zeros(0, int), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
+            return Sightings(meta.photo_id, (), np.zeros(0, int), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
+
+    def one(meta: PhotoMeta) -> Sightings:
+        nonlocal done
+        key = key_of(fingerprint(meta), file.settings.detection, file.markers)
+        found = memo.get(f"sightings {meta.photo_id}", key, lambda: look(meta))
         done += 1
         progress("targets", done / len(store.photos))
         return found
@@ -93,7 +105,7 @@ def _point(text: str) -> tuple[str, int]:
     if name.isdigit():
         return target_id, int(name)
     try:
-        return target_id, design.tape_mark(target_id, name)
+        return target_id, design.tape_marks(target_id)[name]
     except KeyError as exc:
         raise JobFileError(f"Sheet {target_id} has no tape mark {name!r}; its marks are lettered on the print.") from exc
 
@@ -120,8 +132,20 @@ def cabinets_of(file: JobFile) -> dict[str, tuple[str, ...]]:
     return {c.id: tuple(c.sheets) for c in file.cabinets}
 
 
-def thickness_of(file: JobFile) -> dict[str, tuple[float, float]]:
-    """Sheet -> (thickness, its standard uncertainty) in mm; the key ``""`` holds for every other sheet."""
+def thickness_of(file: JobFile) -> dict[str, float]:
+    """Sheet -> thickness of paper and backing in mm, for every sheet of the design."""
+    named = file.paper.thickness_by_sheet_mm
+    return {s: named.get(s, file.paper.thickness_mm) for s in design.sheet_ids()}
+
+
+def paper_terms(file: JobFile) -> list[TypeB]:
+    """Type B influences of the paper: one thickness shared by all sheets on the usual backing, one per sheet on another."""
     paper = file.paper
-    named = {s: (t, paper.thickness_u_mm) for s, t in paper.thickness_by_sheet_mm.items()}
-    return {"": (paper.thickness_mm, paper.thickness_u_mm), **named}
+    terms = [TypeB("thickness:sheet", "paper thickness", paper.thickness_u_mm)]
+    terms += [TypeB(f"thickness:{s}", "paper thickness", paper.thickness_u_mm) for s in sorted(paper.thickness_by_sheet_mm)]
+    return terms
+
+
+def loops_of(file: JobFile) -> list[OutlineLoop]:
+    """Loops of the job file in the words of the outline stage."""
+    return [OutlineLoop(spec.id, tuple(spec.edges), spec.closed) for spec in file.loops]

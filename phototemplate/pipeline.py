@@ -11,58 +11,84 @@ from collections.abc import Sequence
 
 from phototemplate.capture.quality import compare_photos
 from phototemplate.capture.store import PhotoStore
+from phototemplate.edge_memory import remembered_edges
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
-from phototemplate.inputs import cabinets_of, detect_all, known_lengths, read_photos, targets_of, thickness_of
+from phototemplate.inputs import (
+    cabinets_of,
+    detect_all,
+    fingerprint,
+    known_lengths,
+    loops_of,
+    paper_terms,
+    read_photos,
+    targets_of,
+    thickness_of,
+)
 from phototemplate.job import Job
+from phototemplate.memo import Memo, key_of
 from phototemplate.model import Camera, Measurement
 from phototemplate.network.adjust import adjust
 from phototemplate.network.workplane import fit_work_plane
 from phototemplate.progress import Clock, Progress, quiet
 from phototemplate.template.outline import build_outline
 
-def measure(job: Job, profiles: Sequence[Camera] = (), progress: Progress = quiet) -> Measurement:
+def measure(
+    job: Job,
+    profiles: Sequence[Camera] = (),
+    progress: Progress = quiet,
+    memo: Memo | None = None,
+    store: PhotoStore | None = None,
+) -> Measurement:
     """Photos and job file in, measured outline with uncertainties out.
 
+    ``memo`` and ``store`` of an earlier run of the same job spare what did not change.
     Raises ``MeasureError`` where the photos do not allow an answer. Photos that cannot be read are reported as findings and
     the others go on.
     """
-    clock = Clock()
+    clock, memo = Clock(), memo or Memo()
     settings, file = job.file.settings, job.file
     with clock("photos"):
         photos, findings = read_photos(job, progress)
-        store = PhotoStore(photos)
+        store = store or PhotoStore(photos)
     with clock("targets"):
-        sightings = detect_all(store, file, progress)
-        findings += [f for s in sightings.values() for f in s.findings]
+        sightings = detect_all(store, file, memo, progress)
+        seen_key = key_of([fingerprint(p) for p in photos], settings.detection, file.markers)
         findings += compare_photos(photos, sightings)
     with clock("network"):
-        network = adjust(
+        network_key = key_of(seen_key, file.lengths, file.paper, settings.adjustment, profiles)
+        network = memo.get("network", network_key, lambda: adjust(
             list(sightings.values()), store.photos, targets_of(sightings, file), known_lengths(file), profiles,
             settings.adjustment, progress,
-        )
+        ))
     with clock("work plane"):
         hints = [edge.hint() for edge in file.edges]
-        plane = fit_work_plane(
-            network, cabinets_of(file), thickness_of(file), type_b_terms(hints, settings.edges), settings.work_plane
-        )
+        terms = [*paper_terms(file), *type_b_terms(hints, settings.edges)]
+        plane = fit_work_plane(network, cabinets_of(file), thickness_of(file), terms, settings.work_plane)
     with clock("edges"):
-        points, traces, edge_findings = measure_edges(store.gray, network, plane, hints, settings.edges, progress)
-        hint_of = {h.edge_id: h for h in hints}
-        segments = [fit_segment(p, hint_of[p.edge_id], settings.edges) for p in points]
+        edges_key = key_of(network_key, file.cabinets, settings.work_plane, settings.edges)
+        edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
+            store.gray, network, plane, wanted, settings.edges, progress
+        ))
+        segments = [
+            fit_segment(e.points, h, settings.edges) for h in hints if (e := edges[h.edge_id]).points is not None
+        ]
     with clock("outline"):
         outline = build_outline(
-            segments, file.loops, plane.influences, settings.outline, unscaled=not network.scale_known
+            segments, loops_of(file), plane.influences, settings.outline, unscaled=not network.scale_known
         )
-    findings += [*network.findings, *plane.findings, *edge_findings, *outline.findings]
+    findings += [f for s in sightings.values() for f in s.findings]
+    findings += [*network.findings, *plane.findings]
+    findings += [f for e in edges.values() for f in e.findings]
     findings += [f for s in segments for f in s.findings]
+    findings += outline.findings
     return Measurement(
         job_name=job.name,
         photos=tuple(photos),
         sightings=sightings,
         network=network,
         work_plane=plane,
-        traces=traces,
+        traces=tuple(t for e in edges.values() for t in e.traces),
         outline=outline,
         findings=tuple(dict.fromkeys(findings)),
         seconds=dict(clock.seconds),
