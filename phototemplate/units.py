@@ -1,0 +1,156 @@
+"""Lengths as people write them: millimetres, decimal inches, fractional inches, feet and inches.
+
+Inside the project everything is mm (1 in = 25.4 mm exactly). What could be read two ways is refused with one sentence
+rather than guessed: a slab cut 25 mm long instead of 25 in cannot be mended.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator
+
+from phototemplate.errors import InputError
+
+INCH_MM = 25.4
+
+LengthUnit = Literal["mm", "in", "fraction", "feet"]
+LENGTH_UNITS: tuple[LengthUnit, ...] = ("mm", "in", "fraction", "feet")
+"""How lengths are shown: mm, decimal inches, inches and fractions, feet with inches and fractions"""
+
+_METRIC = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000)}
+_GLYPHS = {
+    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+    "″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "‘": "'", "–": "-", "−": "-", "⁄": "/", "\u00a0": " ",
+}  # fmt: skip
+_DENOMINATORS = (2, 4, 8, 16, 32, 64)
+
+_NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_INCHES = r"(?:(?P<whole>\d+)(?:-|\s+)(?=\d+/))?(?P<num>\d+)/(?P<den>\d+)"
+_IMPERIAL = re.compile(
+    rf"""^(?P<sign>-)?\s*
+    (?:(?P<feet>{_NUMBER})\s*(?:'|ft\.?|feet|foot)\s*-?\s*)?
+    (?:(?:{_INCHES}|(?P<decimal>{_NUMBER}))\s*(?P<mark>"|''|in\.?|inch|inches)?)?$""",
+    re.VERBOSE | re.IGNORECASE,
+)
+_METRIC_TEXT = re.compile(rf"^(?P<sign>-)?\s*(?P<number>{_NUMBER})\s*(?P<unit>mm|cm|m)$", re.IGNORECASE)
+
+
+def parse_length(text: str | float | int, default_unit: Literal["mm", "in"] | None = None) -> float:
+    """A length in mm from what somebody wrote.
+
+    Numbers (not text) are mm. Text needs a unit, a foot or inch mark, or a fraction (fractions are inches): ``650 mm``,
+    ``25.5 in``, ``25 1/2"``, ``25-1/2``, ``2' 1 1/2"``. ``default_unit`` is what bare numbers in a text mean; without
+    it they are refused.
+
+    Raises:
+        InputError: not a length, or readable in more than one way.
+    """
+    if isinstance(text, bool):
+        raise InputError(f"{text!r} is not a length; write a number of mm or a text such as '25 1/2 in'.")
+    if isinstance(text, (int, float)):
+        if not math.isfinite(text):
+            raise InputError(f"{text!r} is not a length; write a finite number of mm.")
+        return float(text)
+    clean = text
+    for glyph, plain in _GLYPHS.items():
+        # a glyph fraction stands right behind its whole number: 25½ is 25 1/2, not 251/2
+        clean = re.sub(rf"(?<=\d){re.escape(glyph)}", f" {plain}", clean) if "/" in plain and len(plain) > 1 else clean
+        clean = clean.replace(glyph, plain)
+    clean = clean.strip()
+    if not clean:
+        raise InputError("A length is missing; write for example 650 mm or 25 1/2 in.")
+    if "," in clean:
+        raise InputError(f"{text!r} has a comma, which could be a decimal sign or group thousands; write a point.")
+    if re.search(r"\d\s+-\s*\d+/|\d-\s+\d+/", clean):
+        raise InputError(f"{text!r} could be a difference; write 25-1/2 or 25 1/2 without spaces around the hyphen.")
+    metric = _METRIC_TEXT.match(clean)
+    if metric:
+        value = Fraction(metric["number"]) * _METRIC[metric["unit"].lower()]
+        return float(-value if metric["sign"] else value)
+    if re.search(r"/", clean) and re.search(r"[cm]?m$", clean, re.IGNORECASE):
+        raise InputError(f"{text!r} mixes a fraction with a metric unit; write inches, or mm with decimals.")
+    match = _IMPERIAL.match(clean)
+    if not match or all(match[g] is None for g in ("feet", "num", "decimal")):
+        if re.fullmatch(r"-?\d+\s*-\s*\d+(\s*(\"|in))?", clean):
+            raise InputError(f"{text!r} could mean feet and inches or a range; write 5' 6\" or a single length.")
+        raise InputError(f"{text!r} is not a length; write for example 650 mm, 25 1/2 in, 25.5 in or 2' 1 1/2\".")
+    inches = _inches(match, text)
+    if match["feet"] is None:
+        if match["decimal"] is not None and not match["mark"]:
+            if default_unit is None:
+                raise InputError(f"{text!r} has no unit and could be mm or inches; write {text.strip()} mm or "
+                                 f"{text.strip()} in.")
+            if default_unit == "mm":
+                return float(-Fraction(match["decimal"]) if match["sign"] else Fraction(match["decimal"]))
+        total = inches
+    else:
+        if "." in match["feet"] and inches:
+            raise InputError(f"{text!r} has decimal feet and inches together; write whole feet and inches.")
+        if inches >= 12:
+            raise InputError(f"{text!r} has 12 or more inches after the feet; write the feet and inches meant.")
+        total = 12 * Fraction(match["feet"]) + inches
+    millimetres = total * Fraction(254, 10)
+    return float(-millimetres if match["sign"] else millimetres)
+
+
+def _inches(match: re.Match[str], text: str) -> Fraction:
+    """Inches of a match, fraction checked."""
+    if match["decimal"] is not None:
+        return Fraction(match["decimal"])
+    if match["num"] is None:
+        return Fraction(0)
+    numerator, denominator = int(match["num"]), int(match["den"])
+    if denominator not in _DENOMINATORS:
+        raise InputError(f"{text!r} has a fraction that no tape shows; use halves, quarters, 8ths to 64ths.")
+    if numerator >= denominator or numerator == 0:
+        raise InputError(f"{text!r} has the fraction {numerator}/{denominator}, which should lie between 0 and 1; "
+                         "check what was meant.")
+    return Fraction(int(match["whole"] or 0)) + Fraction(numerator, denominator)
+
+
+def _validated(value: object) -> float:
+    if isinstance(value, (str, int, float)):
+        return parse_length(value)
+    raise InputError(f"{value!r} is not a length; write a number of mm or a text such as '25 1/2 in'.")
+
+
+Length = Annotated[float, BeforeValidator(_validated)]
+"""Field of a job file: mm as a number, or a text with its unit; always mm inside"""
+
+
+def format_length(mm: float, unit: LengthUnit = "mm", denominator: int = 16, decimals: int | None = None) -> str:
+    """A length as text: ``647.7``, ``25.500``, ``25 1/2"`` or ``2' 1 1/2"``.
+
+    mm have 1 decimal and inches 3 unless told otherwise; fractions are rounded to 1/``denominator`` in (half to even).
+    """
+    if unit == "mm":
+        return f"{mm:.{1 if decimals is None else decimals}f}"
+    if unit == "in":
+        return f"{mm / INCH_MM:.{3 if decimals is None else decimals}f}"
+    if denominator not in (1, *_DENOMINATORS):
+        raise InputError(f"1/{denominator} in is not a step of a tape; use 1/16 or 1/32.")
+    steps = round(abs(mm) / INCH_MM * denominator)
+    sign = "-" if mm < 0 and steps else ""
+    whole, rest = divmod(steps, denominator)
+    fraction = Fraction(rest, denominator)
+    part = f"{fraction.numerator}/{fraction.denominator}" if rest else ""
+    if unit == "feet":
+        feet, whole = divmod(whole, 12)
+        inches = " ".join(p for p in (str(whole) if whole or not part else "", part) if p)
+        return f"{sign}{feet}' {inches}\"" if feet else f"{sign}{inches}\""
+    return sign + " ".join(p for p in (str(whole) if whole or not part else "", part) if p) + '"'
+
+
+def unit_suffix(unit: LengthUnit) -> str:
+    """What stands behind a number in that unit."""
+    return {"mm": " mm", "in": " in", "fraction": "", "feet": ""}[unit]
+
+
+def fraction_error_mm(mm: float, denominator: int = 16) -> float:
+    """What rounding to the tape's step adds, at most half a step."""
+    step = INCH_MM / denominator
+    return round(mm / step) * step - mm
