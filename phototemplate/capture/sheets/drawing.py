@@ -170,7 +170,13 @@ def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
 
 
 def paragraph(
-    left: float, top: float, width: float, texts: Sequence[str], size: float = 3.2, spacing: float = 1.38, gap: float = 0.0
+    left: float,
+    top: float,
+    width: float,
+    texts: Sequence[str],
+    size: float = 3.2,
+    spacing: float = 1.38,
+    gap: float = 0.0,
 ) -> tuple[list[Item], float]:
     """Paragraphs below ``top``; returns the items and the height of the last baseline.
 

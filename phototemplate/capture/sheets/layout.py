@@ -22,7 +22,7 @@ PRINT_RULES = (
     "Print at 100 % (actual size, no fit to page).",
     "Check the printed rulers against a steel rule.",
     "Stick the print on something flat and stiff.",
-    "Note how thick that is together: ________",
+    "Note the total thickness: __________",
 )
 """What every page says."""
 
@@ -93,9 +93,9 @@ def mark_letters(target_id: str, size: float) -> list[Item]:
 
 def rulers(left: float, y: float, millimetres: int, inches: int) -> list[Item]:
     """A horizontal check ruler with its zero at ``left``: millimetres above ``y``, inches in sixteenths below."""
-    ticks: list[Box] = [(left, y - TICK_WIDTH_MM / 2, left + max(millimetres, inches * MM_PER_INCH), y + TICK_WIDTH_MM / 2)]
-    items: list[Item] = []
     half = TICK_WIDTH_MM / 2
+    ticks: list[Box] = [(left, y - half, left + max(millimetres, inches * MM_PER_INCH), y + half)]
+    items: list[Item] = []
     for k in range(millimetres + 1):
         length = 4.2 if k % 10 == 0 else 3.0 if k % 5 == 0 else 2.0
         ticks.append((left + k - half, y + half, left + k + half, y + length))
@@ -122,9 +122,8 @@ def upright_rulers(x: float, bottom: float, millimetres: int, half_inches: int) 
     for k in range(millimetres + 1):
         length = 4.2 if k % 10 == 0 else 3.0 if k % 5 == 0 else 2.0
         ticks.append((x + half, bottom + k - half, x + length, bottom + k + half))
-        if k % 10 == 0:
-            last = k == millimetres
-            items.append(Text((x + 4.6, bottom + k - 0.9), f"{k} mm" if last else str(k), 2.5, last))
+        if k % 10 == 0 and k < millimetres:
+            items.append(Text((x + 4.6, bottom + k - 0.9), str(k), 2.5))
     for k in range(8 * half_inches + 1):
         length = next(size for part, size in ((16, 4.2), (8, 3.4), (4, 2.8), (2, 2.2), (1, 1.5)) if k % part == 0)
         y = bottom + k * MM_PER_INCH / 16
@@ -133,7 +132,8 @@ def upright_rulers(x: float, bottom: float, millimetres: int, half_inches: int) 
             items.append(Text((x - 4.6, y - 0.9), str(k // 16), 2.5, align="right"))
     whole, rest = divmod(half_inches, 2)
     label = f"{whole} 1/2 in" if rest else f"{whole} in"
-    items.append(Text((x - 0.6, top + 0.9), label, 2.5, True, "right"))
+    items.append(Text((x - 0.8, top + 0.9), label, 2.5, True, "right"))
+    items.append(Text((x + 0.8, top + 0.9), f"{millimetres} mm", 2.5, True))
     return [Blocks(tuple(ticks)), *items]
 
 

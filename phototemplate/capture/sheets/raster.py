@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -107,7 +108,7 @@ def _paint_lines(canvas: _Canvas, item: Polygon | Stroke, points: list[tuple[flo
         _paint_polygon(canvas, np.array(points), level)
         return
     half = item.width * scale / 2
-    for start, end in zip(points, points[1:], strict=False):
+    for start, end in pairwise(points):
         for (xa, ya), (xb, yb) in _dashes(np.array(start), np.array(end), item.dash, scale):
             if xa == xb or ya == yb:
                 box = [min(xa, xb) - half, min(ya, yb) - half, max(xa, xb) + half, max(ya, yb) + half]
@@ -138,7 +139,7 @@ def _paint_polygon(canvas: _Canvas, points: Array, level: float) -> None:
     mask = np.zeros((high[1] - low[1], high[0] - low[0]), dtype=np.uint8)
     corners = np.rint((points - low - 0.5) * 2**_SHIFT).astype(np.int32)
     cv2.fillPoly(mask, [corners], 255, lineType=cv2.LINE_AA, shift=_SHIFT)
-    _blend(canvas, int(low[1]), int(low[0]), mask.astype(np.float32) / 255, level)
+    _blend(canvas, int(low[1]), int(low[0]), mask.astype(np.float32) / np.float32(255), level)
 
 
 def _paint_text(canvas: _Canvas, item: Text, left: float, top: float, scale: float) -> None:
@@ -155,13 +156,13 @@ def _paint_text(canvas: _Canvas, item: Text, left: float, top: float, scale: flo
     weight = max(int(0.02 * item.size * scale), 0) if item.bold else 0
     pen.text((pad, baseline), item.text, fill=255, font=font, anchor="ls", stroke_width=weight)
     stretch = item.width * scale / natural
-    mask = mask.resize((max(int(round(mask.width * stretch)), 1), mask.height), Image.Resampling.BOX)
-    cover = np.asarray(mask, dtype=np.float32) / 255
+    mask = mask.resize((max(round(mask.width * stretch), 1), mask.height), Image.Resampling.BOX)
+    cover: _Canvas = np.asarray(mask, dtype=np.float32) / np.float32(255)
     x, y = (item.at[0] - left) * scale, (top - item.at[1]) * scale
     before = {"left": 0.0, "centre": 0.5, "right": 1.0}[item.align] * item.width * scale + pad * stretch
     if item.turned:
         turned = np.ascontiguousarray(np.rot90(cover))
-        row = int(round(y + before)) - turned.shape[0]
-        _blend(canvas, row, int(round(x)) - baseline, turned, _level(item.ink))
+        row = round(y + before) - turned.shape[0]
+        _blend(canvas, row, round(x) - baseline, turned, _level(item.ink))
     else:
-        _blend(canvas, int(round(y)) - baseline, int(round(x - before)), cover, _level(item.ink))
+        _blend(canvas, round(y) - baseline, round(x - before), cover, _level(item.ink))

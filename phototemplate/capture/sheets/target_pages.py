@@ -1,7 +1,7 @@
 """The pages with targets on them: sheets, wall strips, bar ends, calibration boards.
 
-Every page function takes the target's number, the paper and the print scale (which it only states) and returns a ``Page``
-drawn at nominal size.
+Every page function takes the target's number, the paper and the print scale (which it only states) and returns a
+``Page`` drawn at nominal size.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from phototemplate.capture.sheets.drawing import (
     Stroke,
     Text,
     arrow,
-    box_outline,
     paragraph,
     shifted,
 )
@@ -51,9 +50,8 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
     upward = float(points[marks["D"], 1] - points[marks["E"], 1])
 
     items: list[Item] = [cut_line((PRINTER_MARGIN_MM, cut_y), (width - PRINTER_MARGIN_MM, cut_y))]
-    items.append(
-        Text((width / 2, cut_y + 1.6), "Only if this sheet is to touch a wall: cut along this line.", 3.0, align="centre")
-    )
+    to_cut = "Only if this sheet is to touch a wall: cut along this line."
+    items.append(Text((width / 2, cut_y + 1.6), to_cut, 3.0, align="centre"))
     items.append(
         Text((width / 2, cut_y - 3.4), "CONTACT EDGE: push this edge against the wall", 2.8, True, align="centre")
     )
@@ -72,8 +70,8 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
         "*" + PRINT_RULES[0],
         " ".join(PRINT_RULES[1:3]),
         PRINT_RULES[3],
-        f"Caliper check: crossing A to C {across:.1f} mm, D to E {upward:.1f} mm. Contact edge {design.SHEET_CONTACT_Y_MM:.1f} mm "
-        "above B.",
+        f"Caliper check: crossing A to C {across:.1f} mm, D to E {upward:.1f} mm. "
+        f"Contact edge {design.SHEET_CONTACT_Y_MM:.1f} mm above B.",
         print_note(scale),
     ]
     texts, _ = paragraph(left, band_top + 0.6, right - 60 - left, rows, size=2.9)
@@ -112,12 +110,14 @@ def strip_page(number: int, paper: str, scale: Scale) -> Page:
     for x in (left, left + piece_width):
         items.append(cut_line((x, top + 0.5), (x, bottom - 0.5)))
 
-    rows = ["*" + PRINT_RULES[0], PRINT_RULES[1], print_note(scale)]
+    rows = ["*" + PRINT_RULES[0], PRINT_RULES[1], PRINT_RULES[3], print_note(scale)]
     texts, _ = paragraph(left, bottom - 4.0, 96, rows, size=3.0)
     items += texts
     rows = [
-        "On a wall the paper itself bends with the wall: no board, no folds, tape at both ends and in the middle.",
-        "Anything under it is flat and thin (" + PRINT_RULES[3][0].lower() + PRINT_RULES[3][1:] + ").",
+        "Stick it flat on the bare wall, tight all along, so that the paper bends with the wall. No board behind it, "
+        "no folds.",
+        f"The crossings are {design.target(target_id).height_axis_mm:.1f} mm above the lower edge and "
+        f"{design.pattern(target_id).square_mm:.1f} mm apart.",
     ]
     texts, _ = paragraph(left + 104, bottom - 4.0, piece_width - 104, rows, size=3.0)
     items += texts
@@ -127,7 +127,7 @@ def strip_page(number: int, paper: str, scale: Scale) -> Page:
 
 
 def _strip_piece(target_id: str) -> list[Item]:
-    """What is printed on one piece, in its frame: checkerboard, number at the left end, which edge is down at the right."""
+    """What is printed on one piece, in its frame: checkerboard, number at the left end, which edge is down."""
     half_width, half_height = design.STRIP_SIZE_MM[0] / 2, design.STRIP_SIZE_MM[1] / 2
     half_x = design.pattern(target_id).size_mm[0] / 2
     x = -(half_width + half_x) / 2
@@ -149,7 +149,7 @@ def bar_page(number: int, paper: str, scale: Scale) -> Page:
     top = height - 52.0
     items: list[Item] = [Text((left, height - 11.5), f"Scale bar ends {ids[0]} to {ids[3]}", 5.4, True)]
     rows = [
-        f"{ids[0]} and {ids[1]} make one bar, {ids[2]} and {ids[3]} a second one. Any straight, stiff bar or board of 1 to 2 m "
+        f"{ids[0]} and {ids[1]} make one bar, {ids[2]} and {ids[3]} a second one. Any straight, stiff bar of 1 to 2 m "
         "(3 to 6 ft) will do.",
         "Cut out, stick one end flat near each end of the bar, number the same way up. Then measure with a steel "
         "rule or a good tape from the cross in the middle of one to the cross in the middle of the other, note the "
@@ -187,7 +187,7 @@ def bar_page(number: int, paper: str, scale: Scale) -> Page:
 
 def _bar_end(target_id: str) -> list[Item]:
     """Checkerboard, number below, and hairlines at the sides that continue the axes of the cross."""
-    x0, y0, x1, y1 = design.BAR_END_BOX_MM
+    x0, _, x1, y1 = design.BAR_END_BOX_MM
     half = design.pattern(target_id).size_mm[0] / 2
     items: list[Item] = [checkerboard(target_id)]
     items.append(Text((0.0, -half - 3.5 - CAP_HEIGHT * 15.0), target_id, 15.0, True, "centre"))
@@ -210,7 +210,8 @@ def board_page(number: int, paper: str, scale: Scale) -> Page:
         Text((left, height - 8.6), f"Calibration board {target_id}", 3.4, True),
         Text(
             (left + 46, height - 8.6),
-            "Photograph it 12 to 20 times, filling the picture, from all sides, tilted up to 45°, some with the camera turned.",
+            "Photograph it 12 to 20 times, filling the picture, from all sides, tilted up to 45°, "
+            "some with the camera turned.",
             2.7,
         ),
         *shifted([checkerboard(target_id)], *origin),
@@ -248,8 +249,3 @@ def page_of(target_id: str, paper: str) -> Page:
     if target_id[0] == "B":
         return bar_page((number + 3) // 4, paper, scale)
     return board_page(number, paper, scale)
-
-
-def frame(page: Page) -> Item:
-    """A thin line around the paper, for pictures of a page."""
-    return box_outline((0.0, 0.0, *page.size_mm), 0.3)
