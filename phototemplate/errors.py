@@ -101,6 +101,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "weak-geometry": ("warning", "the photos look from too similar places"),
     "lens-not-determined": ("note", "the photos alone do not determine a lens parameter"),
     "lens-differs": ("warning", "the lens found differs from its profile"),
+    "profile-near": ("note", "a camera profile is of a similar, not the same lens or setting"),
     "sighting-rejected": ("note", "a wrong sighting was left out"),
     "sheet-moved": ("serious", "a sheet moved between photos"),
     "sheet-curled": ("warning", "a sheet does not lie flat"),

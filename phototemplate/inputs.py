@@ -16,7 +16,7 @@ from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import Job, JobFile
 from phototemplate.memo import Memo, key_of
 from phototemplate.model import PhotoMeta, Sightings, Target, TypeB
-from phototemplate.network.observations import KnownLength
+from phototemplate.network.observations import KNOWN_LENGTHS, KnownLength, LengthEnd
 from phototemplate.progress import Progress, quiet
 from phototemplate.template.outline import LoopSpec as OutlineLoop
 
@@ -97,27 +97,27 @@ def targets_of(sightings: Mapping[str, Sightings], file: JobFile) -> dict[str, T
     return targets
 
 
-def _point(text: str) -> tuple[str, int]:
-    """``"S03:7"`` -> ("S03", 7); tape marks have letters; a bar end is its only point."""
+def _end(text: str) -> LengthEnd:
+    """``"S03:7"`` is point 7 of sheet 3, ``"S03:A"`` its tape mark A, ``"B01"`` the centre of a bar end."""
     target_id, _, name = text.partition(":")
     if not name:
-        return target_id, 0
+        return LengthEnd(target_id)
     if name.isdigit():
-        return target_id, int(name)
+        return LengthEnd(target_id, int(name))
     try:
-        return target_id, design.tape_marks(target_id)[name]
+        return LengthEnd(target_id, design.tape_marks(target_id)[name])
     except KeyError as exc:
-        raise JobFileError(f"Sheet {target_id} has no tape mark {name!r}; its marks are lettered on the print.") from exc
+        raise JobFileError(f"Target {target_id} has no tape mark {name!r}; its marks are lettered on the print.") from exc
 
 
 def known_lengths(file: JobFile) -> list[KnownLength]:
     """Known lengths of the job file, each with its own uncertainty."""
+    classes = {c.kind: c for c in KNOWN_LENGTHS}
     return [
-        KnownLength(
+        classes[spec.kind](
             name=f"{spec.kind} {spec.from_}-{spec.to}",
-            kind=spec.kind,
-            start=_point(spec.from_),
-            end=_point(spec.to),
+            start=_end(spec.from_),
+            end=_end(spec.to),
             value_mm=spec.value,
             u_mm=spec.u or USUAL_U_MM[spec.kind],
             temperature_c=spec.temperature_c,

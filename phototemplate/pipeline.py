@@ -33,6 +33,7 @@ from phototemplate.network.workplane import fit_work_plane
 from phototemplate.progress import Clock, Progress, quiet
 from phototemplate.template.outline import build_outline
 
+
 def measure(
     job: Job,
     profiles: Sequence[Camera] = (),

@@ -1,0 +1,209 @@
+"""Camera profiles: a lens calibrated once, kept as a readable JSON file, used as a prior in every later job.
+
+The file format is described in ``calibration/README.md`` and by :class:`Profile`. Profiles shipped with the project lie in
+``calibration/``; the user's own in the user's data folder. A profile never fixes a lens: phones refocus and stabilise, so its
+covariance is widened before it becomes a prior (:data:`KEEPS_F`, :data:`KEEPS_CENTRE`).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from platformdirs import user_data_path
+from pydantic import ValidationError
+
+from phototemplate.errors import Finding, InputError
+from phototemplate.model import Camera, PhotoMeta
+from phototemplate.numerics.lens import LENS_MODELS
+from phototemplate.output.atomic import write_text_atomic
+from phototemplate.settings import Section
+
+KEEPS_F = 0.002
+"""A phone's principal distance comes back to about 0.2 % (stabiliser, temperature; common experience, no source)."""
+KEEPS_CENTRE = 0.002
+"""Its principal point to about 0.2 % of the longer side (stabiliser; common experience, no source)."""
+NEAR_FACTOR = 5.0
+"""A near match (another lens name, zoom or size of the same model) is trusted five times less."""
+
+
+class Profile(Section):
+    """One lens at one setting, as stored."""
+
+    format: Literal[1] = 1
+    """Version of this format."""
+    name: str
+    """Free text shown to the user."""
+    make: str = ""
+    model: str = ""
+    lens: str = ""
+    focal_mm: float | None = None
+    """EXIF focal length in mm; together with make, model, lens and zoom it names the lens."""
+    digital_zoom: float | None = None
+    width_px: int
+    """Stored picture, before EXIF rotation."""
+    height_px: int
+    lens_model: Literal["brown", "rational", "fisheye"]
+    """Model equations and parameter meaning: ``phototemplate.numerics.lens``."""
+    parameters: dict[str, float]
+    """px for f, cx, cy (pixel (0, 0) is the centre of the first pixel); the others have no unit."""
+    covariance: list[list[float]]
+    """Of the parameters, in their order above, standard uncertainties squared."""
+    photos: int = 0
+    """Photos the calibration used."""
+    rms_px: float = 0.0
+    """Its residuals, root mean square per coordinate."""
+    made: str = ""
+    """Date, ISO 8601."""
+    board: str = ""
+    """What was photographed."""
+
+    def camera(self, camera_id: str) -> Camera:
+        """The profile as a camera, with its own covariance."""
+        names = LENS_MODELS[self.lens_model].names
+        order = [list(self.parameters).index(n) for n in names]
+        params = np.array([self.parameters[n] for n in names])
+        cov = np.array(self.covariance, float)[np.ix_(order, order)]
+        return Camera(camera_id, self.lens_model, (self.width_px, self.height_px), params, cov, "profile")
+
+
+def user_folder() -> Path:
+    """Where the user's own profiles live."""
+    return user_data_path("phototemplate", appauthor=False) / "cameras"
+
+
+def shipped_folder() -> Path:
+    """``calibration/`` of the project, where the checkout is at hand."""
+    return Path(__file__).resolve().parent.parent / "calibration"
+
+
+def read_profile(path: Path) -> Profile:
+    """Read one profile. ``InputError`` says what is wrong with it."""
+    try:
+        profile = Profile.model_validate_json(path.read_text(encoding="utf-8"))
+    except OSError as exc:
+        raise InputError(f"The camera profile {path} cannot be read ({exc.strerror}); check its name.") from exc
+    except (ValidationError, UnicodeDecodeError) as exc:
+        detail = exc.errors()[0] if isinstance(exc, ValidationError) else {"loc": (), "msg": str(exc)}
+        place = ".".join(str(p) for p in detail["loc"]) or "the file"
+        raise InputError(f"The camera profile {path} is damaged at {place}: {detail['msg']}; calibrate again.") from exc
+    names = LENS_MODELS[profile.lens_model].names
+    if set(profile.parameters) != set(names):
+        raise InputError(f"The camera profile {path} needs the parameters {', '.join(names)}; calibrate again.")
+    cov = np.array(profile.covariance, float)
+    if cov.shape != (len(names), len(names)) or not np.allclose(cov, cov.T) or np.linalg.eigvalsh(cov).min() < -1e-9:
+        raise InputError(f"The camera profile {path} has a covariance that cannot be; calibrate again.")
+    return profile
+
+
+def load_profiles(folders: Iterable[Path] | None = None) -> list[Profile]:
+    """Every readable profile, the user's own first. Damaged files are left out: a job must not stop for them."""
+    found: list[Profile] = []
+    for folder in folders if folders is not None else (user_folder(), shipped_folder()):
+        for path in sorted(folder.glob("*.json")) if folder.is_dir() else ():
+            try:
+                found.append(read_profile(path))
+            except InputError:
+                continue
+    return found
+
+
+def save_profile(profile: Profile, folder: Path | None = None) -> Path:
+    """Write a profile under a name made from what it stands for; an older one of the same lens is replaced."""
+    folder = folder or user_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    words = f"{profile.make} {profile.model} {profile.lens} {profile.focal_mm or ''} {profile.width_px}x{profile.height_px}"
+    path = folder / (re.sub(r"[^a-z0-9x.]+", "-", words.lower()).strip("-.") + ".json")
+    write_text_atomic(path, profile.model_dump_json(indent=1) + "\n")
+    return path
+
+
+def match_profiles(
+    photos: Sequence[PhotoMeta], profiles: Sequence[Profile]
+) -> tuple[dict[str, Camera], list[Finding]]:
+    """Best profile for every camera among the photos, as a prior in the photos' own pixels.
+
+    An exact match has the same make, model, lens, focal length, zoom and stored size (either way up). A near match is the same
+    model at another size (resized or cropped about the centre) or with another lens name; it is trusted less and said so.
+    """
+    cameras: dict[str, Camera] = {}
+    findings: list[Finding] = []
+    for photo in photos:
+        if photo.camera_id in cameras or not photo.model:
+            continue
+        ranked = sorted((r, i) for i, p in enumerate(profiles) if (r := _rank(photo, p)) is not None)
+        if not ranked:
+            continue
+        rank, best = ranked[0]
+        profile = profiles[best]
+        cameras[photo.camera_id] = _as_prior(profile, photo, NEAR_FACTOR if rank else 1.0)
+        if rank:
+            findings.append(
+                Finding(
+                    "profile-near", photo.camera_id,
+                    f"The profile {profile.name!r} is of the same model but not of the same lens, zoom or size; it counts less.",
+                    "Calibrate this lens at this setting, or add a photo turned by 90 degrees.",
+                )
+            )
+    return cameras, findings
+
+
+def _rank(photo: PhotoMeta, profile: Profile) -> int | None:
+    """0 exact, above: near, None: another camera."""
+    same_model = (photo.make.lower(), photo.model.lower()) == (profile.make.lower(), profile.model.lower())
+    if not same_model:
+        return None
+    focal = _close(photo.focal_mm, profile.focal_mm, 0.005)
+    if focal is False:
+        return None  # another of the phone's lenses
+    rank = 0
+    rank += 0 if photo.lens == profile.lens else 1
+    rank += 0 if _close(photo.digital_zoom or 1.0, profile.digital_zoom or 1.0, 0.01) else 4
+    rank += 0 if sorted(photo.size_px) == sorted((profile.width_px, profile.height_px)) else 2
+    return rank
+
+
+def _close(a: float | None, b: float | None, share: float) -> bool | None:
+    return None if a is None or b is None else math.isclose(a, b, rel_tol=share)
+
+
+def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
+    """Profile in the photo's pixels with the covariance a prior deserves."""
+    camera = profile.camera(photo.camera_id)
+    params, cov = camera.params.copy(), camera.cov.copy()
+    width, height = camera.size_px
+    names = LENS_MODELS[camera.model].names
+    i_f, i_cx, i_cy = (names.index(n) for n in ("f", "cx", "cy"))
+    long_side = max(photo.size_px)
+    # A crop about the centre keeps the pixels; a resized picture keeps the longer side's angle of view. Phones crop 4:3 to
+    # 16:9 on the shorter side, so the longer side tells the scale.
+    zoom = (photo.digital_zoom or 1.0) / (profile.digital_zoom or 1.0)
+    scale = long_side / max(width, height) * zoom
+    if (photo.size_px[0] >= photo.size_px[1]) != (width >= height):
+        # Stored the other way up: some programs turn the pixels. Which way cannot be told, so the centre's offset and the
+        # tangential terms go to their uncertainty.
+        offset = max(abs(params[i_cx] - (width - 1) / 2), abs(params[i_cy] - (height - 1) / 2))
+        params[i_cx], params[i_cy] = (height - 1) / 2, (width - 1) / 2
+        width, height = height, width
+        cov[i_cx, i_cx] += offset**2
+        cov[i_cy, i_cy] += offset**2
+        for name in ("p1", "p2"):
+            if name in names:
+                k = names.index(name)
+                cov[k, k] += params[k] ** 2
+                params[k] = 0.0
+    jac = np.ones(len(params))
+    jac[[i_f, i_cx, i_cy]] = scale
+    params[i_f] *= scale
+    for k, side, old in ((i_cx, photo.size_px[0], width), (i_cy, photo.size_px[1], height)):
+        params[k] = (side - 1) / 2 + scale * (params[k] - (old - 1) / 2)
+    cov = cov * np.outer(jac, jac)
+    cov[i_f, i_f] += (KEEPS_F * params[i_f]) ** 2
+    for k in (i_cx, i_cy):
+        cov[k, k] += (KEEPS_CENTRE * long_side) ** 2
+    return replace(camera, size_px=photo.size_px, params=params, cov=cov * factor**2)
