@@ -39,7 +39,7 @@ _IMPERIAL = re.compile(
 _METRIC_TEXT = re.compile(rf"^(?P<sign>-)?\s*(?P<number>{_NUMBER})\s*(?P<unit>mm|cm|m)$", re.IGNORECASE)
 
 
-def parse_length(text: str | float | int, default_unit: Literal["mm", "in"] | None = None) -> float:
+def parse_length_mm(text: str | float | int, default_unit: Literal["mm", "in"] | None = None) -> float:
     """A length in mm from what somebody wrote.
 
     Numbers (not text) are mm. Text needs a unit, a foot or inch mark, or a fraction (fractions are inches): ``650 mm``,
@@ -114,7 +114,7 @@ def _inches(match: re.Match[str], text: str) -> Fraction:
 
 def _validated(value: object) -> float:
     if isinstance(value, (str, int, float)):
-        return parse_length(value)
+        return parse_length_mm(value)
     raise InputError(f"{value!r} is not a length; write a number of mm or a text such as '25 1/2 in'.")
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from phototemplate.errors import InputError
-from phototemplate.units import LENGTH_UNITS, format_length, parse_length
+from phototemplate.units import LENGTH_UNITS, format_length, parse_length_mm
 
 
 @pytest.mark.parametrize(("text", "mm"), [
@@ -18,7 +18,7 @@ from phototemplate.units import LENGTH_UNITS, format_length, parse_length
     ("2′ 1 1⁄2″", 647.7), ("1 m", 1000.0), (647.7, 647.7), (12, 12.0), ("0' 6\"", 152.4), ("3' 1/2\"", 927.1),
 ])
 def test_parse(text: str, mm: float) -> None:
-    assert parse_length(text) == pytest.approx(mm, abs=1e-12)
+    assert parse_length_mm(text) == pytest.approx(mm, abs=1e-12)
 
 
 @pytest.mark.parametrize(("text", "says"), [
@@ -34,16 +34,16 @@ def test_parse(text: str, mm: float) -> None:
 ])
 def test_ambiguous_or_wrong_is_refused_in_one_sentence(text: str, says: str) -> None:
     with pytest.raises(InputError, match=says) as caught:
-        parse_length(text)
+        parse_length_mm(text)
     message = str(caught.value)
     assert message.endswith(".")
     assert "\n" not in message
 
 
 def test_default_unit_decides_a_bare_number() -> None:
-    assert parse_length("25", "in") == pytest.approx(635.0)
-    assert parse_length("25", "mm") == 25.0
-    assert parse_length("-25.5", "mm") == -25.5
+    assert parse_length_mm("25", "in") == pytest.approx(635.0)
+    assert parse_length_mm("25", "mm") == 25.0
+    assert parse_length_mm("-25.5", "mm") == -25.5
 
 
 @pytest.mark.parametrize(("mm", "unit", "denominator", "text"), [
@@ -61,6 +61,6 @@ def test_format(mm: float, unit: str, denominator: int, text: str) -> None:
 @given(st.floats(-20_000, 20_000), st.sampled_from(LENGTH_UNITS), st.sampled_from([16, 32]))
 def test_what_is_written_can_be_read_back(mm: float, unit: str, denominator: int) -> None:
     text = format_length(mm, unit, denominator)  # type: ignore[arg-type]
-    back = parse_length(text, "in" if unit == "in" else "mm")
+    back = parse_length_mm(text, "in" if unit == "in" else "mm")
     half_step = {"mm": 0.05, "in": 0.0005 * 25.4}.get(unit, 25.4 / denominator / 2)
     assert abs(back - mm) <= half_step * (1 + 1e-9)
