@@ -127,5 +127,23 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "loop-open": ("serious", "edges do not close to a loop"),
     "corner-grazing": ("warning", "two edges meet at a flat angle and their corner is uncertain"),
     "tolerance": ("note", "verdict of an edge against the tolerance"),
+    # pieces
+    "edge-moved": ("note", "an edge was made straight, parallel, square or in line"),
+    "edge-into-wall": ("serious", "a straight edge would run into the wall"),
+    "inside-corner-tight": ("warning", "an inside corner is tighter than the tool or the shop's minimum"),
+    "overhang-unsupported": ("warning", "an overhang is larger than the usual unsupported limit"),
+    "span-unsupported": ("warning", "the stone spans more than the usual limit without support"),
+    "cutout-near-edge": ("warning", "little stone is left between a cut-out and an edge"),
+    "cutout-near-seam": ("warning", "a cut-out lies close to a seam"),
+    "seam-through-cutout": ("warning", "a seam runs through a cut-out"),
+    "seam-over-dishwasher": ("serious", "a seam lies over a dishwasher"),
+    "seam-proposed": ("note", "a seam is proposed"),
+    "piece-over-slab": ("warning", "a piece is larger than the slab"),
+    "piece-heavy": ("warning", "a piece is too heavy for one person"),
+    "cabinets-not-flat": ("warning", "the cabinet tops are not flat enough"),
+    "size-unusual": ("note", "a size lies outside what is usual"),
+    "opening-tight": ("warning", "an opening leaves no room beside the appliance's place"),
+    "receptacle": ("note", "receptacles along the counter"),
+    "accessibility": ("warning", "an accessibility figure is not met"),
 }
 """Every finding code: severity and what it means in general. Add new codes here, nowhere else."""
