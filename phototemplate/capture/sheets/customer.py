@@ -32,9 +32,7 @@ Scale = tuple[float, float]
 def customer_page(number: int, paper: str, scale: Scale) -> Page:
     """Plain instructions for photographing a kitchen at home. Portrait; there is only page 1."""
     del number
-    return panel_page(
-        "Photos of your kitchen for a countertop estimate", CUSTOMER_PANELS, "customer page", paper, scale
-    )
+    return panel_page("Photos of your kitchen for a countertop estimate", CUSTOMER_PANELS, "customer page", paper, scale)
 
 
 def picture_clear() -> list[Item]:

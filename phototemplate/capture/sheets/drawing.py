@@ -81,10 +81,11 @@ class Text:
 
     @property
     def box(self) -> Box:
-        """Box around the letters, descenders included."""
+        """Box around the letters, with room for descenders where there are any."""
         before = {"left": 0.0, "centre": 0.5, "right": 1.0}[self.align] * self.width
         x, y = self.at
-        below, above = 0.21 * self.size, 0.74 * self.size
+        below = (0.21 if set(self.text) & set("gjpqy,;()_/") else 0.02) * self.size
+        above = 0.74 * self.size
         if self.turned:
             return x - above, y - before, x + below, y - before + self.width
         return x - before, y - below, x - before + self.width, y + above

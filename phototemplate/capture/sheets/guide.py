@@ -118,8 +118,7 @@ def picture_print() -> list[Item]:
     steel: Box = (x0 - 1.0, ruler - 6.5, x0 + 49.0, ruler - 0.2)
     items += [Blocks((steel,), (0.83, 0.86, 0.89)), box_outline(steel, 0.25, LINE)]
     marks: list[Box] = [
-        (x0 + 6 + 1.8 * k - 0.1, ruler - (2.6 if k % 5 == 0 else 1.8), x0 + 6 + 1.8 * k + 0.1, ruler - 0.2)
-        for k in range(21)
+        (x0 + 6 + 1.8 * k - 0.1, ruler - (2.6 if k % 5 == 0 else 1.8), x0 + 6 + 1.8 * k + 0.1, ruler - 0.2) for k in range(21)
     ]
     items.append(Blocks(tuple(marks)))
     items.append(Text((x0 + 24, ruler - 5.6), "steel rule", 2.4, align="centre"))

@@ -53,8 +53,7 @@ def checkerboard(target_id: str) -> Blocks:
     pattern = design.pattern(target_id)
     half = pattern.square_mm / 2
     boxes: list[Box] = [
-        (float(x - half), float(y - half), float(x + half), float(y + half))
-        for x, y in pattern.square_centres(black=True)
+        (float(x - half), float(y - half), float(x + half), float(y + half)) for x, y in pattern.square_centres(black=True)
     ]
     side = pattern.module_mm
     for printed in design.markers(target_id):

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from phototemplate.capture.sheets.drawing import Blocks, Box, Ink, Item, Polygon, Stroke, Text
 from phototemplate.model import Array, GrayImage
@@ -143,26 +144,34 @@ def _paint_polygon(canvas: _Canvas, points: Array, level: float) -> None:
 
 
 def _paint_text(canvas: _Canvas, item: Text, left: float, top: float, scale: float) -> None:
-    """Letters of Pillow's own font, stretched to the width that Helvetica has in the PDF."""
-    if not item.text:
+    """Letters of Pillow's own font, each stretched to the width that Helvetica has in the PDF."""
+    if not item.text.strip():
         return
-    font = ImageFont.load_default(size=max(item.size * scale, 4.0))
     pad = int(0.3 * item.size * scale) + 2
-    natural = max(float(font.getlength(item.text)), 1.0)
-    height = int(1.4 * item.size * scale) + 2 * pad
     baseline = int(item.size * scale) + pad
-    mask = Image.new("L", (int(natural) + 2 * pad, height), 0)
-    pen = ImageDraw.Draw(mask)
-    weight = max(int(0.02 * item.size * scale), 0) if item.bold else 0
-    pen.text((pad, baseline), item.text, fill=255, font=font, anchor="ls", stroke_width=weight)
-    stretch = item.width * scale / natural
-    mask = mask.resize((max(round(mask.width * stretch), 1), mask.height), Image.Resampling.BOX)
-    cover: _Canvas = np.asarray(mask, dtype=np.float32) / np.float32(255)
+    cover: _Canvas = np.zeros((int(1.4 * item.size * scale) + 2 * pad, int(item.width * scale) + 3 * pad), np.float32)
+    finer = max(1, min(8, round(60 / (item.size * scale))))  # small letters are drawn larger, then averaged
+    font = ImageFont.load_default(size=item.size * scale * finer)
+    weight = round(0.025 * item.size * scale * finer) if item.bold else 0
+    position = float(pad)
+    for letter in item.text:
+        advance = float(stringWidth(letter, item.font, item.size)) * scale
+        natural = max(float(font.getlength(letter)), 1.0) / finer
+        width, height = int(natural) + 2 * pad, cover.shape[0]
+        mask = Image.new("L", (width * finer, height * finer), 0)
+        pen = ImageDraw.Draw(mask)
+        pen.text((pad * finer, baseline * finer), letter, 255, font, anchor="ls", stroke_width=weight)
+        stretch = advance / natural
+        mask = mask.resize((max(round(width * stretch), 1), height), Image.Resampling.BOX)
+        start = max(round(position - pad * stretch), 0)
+        glyph = np.asarray(mask, dtype=np.float32)[:, : cover.shape[1] - start] / np.float32(255)
+        part = cover[:, start : start + glyph.shape[1]]
+        np.maximum(part, glyph, out=part)
+        position += advance
     x, y = (item.at[0] - left) * scale, (top - item.at[1]) * scale
-    before = {"left": 0.0, "centre": 0.5, "right": 1.0}[item.align] * item.width * scale + pad * stretch
+    before = {"left": 0.0, "centre": 0.5, "right": 1.0}[item.align] * item.width * scale + pad
     if item.turned:
         turned = np.ascontiguousarray(np.rot90(cover))
-        row = round(y + before) - turned.shape[0]
-        _blend(canvas, row, round(x) - baseline, turned, _level(item.ink))
+        _blend(canvas, round(y + before) - turned.shape[0], round(x) - baseline, turned, _level(item.ink))
     else:
         _blend(canvas, round(y) - baseline, round(x - before), cover, _level(item.ink))

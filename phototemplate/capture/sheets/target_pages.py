@@ -52,9 +52,7 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
     items: list[Item] = [cut_line((PRINTER_MARGIN_MM, cut_y), (width - PRINTER_MARGIN_MM, cut_y))]
     to_cut = "Only if this sheet is to touch a wall: cut along this line."
     items.append(Text((width / 2, cut_y + 1.6), to_cut, 3.0, align="centre"))
-    items.append(
-        Text((width / 2, cut_y - 3.4), "CONTACT EDGE: push this edge against the wall", 2.8, True, align="centre")
-    )
+    items.append(Text((width / 2, cut_y - 3.4), "CONTACT EDGE: push this edge against the wall", 2.8, True, align="centre"))
     for side in (-1, 1):
         x = width / 2 + side * 46
         items += [Polygon(((x, cut_y - 0.8), (x - 1.3, cut_y - 3.2), (x + 1.3, cut_y - 3.2)))]
@@ -114,8 +112,7 @@ def strip_page(number: int, paper: str, scale: Scale) -> Page:
     texts, _ = paragraph(left, bottom - 4.0, 96, rows, size=3.0)
     items += texts
     rows = [
-        "Stick it flat on the bare wall, tight all along, so that the paper bends with the wall. No board behind it, "
-        "no folds.",
+        "Stick it flat on the bare wall, tight all along, so that the paper bends with the wall. No board behind it, no folds.",
         f"The crossings are {design.target(target_id).height_axis_mm:.1f} mm above the lower edge and "
         f"{design.pattern(target_id).square_mm:.1f} mm apart.",
     ]
@@ -210,8 +207,7 @@ def board_page(number: int, paper: str, scale: Scale) -> Page:
         Text((left, height - 8.6), f"Calibration board {target_id}", 3.4, True),
         Text(
             (left + 46, height - 8.6),
-            "Photograph it 12 to 20 times, filling the picture, from all sides, tilted up to 45°, "
-            "some with the camera turned.",
+            "Photograph it 12 to 20 times, filling the picture, from all sides, tilted up to 45°, some with the camera turned.",
             2.7,
         ),
         *shifted([checkerboard(target_id)], *origin),

@@ -162,9 +162,7 @@ def _chosen_kinds(what: str | Sequence[str], paper: str) -> tuple[PrintKind, ...
     return tuple(kind for kind in PRINT_KINDS if kind.name in names)
 
 
-def _kind_numbers(
-    kinds: tuple[PrintKind, ...], numbers: str | Sequence[int] | None, paper: str
-) -> tuple[tuple[int, ...], ...]:
+def _kind_numbers(kinds: tuple[PrintKind, ...], numbers: str | Sequence[int] | None, paper: str) -> tuple[tuple[int, ...], ...]:
     if numbers is None:
         return tuple(kind.usual(paper) for kind in kinds)
     if len(kinds) != 1:
