@@ -178,6 +178,23 @@ class OutlineSettings(Section):
 class OutputSettings(Section):
     """Files written (``output``)."""
 
+    chord_tolerance_mm: float = 0.05
+    """Largest distance of a drawn curve's polyline from the fitted curve."""
+    text_height_mm: float = 25.0
+    """Height of the texts in the DXF of the outline."""
+    band_scale: float = 50.0
+    """How much larger than true the uncertainty is drawn beside an edge."""
+    inch_denominator: int = 16
+    """Fractions of an inch are rounded to one of so many parts."""
+    residual_scale: float = 50.0
+    """How much larger than true residuals are drawn over the photos."""
+    photo_side_px: int = 960
+    """Longer side of a photo in the report; smaller where there are many photos."""
+    photo_quality: int = 72
+    """JPEG quality of the pictures in the report."""
+    top_view_px: int = 1600
+    """Longer side of the rectified picture in the report."""
+
 
 class Settings(Section):
     """All sections."""

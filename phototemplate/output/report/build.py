@@ -1,0 +1,209 @@
+"""Collect what the report shows, and lay it out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from phototemplate import __version__
+from phototemplate.errors import Finding
+from phototemplate.model import EdgeReport, Measurement
+from phototemplate.output.atomic import write_text_atomic
+from phototemplate.output.report import words
+from phototemplate.output.report.camera import PLOT_HEIGHT, PLOT_WIDTH, camera_panels
+from phototemplate.output.report.levels import cabinet_levels, level_map
+from phototemplate.output.report.marks import CLASSES, UClass, class_of, legend_line, signed
+from phototemplate.output.report.photos import PictureOf, photo_panels
+from phototemplate.output.report.topview import TopPicture, top_view
+from phototemplate.output.report.words import EdgeVerdict, Unit
+from phototemplate.settings import OutputSettings
+from phototemplate.units import format_length
+
+SIXTEENTH_MM = 25.4 / 16
+_ORDER = {"serious": 0, "warning": 1, "note": 2}
+
+
+@dataclass(frozen=True)
+class EdgeRow:
+    """One edge of the table."""
+
+    report: EdgeReport
+    verdict: EdgeVerdict
+    length_mm: str
+    length_in: str
+    angle: str
+    classes: tuple[UClass, ...]
+    """At start, middle and end"""
+    bars: tuple[tuple[str, float, float], ...]
+    """Cause, U in mm, share of the variance in per cent"""
+
+
+def write_report(
+    measurement: Measurement,
+    path: str | Path,
+    *,
+    settings: OutputSettings | None = None,
+    tolerance_mm: float = SIXTEENTH_MM,
+    unit: Unit = "in",
+    top_picture: TopPicture | None = None,
+    picture_of: PictureOf | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> Path:
+    """Write ``report.html``: self-contained, without scripts or requests.
+
+    Parameters
+    ----------
+    tolerance_mm
+        What every edge has to hold.
+    unit
+        Which of mm and inch comes first in the edge table; both are shown.
+    top_picture
+        Rectified picture for the top view; without it the view shows edges and sheets alone.
+    picture_of
+        How to get at a photo's pixels; default: read its file.
+
+    Raises
+    ------
+    OutputError
+        When the file cannot be written; the earlier file stays.
+    """
+    html = render_report(
+        measurement,
+        settings=settings or OutputSettings(),
+        tolerance_mm=tolerance_mm,
+        unit=unit,
+        top_picture=top_picture,
+        picture_of=picture_of,
+    )
+    if progress is not None:
+        progress("report", 0.9)
+    write_text_atomic(path, html)
+    return Path(path)
+
+
+def render_report(
+    measurement: Measurement,
+    *,
+    settings: OutputSettings,
+    tolerance_mm: float = SIXTEENTH_MM,
+    unit: Unit = "in",
+    top_picture: TopPicture | None = None,
+    picture_of: PictureOf | None = None,
+) -> str:
+    """The text of the report."""
+    import jinja2  # late: only those who write a report pay
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("phototemplate.output"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    return environment.get_template("report.html").render(
+        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of)
+    )
+
+
+def _context(
+    measurement: Measurement,
+    settings: OutputSettings,
+    tolerance_mm: float,
+    unit: Unit,
+    top_picture: TopPicture | None,
+    picture_of: PictureOf | None,
+) -> dict[str, Any]:
+    outline, net = measurement.outline, measurement.network
+    rows = [_row(e, tolerance_mm, outline.unscaled, settings) for e in outline.edges]
+    findings = sorted(measurement.findings, key=lambda f: _ORDER[f.severity])
+    return {
+        "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
+        "job": measurement.job_name,
+        "created": datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
+        "version": __version__,
+        "unit": unit,
+        "unscaled": outline.unscaled,
+        "tolerance": words.tolerance_words(tolerance_mm),
+        "headline": words.headline(measurement, [r.verdict for r in rows], tolerance_mm),
+        "mood": _mood(measurement, rows),
+        "rows": rows,
+        "facts": _facts(measurement),
+        "retake": words.retake_list(measurement.findings),
+        "findings": [_finding(f) for f in findings],
+        "top": top_view(measurement, settings, tolerance_mm, top_picture),
+        "has_picture": top_picture is not None,
+        "legend": [_legend(one, tolerance_mm) for one in CLASSES],
+        "band_scale": settings.band_scale,
+        "levels": level_map(measurement),
+        "cabinets": cabinet_levels(measurement.work_plane.heights),
+        "lengths": [(k, words.length_words(k)) for k in net.lengths],
+        "cameras": camera_panels(measurement),
+        "photos": photo_panels(measurement, settings, picture_of),
+        "residual_scale": settings.residual_scale,
+        "cautions": words.CAUTIONS,
+        "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
+        "signed": signed,
+        "plot": (PLOT_WIDTH, PLOT_HEIGHT),
+    }
+
+
+def _row(edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings) -> EdgeRow:
+    variance = sum(u * u for _, u in edge.budget) or 1.0
+    return EdgeRow(
+        report=edge,
+        verdict=words.edge_verdict(edge, tolerance_mm, unscaled),
+        length_mm=format_length(edge.length_mm, "mm"),
+        length_in=format_length(edge.length_mm, "fraction", settings.inch_denominator),
+        angle=f"{math.degrees(edge.angle_rad):.2f}",
+        classes=tuple(class_of(u, tolerance_mm) for u in edge.offset_U_mm),
+        bars=tuple((cause, 2.0 * u, 100.0 * u * u / variance) for cause, u in edge.budget if u * u > 0.005 * variance),
+    )
+
+
+def _mood(measurement: Measurement, rows: list[EdgeRow]) -> str:
+    if measurement.outline.unscaled or not rows or any(f.severity == "serious" for f in measurement.findings):
+        return "short"
+    states = {r.verdict.state for r in rows}
+    return "short" if "short" in states else "look" if "look" in states else "good"
+
+
+def _facts(measurement: Measurement) -> list[tuple[str, str]]:
+    net = measurement.network
+    used = [k for k in net.lengths if k.used]
+    return [
+        ("photos placed", f"{len(net.photos)} of {len(measurement.photos)}"),
+        ("targets", f"{len(net.bodies)} sheets" + (f", {len(net.points)} strip points" if net.points else "")),
+        ("known lengths", str(len(used)) if used else "none"),
+        ("edges", str(len(measurement.outline.edges))),
+        ("fit (1 is as expected)", f"{net.sigma0:.2f}"),
+    ]
+
+
+def _finding(finding: Finding) -> dict[str, str]:
+    return {
+        "severity": finding.severity,
+        "mark": words.SEVERITY_MARK[finding.severity],
+        "words": words.SEVERITY_WORDS[finding.severity],
+        "where": finding.where,
+        "message": finding.message,
+        "remedy": words.remedy_of(finding),
+        "code": finding.code,
+        "meaning": words.general_meaning(finding.code),
+    }
+
+
+def _legend(one: UClass, tolerance_mm: float) -> dict[str, Any]:
+    if math.isfinite(one.up_to):
+        limit = one.up_to * tolerance_mm
+        text = f"up to {limit:.2f} mm ({limit / 25.4:.3f} in)"
+    else:
+        limit = CLASSES[-2].up_to * tolerance_mm
+        text = f"over {limit:.2f} mm ({limit / 25.4:.3f} in)"
+    return {"letter": one.letter, "line": legend_line(one), "limit": text, "words": one.words}

@@ -1,0 +1,198 @@
+"""Is the camera all right? Residuals over the picture and against the distance from its middle, and a plain sentence."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from phototemplate.model import Array, Camera, Measurement
+from phototemplate.numerics.lens import LENS_MODELS
+from phototemplate.output.report.marks import dots, fmt, label, path, vectors
+
+PLOT_WIDTH, PLOT_HEIGHT = 640.0, 420.0
+RINGS = 8
+SOURCE_WORDS = {
+    "adjusted": "found from these photos",
+    "profile": "from its calibration, refined",
+    "exif": "begun with what the photos say of themselves",
+    "vanishing": "begun with the perspective of the sheets",
+    "default": "begun with a usual phone",
+}
+SYSTEMATIC_PX = 0.08
+"""A mean radial residual below this is of no matter, however certain."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One lens parameter in the table."""
+
+    name: str
+    value: str
+    big_u: str
+
+
+@dataclass(frozen=True)
+class CameraPanel:
+    """One lens of the report."""
+
+    camera_id: str
+    name: str
+    """Make and model, where the photos say so"""
+    model: str
+    source: str
+    photos: int
+    points: int
+    rms_px: float
+    sentence: str
+    good: bool
+    map_body: Markup
+    map_width: float
+    map_height: float
+    radius_body: Markup
+    parameters: tuple[Parameter, ...]
+
+
+def camera_panels(measurement: Measurement) -> list[CameraPanel]:
+    """A panel per lens that has residuals."""
+    out = []
+    for camera in measurement.network.cameras.values():
+        mine = {m.photo_id for m in measurement.photos if m.camera_id == camera.camera_id}
+        mine |= {p.photo_id for p in measurement.network.photos.values() if p.camera_id == camera.camera_id}
+        uv, left, photos = [], [], 0
+        for r in measurement.network.residuals:
+            if r.photo_id in mine and r.photo_id in measurement.network.photos:
+                used = (r.weight > 0) & np.all(np.isfinite(r.residual_px), axis=1)
+                uv.append(r.uv_px[used])
+                left.append(r.residual_px[used])
+                photos += 1
+        if uv and sum(map(len, uv)):
+            out.append(_panel(camera, _name(measurement, mine), np.vstack(uv), np.vstack(left), photos))
+    return out
+
+
+def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int) -> CameraPanel:
+    w, h = camera.size_px
+    names = LENS_MODELS[camera.model].names
+    at = {n: float(v) for n, v in zip(names, camera.params, strict=True)}
+    middle = np.array([at.get("cx", (w - 1) / 2), at.get("cy", (h - 1) / 2)])
+    radius = np.hypot(*(uv - middle).T)
+    outward = np.sum(left * (uv - middle), axis=1) / np.maximum(radius, 1e-9)
+    ring_r, ring_mean, ring_se = _rings(radius, outward)
+    rms = float(np.sqrt(np.mean(left**2)))
+    sentence, good = _sentence(rms, ring_mean, ring_se, _coverage(uv, camera.size_px))
+    scale = 640.0 / max(w, h)
+    enlarge = 26.0 / max(np.percentile(np.hypot(*left.T), 95), 1e-6)  # only one in twenty is longer than 26 units
+    map_parts = [
+        Markup('<rect class="frame" x="0.5" y="0.5" width="{}" height="{}"/>').format(fmt(w * scale - 1), fmt(h * scale - 1)),
+        Markup('<path class="residual" d="{}" stroke-width="1.2"/>').format(vectors(uv * scale, uv * scale + left * enlarge)),
+        Markup('<path class="seen" d="{}" stroke-width="3"/>').format(dots(uv * scale)),
+        Markup('<path class="ruler" d="M14 {}h{}"/>').format(fmt(h * scale - 16), fmt(0.5 * enlarge)),
+        label(22 + 0.5 * enlarge, h * scale - 11, "0.5 px", "ruler-text", "start"),
+    ]
+    return CameraPanel(
+        camera_id=camera.camera_id,
+        name=name,
+        model=camera.model,
+        source=SOURCE_WORDS.get(camera.source, camera.source),
+        photos=photos,
+        points=len(uv),
+        rms_px=rms,
+        sentence=sentence,
+        good=good,
+        map_body=Markup("").join(map_parts),
+        map_width=w * scale,
+        map_height=h * scale,
+        radius_body=_radius_plot(radius, outward, ring_r, ring_mean, ring_se, math.hypot(w, h) / 2),
+        parameters=tuple(_parameter(n, v, u) for n, v, u in zip(names, camera.params, _u(camera.cov), strict=True)),
+    )
+
+
+def _name(measurement: Measurement, photo_ids: set[str]) -> str:
+    names = {" ".join(dict.fromkeys(f"{m.make} {m.model}".split())) for m in measurement.photos if m.photo_id in photo_ids}
+    return ", ".join(sorted(n for n in names if n)) or "unknown camera"
+
+
+def _u(cov: Array) -> Array:
+    out: Array = 2.0 * np.sqrt(np.maximum(np.diag(cov), 0.0))
+    return out
+
+
+def _parameter(name: str, value: float, big_u: float) -> Parameter:
+    """Value to the digits that its U leaves."""
+    if not big_u > 0:
+        return Parameter(name, f"{value:.6g}", "held")
+    decimals = min(max(1 - math.floor(math.log10(big_u)), 0), 9)
+    return Parameter(name, f"{value:.{decimals}f}", f"{big_u:.{decimals}f}")
+
+
+def _rings(radius: Array, outward: Array) -> tuple[Array, Array, Array]:
+    """Middle radius, mean outward residual and its standard error of rings with equally many points."""
+    order = np.argsort(radius)
+    groups = [g for g in np.array_split(order, RINGS) if len(g) >= 5]
+    middle = np.array([radius[g].mean() for g in groups])
+    mean = np.array([outward[g].mean() for g in groups])
+    error = np.array([outward[g].std(ddof=1) / math.sqrt(len(g)) for g in groups])
+    return middle, mean, error
+
+
+def _coverage(uv: Array, size_px: tuple[int, int]) -> float:
+    """Share of a 6 x 6 grid over the picture that holds points."""
+    cells = {(int(6 * u / size_px[0]), int(6 * v / size_px[1])) for u, v in uv}
+    return len(cells) / 36.0
+
+
+def _sentence(rms: float, mean: Array, error: Array, coverage: float) -> tuple[str, bool]:
+    """What a shop hand needs to know."""
+    if len(mean) < 3:
+        return "Too few points to judge the camera.", False
+    # eight rings are looked at, so 3.5 standard errors keep a false alarm below one job in two hundred
+    bent = np.any((np.abs(mean) > 3.5 * error) & (np.abs(mean) > SYSTEMATIC_PX))
+    if bent:
+        text = (
+            f"Look at the camera: the residuals follow a pattern of up to {np.abs(mean).max():.2f} px, so the lens is not "
+            "described well. Calibrate it, or do not let software correct or crop the photos."
+        )
+        return text, False
+    if rms > 0.6:
+        text = f"Look at the photos: residuals of {rms:.2f} px are large. Usual causes: blur, bent sheets, edited photos."
+        return text, False
+    if coverage < 0.5:
+        text = (
+            f"The camera is all right where the sheets were ({rms:.2f} px, no pattern left), but they filled only "
+            f"{coverage:.0%} of the picture: let sheets reach into its corners next time."
+        )
+        return text, True
+    return f"The camera is all right: residuals of {rms:.2f} px and no pattern left in them.", True
+
+
+def _radius_plot(radius: Array, outward: Array, ring_r: Array, mean: Array, error: Array, far: float) -> Markup:
+    """Outward residual against distance from the middle, with the mean of each ring and twice its standard error."""
+    w, h, left, foot = PLOT_WIDTH, PLOT_HEIGHT, 58.0, 42.0
+    top = max(float(np.percentile(np.abs(outward), 99.5)) * 1.15, 0.05)
+    step = min((s for s in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0) if top / s <= 3.2), default=10.0)
+
+    def at(r: Array, v: Array) -> Array:
+        x = left + (w - left - 10) * r / far
+        y = (h - foot) / 2 * (1 - np.clip(v, -top, top) / top)
+        return np.column_stack([x, y])
+
+    parts = []
+    k = math.floor(top / step)
+    for i in range(-k, k + 1):
+        y = float(at(np.zeros(1), np.array([i * step]))[0, 1])
+        parts.append(Markup('<path class="{}" d="M{} {}H{}"/>').format("zero" if i == 0 else "grid", left, fmt(y), fmt(w - 10)))
+        parts.append(label(left - 8, y + 4, f"{i * step:+.2f}" if i else "0", "axis", "end"))
+    pace = next((p for p in (100, 200, 250, 500, 1000, 2000, 5000) if far / p <= 8), 10000)
+    for r in range(0, int(far) + 1, pace):
+        x = float(at(np.array([r]), np.zeros(1))[0, 0])
+        parts.append(label(x, h - foot + 18, f"{r}", "axis"))
+    parts.append(label((left + w) / 2, h - 6, "distance from the middle of the picture, px", "axis"))
+    parts.append(Markup('<path class="seen faint" d="{}" stroke-width="3"/>').format(dots(at(radius, outward))))
+    if len(ring_r):
+        parts.append(Markup('<path class="ring" d="{}"/>').format(path(at(ring_r, mean))))
+        low, high = at(ring_r, mean - 2 * error), at(ring_r, mean + 2 * error)
+        parts.append(Markup('<path class="ring-bar" d="{}"/>').format(vectors(low, high)))
+    return Markup("").join(parts)

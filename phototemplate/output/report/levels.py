@@ -1,0 +1,85 @@
+"""The level map: how high every sheet lies over the plane of the cabinet tops."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from phototemplate.model import HeightPoint, Measurement
+from phototemplate.output.report.marks import fmt, label, signed, title
+from phototemplate.output.report.plan import PlanView, plain_outline, scale_bar, stretches, to_plan
+from phototemplate.output.report.topview import PlanPicture
+
+FULL_COLOUR_MM = 3.0
+"""Height at which the colour is at its strongest (1/8 in, the flatness of a top over 10 ft; common practice)."""
+
+
+@dataclass(frozen=True)
+class CabinetLevel:
+    """One cabinet in the table."""
+
+    name: str
+    places: int
+    low_mm: float
+    high_mm: float
+    U_mm: float
+    """Largest of its places"""
+
+    @property
+    def sentence(self) -> str:
+        """What to do with it."""
+        middle = 0.5 * (self.low_mm + self.high_mm)
+        tilt = self.high_mm - self.low_mm
+        if abs(middle) <= self.U_mm and tilt <= 2 * self.U_mm:
+            return "Level with the others, as far as can be told."
+        if tilt > 2 * self.U_mm and tilt > 1.0:
+            return f"Out of level by {tilt:.1f} mm from place to place."
+        if middle < 0:
+            return f"Low: shim by about {-middle:.1f} mm (shim list with the pieces)."
+        return f"High by about {middle:.1f} mm: lower it, or shim the others."
+
+
+def level_map(measurement: Measurement) -> PlanPicture | None:
+    """Discs at the sheets, coloured and marked by height; None without heights."""
+    heights = measurement.work_plane.heights
+    if not heights:
+        return None
+    outline = measurement.outline
+    places = to_plan(outline, np.array([h.xy_mm for h in heights]))
+    shown = np.vstack([places, *(s.xy_mm for s in stretches(outline, 9))])
+    view = PlanView.around(shown, 160.0, 640.0)
+    parts = [plain_outline(outline, view)]
+    for xy, height in zip(view.at(places), heights, strict=True):
+        parts.append(_disc(float(xy[0]), float(xy[1]), height))
+    parts.append(scale_bar(view))
+    return PlanPicture(Markup("").join(parts), view.width, view.height)
+
+
+def _disc(x: float, y: float, place: HeightPoint) -> Markup:
+    """Upward mark for high, downward for low, a ring where it cannot be told from level."""
+    big_u = 2.0 * place.u_mm
+    strength = min(abs(place.height_mm) / FULL_COLOUR_MM, 1.0)
+    if abs(place.height_mm) <= big_u:
+        css, shape = "level-even", f"M{fmt(x - 9)} {fmt(y)}a9 9 0 1 0 18 0a9 9 0 1 0 -18 0"
+    elif place.height_mm > 0:
+        css, shape = "level-high", f"M{fmt(x)} {fmt(y - 11)}l11 19h-22z"
+    else:
+        css, shape = "level-low", f"M{fmt(x)} {fmt(y + 11)}l11 -19h-22z"
+    tip = title(f"{place.name}{f' on {place.group}' if place.group else ''}: {signed(place.height_mm, 2)} mm, U {big_u:.2f} mm")
+    return (
+        Markup('<path class="{}" d="{}" fill-opacity="{}">{}</path>').format(css, shape, fmt(0.25 + 0.75 * strength, 2), tip)
+        + label(x, y - 16, signed(place.height_mm), "level-text")
+        + label(x, y + 24, place.name, "sheet-name")
+    )
+
+
+def cabinet_levels(heights: tuple[HeightPoint, ...]) -> list[CabinetLevel]:
+    """Per cabinet lowest and highest place; sheets of no cabinet are left out."""
+    out = []
+    for name in dict.fromkeys(h.group for h in heights if h.group):
+        mine = [h for h in heights if h.group == name]
+        values = [h.height_mm for h in mine]
+        out.append(CabinetLevel(name, len(mine), min(values), max(values), 2.0 * max(h.u_mm for h in mine)))
+    return out

@@ -1,0 +1,189 @@
+"""What the report says, in plain sentences. English text in one place, ready for translation."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from phototemplate.errors import FINDINGS, Finding
+from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
+from phototemplate.numerics.decision import decide
+from phototemplate.units import format_length
+
+Unit = Literal["mm", "in"]
+State = Literal["good", "look", "short"]
+
+CAUTIONS = (
+    "Cutting, grinding or drilling stone frees silica dust that destroys lungs: cut wet or with extraction, wear a fitted "
+    "respirator, and follow the workplace rules where you are.",
+    "Slabs and tops are heavy and break like glass: carry upright, at narrow places with supports, with enough people or "
+    "a lifter.",
+    "Gas and electric appliances are disconnected and connected again by licensed people only.",
+    "Overhangs without support and narrow strips at cut-outs can break under load: check span, support and the slab "
+    "maker's sheet.",
+    "Local codes, the makers' instructions and licensed practice come before anything printed here.",
+)
+
+RETAKE_CODES = (
+    "photo-unreadable", "photo-no-targets", "photo-few-points", "photo-blurred", "photo-not-oriented", "photo-edited",
+    "single-photo", "weak-geometry", "lens-not-determined", "sheet-moved", "plane-weak", "scale-missing",
+    "edge-not-found", "edge-single-view", "edge-gaps", "edge-short", "edge-ambiguous",
+)  # fmt: skip
+"""Findings that another photo or another length can cure."""
+
+DEFAULT_REMEDY = {
+    "photo-unreadable": "Copy the photo from the phone again, or take it again.",
+    "photo-no-targets": "Take it again with at least three sheets in view.",
+    "photo-few-points": "Step back or turn so that more sheets are in view.",
+    "photo-blurred": "Hold still, more light, and take it again from the same place.",
+    "photo-not-oriented": "Take it again so that it shares three sheets with other photos.",
+    "photo-edited": "Use the photo as the phone stored it, not sent through a messenger or an editor.",
+    "single-photo": "Take at least five photos from places a step apart.",
+    "weak-geometry": "Add photos from the other side and one with the phone turned upright.",
+    "lens-not-determined": "Add one photo with the phone turned by 90 degrees.",
+    "sheet-moved": "Tape the sheet down and photograph everything around it again.",
+    "plane-weak": "Lay more sheets, at the far corners of the cabinets too.",
+    "scale-missing": "Measure one long distance between two targets and write it into the job.",
+    "edge-not-found": "Draw the rough line again closer to the edge, or photograph the edge from nearer.",
+    "edge-single-view": "Take one more photo of this edge from another side.",
+    "edge-gaps": "Clear the edge and take one more photo of the hidden part.",
+    "edge-short": "Take one more photo that shows the whole edge.",
+    "edge-ambiguous": "Choose one of the two lines in the job file, or photograph the place from nearer.",
+}
+
+SEVERITY_WORDS = {"serious": "serious", "warning": "look", "note": "note"}
+SEVERITY_MARK = {"serious": "■", "warning": "▲", "note": "●"}
+STATE_WORDS = {"good": "good", "look": "look first", "short": "not good enough"}
+STATE_MARK = {"good": "✓", "look": "▲", "short": "✕"}
+
+
+@dataclass(frozen=True)
+class EdgeVerdict:
+    """One edge in plain words."""
+
+    state: State
+    sentence: str
+    remedy: str = ""
+
+    @property
+    def words(self) -> str:
+        return STATE_WORDS[self.state]
+
+    @property
+    def mark(self) -> str:
+        return STATE_MARK[self.state]
+
+
+def both_units(mm: float, decimals: int = 2) -> str:
+    """``0.42 mm (0.017 in)``"""
+    return f"{format_length(mm, 'mm', decimals=decimals)} mm ({format_length(mm, 'in', decimals=decimals + 1)} in)"
+
+
+def tolerance_words(mm: float) -> str:
+    """``1/16 in (1.6 mm)`` where it is a step of a tape, else mm first."""
+    steps = mm / 25.4 * 64
+    if abs(steps - round(steps)) < 1e-6 and round(steps):
+        return f"{format_length(mm, 'fraction', denominator=64)[:-1]} in ({mm:.1f} mm)"
+    return f"{mm:.2f} mm ({mm / 25.4:.3f} in)"
+
+
+def edge_verdict(edge: EdgeReport, tolerance_mm: float, unscaled: bool = False) -> EdgeVerdict:
+    """Is the edge known well enough: its line lies within the tolerance of the true one with the guard U (k = 2)?
+
+    That is the rule of ISO 14253-1 for a deviation whose best estimate is zero, at the least certain place of the edge.
+    """
+    worst = max(edge.offset_U_mm)
+    tolerance = tolerance_words(tolerance_mm)
+    main = edge.budget[0][0] if edge.budget else ""
+    doubts = [f for f in edge.findings if f.severity != "note" and f.code != "tolerance"]
+    if unscaled:
+        return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
+    if not math.isfinite(worst) or decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).verdict != "meets":
+        share = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).probability if math.isfinite(worst) else 0.0
+        where = ("at its start", "in its middle", "at its end")[edge.offset_U_mm.index(worst)]
+        chance = f"the chance that it is inside is {100 * share:.0f} %"
+        text = f"Known to {both_units(worst)} {where}, which is more than {tolerance}; {chance}."
+        own = next((f.remedy for f in edge.findings if f.code == "tolerance" and f.remedy), "")
+        return EdgeVerdict("short", text, own or _cure(main, edge.edge_id))
+    if doubts:
+        return EdgeVerdict("look", f"Known to {both_units(worst)}, but: {doubts[0].message}", remedy_of(doubts[0]))
+    return EdgeVerdict("good", f"Known to {both_units(worst)} or better, inside {tolerance}.")
+
+
+def _cure(cause: str, edge_id: str) -> str:
+    """What helps most against the largest cause of an edge's uncertainty."""
+    cause = cause.lower()
+    if "length" in cause:
+        return "Measure one more length, or the same one more carefully, and write it into the job."
+    if "lens" in cause or "focus" in cause:
+        return "Take one more photo with the phone turned by 90 degrees, or calibrate the camera."
+    if "print scale" in cause:
+        return "Measure the check ruler of a printed sheet with a calliper and write it into the job."
+    if "thickness" in cause:
+        return "Measure the thickness of the sheets with their backing."
+    if "gap" in cause:
+        return "Press the contact edge to the wall and photograph it again."
+    if "definition" in cause:
+        return "Photograph the edge from nearer, or lay a contact sheet against it."
+    return f"Take two more photos of {edge_id} from nearer, with the nearest sheets in view, or lay one more sheet there."
+
+
+def remedy_of(finding: Finding) -> str:
+    """The finding's own remedy or the usual one for its kind."""
+    return finding.remedy or DEFAULT_REMEDY.get(finding.code, "")
+
+
+def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], tolerance_mm: float) -> str:
+    """One sentence for the whole job."""
+    total, good = len(verdicts), sum(v.state == "good" for v in verdicts)
+    serious = sum(f.severity == "serious" for f in measurement.findings)
+    tolerance = tolerance_words(tolerance_mm)
+    if measurement.outline.unscaled:
+        return "Shape without scale: no length was known. Do not cut from this."
+    if not total:
+        return "No edge was measured yet."
+    tail = ""
+    if serious:
+        thing = "thing is" if serious == 1 else "things are"
+        tail = f" {serious} serious {thing} listed below; settle {'it' if serious == 1 else 'them'} before anything is cut."
+    if good == total and not serious:
+        return f"All {total} edges are known within {tolerance}."
+    enough = sum(v.state != "short" for v in verdicts)
+    if enough == total:
+        look = total - good
+        if not look:
+            return f"All {total} edges are known within {tolerance}.{tail}"
+        return f"All {total} edges are known within {tolerance}, but look at {look} of them first.{tail}"
+    return f"{enough} of {total} edges are known within {tolerance}; {total - enough} not well enough to cut from.{tail}"
+
+
+def length_words(one: KnownLengthResult) -> str:
+    """How a known length fared, in plain words."""
+    if not one.used:
+        return "Could not be used."
+    seen = abs(one.normalized_residual)
+    if not math.isfinite(seen):
+        first = "Nothing checks this length."
+    elif seen <= 2.0:
+        first = "Agrees with the rest."
+    elif seen <= 3.29:
+        first = "A little off; measure it again if you can."
+    else:
+        first = "Does not agree with the rest: measure it again."
+    if math.isfinite(one.smallest_detectable_mm):
+        return f"{first} If it were misread by {one.smallest_detectable_mm:.1f} mm you would be told; by less you might not."
+    return f"{first} A misreading would not be noticed; give a second length."
+
+
+def retake_list(findings: Sequence[Finding]) -> list[tuple[str, str, str]]:
+    """(where, what was seen, what to do) for everything another photo or length can cure, serious first."""
+    order = {"serious": 0, "warning": 1, "note": 2}
+    some = [f for f in findings if f.code in RETAKE_CODES and remedy_of(f)]
+    return [(f.where, f.message, remedy_of(f)) for f in sorted(some, key=lambda f: order[f.severity])]
+
+
+def general_meaning(code: str) -> str:
+    """What a finding's code means in general."""
+    return FINDINGS[code][1]
