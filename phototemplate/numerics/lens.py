@@ -108,7 +108,7 @@ class Brown(_Perspective):
     """Pinhole with Brown's radial and decentring distortion, OpenCV's first five coefficients."""
 
     name = "brown"
-    names = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
+    names: tuple[str, ...] = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
 
     def loose_sigmas(self) -> Array:
         return np.array([0.3, 0.6, 0.003, 0.003, 0.6])
@@ -118,7 +118,7 @@ class Rational(_Perspective):
     """Pinhole with OpenCV's rational radial factor (eight coefficients), for wide lenses."""
 
     name = "rational"
-    names = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3", "k4", "k5", "k6")
+    names: tuple[str, ...] = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3", "k4", "k5", "k6")
     _n_denominator = 3
 
     def loose_sigmas(self) -> Array:

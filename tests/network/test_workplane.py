@@ -85,16 +85,14 @@ def test_jacobians_of_project_and_body_points_against_differences(network: Netwo
     for k, column in enumerate(seen.columns):
         h = 1e-6
         up, down = (
-            projection.project(perturbed(network.influences.names[column], s * h), "IMG_0001", xyz).uv_px
-            for s in (1, -1)
+            projection.project(perturbed(network.influences.names[column], s * h), "IMG_0001", xyz).uv_px for s in (1, -1)
         )
         assert np.allclose(seen.d_influences[:, :, k], (up - down) / (2 * h), rtol=1e-4, atol=1e-4)
     placed = projection.body_points(network, "S02", local)
     assert len(placed.columns) == 8
     for k, column in enumerate(placed.columns):
         up, down = (
-            projection.body_points(perturbed(network.influences.names[column], s * 1e-6), "S02", local).xyz_mm
-            for s in (1, -1)
+            projection.body_points(perturbed(network.influences.names[column], s * 1e-6), "S02", local).xyz_mm for s in (1, -1)
         )
         assert np.allclose(placed.d_influences[:, :, k], (up - down) / 2e-6, atol=1e-5)
 
@@ -162,9 +160,7 @@ def test_work_frame_jacobian_against_differences(network: Network) -> None:
                 step = np.zeros(6)
                 step[column] = s * h
                 bodies = dict(network.bodies)
-                bodies[body] = BodyPose(
-                    body, *rigid.perturb((b.rotation, b.translation_mm), step), b.scale_xy, b.curl_per_mm
-                )
+                bodies[body] = BodyPose(body, *rigid.perturb((b.rotation, b.translation_mm), step), b.scale_xy, b.curl_per_mm)
                 changed = hand_made_network(
                     list(network.cameras.values()), list(network.photos.values()), bodies, network.targets
                 )
@@ -172,9 +168,7 @@ def test_work_frame_jacobian_against_differences(network: Network) -> None:
                 # The x axis of the frame is a convention; bring the changed frame onto the old one by the same sheets.
                 poses.append((p, changed))
             local = np.zeros((1, 3))
-            z_up, z_down = (
-                workplane.to_work(p, projection.body_points(n, "S08", local).xyz_mm)[0][0, 2] for p, n in poses
-            )
+            z_up, z_down = (workplane.to_work(p, projection.body_points(n, "S08", local).xyz_mm)[0][0, 2] for p, n in poses)
             own = projection.body_points(network, "S08", local)
             jac = np.zeros((1, 3, network.influences.size))
             jac[:, :, own.columns] = own.d_influences
