@@ -152,7 +152,7 @@ def _paint_text(canvas: _Canvas, item: Text, left: float, top: float, scale: flo
     cover: _Canvas = np.zeros((int(1.4 * item.size * scale) + 2 * pad, int(item.width * scale) + 3 * pad), np.float32)
     finer = max(1, min(8, round(60 / (item.size * scale))))  # small letters are drawn larger, then averaged
     font = ImageFont.load_default(size=item.size * scale * finer)
-    weight = round(0.025 * item.size * scale * finer) if item.bold else 0
+    weight = round(0.02 * item.size * scale * finer) if item.bold else 0
     position = float(pad)
     for letter in item.text:
         advance = float(stringWidth(letter, item.font, item.size)) * scale
