@@ -251,9 +251,7 @@ def markers(target_id: str) -> tuple[PrintedMarker, ...]:
 @cache
 def marker_index() -> Mapping[int, tuple[str, int]]:
     """Marker id -> (target id, index k into ``markers(target_id)``)."""
-    index = {
-        printed.marker_id: (target_id, k) for target_id in catalog() for k, printed in enumerate(markers(target_id))
-    }
+    index = {printed.marker_id: (target_id, k) for target_id in catalog() for k, printed in enumerate(markers(target_id))}
     return MappingProxyType(index)
 
 
