@@ -121,6 +121,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "edge-ambiguous": ("warning", "two edges lie close together"),
     "edge-gaps": ("note", "part of an edge is hidden"),
     "edge-rough": ("warning", "an edge is not as straight as a line fit claims"),
+    "strip-loose": ("warning", "part of a wall strip does not lie on the wall"),
     "edge-short": ("note", "little of an edge was seen"),
     "edge-outliers": ("warning", "many points of an edge disagree with its fit"),
     # outline

@@ -36,6 +36,7 @@ from phototemplate.errors import Finding
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 GrayImage = NDArray[np.uint8]
 
 

@@ -119,7 +119,7 @@ class EdgeSettings(Section):
     """Sheets within about this distance say at which height an edge is expected"""
     height_prior_u_mm: float = 1.5
     """Standard uncertainty of that expected height"""
-    height_shape_u_mm: float = 1.0
+    height_shape_u_mm: float = 0.7
     """Tilt and sag of an edge's height over its length expected beyond that (standard deviation)"""
     height_limit_mm: float = 5.0
     """An edge further off its expected height than this is taken for another edge"""
@@ -128,7 +128,7 @@ class EdgeSettings(Section):
     least_u_px: float = 0.02
     """No single position is trusted better than this"""
     view_u_px: float = 0.08
-    """Light, lens colour and sharpening move an edge by about this much in each photo, the same along its length"""
+    """Light, grain, lens colour and sharpening move an edge by about this much in each photo, much the same along it"""
     smooth_mm: float = 60.0
     """Length over which photos must agree when wrong positions are rejected"""
     arris_mm: float = 0.5
@@ -140,6 +140,22 @@ class EdgeSettings(Section):
     """Stretch at both ends of a hint that is not read: the neighbouring edge begins there"""
     definition_u_mm: float = 0.15
     """Nominal standard uncertainty of where an edge lies on its rounding; the sensitivities carry the size found"""
+    contact_gap_mm: float = 0.1
+    """How far a butted contact sheet usually stands off (it can touch, it cannot enter)"""
+    contact_gap_u_mm: float = 0.2
+    """Standard uncertainty of that gap"""
+    contact_misfit_mm: float = 1.0
+    """Contact sheets of one straight edge further off its line than this give the finding ``edge-rough``"""
+    cut_u_mm: float = 0.15
+    """How well a sheet is cut along its line (standard uncertainty, each sheet for itself)"""
+    strip_thickness_mm: float = 0.25
+    """Paper and tape between a wall strip's print and the wall"""
+    strip_thickness_u_mm: float = 0.15
+    """Standard uncertainty of that thickness"""
+    strip_window_mm: float = 120.0
+    """Neighbours within this distance tell whether a target of a strip is where it should be"""
+    strip_outlier_mm: float = 0.8
+    """Targets of a strip are left out only if they stand further off their neighbours than this"""
     off_plane_mm: float = 2.0
     """Height over or under the plane from which an edge gets the finding ``edge-off-plane``"""
     close_mm: float = 8.0

@@ -1,0 +1,184 @@
+"""From a voted proposal to a line in space with its support: robust least squares on the photos' steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges.path import Stations
+from phototemplate.edges.profiles import Band, Steps
+from phototemplate.edges.vote import Proposal
+from phototemplate.model import Array, BoolArray, IntArray
+
+GATE_MM = (1.5, 1.0, 0.7, 0.5)
+"""Steps further than this from the line do not belong to it, iteration by iteration"""
+PIXEL_GATE = 0.9
+"""The gate is never narrower than this many px"""
+SHOWING = 0.4
+"""A photo shows a line if this share of its open stations has a step of it"""
+SIGN_MM = 60.0
+"""Contrast keeps its sign over about this length (what lies behind a silhouette changes along it)"""
+PHOTO_LOOKS = 6.0
+"""However many steps it shows, one photo counts as this many independent positions: its own error is common to them"""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line in space near the path, as the steps of all photos see it."""
+
+    offset_mm: Array
+    """(N,) at every station, to the left of the path"""
+    height_mm: Array
+    """(N,) over the work plane"""
+    rise_mm: float
+    """Mean height over the expected one"""
+    height_u_mm: float
+    """Standard uncertainty of the mean height, from the steps' scatter alone"""
+    support: float
+    """Share of the open stations at which at least half of the photos that show the line have a step of it"""
+    evidence: float
+    """Mean surprise of its steps over all open looks of all photos, 0-1"""
+    photo_support: dict[str, float]
+    """Share of each photo's open stations that show it"""
+    showing: tuple[str, ...]
+    """Photos whose share is large enough to say that they show the line"""
+    rms_mm: float
+
+
+def settle(
+    proposal: Proposal,
+    nodes_mm: Array,
+    stations: Stations,
+    bands: list[Band],
+    steps: list[Steps],
+    expected_mm: Array,
+    height_u_mm: float,
+) -> Line | None:
+    """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
+
+    Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends are free under a wide
+    prior (twice ``height_u_mm`` on their mean), which matters only where all photos look alike.
+    """
+    weights = hat_weights(stations.along_mm, nodes_mm)
+    part = (stations.along_mm - stations.along_mm[0]) / max(float(np.ptp(stations.along_mm)), 1e-9)
+    ends = np.stack([1 - part, part], axis=1)
+    count = len(nodes_mm)
+    state = np.r_[proposal.offsets_mm, proposal.height_mm, proposal.height_mm]
+    prior = np.zeros((count + 2, count + 2))
+    prior[count:, count:] = 0.25 * 0.25 / height_u_mm**2 + np.array([[1.0, -1.0], [-1.0, 1.0]]) / 1.0**2
+    for k in range(1, count - 1):  # bends are small: second differences of the nodes
+        row = np.zeros(count + 2)
+        row[k - 1 : k + 2] = 1.0, -2.0, 1.0
+        prior += np.outer(row, row) / 2.0**2
+    covariance = np.full((count + 2, count + 2), np.nan)
+    scatter = 0.5
+    hits: list[tuple[Band, IntArray, Array]] = []
+    for gate in GATE_MM:
+        normal, right = prior.copy(), np.zeros(count + 2)
+        hits, residuals = [], []
+        for band, step in zip(bands, steps, strict=True):
+            n = step.station
+            scale = band.scale_px_per_mm[n]
+            row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
+            residual = step.position_px / scale - row @ state
+            near = np.abs(residual) < np.maximum(gate, PIXEL_GATE / scale)
+            near = one_per_station(stations, n, residual * scale, step.strength, step.surprise, near)
+            if not near.any():
+                continue
+            sigma = np.maximum(0.4 / scale, 0.15)
+            w = np.where(near, min(1.0, PHOTO_LOOKS / near.sum()) / sigma**2, 0.0)
+            normal += row.T @ (w[:, None] * row)
+            right += row.T @ (w * residual)
+            hits.append((band, n[near], step.surprise[near]))
+            residuals.append(residual[near])
+        if not hits:
+            return None
+        state = state + np.linalg.solve(normal + 1e-9 * np.eye(count + 2), right - prior @ state)
+        scatter = 1.4826 * float(np.median(np.abs(np.concatenate(residuals)))) + 0.02
+        covariance = np.linalg.inv(normal + 1e-9 * np.eye(count + 2))
+    return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, scatter)
+
+
+def one_per_station(
+    stations: Stations, station: IntArray, residual_px: Array, strength: Array, surprise: Array, near: BoolArray
+) -> BoolArray:
+    """(M,) bool: of the steps ``near`` the line the one at each station that fits best.
+
+    Fits best: of the sign that prevails within ``SIGN_MM``, then nearest; a strong step may be a little further away.
+    """
+    if not near.any():
+        return near
+    order = np.flatnonzero(near)
+    place = stations.along_mm[station[order]]
+    signed = np.sign(strength[order]) * surprise[order]
+    edges = np.searchsorted(place, [place - SIGN_MM / 2, place + SIGN_MM / 2])
+    running = np.r_[0.0, np.cumsum(signed)]
+    prevailing = np.sign(running[edges[1]] - running[edges[0]])
+    order = order[(prevailing == 0) | (np.sign(strength[order]) == prevailing)]
+    misfit = np.abs(residual_px[order]) - 0.5 * surprise[order]
+    rank = np.lexsort((misfit, station[order]))
+    first = np.r_[True, np.diff(station[order][rank]) > 0] if len(rank) else np.zeros(0, dtype=bool)
+    keep = np.zeros(len(near), dtype=bool)
+    keep[order[rank[first]]] = True
+    return keep
+
+
+def _summary(
+    state: Array,
+    covariance: Array,
+    weights: Array,
+    ends: Array,
+    stations: Stations,
+    bands: list[Band],
+    hits: list[tuple[Band, IntArray, Array]],
+    expected_mm: Array,
+    scatter: float,
+) -> Line:
+    """Support of the settled line: first by photo, then along the edge over the photos that show it."""
+    count = weights.shape[1]
+    offset, rise = weights @ state[:count], ends @ state[count:]
+    value = {band.photo_id: np.zeros(len(stations)) for band in bands}
+    for band, station, surprise in hits:
+        value[band.photo_id][station] = surprise
+    opened, share = {}, {}
+    evidence, open_looks = 0.0, 0.0
+    for band in bands:
+        place = (offset - band.lean * rise) * band.scale_px_per_mm
+        cell = np.clip(np.round(place - band.step_px[0]).astype(np.int64), 0, len(band.step_px) - 1)
+        open_ = ~band.covered[np.arange(len(stations)), cell] & (np.abs(place) <= band.step_px[-1])
+        opened[band.photo_id] = open_
+        open_looks += float(open_.sum())
+        if open_.any():
+            share[band.photo_id] = float((value[band.photo_id][open_] > 0).mean())
+            if share[band.photo_id] >= SHOWING:
+                evidence += float(value[band.photo_id][open_].sum())
+    showing = [p for p, s in share.items() if s >= SHOWING]
+    looks, shown = np.zeros(len(stations)), np.zeros(len(stations))
+    for p in showing or share:
+        looks += opened[p]
+        shown += (value[p] > 0) & opened[p]
+    seen = looks > 0
+    supported = seen & (shown >= np.maximum(1.0, 0.5 * looks))
+    mean = np.r_[np.zeros(count), 0.5, 0.5]
+    return Line(
+        offset_mm=offset,
+        height_mm=expected_mm + rise,
+        rise_mm=float(rise.mean()),
+        height_u_mm=float(np.sqrt(mean @ covariance @ mean)),
+        support=float(supported.sum() / max(seen.sum(), 1)) * min(1.0, float(seen.mean()) * 2),
+        evidence=evidence / max(open_looks, 1.0),
+        photo_support=share,
+        showing=tuple(showing),
+        rms_mm=scatter,
+    )
+
+
+def hat_weights(along_mm: Array, nodes_mm: Array) -> Array:
+    """(N, J+1) weights of the nodes in piecewise linear interpolation at ``along_mm`` (N,)."""
+    place = np.clip(np.searchsorted(nodes_mm, along_mm, side="right") - 1, 0, len(nodes_mm) - 2)
+    part = np.clip((along_mm - nodes_mm[place]) / (nodes_mm[place + 1] - nodes_mm[place]), 0.0, 1.0)
+    out = np.zeros((len(along_mm), len(nodes_mm)))
+    out[np.arange(len(along_mm)), place] = 1 - part
+    out[np.arange(len(along_mm)), place + 1] += part
+    return out

@@ -1,0 +1,119 @@
+"""Which of several lines is the edge that the hint means?
+
+The top of a cabinet ends in one edge; near it run others, straight and parallel: plies of the panel, the inner edge of a
+rail, the face frame's joint, the door below, a neighbour across the gap. What sets the wanted one apart, in the order in
+which it counts:
+
+1. it lies at the height of the cabinet top, as the sheets on it tell (doors are 12 mm lower);
+2. the photos agree on it along most of its length;
+3. of the lines for which both hold it is the outermost in plan;
+4. it is near the hint.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges.agree import Line
+from phototemplate.errors import Finding
+from phototemplate.model import Candidate, EdgeHint
+from phototemplate.settings import EdgeSettings
+
+OUTERMOST = ("front", "end", "panel", "opening")
+"""Kinds whose wanted edge is the outermost of the top surface"""
+RIVAL = 0.75
+"""A further line outside needs at least this share of the best line's score to be taken for the edge"""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The chosen line and what else there was."""
+
+    line: Line
+    candidates: tuple[Candidate, ...]
+    findings: tuple[Finding, ...]
+
+
+def choose(lines: list[Line], hint: EdgeHint, outward: float, settings: EdgeSettings) -> Choice | None:
+    """Pick the wanted line; None where no line is fit to be it.
+
+    ``outward`` is +1 where the room lies to the left of the hint's path, -1 to the right, 0 if unknown.
+    """
+    scored = [(score(line, hint, settings), line) for line in lines]
+    scored = [(s, line) for s, line in scored if s > 0]
+    if not scored:
+        return None
+    if hint.choose is not None:
+        wanted = hint.choose
+        chosen = min(scored, key=lambda sl: abs(_middle(sl[1]) - wanted))[1]
+        return Choice(chosen, _others(chosen, scored), ())
+    best_score, best = max(scored, key=lambda sl: sl[0])
+    chosen, chosen_score = best, best_score
+    if hint.kind in OUTERMOST and outward:
+        for s, line in sorted(scored, key=lambda sl: outward * _middle(sl[1])):
+            if s >= RIVAL * best_score and outward * (_middle(line) - _middle(chosen)) > 0:
+                chosen, chosen_score = line, s
+    findings = _doubts(chosen, chosen_score, scored, hint, outward, settings)
+    return Choice(chosen, _others(chosen, scored), findings)
+
+
+def score(line: Line, hint: EdgeHint, settings: EdgeSettings) -> float:
+    """Support, lowered by an unexpected height and by distance from the hint; 0 where the line cannot be the edge."""
+    u_height = float(np.hypot(settings.height_prior_u_mm, min(line.height_u_mm, 5.0)))
+    if abs(line.rise_mm) > settings.height_limit_mm + 2 * min(line.height_u_mm, 2.0) or line.support < 0.3:
+        return 0.0
+    distance = _middle(line) / (0.7 * hint.search_mm)
+    photos = min(1.0, 0.5 + 0.25 * len(line.showing))  # what one photo shows may be anything
+    return line.evidence * photos * float(np.exp(-0.5 * (line.rise_mm / u_height) ** 2 - 0.5 * distance**2))
+
+
+def _middle(line: Line) -> float:
+    return float(np.mean(line.offset_mm))
+
+
+def _others(chosen: Line, scored: list[tuple[float, Line]]) -> tuple[Candidate, ...]:
+    middle = _middle(chosen)
+    others = [
+        Candidate(
+            _middle(line) - middle, float(np.mean(line.height_mm)), round(float(line.support), 3)
+        )
+        for _, line in scored
+        if line is not chosen
+    ]
+    return tuple(sorted(others, key=lambda c: abs(c.offset_mm)))
+
+
+def _doubts(
+    chosen: Line,
+    chosen_score: float,
+    scored: list[tuple[float, Line]],
+    hint: EdgeHint,
+    outward: float,
+    settings: EdgeSettings,
+) -> tuple[Finding, ...]:
+    """A finding where another line is nearly as good and the rule of the outermost does not decide."""
+    middle = _middle(chosen)
+    rivals = []
+    for s, line in scored:
+        apart = _middle(line) - middle
+        if line is chosen or not 0.8 < abs(apart) <= settings.close_mm:
+            continue
+        inner = hint.kind in OUTERMOST and outward * apart < 0
+        # inner lines (plies, rails) are expected and only count where the chosen line is much the weaker
+        if s >= (2.0 if inner else 0.35) * chosen_score:
+            rivals.append(apart)
+    if not rivals:
+        return ()
+    apart = min(rivals, key=abs)
+    return (
+        Finding(
+            "edge-ambiguous",
+            hint.edge_id,
+            f"Two edges run {abs(apart):.1f} mm apart near {hint.edge_id}; the one taken is the "
+            f"{'outer' if outward * apart < 0 else 'inner' if outward else 'better supported'} one.",
+            f"Look at it in the photos and set choose = {middle + apart:.1f} for the other, "
+            f"or choose = {middle:.1f} to confirm this one.",
+        ),
+    )

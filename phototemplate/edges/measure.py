@@ -1,0 +1,48 @@
+"""Measure all edges of a job: each hint through its source, photos shared and cached."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources import SOURCES
+from phototemplate.errors import Finding
+from phototemplate.model import EdgeHint, EdgeTrace, GrayImage, Network, PlanePoints, TypeB, WorkPlane
+from phototemplate.progress import Progress, quiet
+from phototemplate.settings import EdgeSettings
+
+BY_NAME = {source.NAME: source for source in SOURCES}
+
+
+def type_b_terms(hints: Sequence[EdgeHint], settings: EdgeSettings) -> tuple[TypeB, ...]:
+    """Influences no photo can show that the edges of these hints will depend on, each once."""
+    terms = [term for hint in hints for term in BY_NAME[hint.source].type_b_terms(hint, settings)]
+    return tuple({term.name: term for term in terms}.values())
+
+
+def measure_edges(
+    gray_of: Callable[[str], GrayImage],
+    network: Network,
+    plane: WorkPlane,
+    hints: Sequence[EdgeHint],
+    settings: EdgeSettings,
+    progress: Progress = quiet,
+) -> tuple[tuple[PlanePoints, ...], tuple[EdgeTrace, ...], tuple[Finding, ...]]:
+    """Points of every edge in the work plane, with noise, sensitivities and findings.
+
+    ``gray_of`` gives the full-size grey picture of a photo. Edges that cannot be measured are missing from the points and
+    have the finding ``edge-not-found``.
+    """
+    scene = Scene(gray_of, network, plane, settings)
+    points: list[PlanePoints] = []
+    traces: list[EdgeTrace] = []
+    findings: list[Finding] = []
+    for k, hint in enumerate(hints):
+        progress("edges", k / len(hints))
+        found = BY_NAME[hint.source].measure(scene, hint)
+        if found.points is not None:
+            points.append(found.points)
+        traces += found.traces
+        findings += found.findings
+    progress("edges", 1.0)
+    return tuple(points), tuple(traces), tuple(findings)

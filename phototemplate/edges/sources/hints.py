@@ -1,0 +1,40 @@
+"""From a hint in the job file's words to a path in the work plane."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phototemplate.edges.scene import Scene
+from phototemplate.errors import Finding
+from phototemplate.model import Array, EdgeHint
+from phototemplate.network import projection, workplane
+
+
+def hint_path(scene: Scene, hint: EdgeHint) -> Array | None:
+    """(n, 2) rough path in the work plane, or None where the anchor is unknown or points at no place of the plane."""
+    if hint.path is None or len(hint.path) < 2:
+        return None
+    path = np.asarray(hint.path, dtype=np.float64)
+    if hint.anchor == "photo":
+        if hint.anchor_id not in scene.network.photos:
+            return None
+        points = scene.unproject(hint.anchor_id, path, hint.height_mm)
+    elif hint.anchor == "sheet":
+        if hint.anchor_id not in scene.network.bodies:
+            return None
+        local = np.column_stack([path, np.zeros(len(path))])
+        world = projection.body_points(scene.network, hint.anchor_id, local).xyz_mm
+        points = workplane.to_work(scene.plane, world)[0][:, :2]
+    else:
+        points = path
+    if not np.isfinite(points).all() or float(np.linalg.norm(points - points[0], axis=1).max()) < 1.0:
+        return None
+    return np.asarray(points)
+
+
+def lost(hint: EdgeHint, why: str) -> Finding:
+    """Finding of an edge that could not be measured."""
+    return Finding(
+        "edge-not-found", hint.edge_id, f"{hint.edge_id} was not found. {why}",
+        "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
+    )

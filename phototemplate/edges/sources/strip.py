@@ -1,0 +1,147 @@
+"""Source ``strip``: a wall strip taped along the wall, whose targets are points of the wall.
+
+Each target is a point in space of its own, so the strip shows the wall's bow and the mud in its corners. The wall lies
+behind the print by the thickness of paper and tape. Where a strip has come loose it stands in front of the wall by more,
+smoothly over some decimetres; nothing in the photos can tell that from a bulge of the wall, except at the strip's own
+edges and joints. Single wrong points (a sighting gone astray) do stand out from their neighbours and are left out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.hints import lost
+from phototemplate.edges.sources.result import Found
+from phototemplate.errors import Finding
+from phototemplate.model import Array, BoolArray, EdgeHint, FreePoint, IntArray, PlanePoints, TypeB
+from phototemplate.network import workplane
+from phototemplate.settings import EdgeSettings
+
+NAME = "strip"
+THICKNESS = "strip thickness"
+
+
+def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
+    """Paper and tape between print and wall: the same for all strips of a job."""
+    return (TypeB(THICKNESS, "strip thickness", settings.strip_thickness_u_mm),)
+
+
+def measure(scene: Scene, hint: EdgeHint) -> Found:
+    """Points of the wall behind the hint's strips, in order along it."""
+    settings = scene.settings
+    mine = [p for p in scene.network.points if p.target_id in hint.targets]
+    missing = [t for t in hint.targets if all(p.target_id != t for p in mine)]
+    findings = [
+        Finding(
+            "edge-gaps", hint.edge_id, f"Strip {t} of {hint.edge_id} was not found in two or more photos.",
+            "Photograph it again, or take its name off the edge.",
+        )
+        for t in missing
+    ]
+    if len(mine) < 3:
+        return Found(None, (), (*findings, lost(hint, "Fewer than three targets of its strips were found.")))
+    work, jac, cov = _in_work_frame(scene, mine)
+    xy, order = _ordered(work[:, :2])
+    toward = _toward_wall(scene, xy, work[order, 2])
+    jac, cov, height = jac[order], cov[order], work[order, 2]
+    off, keep = _steadiness(xy, toward, cov, settings)
+    for name in sorted({mine[order[k]].target_id for k in np.flatnonzero(~keep)}):
+        worst = max(abs(off[k]) for k in np.flatnonzero(~keep) if mine[order[k]].target_id == name)
+        findings.append(
+            Finding(
+                "strip-loose", hint.edge_id,
+                f"Targets of strip {name} stand {worst:.1f} mm off their neighbours and were left out.",
+                "Press the strip against the wall, or check for something in front of it.",
+            )
+        )
+    shared = jac[:, :2].copy()
+    column = scene.column.get(THICKNESS)
+    if column is not None:
+        shared[:, :, column] += toward
+    u_height = np.sqrt(cov[:, 2, 2])
+    points = PlanePoints(
+        edge_id=hint.edge_id,
+        source=NAME,
+        xy_mm=(xy + settings.strip_thickness_mm * toward)[keep],
+        height_mm=height[keep],
+        noise_cov_mm2=cov[keep, :2, :2],
+        shared_jac=shared[keep],
+        height_u_mm=u_height[keep],
+        n_photos=np.array([float(mine[k].n_photos) for k in order])[keep],
+        findings=tuple(findings),
+    )
+    return Found(points, (), tuple(findings))
+
+
+def _in_work_frame(scene: Scene, points: list[FreePoint]) -> tuple[Array, Array, Array]:
+    """Points (N, 3), Jacobian (N, 3, K) and noise covariance (N, 3, 3) in the work frame."""
+    world = np.array([p.xyz_mm for p in points])
+    work, jac = workplane.to_work(scene.plane, world, np.array([p.shared_jac for p in points]))
+    turn = scene.plane.rotation
+    cov = np.array([turn @ p.noise_cov_mm2 @ turn.T for p in points])
+    return work, jac, cov
+
+
+def _ordered(xy: Array) -> tuple[Array, IntArray]:
+    """Points in order along the wall, and the order: by the main direction, then from neighbour to neighbour.
+
+    The second pass follows a wall that turns; each step goes to the nearest point not yet passed.
+    """
+    centre = xy - xy.mean(axis=0)
+    first = int(np.argmin(centre @ np.linalg.svd(centre)[2][0]))
+    left = np.ones(len(xy), dtype=bool)
+    order = [first]
+    left[first] = False
+    while left.any():
+        distance = np.where(left, np.linalg.norm(xy - xy[order[-1]], axis=1), np.inf)
+        order.append(int(np.argmin(distance)))
+        left[order[-1]] = False
+    index = np.array(order)
+    return xy[index], index
+
+
+def _toward_wall(scene: Scene, xy: Array, height: Array) -> Array:
+    """(N, 2) unit vectors in plan, perpendicular to the run of the points, away from the cameras that saw them."""
+    count = len(xy)
+    reach = 60.0
+    tangent = np.empty_like(xy)
+    for k in range(count):
+        near = np.linalg.norm(xy - xy[k], axis=1) < reach
+        if near.sum() < 3:
+            near = np.zeros(count, dtype=bool)
+            near[max(0, k - 2) : k + 3] = True
+        offset = xy[near] - xy[near].mean(axis=0)
+        tangent[k] = np.linalg.svd(offset)[2][0]
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    vote = np.zeros(count)
+    xyz = np.column_stack([xy, height])
+    for photo_id in scene.network.photos:
+        inside = scene.see(photo_id, xyz).inside
+        vote += np.where(inside, np.sign(((scene.eye_mm(photo_id)[:2] - xy) * normal).sum(axis=1)), 0.0)
+    side = np.where(vote == 0, 1.0 if vote.sum() >= 0 else -1.0, np.sign(vote))
+    return np.asarray(-normal * side[:, None])
+
+
+def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) -> tuple[Array, BoolArray]:
+    """Distance (N,) of each point from a robust quadratic through its neighbours, and whether it is believed."""
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))]
+    sigma = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", toward, cov[:, :2, :2], toward), 1e-6))
+    off = np.zeros(len(xy))
+    for k in range(len(xy)):
+        near = np.flatnonzero(np.abs(along - along[k]) < settings.strip_window_mm)
+        if len(near) < 6:
+            continue
+        x = (along[near] - along[k]) / settings.strip_window_mm
+        y = (xy[near] - xy[k]) @ toward[k]
+        weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2
+        for _ in range(5):
+            design = np.vander(x, 3)
+            normal = design.T @ (weight[:, None] * design) + 1e-9 * np.eye(3)
+            fit = np.linalg.solve(normal, design.T @ (weight * y))
+            miss = np.abs(y - design @ fit)
+            spread = 1.4826 * float(np.median(miss)) + 0.05
+            weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2 / np.maximum(1.0, miss / (2 * spread)) ** 2
+        off[k] = -fit[2]
+    spread = 1.4826 * float(np.median(np.abs(off))) + 0.05
+    return off, np.abs(off) < np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)

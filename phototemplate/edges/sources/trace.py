@@ -1,0 +1,387 @@
+"""Source ``trace``: an edge seen in the photos themselves.
+
+Hint -> path in the work plane -> grey profiles across it in every photo -> steps -> vote in space -> choice -> second,
+narrow reading along the chosen line -> sub-pixel positions -> intersection in space -> points in the plane.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phototemplate.edges.agree import Line, one_per_station, settle
+from phototemplate.edges.arris import correction
+from phototemplate.edges.choose import OUTERMOST, choose
+from phototemplate.edges.intersect import Intersection, intersect, unit_position
+from phototemplate.edges.path import Path, Stations
+from phototemplate.edges.profiles import Band, Steps, find_steps, sample_band
+from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.hints import hint_path, lost
+from phototemplate.edges.sources.result import Found
+from phototemplate.edges.subpixel import StepFit, fit_steps
+from phototemplate.edges.vote import OFFSET_STEP_MM, Ballot, vote
+from phototemplate.errors import Finding
+from phototemplate.model import Array, BoolArray, EdgeHint, EdgeTrace, PlanePoints, TypeB
+from phototemplate.numerics.correlation import autocorrelation
+from phototemplate.settings import EdgeSettings
+
+NAME = "trace"
+FIRST_BLUR_PX = 1.1
+SECTION_MM = 200.0
+"""Curved hints may bend every so often"""
+GATES_PX = (1.0, 0.7)
+"""Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
+ALONG_MM = 1.5
+"""A point stands for its station's stretch; where along it, does not matter and is not claimed"""
+
+
+def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
+    """Expected height of the edge; where on its rounding the photos see it, as a shift and as a turn."""
+    return (
+        TypeB(f"height:{hint.edge_id}", "edge height", settings.height_prior_u_mm),
+        TypeB(f"definition:{hint.edge_id}", "edge definition", settings.definition_u_mm),
+        TypeB(f"definition-turn:{hint.edge_id}", "edge definition", settings.definition_u_mm),
+    )
+
+
+def measure(scene: Scene, hint: EdgeHint) -> Found:
+    """Trace one edge through all photos."""
+    points = hint_path(scene, hint)
+    if points is None:
+        return Found(None, (), (lost(hint, "Its hint does not lie on the work plane in the photo."),))
+    settings = scene.settings
+    straight = hint.shape == "line"
+    path = Path.through(points, straight)
+    stations = path.stations(settings.station_mm, settings.end_margin_mm)
+    expected = scene.expected_height(stations.xy_mm, hint)
+    outward = -scene.material_side(stations.xy_mm, stations.normal)
+
+    lines, bands = find_lines(scene, hint, stations, expected, straight)
+    choice = choose(lines, hint, outward, settings)
+    if choice is None:
+        return Found(None, (), (lost(hint, _why(scene, bands, lines)),))
+    line = choice.line
+    fine = _rebased(path, stations, line, straight, settings)
+    start_height = np.interp(fine.along_mm, *_stretch(stations, line.height_mm, fine))
+    photos = _read(scene, fine, start_height, line)
+    expected = scene.expected_height(fine.xy_mm, hint)
+    predicted = [np.zeros(len(fine))] * len(photos)
+    blur: dict[str, float] = {}
+    for gate in GATES_PX:
+        bands, fits, opened = _locate(scene, fine, photos, predicted, gate, blur)
+        if not bands:
+            return Found(None, (), (lost(hint, "The photos do not show it sharply enough."),))
+        name = f"height:{hint.edge_id}"
+        solved = intersect(scene, fine, start_height, expected, bands, fits, opened, name)
+        smooth = _smoothed(fine, solved)
+        rise = solved.height_mm - start_height
+        predicted = [(smooth - p.band.lean * rise) * p.band.scale_px_per_mm for p in photos]
+    traces = _traces(hint, fine, solved, bands, fits)
+    solved, fine = _without_gaps(solved, fine)
+    if len(fine) < 3:
+        return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
+    found = _points(scene, hint, fine, solved, outward)
+    findings = choice.findings + _doubts(scene, hint, fine, solved, stations)
+    points_ = replace(found, candidates=choice.candidates, findings=findings)
+    return Found(points_, traces, findings)
+
+
+# ------------------------------------------------------------------------------------------ first look
+
+
+def find_lines(
+    scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Array, straight: bool
+) -> tuple[list[Line], list[Band]]:
+    """Lines in space near the stations that the photos' grey steps agree on."""
+    settings = scene.settings
+    reach = hint.search_mm + settings.search_low_mm
+    bands = []
+    for photo_id in scene.network.photos:
+        band = sample_band(scene, photo_id, stations, expected_mm, reach, 8.0)
+        if band is not None and (~band.covered).any(axis=1).sum() >= max(3, 0.08 * len(stations)):
+            bands.append(band)
+    steps = [find_steps(b, FIRST_BLUR_PX, settings.least_strength) for b in bands]
+    keep = [k for k, s in enumerate(steps) if len(s.station)]
+    bands, steps = [bands[k] for k in keep], [steps[k] for k in keep]
+    if not bands:
+        return [], []
+    length = float(np.ptp(stations.along_mm))
+    sections = 1 if straight else max(2, round(length / SECTION_MM))
+    nodes = np.linspace(stations.along_mm[0], stations.along_mm[-1], sections + 1)
+    ballot = Ballot(
+        offsets_mm=np.arange(-hint.search_mm, hint.search_mm + 1e-9, OFFSET_STEP_MM),
+        heights_mm=np.arange(-settings.search_low_mm, settings.search_high_mm + 1e-9, 1.0),
+        nodes_mm=nodes,
+        turn_mm=min(hint.search_mm, 10.0) if straight else 4.0,
+    )
+    proposals = vote(stations, bands, steps, ballot, settings.candidates)
+    lines: list[Line] = []
+    for proposal in proposals:
+        line = settle(proposal, nodes, stations, bands, steps, expected_mm, settings.height_prior_u_mm)
+        if line is not None and all(_apart(line, other) for other in lines):
+            lines.append(line)
+    return lines, bands
+
+
+def _apart(one: Line, other: Line) -> bool:
+    """Two proposals may settle on the same line."""
+    return bool(
+        np.abs(one.offset_mm - other.offset_mm).max() > 0.6 or abs(one.rise_mm - other.rise_mm) > 2.0
+    )
+
+
+# ----------------------------------------------------------------------------------------- second look
+
+
+@dataclass(frozen=True)
+class _Photo:
+    """Narrow band along the chosen line in one photo, and the steps in it."""
+
+    band: Band
+    steps: Steps
+
+
+def _rebased(path: Path, stations: Stations, line: Line, straight: bool, settings: EdgeSettings) -> Stations:
+    """Stations along the chosen line itself, so that profiles cross it at a right angle."""
+    points = stations.shifted(line.offset_mm)
+    if straight:
+        points = points[[0, -1]]
+    else:
+        points = points[np.unique(np.linspace(0, len(points) - 1, max(4, len(points) // 20)).round().astype(int))]
+    return Path.through(points, False).stations(settings.station_mm)
+
+
+def _stretch(stations: Stations, values: Array, fine: Stations) -> tuple[Array, Array]:
+    """Arguments for ``np.interp``: values given at the old stations, by position along the new ones."""
+    part = (stations.along_mm - stations.along_mm[0]) / max(np.ptp(stations.along_mm), 1e-9)
+    return fine.along_mm[0] + part * np.ptp(fine.along_mm), values
+
+
+def _read(scene: Scene, fine: Stations, height_mm: Array, line: Line) -> list[_Photo]:
+    """Narrow bands along the line in the photos that show it."""
+    photos = []
+    for photo_id in line.showing or tuple(line.photo_support):
+        band = sample_band(scene, photo_id, fine, height_mm, 2.0, 10.0)
+        if band is not None:
+            photos.append(_Photo(band, find_steps(band, FIRST_BLUR_PX, 0.6 * scene.settings.least_strength)))
+    return photos
+
+
+def _locate(
+    scene: Scene, fine: Stations, photos: list[_Photo], predicted: list[Array], gate_px: float, blur: dict[str, float]
+) -> tuple[list[Band], list[StepFit], list[BoolArray]]:
+    """Sub-pixel positions of the steps nearest to where each photo should show the edge (N,) along ``across``.
+
+    ``blur`` remembers each photo's blur from round to round.
+    """
+    bands, fits, opened = [], [], []
+    for photo, expected in zip(photos, predicted, strict=True):
+        band, steps = photo.band, photo.steps
+        miss = steps.position_px - expected[steps.station]
+        near = np.abs(miss) < np.maximum(gate_px, 0.5 * gate_px * band.scale_px_per_mm[steps.station])
+        near = one_per_station(fine, steps.station, miss, steps.strength, steps.surprise, near)
+        rows = steps.station[near]
+        if len(rows) < 3:
+            continue
+        start, sign = np.zeros(len(fine)), np.zeros(len(fine))
+        start[rows], sign[rows] = steps.position_px[near], np.sign(steps.strength[near])
+        window = np.full(len(fine), scene.settings.window_px)
+        window[rows] = np.clip(0.5 * _neighbour_px(steps)[near], 1.0, scene.settings.window_px)
+        known = blur.get(band.photo_id)
+        fit = fit_steps(band.grey[rows], band.step_px, start[rows], band.noise, window[rows], known)
+        blur[band.photo_id] = fit.blur_px
+        fit = fit.spread_to(rows, len(fine))
+        have = fit.good & (np.sign(fit.contrast) == sign) & (sign != 0)
+        if have.sum() < 3:
+            continue
+        have &= np.abs(fit.contrast) > 0.25 * float(np.median(np.abs(fit.contrast[have])))
+        bands.append(band)
+        fits.append(fit)
+        opened.append(have)
+    return bands, fits, opened
+
+
+def _neighbour_px(steps: Steps) -> Array:
+    """(M,) distance of each step to the nearest other step at its station that is not much weaker."""
+    distance = np.full(len(steps.station), np.inf)
+    size = np.abs(steps.strength)
+    for lag in (1, 2):
+        same = steps.station[lag:] == steps.station[:-lag]
+        gap = np.abs(steps.position_px[lag:] - steps.position_px[:-lag])
+        for one, other in ((slice(lag, None), slice(None, -lag)), (slice(None, -lag), slice(lag, None))):
+            counts = same & (size[other] > 0.25 * size[one])
+            distance[one] = np.minimum(distance[one], np.where(counts, gap, np.inf))
+    return distance
+
+
+def _smoothed(fine: Stations, solved: Intersection) -> Array:
+    """(N,) solved offsets, smoothed along the edge, for a first guess of the next round."""
+    have = np.isfinite(solved.offset_mm)
+    if have.sum() < 8:
+        return np.zeros(len(fine))
+    x = unit_position(fine.along_mm)
+    degree = min(8, 2 + int(np.ptp(fine.along_mm) / 250.0))
+    return np.asarray(robust_polynomial(x[have], solved.offset_mm[have], degree)(x))
+
+
+def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre:
+    """Legendre polynomial through most of the points (biweight), for a first guess only."""
+    weight = np.ones(len(x))
+    for _ in range(6):
+        curve = np.polynomial.Legendre.fit(x, y, degree, domain=[-1, 1], w=np.sqrt(weight) + 1e-6)
+        miss = np.abs(y - curve(x))
+        weight = np.clip(1 - (miss / (6.0 * (float(np.median(miss)) + 1e-3))) ** 2, 0.0, None) ** 2
+    return curve
+
+
+def _without_gaps(solved: Intersection, fine: Stations) -> tuple[Intersection, Stations]:
+    keep = np.isfinite(solved.offset_mm)
+    shorter = replace(
+        solved,
+        offset_mm=solved.offset_mm[keep],
+        height_mm=solved.height_mm[keep],
+        height_u_mm=solved.height_u_mm[keep],
+        noise_mm=solved.noise_mm[keep],
+        common_mm=solved.common_mm[keep],
+        shared_jac=solved.shared_jac[keep],
+        weight=solved.weight[:, keep],
+        residual_px=solved.residual_px[:, keep],
+    )
+    return shorter, Stations(fine.along_mm[keep], fine.xy_mm[keep], fine.tangent[keep])
+
+
+# -------------------------------------------------------------------------------------------- results
+
+
+def _points(
+    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, outward: float
+) -> PlanePoints:
+    """Drop onto the plane along its normal, move to the outermost line in plan, and state every error."""
+    settings = scene.settings
+    shift, shift_u = (0.0, 0.0)
+    if hint.kind in OUTERMOST and outward:
+        shift, shift_u = correction(settings)
+    offset = solved.offset_mm + outward * shift
+    jac = solved.shared_jac.copy()
+    mean_u, turn_u = _common_modes(fine.along_mm, solved.common_mm)
+    x = unit_position(fine.along_mm)
+    for name, size, shape in (
+        ("definition", float(np.hypot(mean_u, shift_u)), np.ones(len(fine))), ("definition-turn", turn_u, x)
+    ):
+        column = scene.column.get(f"{name}:{hint.edge_id}")
+        if column is not None:
+            jac[:, column] += size / settings.definition_u_mm * shape
+    n, t = fine.normal, fine.tangent
+    noise = solved.noise_mm[:, None, None] ** 2 * n[:, :, None] * n[:, None, :]
+    noise = noise + ALONG_MM**2 * t[:, :, None] * t[:, None, :]
+    return PlanePoints(
+        edge_id=hint.edge_id,
+        source=NAME,
+        xy_mm=fine.shifted(offset),
+        height_mm=solved.height_mm,
+        noise_cov_mm2=noise,
+        shared_jac=n[:, :, None] * jac[:, None, :],
+        height_u_mm=solved.height_u_mm,
+        n_photos=(solved.weight > 0).sum(axis=0).astype(np.float64),
+        correlation_mm=_correlation(fine.along_mm, solved.offset_mm, settings),
+    )
+
+
+def _common_modes(along: Array, common: Array) -> tuple[float, float]:
+    """Standard deviations of the shift of the whole edge and of its turn (at the ends) from errors common to it."""
+    x = unit_position(along)
+    design = np.stack([np.ones_like(x), x], axis=1)
+    modes = np.linalg.lstsq(design, common, rcond=None)[0]
+    return float(np.linalg.norm(modes[0])), float(np.linalg.norm(modes[1]))
+
+
+def _correlation(along: Array, offset: Array, settings: EdgeSettings) -> float:
+    """Correlation length of the offsets about a smooth curve, from the autocorrelation at one and two stations."""
+    if len(along) < 20:
+        return settings.station_mm
+    smooth = np.polynomial.chebyshev.Chebyshev.fit(along, offset, min(5, len(along) // 8))(along)
+    residual = offset - smooth
+    spacing = float(np.median(np.diff(along)))
+    lengths = []
+    for k in (1, 2):
+        rho = autocorrelation(residual, along, k * spacing)
+        if 0.02 < rho < 0.98:
+            lengths.append(-k * spacing / float(np.log(rho)))
+    return float(np.mean(lengths)) if lengths else 0.0
+
+
+def _traces(
+    hint: EdgeHint, fine: Stations, solved: Intersection, bands: list[Band], fits: list[StepFit]
+) -> tuple[EdgeTrace, ...]:
+    """The positions used, per photo, in original pixels."""
+    traces = []
+    for p, (band, fit) in enumerate(zip(bands, fits, strict=True)):
+        rows = np.flatnonzero(solved.weight[p] > 0)
+        if not len(rows):
+            continue
+        across = band.across[rows]
+        sideways = np.stack([-across[:, 1], across[:, 0]], axis=1)
+        u = np.maximum(fit.u_px[rows], solved.scatter_px[p])
+        cov = u[:, None, None] ** 2 * across[:, :, None] * across[:, None, :]
+        cov = cov + 25.0 * sideways[:, :, None] * sideways[:, None, :]
+        uv = band.uv_px[rows] + fit.position_px[rows, None] * across
+        traces.append(EdgeTrace(band.photo_id, hint.edge_id, uv, cov, fine.along_mm[rows]))
+    return tuple(traces)
+
+
+def _doubts(
+    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, stations: Stations
+) -> tuple[Finding, ...]:
+    settings, findings = scene.settings, []
+    photos = int((solved.weight > 0).any(axis=1).sum())
+    many = float(((solved.weight > 0).sum(axis=0) >= 2).mean())
+    if photos < 2 or many < 0.5:
+        findings.append(
+            Finding(
+                "edge-single-view", hint.edge_id,
+                f"{hint.edge_id} is seen in one photo only over {100 * (1 - many):.0f} % of its length; its height is "
+                f"assumed (± {2 * settings.height_prior_u_mm:.0f} mm).",
+                "Photograph it once more from another place.",
+            )
+        )
+    height = float(np.mean(solved.height_mm))
+    if abs(height) > settings.off_plane_mm and abs(height) > 2 * float(np.mean(solved.height_u_mm)):
+        findings.append(
+            Finding(
+                "edge-off-plane", hint.edge_id,
+                f"{hint.edge_id} lies {abs(height):.1f} mm {'above' if height > 0 else 'below'} the work plane.",
+                "Check that this is the edge of the cabinet top, and shim the cabinet if it is.",
+            )
+        )
+    length = float(np.ptp(stations.along_mm))
+    spacing = settings.station_mm
+    seen = len(fine) * spacing
+    gap = float(np.max(np.diff(fine.along_mm), initial=0.0))
+    if seen < 0.4 * length:
+        findings.append(
+            Finding(
+                "edge-short", hint.edge_id, f"Only {seen:.0f} of {length:.0f} mm of {hint.edge_id} were seen.",
+                "Clear what stands in front of it or photograph it from another side.",
+            )
+        )
+    elif gap > max(60.0, 0.15 * length):
+        findings.append(
+            Finding(
+                "edge-gaps", hint.edge_id, f"{gap:.0f} mm of {hint.edge_id} are hidden in all photos.",
+                "Fine where the edge is straight; otherwise clear it.",
+            )
+        )
+    return tuple(findings)
+
+
+def _why(scene: Scene, bands: list[Band], lines: list[Line]) -> str:
+    if not bands:
+        return "No photo shows the place."
+    if not lines:
+        return "There is no grey step along it in any photo."
+    near = max(lines, key=lambda line: line.support)
+    return (
+        f"The best line found has {100 * near.support:.0f} % support and lies {near.rise_mm:+.1f} mm from the height "
+        "of the cabinet tops."
+    )
