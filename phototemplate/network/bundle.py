@@ -322,7 +322,9 @@ def _point_inverse(normal: Normal, damping: float) -> Array:
     v = normal.point_information
     if not len(v):
         return np.zeros((0, 3, 3))
-    lift = (damping + 1e-14) * np.einsum("mii->m", v) / 3
+    trace = np.einsum("mii->m", v)
+    # A point whose sightings were all rejected must not stop the others; it stays where it is.
+    lift = np.where(trace > 0, (damping + 1e-14) * trace / 3, 1.0)
     return np.linalg.inv(v + lift[:, None, None] * np.eye(3))
 
 

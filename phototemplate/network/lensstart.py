@@ -44,9 +44,7 @@ def planar_poses(local: Array, xy: Array) -> list[tuple[Array, Array, float]]:
     small flat target almost equally well (Collins, Bartoli, IJCV 109 (2014) 252-286); both are returned.
     """
     try:
-        _, rvecs, tvecs, _ = cv2.solvePnPGeneric(
-            local[:, None], xy[:, None], np.eye(3), np.zeros(4), flags=cv2.SOLVEPNP_IPPE
-        )
+        _, rvecs, tvecs, _ = cv2.solvePnPGeneric(local[:, None], xy[:, None], np.eye(3), np.zeros(4), flags=cv2.SOLVEPNP_IPPE)
     except cv2.error:
         return []
     out: list[tuple[Array, Array, float]] = []
