@@ -14,6 +14,8 @@ from .renderer import Renderer
 from .scene import Scene
 from .survey import survey
 from .truth import write_truth
+from .variants import make_scene, wall_scene
+from .verify import check_photos
 
 
 def render_scene(
@@ -45,9 +47,16 @@ def render_scene(
         print(f"{cam.id}: {cam.width} x {cam.height}, {spp} spp, {time.perf_counter() - start:.1f} s, q {quality}", flush=True)
 
 
+def print_check(scene: Scene, out: Path) -> None:
+    """Saddle points found in finished photos against the truth."""
+    rows = check_photos(scene, out / "photos")
+    for name, count, rms, bias, weighed in rows:
+        print(f"{name}: {count:4d} points, rms {rms:.3f} px, bias {bias[0]:+.4f} {bias[1]:+.4f} px, rms / sigma {weighed:.2f}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m demo_images.render", description=__doc__)
-    parser.add_argument("what", help="'demo', 'random:SEED', or the JSON file of a saved scene")
+    parser.add_argument("what", help="'demo', 'random:SEED', 'wall:BOW_MM', or the JSON file of a saved scene")
     parser.add_argument("out", type=Path, help="folder for photos/, truth.json and job.toml")
     parser.add_argument("--spp", type=int, default=16, help="rays per pixel")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photos, e.g. 0.25 for a quick look")
@@ -55,16 +64,20 @@ def main() -> None:
     parser.add_argument("--bake-spp", type=int, default=256, help="rays per vertex for indirect light; 1024 is smoother")
     parser.add_argument("--bake-file", type=Path, help="keep the baked light here and use it again for the same scene")
     parser.add_argument("--survey", action="store_true", help="only print what each photo sees; render nothing")
+    parser.add_argument("--verify", action="store_true", help="only compare the photos in OUT with the truth")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         if args.what == "demo":
             scene = demo_scene(Path(folder))
         elif args.what.startswith("random:"):
-            from .variants import make_scene
-
-            scene = make_scene(int(args.what.split(":")[1]), Path(folder))
+            scene = make_scene(int(args.what.split(":")[1]), Path(folder), 4032)
+        elif args.what.startswith("wall:"):
+            scene = wall_scene(Path(folder), bow_mm=float(args.what.split(":")[1]), width=4032)
         else:
             scene = Scene.load(Path(args.what))
+        if args.verify:
+            print_check(scene, args.out)
+            return
         render_scene(
             scene.scaled(args.scale),
             args.out,

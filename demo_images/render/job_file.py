@@ -6,13 +6,15 @@ random: nobody clicks better than that without zooming in, and nothing exact may
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import tomlkit
 
-from .scene import Scene, TrueEdge
+from .paper import sheet_pose
+from .scene import Scene, Sheet, TrueEdge
 from .truth import resample
 
 if TYPE_CHECKING:
@@ -31,14 +33,28 @@ def _best_photo(edge: TrueEdge, scene: Scene, renderer: Renderer) -> Camera:
     return max(enough, key=lambda c: float(np.linalg.norm(c.project(line[-1]) - c.project(line[0]))))
 
 
-def rough_clicks(edge: TrueEdge, cam: Camera, rng: np.random.Generator) -> list[list[int]]:
-    """Two or three clicks along an edge, in whole pixels."""
+def _rough_points(edge: TrueEdge, rng: np.random.Generator) -> np.ndarray:
+    """(n, 3) two or three places near an edge, in the world."""
     line = resample(edge.points, 101)
     where = [6, 50, 94] if np.linalg.norm(line[-1] - line[0]) > 1200 else [7, 93]
     d = line[-1] - line[0]
     side = np.array([-d[1], d[0], 0.0]) / np.hypot(d[0], d[1])
-    pts = line[where] + side * (rng.uniform(*ROUGH_MM, len(where)) * rng.choice([-1, 1], len(where)))[:, None]
-    return [[round(float(u)), round(float(v))] for u, v in cam.project(pts)]
+    aside = rng.uniform(*ROUGH_MM, len(where)) * rng.choice([-1, 1], len(where))
+    return np.asarray(line[where] + side * aside[:, None])
+
+
+def rough_clicks(edge: TrueEdge, cam: Camera, rng: np.random.Generator) -> list[list[int]]:
+    """Clicks along an edge in a photo, in whole pixels."""
+    return [[round(float(u)), round(float(v))] for u, v in cam.project(_rough_points(edge, rng))]
+
+
+def rough_on_sheet(edge: TrueEdge, sheet: Sheet, scene: Scene, rng: np.random.Generator) -> list[list[float]]:
+    """Places along an edge in whole mm of a sheet's frame, as read off a rectified picture."""
+    rotation, origin = sheet_pose(sheet, scene)
+    local = (_rough_points(edge, rng) - origin) @ rotation  # from the middle of the paper
+    x0, y0, x1, y1 = sheet.region
+    at = local[:, :2] / sheet.scale + [(x0 + x1) / 2, (y0 + y1) / 2]
+    return [[float(round(x)), float(round(y))] for x, y in at]
 
 
 def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
@@ -83,7 +99,10 @@ def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
             entry.add("source", edge.source)
         if edge.shape != "line":
             entry.add("shape", edge.shape)
-        if edge.source == "trace":
+        if edge.drawn_on:
+            sheet = next(k for k in scene.sheets if k.id == edge.drawn_on)
+            entry.update({"sheet": sheet.id, "path": rough_on_sheet(edge, sheet, scene, rng)})
+        elif edge.source == "trace":
             cam = _best_photo(edge, scene, renderer)
             entry.update({"photo": cam.id, "path": rough_clicks(edge, cam, rng)})
         else:
@@ -94,4 +113,5 @@ def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
         entry = tomlkit.table()
         entry.update({"id": name, "edges": edges})
         doc["loops"].append(entry)  # type: ignore[union-attr]
-    Path(path).write_text(tomlkit.dumps(doc))
+    text = re.sub(r"(?<=[^\n]\n)(?=\[)", "\n", tomlkit.dumps(doc))  # a blank line before every table
+    Path(path).write_text(text)

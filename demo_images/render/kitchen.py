@@ -163,9 +163,7 @@ def _sheets(s: Scene, p: KitchenPlan, printer: Printer) -> None:
         s.sheets.append(butt(printer, target_id, s, "right", edge, along, p.board + float(rng.normal(0, 0.03)), gaps))
 
 
-def add_bar(
-    s: Scene, printer: Printer, at: tuple[float, float], turn_deg: float, length_20c: float, reading: float
-) -> None:
+def add_bar(s: Scene, printer: Printer, at: tuple[float, float], turn_deg: float, length_20c: float, reading: float) -> None:
     """A square aluminium tube at 24 degC with a target glued to either end; ``reading`` is its length as somebody read it."""
     temperature_c, expansion_per_k = 24.0, 23.1e-6
     length = length_20c * (1 + expansion_per_k * (temperature_c - 20))
@@ -207,8 +205,8 @@ def strip_pieces(first: int, count: int) -> list[str]:
 
 def _strips(s: Scene, p: KitchenPlan, printer: Printer) -> None:
     """17 pieces: from the left wall's near end to the corner, then along the back wall to the tall panel."""
-    tape_strips(s, printer, "left", strip_pieces(1, 7), 4.0, -p.left_end_y - 5.0, p.seed + 20)
-    tape_strips(s, printer, "back", strip_pieces(5, 10), 4.0, p.panel_line[0][0] - 7.0, p.seed + 30)
+    tape_strips(s, printer, "left", strip_pieces(1, 7), 10.0, -p.left_end_y - 5.0, p.seed + 20)
+    tape_strips(s, printer, "back", strip_pieces(5, 10), 10.0, p.panel_line[0][0] - 7.0, p.seed + 30)
 
 
 def _clutter(s: Scene, p: KitchenPlan) -> None:
@@ -257,7 +255,7 @@ def _outline(s: Scene, p: KitchenPlan) -> None:
         TrueEdge("gap-left", "end", c["narrow"].edge("right").tolist()),
         wall_edge(s, "back", "wall-back", xa + 40, ["W05", "W06", "W07", "W08", "W09"]),
         TrueEdge("gap-right", "end", c["right"].edge("left").tolist(), source="contact", targets=["S12", "S13"]),
-        TrueEdge("front-right", "front", c["right"].edge("front").tolist()),
+        TrueEdge("front-right", "front", c["right"].edge("front").tolist(), drawn_on="S16"),
         TrueEdge(
             "panel-right", "panel", resample([[xa, ya, 0.0], [at_front, inner_y, 0.0]], 5).tolist(),
             source="contact", targets=["S14", "S15"],
@@ -270,7 +268,7 @@ def _outline(s: Scene, p: KitchenPlan) -> None:
 
 
 def _cameras(s: Scene, p: KitchenPlan) -> None:
-    """Twelve photos by somebody of middle height, two of them with the phone upright."""
+    """Twelve photos by somebody of middle height, three of them with the phone upright."""
     views = [  # from, to, roll
         ((820, -1500, 1150), (720, -330, 0), 2), ((1350, -1350, 1050), (1230, -290, 0), -2),
         ((1880, -1650, 1230), (1850, -330, 0), 2), ((2430, -1450, 1080), (2330, -310, 0), 1),

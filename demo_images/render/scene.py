@@ -228,6 +228,8 @@ class TrueEdge:
     source: str = "trace"
     targets: list[str] = field(default_factory=list)
     """Sheets or strips that carry it."""
+    drawn_on: str = ""
+    """Sheet in whose frame the user gave the path; else it was clicked in a photo."""
 
 
 @dataclass
