@@ -182,8 +182,20 @@ def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None
 
 
 def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
-    """(n,) chord positions of the points of the edge nearest to ``xy_mm`` (n, 2): Newton steps."""
+    """(n,) chord positions of the points of the edge nearest to ``xy_mm`` (n, 2).
+
+    A well curved arc has a closed form (towards the centre, on the chord's side of it); everything else takes Newton
+    steps from the chord's foot.
+    """
     s0, o = to_chord(segment, xy_mm)
+    if segment.shape == "arc":
+        scale = _scale(segment)
+        (a, b, d), _ = _arc_coefficients(segment)
+        if abs(a) > 1e-4:
+            center_s, center_o = -scale * b / (2.0 * a), -scale / (2.0 * a)
+            radius = scale * np.sqrt(max(b * b + 1.0 - 4.0 * a * d, 0.0)) / (2.0 * abs(a))
+            away = np.hypot(s0 - center_s, o - center_o)
+            return np.asarray(center_s + radius * (s0 - center_s) / np.where(away > 0.0, away, 1.0), dtype=float)
     s = s0
     for _ in range(iterations):
         off, slope = offset_at(segment, s), slope_at(segment, s)

@@ -1,0 +1,272 @@
+"""Smooth curve whose detail follows the data: walls bow by millimetres over metres and swell in their corners.
+
+The offset is a natural cubic spline with graded knots, close together in the end zones. Its second derivative is
+given a prior: white noise whose spectral density is larger in the end zones than in between (a smoothing spline
+seen as a random function, G. Wahba, J. R. Statist. Soc. B 40 (1978) 364). The two densities are not fixed but
+integrated over, weighted by their restricted likelihood and a wide prior centred on what walls do, so few points do
+not pretend to know how smooth the wall is between them. The covariance therefore holds noise *and* smoothing bias
+(D. Nychka, J. Am. Statist. Assoc. 83 (1988) 1134): it widens in gaps and beyond the last point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import linalg
+
+from phototemplate.edges.shapes import robust
+from phototemplate.edges.shapes.contract import (
+    ChordPoints,
+    EdgePoints,
+    ShapeFit,
+    chord_through,
+    in_chord_frame,
+    noise_of,
+    oriented,
+)
+from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord, spline_weights
+from phototemplate.edges.shapes.roughness import neighbour_scatter
+from phototemplate.model import Array, ShapeKind
+from phototemplate.numerics.correlation import whiten
+from phototemplate.settings import EdgeSettings
+
+LADDER = (4, 5, 7, 9, 12, 16, 22, 30, 40)
+"""Numbers of knots tried; the smallest that says the same as the finest is taken."""
+DENSE_POINTS = 600
+"""Up to this many points the shared error takes part in the weighing as a full matrix."""
+CENTER_LOG10 = -7.5
+"""Prior of log10 of the spectral density (1/mm) of the second derivative between the end zones: 3e-8 lets a wall depart
+by about 3 mm from its chord over 1.5 m. Common practice has no number for it; the width makes it a weak prior."""
+CENTER_RATIO_LOG10 = 1.5
+WIDTH_LOG10 = 1.3
+_GRID = np.arange(-12.0, -2.9, 0.75)
+_RATIOS = np.arange(0.0, 3.1, 0.75)
+_FLOOR_MM = 0.02
+
+
+class Profile:
+    """At least four knots."""
+
+    name: ShapeKind = "profile"
+    min_points = 4
+
+    def fit(self, points: EdgePoints, settings: EdgeSettings) -> ShapeFit:
+        """See :class:`phototemplate.edges.shapes.contract.Shape`."""
+        n = len(points.xy_mm)
+        frame = robust.robust_line(points.xy_mm, np.ones(n))
+        at = in_chord_frame(points, frame, np.zeros(n))
+        used = _not_solitary(at, settings.outlier_factor)
+        chord = oriented(chord_through(frame, at.s[used]), points.xy_mm)
+        frame = frame_of_chord(chord)
+        slope = np.zeros(n)
+        scale = 1.0
+        finest = _knot_count_limit(points, frame, used, settings)
+        fit = None
+        for _ in range(4):
+            at = in_chord_frame(points, frame, slope)
+            knots = graded_knots(frame.length_mm, min(finest, 16), settings)
+            fit = _penalised(points, at, _whitener(points, at, used, scale), knots, scale, settings)
+            before = used
+            used = robust.keep_points(fit.residuals, np.sqrt(at.total) * scale, settings.outlier_factor)
+            slope = spline_weights(knots, at.s, 1) @ fit.offsets
+            scale = neighbour_scatter(fit.residuals, np.sqrt(at.variance), at.s, used)
+            chord = oriented(chord_through(frame, at.s[used]), points.xy_mm)
+            frame = frame_of_chord(chord)
+            if np.array_equal(before, used):
+                break
+        at = in_chord_frame(points, frame, slope)
+        fit = _smallest_sufficient(points, at, frame.length_mm, finest, used, scale, settings)
+        stretch = np.sqrt(1.0 + (spline_weights(fit.knots, at.s, 1) @ fit.offsets) ** 2)
+        return ShapeFit(
+            chord,
+            fit.knots,
+            fit.offsets,
+            fit.noise_cov,
+            fit.gain,
+            fit.gain @ at.jac,
+            fit.residuals / stretch,
+            used,
+            scale,
+            0.0,
+            0.0,
+        )
+
+
+def graded_knots(length_mm: float, count: int, settings: EdgeSettings) -> Array:
+    """``count`` knots over the length, up to four times as dense within the end zones as in the middle."""
+    s = np.linspace(0.0, length_mm, 2001)
+    zone = settings.end_zone_mm
+    density = 1.0 + 3.0 * (np.exp(-((s / zone) ** 2)) + np.exp(-(((length_mm - s) / zone) ** 2)))
+    mass = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))])
+    knots: Array = np.interp(np.linspace(0.0, mass[-1], count), mass, s)
+    return knots
+
+
+_Whitener = Callable[[Array], tuple[Array, Array]]
+
+
+@dataclass(frozen=True)
+class _Fit:
+    knots: Array
+    offsets: Array
+    noise_cov: Array
+    gain: Array
+    residuals: Array
+
+
+def _not_solitary(at: ChordPoints, factor: float) -> Array:
+    """Leave out points that stand away from the median of their neighbours; keeps a smooth bow whole."""
+    n = at.s.size
+    if n < 12:
+        return np.ones(n, bool)
+    order = np.argsort(at.s, kind="stable")
+    o = at.o[order]
+    half = min(7, n // 4)
+    padded = np.concatenate([2 * o[0] - o[half:0:-1], o, 2 * o[-1] - o[-2 : -half - 2 : -1]])
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
+    rest = np.empty(n)
+    rest[order] = o - smooth
+    return robust.keep_points(rest, np.sqrt(at.total), 1.5 * factor)
+
+
+def _knot_count_limit(points: EdgePoints, frame: ChordFrame, used: Array, settings: EdgeSettings) -> int:
+    """No more knots than half as many again as distinct places, and none closer than the settings allow."""
+    s = (points.xy_mm[used] - frame.origin_mm) @ frame.tangent
+    places = np.unique(np.round(s / 10.0)).size
+    by_spacing = int(frame.length_mm / settings.min_knot_spacing_mm) + 1
+    return int(np.clip(min(places + places // 2, by_spacing), 4, settings.max_knots))
+
+
+def _smallest_sufficient(
+    points: EdgePoints,
+    at: ChordPoints,
+    length_mm: float,
+    finest: int,
+    used: Array,
+    scale: float,
+    settings: EdgeSettings,
+) -> _Fit:
+    """The fit with the fewest knots that stays within a quarter of u (or 0.03 mm) of the finest one everywhere."""
+    white = _whitener(points, at, used, scale)
+    best = _penalised(points, at, white, graded_knots(length_mm, finest, settings), scale, settings)
+    dense = np.linspace(0.0, length_mm, 400)
+    w = spline_weights(best.knots, dense)
+    reference = w @ best.offsets
+    cov = best.noise_cov
+    if points.influences_cov is not None and at.jac.shape[1]:
+        jac = best.gain @ at.jac
+        cov = cov + jac @ points.influences_cov @ jac.T
+    allowed = np.maximum(0.25 * np.sqrt(np.maximum(np.einsum("ni,ij,nj->n", w, cov, w), 0.0)), 0.03)
+    for count in LADDER:
+        if count >= finest:
+            break
+        coarse = _penalised(points, at, white, graded_knots(length_mm, count, settings), scale, settings)
+        if np.all(np.abs(spline_weights(coarse.knots, dense) @ coarse.offsets - reference) <= allowed):
+            return coarse
+    return best
+
+
+def _roughness_forms(knots: Array) -> tuple[Array, Array]:
+    """Quadratic forms of the integral of the squared second derivative over each of the M - 1 intervals: in the offsets
+    (M - 1, M, M), and in the M - 2 inner second derivatives themselves (M - 1, M - 2, M - 2). The second derivative is
+    linear between knots, so both are exact."""
+    second = spline_weights(knots, knots, 2)
+    second[[0, -1]] = 0.0
+    inner = np.eye(knots.size)[:, 1:-1]
+
+    def form(at_knots: Array) -> Array:
+        a, b = at_knots[:-1], at_knots[1:]
+        cross = np.einsum("im,in->imn", a, b)
+        square = np.einsum("im,in->imn", a, a) + np.einsum("im,in->imn", b, b)
+        out: Array = (np.diff(knots) / 3.0)[:, None, None] * (square + 0.5 * (cross + cross.transpose(0, 2, 1)))
+        return out
+
+    return form(second), form(inner)
+
+
+def _penalised(
+    points: EdgePoints, at: ChordPoints, white: _Whitener, knots: Array, scale: float, settings: EdgeSettings
+) -> _Fit:
+    """Posterior mean, gain and covariance at the knots, integrated over a grid of the two densities.
+
+    With V the covariance of the points, W their weights and P the penalty, the offsets are ``Q^-1 W^T V^-1 o`` with
+    ``Q = W^T V^-1 W + P``. The part of a random function with precision P that this leaves out is ``-Q^-1 P``, so the
+    smoothing bias has covariance ``Q^-1 P Q^-1``; straight lines have no penalty and no bias.
+    """
+    design = spline_weights(knots, at.s)
+    x, back = white(design)
+    y, _ = white(at.o[:, None])
+    normal, right, square = x.T @ x, (x.T @ y)[:, 0], float(np.sum(y**2))
+    middle = 0.5 * (knots[1:] + knots[:-1])
+    zone = settings.end_zone_mm
+    near = np.clip(np.exp(-((middle / zone) ** 2)) + np.exp(-(((knots[-1] - middle) / zone) ** 2)), 0.0, 1.0)
+    log_density, log_ratio = (g.ravel() for g in np.meshgrid(_GRID, _RATIOS, indexing="ij"))
+    precision = 10.0 ** -(log_density[:, None] + log_ratio[:, None] * near)
+    in_offsets, in_second = _roughness_forms(knots)
+    penalty = np.tensordot(precision, in_offsets, axes=1)
+    q = normal + penalty
+    mean = np.linalg.solve(q, np.broadcast_to(right[:, None], (*q.shape[:2], 1)))[:, :, 0]
+    likelihood = np.linalg.slogdet(np.tensordot(precision, in_second, axes=1))[1] - np.linalg.slogdet(q)[1]
+    likelihood = likelihood - (square - mean @ right)
+    prior = ((log_density - CENTER_LOG10) / WIDTH_LOG10) ** 2 + ((log_ratio - CENTER_RATIO_LOG10) / WIDTH_LOG10) ** 2
+    score = 0.5 * (likelihood - prior)
+    keep = score > np.max(score) - 7.0
+    share = np.exp(score[keep] - np.max(score))
+    share = share / np.sum(share)
+    offsets = share @ mean[keep]
+    inverse = np.linalg.inv(q[keep])
+    gain = np.tensordot(share, inverse, axes=1) @ back
+    bias = np.tensordot(share, inverse @ penalty[keep] @ inverse, axes=1)
+    departure = mean[keep] - offsets
+    between = (departure * share[:, None]).T @ departure
+    noise = noise_of(gain, at, points.correlation_mm, scale)
+    return _Fit(knots, offsets, noise + bias + between, gain, at.o - design @ offsets)
+
+
+def _whitener(points: EdgePoints, at: ChordPoints, used: Array, scale: float) -> _Whitener:
+    """Function that whitens rows (N, k) and also gives ``X^T V^-1`` (k, N) with zeros for points left out."""
+    index = np.flatnonzero(used)
+    n = used.size
+    shared_cov = points.influences_cov if at.jac.shape[1] else None
+    if index.size <= DENSE_POINTS:
+        sd = np.sqrt(at.variance[index]) * scale
+        if points.correlation_mm > 0.0:
+            distance = np.abs(at.s[index][:, None] - at.s[index])
+            v = np.outer(sd, sd) * np.exp(-distance / points.correlation_mm)
+        else:
+            v = np.diag(sd**2)
+        if shared_cov is not None:
+            jac = at.jac[index]
+            v = v + jac @ shared_cov @ jac.T
+        lower = linalg.cholesky(v + _FLOOR_MM**2 * np.eye(index.size), lower=True)
+
+        def dense(rows: Array) -> tuple[Array, Array]:
+            white = linalg.solve_triangular(lower, rows[index], lower=True)
+            back = np.zeros((rows.shape[1], n))
+            back[:, index] = linalg.solve_triangular(lower, white, lower=True, trans="T").T
+            return white, back
+
+        return dense
+
+    order = index[np.argsort(at.s[index], kind="stable")]
+    sd = np.sqrt(at.variance[order] * scale**2 + _FLOOR_MM**2)
+
+    def sparse(rows: Array) -> tuple[Array, Array]:
+        white = whiten(rows[order], at.s[order], sd, points.correlation_mm)
+        back = np.zeros((rows.shape[1], n))
+        # the whitening matrix is lower bidiagonal; its transpose is applied by hand
+        z = white / sd[:, None]
+        if points.correlation_mm > 0.0:
+            phi = np.minimum(np.exp(-np.diff(at.s[order]) / points.correlation_mm), math.sqrt(0.99))
+            root = np.sqrt(1.0 - phi**2)
+            z = white.copy()
+            z[1:] /= root[:, None]
+            z[:-1] -= (phi / root)[:, None] * white[1:]
+            z /= sd[:, None]
+        back[:, order] = z.T
+        return white, back
+
+    return sparse

@@ -1,0 +1,218 @@
+"""Fits against published values: NIST StRD, York's line through Pearson's data, the circle of Gander, Golub,
+Strebel."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.interpolate import make_smoothing_spline
+
+from phototemplate.edges import shapes
+from phototemplate.edges.shapes import profile as profile_module
+from phototemplate.edges.shapes.contract import in_chord_frame
+from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, slope_at, spline_weights
+from phototemplate.model import Segment
+from phototemplate.settings import EdgeSettings
+from tests.edges.shape_data import plain_points
+from tests.numerics.test_regression import NORRIS
+
+SETTINGS = EdgeSettings()
+
+PEARSON_X = np.array([0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
+PEARSON_Y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])
+YORK_WX = np.array([1000, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1.0])
+YORK_WY = np.array([1, 1.8, 4, 8, 20, 20, 70, 70, 100, 500.0])
+
+
+def own_noise(fit: shapes.ShapeFit, points: shapes.EdgePoints) -> np.ndarray:
+    """(M, M) covariance of the offsets from the points' stated noise alone, without any roughness of the edge."""
+    normal = frame_of_chord(fit.chord_mm).normal
+    return (fit.gain * np.einsum("i,nij,j->n", normal, points.noise_cov_mm2, normal)) @ fit.gain.T
+
+
+def intercept_and_slope(fit: shapes.ShapeFit, points: shapes.EdgePoints) -> tuple[np.ndarray, np.ndarray]:
+    """Of the line in x and y, with their covariance (2, 2) from the points' stated noise."""
+
+    def both(offsets: np.ndarray) -> np.ndarray:
+        frame = frame_of_chord(fit.chord_mm)
+        ends = frame.origin_mm + fit.knots_mm[:, None] * frame.tangent + offsets[:, None] * frame.normal
+        slope = (ends[1, 1] - ends[0, 1]) / (ends[1, 0] - ends[0, 0])
+        return np.array([ends[0, 1] - slope * ends[0, 0], slope])
+
+    steps = 1e-6 * np.eye(2)
+    jac = np.array([(both(fit.offsets_mm + e) - both(fit.offsets_mm - e)) / 2e-6 for e in steps]).T
+    return both(fit.offsets_mm), jac @ own_noise(fit, points) @ jac.T
+
+
+def test_line_of_york_through_pearsons_data() -> None:
+    """Exact solution 5.47991022, -0.480533407 (Neri et al., J. Phys. E 22 (1989) 215); standard uncertainties of the
+    adjusted-point formula of York et al. 2004: 0.294971, 0.057985 (the exact-propagation form of Kalantar 1992 gives
+    0.29193, 0.057617 and is not the one used here)."""
+    cov = np.zeros((10, 2, 2))
+    cov[:, 0, 0], cov[:, 1, 1] = 1 / YORK_WX, 1 / YORK_WY
+    points = plain_points(np.column_stack([PEARSON_X, PEARSON_Y]), cov)
+    fit = shapes.Line().fit(points, SETTINGS)
+    value, spread = intercept_and_slope(fit, points)
+    np.testing.assert_allclose(value, [5.47991022, -0.480533407], rtol=2e-9)
+    np.testing.assert_allclose(np.sqrt(np.diag(spread)), [0.294971, 0.057985], rtol=2e-5)
+    assert spread[0, 1] == pytest.approx(-0.016473, abs=2e-6)
+    # the ten residuals scatter more than stated (S / 8 = 1.483): the edge's own covariance is not smaller
+    assert np.all(np.diag(fit.noise_cov_mm2) >= np.diag(own_noise(fit, points)) * (1 - 1e-9))
+
+
+def test_orthogonal_line_of_pearson() -> None:
+    """K. Pearson, Phil. Mag. 2 (1901) 559: unweighted orthogonal line of his data, computed in closed form from the
+    principal axis: slope -0.545561, intercept 5.784044, root mean square distance 0.248711."""
+    points = plain_points(np.column_stack([PEARSON_X, PEARSON_Y]))
+    fit = shapes.Line().fit(points, SETTINGS)
+    value, _ = intercept_and_slope(fit, points)
+    np.testing.assert_allclose(value, [5.784044, -0.545561], atol=6e-7)
+    assert math.sqrt(np.mean(fit.residuals_mm**2)) == pytest.approx(0.248711, abs=1e-6)
+
+
+def test_norris_as_an_edge() -> None:
+    """NIST StRD Norris with all the noise in y: certified parameters, and their standard deviations when the noise
+    is the certified residual standard deviation."""
+    y, x = NORRIS.T
+    cov = np.zeros((36, 2, 2))
+    cov[:, 1, 1] = 0.884796396144373**2
+    points = plain_points(np.column_stack([x, y]), cov)
+    fit = shapes.Line().fit(points, SETTINGS.model_copy(update={"outlier_factor": 99}))
+    value, spread = intercept_and_slope(fit, points)
+    np.testing.assert_allclose(value, [-0.262323073774029, 1.00211681802045], rtol=1e-8)
+    np.testing.assert_allclose(np.sqrt(np.diag(spread)), [0.232818234301152, 0.429796848199937e-3], rtol=1e-7)
+
+
+def arc_segment(fit: shapes.ShapeFit) -> Segment:
+    none = np.zeros((0, 2))
+    return Segment(
+        "e", "other", "arc", fit.chord_mm, fit.knots_mm, fit.offsets_mm, fit.noise_cov_mm2, fit.shared_jac,
+        fit.residuals_mm, none, (0.0, 0.0, 0.0),
+    )  # fmt: skip
+
+
+def test_geometric_circle_of_gander_golub_strebel() -> None:
+    """BIT 34 (1994) 558, six points: geometric fit centre (4.7398, 2.9835), radius 4.7142 (algebraic fits of the same
+    points give radii of 3.04 to 4.91)."""
+    xy = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], float)
+    xy = xy[np.argsort(xy[:, 0])]
+    fit = shapes.Arc().fit(plain_points(xy), SETTINGS)
+    circle = circle_of(arc_segment(fit))
+    np.testing.assert_allclose(circle.center_mm, [4.7397824, 2.9835327], atol=2e-6)
+    assert circle.radius_mm == pytest.approx(4.7142260, abs=2e-6)
+    assert np.sum(fit.residuals_mm**2) == pytest.approx(1.2275991, abs=1e-6)
+    # standard errors with s^2 = SSR / 3 by the usual first-order formula (our computation, as no others are published)
+    noise = math.sqrt(1.2275991 / 3) ** 2 * fit.gain @ np.diag(1 + slope_of(fit, xy) ** 2) @ fit.gain.T
+    u_center = np.sqrt(np.diag(circle.center_jac @ noise @ circle.center_jac.T))
+    np.testing.assert_allclose(
+        [*u_center, math.sqrt(circle.radius_jac @ noise @ circle.radius_jac)], [0.4776, 1.5429, 1.2243], rtol=2e-4
+    )
+
+
+def slope_of(fit: shapes.ShapeFit, xy: np.ndarray) -> np.ndarray:
+    arc = arc_segment(fit)
+    return slope_at(arc, foot(arc, xy))
+
+
+@given(st.floats(0, 2 * math.pi), st.floats(-800, 800), st.floats(-800, 800), st.sampled_from(["line", "arc", "profile"]))
+@settings(max_examples=25, deadline=None)
+def test_fits_do_not_depend_on_the_frame(angle: float, dx: float, dy: float, name: str) -> None:
+    rng = np.random.default_rng(7)
+    s = np.linspace(0, 900, 60)
+    xy = np.column_stack([s, 25 * np.sin(s / 300) * (name != "line") + rng.normal(0, 0.2, 60)])
+    cov = np.tile(np.diag([0.3**2, 0.2**2]), (60, 1, 1))
+    turn = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
+    first = shapes.shape_named(name).fit(plain_points(xy, cov), SETTINGS)
+    second = shapes.shape_named(name).fit(plain_points(xy @ turn.T + [dx, dy], turn @ cov @ turn.T), SETTINGS)
+    np.testing.assert_allclose(second.chord_mm, first.chord_mm @ turn.T + [dx, dy], atol=1e-6)
+    np.testing.assert_allclose(second.offsets_mm, first.offsets_mm, atol=1e-6)
+    np.testing.assert_allclose(second.noise_cov_mm2, first.noise_cov_mm2, atol=1e-8)
+
+
+@pytest.mark.parametrize("shape", shapes.SHAPES, ids=lambda s: s.name)
+def test_gain_is_the_derivative_of_the_offsets(shape: shapes.Shape) -> None:
+    """Move single points across the edge and fit again."""
+    rng = np.random.default_rng(9)
+    s = np.linspace(0, 900, 40)
+    xy = np.column_stack([s, -4 * (s / 450 - 1) ** 2 * (shape.name != "line") + rng.normal(0, 0.2, 40)])
+    cov = np.tile(np.diag([0.0, 0.2**2]), (40, 1, 1))
+    fit = shape.fit(plain_points(xy, cov), SETTINGS)
+    frame = frame_of_chord(fit.chord_mm)
+    for i in (0, 13, 39):
+        moved = xy.copy()
+        moved[i] += 0.01 * frame.normal
+        other = shape.fit(plain_points(moved, cov), SETTINGS)
+        there = frame_of_chord(other.chord_mm)
+        ends = there.origin_mm + other.knots_mm[:, None] * there.tangent + other.offsets_mm[:, None] * there.normal
+        if other.knots_mm.size != fit.knots_mm.size:
+            continue
+        change = (ends - frame.origin_mm) @ frame.normal - fit.offsets_mm
+        # the knots of the second fit lie a hair elsewhere along the edge; slopes are below 0.04
+        tolerance = 2e-4 if shape.name != "profile" else 1.5e-3
+        np.testing.assert_allclose(change, 0.01 * fit.gain[:, i], atol=tolerance)
+
+
+def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One fixed density, knots at the data: the minimiser of sum w (y - f)^2 + lambda int f''^2 that
+    ``scipy.interpolate.make_smoothing_spline`` finds, with lambda = 1 / density."""
+    rng = np.random.default_rng(12)
+    s = np.sort(rng.uniform(0, 1200, 25))
+    s[0], s[-1] = 0.0, 1200.0
+    y = 4 * np.sin(s / 250) + rng.normal(0, 0.3, s.size)
+    sd = rng.uniform(0.1, 0.5, s.size)
+    cov = np.zeros((s.size, 2, 2))
+    cov[:, 1, 1] = sd**2
+    points = plain_points(np.column_stack([s, y]), cov)
+    frame = frame_of_chord(np.array([[0.0, 0.0], [1200.0, 0.0]]))
+    for log_density in (-7.0, -5.5):
+        monkeypatch.setattr(profile_module, "_GRID", np.array([log_density]))
+        monkeypatch.setattr(profile_module, "_RATIOS", np.array([0.0]))
+        at = in_chord_frame(points, frame, np.zeros(s.size))
+        white = profile_module._whitener(points, at, np.ones(s.size, bool), 1.0)
+        ours = profile_module._penalised(points, at, white, s, 1.0, SETTINGS)
+        weight = 1.0 / (sd**2 + profile_module._FLOOR_MM**2)
+        theirs = make_smoothing_spline(s, y, w=weight, lam=10.0**-log_density)
+        np.testing.assert_allclose(ours.offsets, theirs(s), atol=1e-6)
+
+
+def test_smoothing_bias_covers_random_walls() -> None:
+    """Draw walls from the prior itself: the stated covariance of noise and bias must be that of the errors."""
+    rng = np.random.default_rng(21)
+    knots = np.linspace(0, 2000, 20)
+    in_offsets, _ = profile_module._roughness_forms(knots)
+    penalty = np.sum(in_offsets, axis=0) * 10.0**6.0
+    values, vectors = np.linalg.eigh(penalty)
+    root = vectors[:, 2:] / np.sqrt(values[2:])
+    s = np.linspace(0, 2000, 26)
+    cov = np.zeros((26, 2, 2))
+    cov[:, 1, 1] = 0.3**2
+    z = []
+    for _ in range(80):
+        truth = root @ rng.normal(size=18)
+        y = spline_weights(knots, s) @ truth + rng.normal(0, 0.3, 26)
+        fit = shapes.Profile().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
+        frame = frame_of_chord(fit.chord_mm)
+        at = np.linspace(30, 1970, 11)
+        there = (np.column_stack([at, spline_weights(knots, at) @ truth]) - frame.origin_mm) @ np.array(
+            [frame.tangent, frame.normal]
+        ).T
+        w = spline_weights(fit.knots_mm, there[:, 0])
+        u = np.sqrt(np.einsum("ni,ij,nj->n", w, fit.noise_cov_mm2, w))
+        z.append((there[:, 1] - w @ fit.offsets_mm) / u)
+    z = np.array(z)
+    assert np.mean(np.abs(z) < 2) == pytest.approx(0.95, abs=0.03)
+    assert np.mean(z**2) == pytest.approx(1.0, abs=0.25)
+
+
+def test_knots_are_closer_in_the_end_zones() -> None:
+    knots = profile_module.graded_knots(2400.0, 16, SETTINGS)
+    gaps = np.diff(knots)
+    assert gaps[0] < 0.5 * gaps[7]
+    assert gaps[-1] < 0.5 * gaps[7]
+    np.testing.assert_allclose(gaps, gaps[::-1], rtol=1e-3)
+    assert knots[0] == 0.0
+    assert knots[-1] == pytest.approx(2400.0)
