@@ -23,7 +23,6 @@ import io
 import logging
 import math
 import re
-import unicodedata
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -31,6 +30,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from phototemplate.errors import OutputError
 from phototemplate.output.atomic import write_bytes_atomic
+from phototemplate.output.dimensions import UPRIGHT_RAD
+from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import Arc, Circle, Data, Dimension, Drawing, Item, Layer, Line, Polyline, Text
 
 if TYPE_CHECKING:
@@ -57,10 +58,6 @@ _PATTERN_SCALE = 4.0
 _LINEWEIGHTS = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
 """The only line weights DXF knows, in 1/100 mm."""
 _XDATA_TEXT_BYTES = 250
-_PLAIN = {"\u2212": "-", "\u2032": "'", "\u2033": '"'}
-"""Minus, minute and second signs for R12."""
-_UPRIGHT = math.radians(5.0)
-"""Dimensions up to this far beyond the vertical are still read from the right."""
 
 
 def write_dxf(
@@ -203,7 +200,7 @@ class _Writer:
         from ezdxf.enums import TextEntityAlignment
 
         entity = self.msp.add_text(
-            _cp1252(item.text) if self.r12 else item.text,
+            cp1252(item.text) if self.r12 else item.text,
             height=item.height_mm * self.factor,
             rotation=math.degrees(item.rotation_rad),
             dxfattribs={"layer": item.layer, "style": self.style},
@@ -219,16 +216,16 @@ class _Writer:
     def _dimension(self, item: Dimension) -> Any:
         attribs = {"layer": item.layer}
         style = self._dimension_style(item)
-        text = _cp1252(item.text) if self.r12 else item.text
+        text = cp1252(item.text) if self.r12 else item.text
         start, end, base = self.at(item.start), self.at(item.end), self.at(item.base)
         if item.kind == "aligned":
             c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
-            if c < -_UPRIGHT or (abs(c) <= _UPRIGHT and s < 0.0):  # the text is to be read from below or from the right
+            if c < -UPRIGHT_RAD or (abs(c) <= UPRIGHT_RAD and s < 0.0):  # the text is to be read from below or from the right
                 start, end, c, s = end, start, -c, -s
             distance = (base[1] - start[1]) * c - (base[0] - start[0]) * s
             made = self.msp.add_aligned_dim(start, end, distance, text=text, dimstyle=style, dxfattribs=attribs)
         else:
-            lowest = -90.0 + math.degrees(_UPRIGHT)
+            lowest = -90.0 + math.degrees(UPRIGHT_RAD)
             angle = (math.degrees(item.angle_rad) - lowest) % 180.0 + lowest  # as above
             made = self.msp.add_linear_dim(base, start, end, angle=angle, text=text, dimstyle=style, dxfattribs=attribs)
         made.render()
@@ -318,20 +315,6 @@ def _xdata(data: Data) -> list[tuple[int, str | float]]:
         else:
             tags += [(1000, name), (1040, float(value))]
     return tags
-
-
-def _cp1252(text: str) -> str:
-    """The text in the one alphabet every reader of R12 knows: other signs by their plain form (``⅛`` as 1/8)."""
-    out = []
-    for sign in text:
-        try:
-            sign.encode("cp1252")
-            out.append(sign)
-        except UnicodeEncodeError:
-            plain = _PLAIN.get(sign) or unicodedata.normalize("NFKD", sign).replace("\u2044", "/")
-            lead = " " if "/" in plain and out and out[-1].isdigit() else ""  # 1⅛ is 1 1/8, not 11/8
-            out.append(lead + plain.encode("cp1252", "ignore").decode("cp1252"))
-    return "".join(out)
 
 
 def _aci(rgb: tuple[int, int, int]) -> int:

@@ -21,6 +21,7 @@ from phototemplate.edges.shapes.evaluate import point_at
 from phototemplate.errors import OutputError
 from phototemplate.output import dxf
 from phototemplate.output.dxf import APP_ID, DxfVersion, Unit, dxf_bytes, write_dxf
+from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import (
     LAYERS,
     Arc,
@@ -237,4 +238,4 @@ def test_faulty_file_is_never_written(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_text_for_r12() -> None:
-    assert dxf._cp1252("1⅛ in ± ½, 20 °C – “A” −3″") == '1 1/8 in ± ½, 20 °C – “A” -3"'
+    assert cp1252("1⅛ in ± ½, 20 °C – “A” −3″") == '1 1/8 in ± ½, 20 °C – “A” -3"'
