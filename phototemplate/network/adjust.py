@@ -207,18 +207,23 @@ def _free_points(
     targets: Mapping[str, Target],
 ) -> tuple[list[tuple[str, int]], Array]:
     """Points of targets that are no rigid bodies, seen from two sides at least, and where their rays meet."""
-    sights: dict[tuple[str, int], list[tuple[str, Array]]] = {}
+    rays: dict[tuple[str, int], list[tuple[Array, Array]]] = {}
+    models = {s.camera_id: s.model for s in lenses}
     for p in photo_ids:
-        for t, v in views[p].items():
-            if not targets[t].rigid:
-                for k, uv in zip(v.point_ids, v.uv, strict=True):
-                    sights.setdefault((t, int(k)), []).append((p, uv))
-    models = {s.camera_id: (s.model, start.lenses[s.camera_id]) for s in lenses}
+        own = [v for t, v in views[p].items() if not targets[t].rigid]
+        if not own:
+            continue
+        rotation, translation = start.photos[p]
+        camera = camera_of[p]
+        seen = lens.unproject(models[camera], start.lenses[camera], np.concatenate([v.uv for v in own])) @ rotation
+        keys = [(v.target_id, int(k)) for v in own for k in v.point_ids]
+        for key, direction in zip(keys, seen, strict=True):
+            rays.setdefault(key, []).append((-rotation.T @ translation, direction))
     ids, xyz = [], []
-    for key in sorted(sights):
-        if len(sights[key]) >= 2:
-            point, angle = triangulate(start.photos, camera_of, models, sights[key])
-            front = all((start.photos[p][0] @ point + start.photos[p][1])[2] > 0 for p, _ in sights[key])
+    for key in sorted(rays):
+        if len(rays[key]) >= 2:
+            point, angle = triangulate(rays[key])
+            front = all((point - eye) @ direction > 0 for eye, direction in rays[key])
             if angle > _MIN_RAY_ANGLE and front:
                 ids.append(key)
                 xyz.append(point)
@@ -322,9 +327,10 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
         run.solve(huber=limit, tolerance=1e-2)
         if reliability.release_print_scale(run, only_bodies=not scale_known):
             continue
-        if reliability.split_moved_sheet(run):
+        curl = reliability.curl_evidence(run)
+        if reliability.split_moved_sheet(run, curl):
             continue
-        if reliability.release_curl(run):
+        if reliability.release_curl(run, curl):
             continue
         break
     for _ in range(25):
@@ -343,7 +349,9 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
         run.solve(tolerance=1e-2)
         while reliability.snoop(run):
             run.solve(tolerance=1e-2)
-    if reliability.release_print_scale(run, only_bodies=not scale_known) or reliability.release_curl(run):
+    if reliability.release_print_scale(run, only_bodies=not scale_known):
+        run.solve(tolerance=1e-2)
+    if reliability.release_curl(run, reliability.curl_evidence(run)):
         run.solve(tolerance=1e-2)
     run.solve(tolerance=1e-8)
     reliability.estimate_variance(run)

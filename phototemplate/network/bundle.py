@@ -152,6 +152,9 @@ class Problem:
         self.groups: list[tuple[slice, int, int]] = [
             (slice(int(a), int(b)), int(self.photo[a]), int(key[a])) for a, b in zip(starts[:-1], starts[1:], strict=True)
         ]
+        self._columns: dict[tuple[int, int], tuple[IntArray, IntArray]] = {
+            (p, k): self._group_columns(p, k) for _, p, k in self.groups
+        }
 
     @property
     def size(self) -> int:
@@ -160,6 +163,9 @@ class Problem:
 
     def group_columns(self, photo: int, key: int) -> tuple[IntArray, IntArray]:
         """Columns a group of sightings depends on, and which of the local Jacobian's columns they are."""
+        return self._columns[photo, key]
+
+    def _group_columns(self, photo: int, key: int) -> tuple[IntArray, IntArray]:
         lenses = self.lens_columns[self.photo_camera[photo]]
         columns = [lenses, self.photo_columns[photo]]
         wide = self.lens_width
@@ -325,7 +331,7 @@ def _point_inverse(normal: Normal, damping: float) -> Array:
     trace = np.einsum("mii->m", v)
     # A point whose sightings were all rejected must not stop the others; it stays where it is.
     lift = np.where(trace > 0, (damping + 1e-14) * trace / 3, 1.0)
-    return np.linalg.inv(v + lift[:, None, None] * np.eye(3))
+    return np.asarray(np.linalg.inv(v + lift[:, None, None] * np.eye(3)))
 
 
 def _reduced(normal: Normal, inverse: Array, free: IntArray) -> tuple[Array, Array]:

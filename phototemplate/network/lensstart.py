@@ -14,8 +14,11 @@ from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
 
 _FULL_FRAME_DIAGONAL_MM = float(np.hypot(36.0, 24.0))
-_GRID = np.geomspace(0.35, 4.0, 33)
-"""Principal distances tried, in units of the longer side (a 35 mm equivalent of about 13 to 144 mm)"""
+_GRID = np.geomspace(0.35, 4.0, 11)
+"""Principal distances tried first, in units of the longer side (a 35 mm equivalent of about 13 to 144 mm)"""
+_FINE = np.geomspace(1 / 1.25, 1.25, 9)
+"""Then these factors about the best of them"""
+_MOST_VIEWS = 24
 
 
 @dataclass(frozen=True)
@@ -69,31 +72,36 @@ def focal_from_sheets(views: Sequence[tuple[Array, Array]], size_px: tuple[int, 
         return None
     centre, side = (np.array(size_px) - 1) / 2.0, max(size_px)
     size = [float(np.ptp(uv, axis=0).max()) for _, uv in views]
-    chosen = [views[i] for i in np.argsort(size)[::-1][:40]]
-    n = sum(len(uv) for _, uv in chosen)
+    chosen = [views[i] for i in np.argsort(size)[::-1][:_MOST_VIEWS]]
+    counts = np.array([len(uv) for _, uv in chosen])
+    n = int(counts.sum())
 
-    def errors(rel: float) -> Array:
+    def errors(rel: float) -> list[float]:
+        """Reprojection error per view in px."""
         out = []
         for local, uv in chosen:
             poses = planar_poses(local, (uv - centre) / (rel * side))
             out.append(poses[0][2] * rel * side if poses else 50.0)
-        return np.array(out)
+        return out
 
-    table = np.array([errors(rel) for rel in _GRID])  # (grid, views) rms px
-    counts = np.array([len(uv) for _, uv in chosen])
-    floor = max(float(np.median(table.min(axis=0))), 0.05)
-    # Each view counts robustly: a wrong one must not decide.
-    chi = (np.minimum(table / floor, 20.0) ** 2 * counts).sum(axis=1)
-    best = int(np.argmin(chi))
-    if best in (0, len(_GRID) - 1):
+    def chi(table: Array) -> Array:
+        """Each view counts robustly: a wrong one must not decide."""
+        floor = max(float(np.median(table.min(axis=0))), 0.05)
+        return np.asarray((np.minimum(table / floor, 20.0) ** 2 * counts).sum(axis=1))
+
+    best = int(np.argmin(chi(np.array([errors(rel) for rel in _GRID]))))
+    fine = _GRID[best] * _FINE
+    value = chi(np.array([errors(rel) for rel in fine]))
+    best = int(np.argmin(value))
+    if best in (0, len(fine) - 1):
         return None
-    x, y = np.log(_GRID[best - 1 : best + 2]), chi[best - 1 : best + 2]
+    x, y = np.log(fine[best - 1 : best + 2]), value[best - 1 : best + 2]
     a, b, _ = np.polyfit(x - x[1], y, 2)
     if a <= 0:
         return None
     shift = float(np.clip(-b / (2 * a), x[0] - x[1], x[2] - x[1]))
     # Unmodelled distortion makes neighbouring points err alike: count views, not points.
-    u = float(np.sqrt(n / len(chosen) / a) * np.sqrt(max(chi[best] / n, 1.0)))
+    u = float(np.sqrt(n / len(chosen) / a) * np.sqrt(max(value[best] / n, 1.0)))
     return float(np.exp(x[1] + shift) * side), float(np.hypot(u, 0.03))
 
 

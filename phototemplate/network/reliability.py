@@ -129,8 +129,8 @@ def release_print_scale(run: Run, only_bodies: bool = False) -> bool:
     bodies = [entry for entry in worst if not entry[1]]
     chosen = bodies or worst
     limit = 0.5 * max(entry[0] for entry in chosen)
-    for w, batch, index, _ in chosen:
-        if w >= limit:
+    for normalized, batch, index, _ in chosen:
+        if normalized >= limit:
             (run.priors.u_print_common if batch else run.priors.u_print_body)[index, :] = _RELEASED
     return True
 
@@ -160,8 +160,10 @@ def print_scale_findings(run: Run, scale_known: bool) -> None:
             )
 
 
-def split_moved_sheet(run: Run) -> bool:
+def split_moved_sheet(run: Run, curl: dict[int, float]) -> bool:
     """Find the body that fits best as lying in two places; leave out its smaller group of photos.
+
+    ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`); the stronger explanation wins.
 
     Each photo alone says by how much it wants the body shifted and turned (cameras held). If two groups of photos, each
     with its own shift, fit far better than one, and the places differ visibly in the sheet's own plane, the sheet moved.
@@ -204,12 +206,12 @@ def split_moved_sheet(run: Run) -> bool:
                     group = new
                 if len(set(group)) < 2:
                     continue
-                two = float(sum(_gain(h[group == c].sum(0), g[group == c].sum(0)) for c in (0, 1)))
-                apart = places[1] - places[0]
+                split = [_gain(h[group == c].sum(0), g[group == c].sum(0)) for c in (0, 1)]
+                apart: Array = places[1] - places[0]
                 size = float(np.abs(run.targets[problem.body_ids[body]].points_mm).max())
                 visible = np.hypot(*apart[3:5]) + abs(apart[2]) * size
-                gain = 2 * (two - one) / noise**2
-                if gain > 100 and visible > 0.5 and (best is None or gain > best[0]):
+                gain = 2 * (sum(split) - one) / noise**2
+                if gain > max(100, curl.get(body, 0.0)) and visible > 0.5 and (best is None or gain > best[0]):
                     counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
                     small = int(np.argmin(counts))
                     best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small], apart
@@ -247,10 +249,10 @@ def moved_findings(run: Run) -> None:
         )
 
 
-def release_curl(run: Run) -> bool:
-    """Release the curl of flat bodies where a score test says the photos show it."""
+def curl_evidence(run: Run) -> dict[int, float]:
+    """Drop in chi-squared (at unit noise) that releasing each flat body's curl would bring, by a score test."""
     if run.settings.curl != "auto":
-        return False
+        return {}
     problem, linear, noise = run.problem, run.solved.linear, run.noise()
     cov = bundle.covariance(problem, run.solved.normal)
     wide = problem.lens_width
@@ -267,14 +269,20 @@ def release_curl(run: Run) -> bool:
         own[key] += c.T @ c
         score[key] += c.T @ white[rows].ravel()
         cross[key][:, columns] += c.T @ jac[rows][:, :, local].reshape(-1, len(local))
-    released = set()
+    gains = {}
     for b in range(n):
         if b in problem.curl or not own[b].any():
             continue
         h = own[b] - cross[b] @ cov.shared @ cross[b].T + np.eye(3) / run.priors.u_curl[b] ** 2
         curl = np.linalg.solve(h, score[b])
-        if score[b] @ curl > run.settings.curl_evidence * noise**2 and _rise(run, b, curl) > 0.15:
-            released.add(b)
+        if _rise(run, b, curl) > 0.15:
+            gains[b] = float(score[b] @ curl) / noise**2
+    return gains
+
+
+def release_curl(run: Run, gains: dict[int, float]) -> bool:
+    """Make the curl of bodies whose evidence is strong part of the adjustment."""
+    released = {b for b, gain in gains.items() if gain > run.settings.curl_evidence}
     if not released:
         return False
     free_curl(run, released)

@@ -60,11 +60,17 @@ class _Assembly:
         self.xy: dict[tuple[str, str], Array] = {}
         self.poses: dict[tuple[str, str], list[tuple[Array, Array, float]]] = {}
         for p, own in self.views.items():
+            if not own:
+                continue
             camera = self.camera_of[p]
-            for t, v in own.items():
-                rays = lens.unproject(self.starts[camera].model, self.placed.lenses[camera], v.uv)
-                self.xy[p, t] = rays[:, :2] / np.maximum(rays[:, 2:], 1e-3)
-                self.poses[p, t] = planar_poses(v.local, self.xy[p, t])
+            rays = lens.unproject(
+                self.starts[camera].model, self.placed.lenses[camera], np.concatenate([v.uv for v in own.values()])
+            )
+            flat = rays[:, :2] / np.maximum(rays[:, 2:], 1e-3)
+            ends = np.cumsum([len(v.uv) for v in own.values()])
+            for (t, v), xy in zip(own.items(), np.split(flat, ends[:-1]), strict=True):
+                self.xy[p, t] = xy
+                self.poses[p, t] = planar_poses(v.local, xy)
 
     def misfit(self, photo: str, target: str, cam_from_world: Pose, world_from_target: Pose) -> float:
         """Root mean square distance between seen and predicted points, in units of the principal distance."""
@@ -289,24 +295,10 @@ def find_start(
     return best
 
 
-def triangulate(
-    photos: Mapping[str, Pose],
-    camera_of: Mapping[str, str],
-    lenses: Mapping[str, tuple[str, Array]],
-    seen: Sequence[tuple[str, Array]],
-) -> tuple[Array, float]:
-    """Point nearest to the rays of pixels (photo, (2,)), and the largest angle between two of the rays in rad."""
-    normal, right = np.zeros((3, 3)), np.zeros(3)
-    directions = []
-    for photo_id, uv in seen:
-        rotation, translation = photos[photo_id]
-        model, params = lenses[camera_of[photo_id]]
-        ray = lens.unproject(model, params, uv[None])[0] @ rotation
-        eye = -rotation.T @ translation
-        across = np.eye(3) - np.outer(ray, ray)
-        normal += across
-        right += across @ eye
-        directions.append(ray)
-    d = np.array(directions)
-    angle = float(np.arccos(np.clip((d @ d.T).min(), -1, 1)))
-    return np.asarray(np.linalg.solve(normal + 1e-12 * np.eye(3), right)), angle
+def triangulate(rays: Sequence[tuple[Array, Array]]) -> tuple[Array, float]:
+    """Point nearest to rays (eye (3,), unit direction (3,)), and the largest angle between two of them in rad."""
+    eye, direction = np.array([r[0] for r in rays]), np.array([r[1] for r in rays])
+    across = np.eye(3) - direction[:, :, None] * direction[:, None, :]
+    right = np.einsum("nij,nj->i", across, eye)
+    angle = float(np.arccos(np.clip((direction @ direction.T).min(), -1, 1)))
+    return np.asarray(np.linalg.solve(across.sum(axis=0) + 1e-12 * np.eye(3), right)), angle
