@@ -78,21 +78,26 @@ class KitchenPlan:
         x = self.gap_x[1] + self.right
         return (x + 4.0, -12.0), (x + 1.9, -662.0)
 
+    def printer(self, prints: Path | None) -> Printer:
+        """The printer, which writes pictures to ``prints`` or, for geometry alone, none."""
+        feed, cross = self.print_scale
+        return Printer(prints or Path(), feed=feed, cross=cross, seed=self.seed, draw=prints is not None)
+
     @property
     def left_end_y(self) -> float:
         """Where the left run ends."""
         return -BACK_GAP_MM - DEPTH_MM - self.middle - self.end
 
 
-def demo_scene(prints: Path) -> Scene:
-    """The demo kitchen; pictures of the printed targets are written to the folder ``prints``."""
+def demo_scene(prints: Path | None) -> Scene:
+    """The demo kitchen; pictures of the printed targets are written to the folder ``prints`` (None: geometry only)."""
     return build_kitchen(KitchenPlan(), prints)
 
 
-def build_kitchen(plan: KitchenPlan, prints: Path) -> Scene:
+def build_kitchen(plan: KitchenPlan, prints: Path | None) -> Scene:
     """A kitchen with everything in it, photographed twelve times."""
     s = Scene(plan.name, seed=plan.seed)
-    printer = Printer(prints, feed=plan.print_scale[0], cross=plan.print_scale[1], seed=plan.seed)
+    printer = plan.printer(prints)
     _walls_and_cabinets(s, plan)
     _sheets(s, plan, printer)
     add_bar(s, printer, (95.0, -312.0), 0.6, plan.bar_20c, plan.bar_reading)
@@ -234,8 +239,10 @@ def wall_edge(s: Scene, wall: str, edge_id: str, reach: float, strips: list[str]
     w = s.wall(wall)
     pts, nrm = w.line()
     arc = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(pts, axis=0), axis=1))])
-    pts = (pts + nrm * (w.lean_mm_per_m * COUNTER_Z_MM / 1000))[arc <= reach]
-    line = [[float(x), float(y), COUNTER_Z_MM] for x, y in pts]
+    pts = pts + nrm * (w.lean_mm_per_m * COUNTER_Z_MM / 1000)
+    s_end = min(reach, float(arc[-1]))
+    last = [np.interp(s_end, arc, pts[:, k]) for k in (0, 1)]
+    line = [[float(x), float(y), COUNTER_Z_MM] for x, y in [*pts[arc < s_end - 1e-6], last]]
     return TrueEdge(edge_id, "wall", line, shape="profile", source="strip", targets=strips)
 
 

@@ -31,16 +31,20 @@ class Printer:
     spread: float = 1e-4
     """Standard deviation from sheet to sheet."""
     seed: int = 0
+    draw: bool = True
+    """False: geometry only, no picture is written."""
 
     def picture(self, target_id: str, trim_left_mm: float = 0.0, trim_right_mm: float = 0.0) -> tuple[str, list[float]]:
         """Write the picture of one target after cutting; returns its path and its region in the target's frame."""
-        image, frame = raster(target_id, PX_PER_MM, self.paper)
-        x0, y0, x1, y1 = frame.box_mm
+        x0, y0, x1, y1 = design.paper_box(target_id, self.paper)
         a, b = round(trim_left_mm * PX_PER_MM), round(trim_right_mm * PX_PER_MM)
-        image = image[:, a : image.shape[1] - b]
-        self.folder.mkdir(parents=True, exist_ok=True)
         path = self.folder / f"{target_id}.png"
-        cv2.imwrite(str(path), image)
+        if self.draw:
+            image, frame = raster(target_id, PX_PER_MM, self.paper)
+            if not np.allclose(frame.box_mm, (x0, y0, x1, y1)):
+                raise ValueError(f"{target_id} on {self.paper} is not a whole number of pixels")
+            self.folder.mkdir(parents=True, exist_ok=True)
+            cv2.imwrite(str(path), image[:, a : image.shape[1] - b])
         return str(path), [x0 + a / PX_PER_MM, y0, x1 - b / PX_PER_MM, y1]
 
     def scale_of(self, target_id: str) -> list[float]:

@@ -19,7 +19,6 @@ from .kitchen import (
     wall_edge,
 )
 from .phone import Phone
-from .prints import Printer
 from .scene import Cabinet, Clutter, Scene, TrueEdge, Wall, bowed_line
 
 FINISHES = ("wood_dark", "painted", "wood_mid", "melamine")
@@ -73,14 +72,17 @@ def random_plan(seed: int) -> KitchenPlan:
     )
 
 
-def make_scene(seed: int, prints: Path, width: int = 2016) -> Scene:
-    """A random kitchen photographed with pictures ``width`` pixels wide; the same seed gives the same scene."""
+def make_scene(seed: int, prints: Path | None, width: int = 2016) -> Scene:
+    """A random kitchen photographed with pictures ``width`` pixels wide; the same seed gives the same scene.
+
+    Pictures of the prints go to the folder ``prints``; None gives geometry alone.
+    """
     scene = build_kitchen(random_plan(seed), prints)
     return scene.scaled(width / scene.cameras[0].width)
 
 
 def wall_scene(
-    prints: Path,
+    prints: Path | None,
     *,
     bow_mm: float = 8.0,
     mud_mm: tuple[float, float] = (5.0, 0.0),
@@ -98,7 +100,7 @@ def wall_scene(
     plan = replace(random_plan(seed), seed=2000 + seed)
     length = sum(widths)
     s = Scene(f"wall with a bow of {bow_mm:+.1f} mm", seed=plan.seed)
-    printer = Printer(prints, feed=plan.print_scale[0], cross=plan.print_scale[1], seed=plan.seed)
+    printer = plan.printer(prints)
     line = (
         [[float(x), float(y)] for x, y in wall_points]
         if wall_points is not None
@@ -128,7 +130,7 @@ def wall_scene(
     tape_strips(s, printer, "back", strip_pieces(1, count), 152.0, 150.0 + length, plan.seed)
     s.clutter += [Clutter("cup", length * 0.55, -60, 30, [82, 82, 95], 1.6, "ceramic"), Clutter("hammer", 300, -430, 40)]
     s.outline = [
-        wall_edge(s, "back", "wall", length + 300, sorted({p.id[:3] for p in s.strips})),
+        wall_edge(s, "back", "wall", np.inf, sorted({p.id[:3] for p in s.strips})),
         TrueEdge("end-left", "end", s.cabinets[0].edge("left").tolist()),
         TrueEdge("front", "front", np.vstack([c.edge("front") for c in s.cabinets]).tolist()),
         TrueEdge("end-right", "end", s.cabinets[-1].edge("right").tolist()),
