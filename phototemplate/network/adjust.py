@@ -320,15 +320,18 @@ def _datum(run: Run) -> None:
 def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResult]:
     """Robust least squares, tests, clean least squares; leaves the final solution in ``run``."""
     settings = run.settings
+    # Sightings are tested without the known lengths: a misread bar must not make its own end targets look wrong.
+    lengths = {length.name for length in run.priors.lengths} - {SCALE_CONVENTION}
+    run.priors.unused |= lengths
     run.solve(huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
     tell("Testing sheets and sightings", 0.5)
-    for _ in range(12):
-        limit = settings.huber * run.noise()
-        run.solve(huber=limit, tolerance=1e-2)
-        if reliability.release_print_scale(run, only_bodies=not scale_known):
+    for _ in range(20):
+        run.solve(huber=settings.huber * run.noise(), tolerance=1e-2)
+        curl, scales = reliability.curl_evidence(run), reliability.scale_conflicts(run, only_bodies=True)
+        rival = max((c.normalized**2 for c in scales), default=0.0)
+        if reliability.split_moved_sheet(run, curl, rival):
             continue
-        curl = reliability.curl_evidence(run)
-        if reliability.split_moved_sheet(run, curl):
+        if reliability.release_print_scale(run, scales):
             continue
         if reliability.release_curl(run, curl):
             continue
@@ -349,14 +352,21 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
         run.solve(tolerance=1e-2)
         while reliability.snoop(run):
             run.solve(tolerance=1e-2)
-    if reliability.release_print_scale(run, only_bodies=not scale_known):
+    scales, curl = reliability.scale_conflicts(run, only_bodies=True), reliability.curl_evidence(run)
+    if reliability.release_print_scale(run, scales) | reliability.release_curl(run, curl):
         run.solve(tolerance=1e-2)
-    if reliability.release_curl(run, reliability.curl_evidence(run)):
-        run.solve(tolerance=1e-2)
+    run.priors.unused -= lengths
     run.solve(tolerance=1e-8)
-    reliability.estimate_variance(run)
-    run.solve(tolerance=1e-8)
-    if reliability.weigh_lengths(run, reliability.length_results(run)):
+    for _ in range(4):
+        changed = reliability.weigh_lengths(run, reliability.length_results(run))
+        if not changed and scale_known:
+            # Single sheets were compared with each other before; against a length only the whole print can be wrong.
+            batches = [c for c in reliability.scale_conflicts(run) if c.batch]
+            changed = reliability.release_print_scale(run, batches)
+        if not changed:
+            break
+        run.solve(tolerance=1e-8)
+    if reliability.estimate_variance(run):
         run.solve(tolerance=1e-8)
     return reliability.length_results(run)
 

@@ -97,19 +97,39 @@ class Run:
 
     def noise(self) -> float:
         """Robust standard deviation of unit weight of the used sightings, at least 1."""
-        norm = np.linalg.norm(self.solved.linear.white[self.base > 0], axis=1)
-        # The median length of a standard normal pair is sqrt(2 ln 2).
-        return max(float(np.median(norm)) / np.sqrt(2 * np.log(2)), 1.0) if len(norm) else 1.0
+        return _spread(self.solved.linear.white[self.base > 0])
+
+    def noise_by_photo(self) -> Array:
+        """(P,) the same per photo, at least that of all: a blurred photo must not look like moved sheets."""
+        common = self.noise()
+        white, photo = self.solved.linear.white, self.problem.photo
+        used = self.base > 0
+        own = [white[used & (photo == p)] for p in range(len(self.problem.photo_ids))]
+        return np.array([max(_spread(w), common) if len(w) >= 20 else common for w in own])
 
     def add(self, code: str, where: str, message: str, remedy: str = "") -> None:
         """One more finding."""
         self.findings.append(Finding(code, where, message, remedy))
 
 
-def release_print_scale(run: Run, only_bodies: bool = False) -> bool:
-    """Free print scales that contradict their prior (normalized residual over 4), worst first."""
+def _spread(white: Array) -> float:
+    # The median length of a standard normal pair is sqrt(2 ln 2).
+    return max(float(np.median(np.linalg.norm(white, axis=1))) / np.sqrt(2 * np.log(2)), 1.0) if len(white) else 1.0
+
+
+@dataclass(frozen=True)
+class ScaleConflict:
+    """A print scale that contradicts its prior."""
+
+    normalized: float
+    batch: bool
+    index: int
+
+
+def scale_conflicts(run: Run, only_bodies: bool = False) -> list[ScaleConflict]:
+    """Print scales with a normalized residual over 4 against their prior."""
     cov = bundle.covariance(run.problem, run.solved.normal)
-    worst: list[tuple[float, bool, int, int]] = []
+    out = []
     for condition in run.solved.normal.conditions:
         if condition.group != PRINT:
             continue
@@ -122,16 +142,21 @@ def release_print_scale(run: Run, only_bodies: bool = False) -> bool:
         names = run.problem.batches if batch else run.problem.body_ids
         index = names.index(condition.name[6:] if batch else condition.name)
         current = run.priors.u_print_common if batch else run.priors.u_print_body
-        worst += [(float(w[k]), batch, index, k) for k in range(2) if w[k] > 4 and current[index, k] < _RELEASED]
-    if not worst:
-        return False
+        if w.max() > 4 and current[index].max() < _RELEASED:
+            out.append(ScaleConflict(float(w.max()), batch, index))
+    return out
+
+
+def release_print_scale(run: Run, conflicts: list[ScaleConflict]) -> bool:
+    """Free the print scales with the strongest conflicts, worst first."""
     # A single odd sheet pulls the others and the common scale: free the bodies first, then look again.
-    bodies = [entry for entry in worst if not entry[1]]
-    chosen = bodies or worst
-    limit = 0.5 * max(entry[0] for entry in chosen)
-    for normalized, batch, index, _ in chosen:
-        if normalized >= limit:
-            (run.priors.u_print_common if batch else run.priors.u_print_body)[index, :] = _RELEASED
+    chosen = [c for c in conflicts if not c.batch] or conflicts
+    if not chosen:
+        return False
+    limit = 0.5 * max(c.normalized for c in chosen)
+    for c in chosen:
+        if c.normalized >= limit:
+            (run.priors.u_print_common if c.batch else run.priors.u_print_body)[c.index, :] = _RELEASED
     return True
 
 
@@ -160,15 +185,16 @@ def print_scale_findings(run: Run, scale_known: bool) -> None:
             )
 
 
-def split_moved_sheet(run: Run, curl: dict[int, float]) -> bool:
+def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
     """Find the body that fits best as lying in two places; leave out its smaller group of photos.
 
-    ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`); the stronger explanation wins.
+    ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`), ``rival`` the strongest evidence for
+    something else; the stronger explanation wins.
 
     Each photo alone says by how much it wants the body shifted and turned (cameras held). If two groups of photos, each
     with its own shift, fit far better than one, and the places differ visibly in the sheet's own plane, the sheet moved.
     """
-    problem, linear, noise = run.problem, run.solved.linear, run.noise()
+    problem, linear, noise = run.problem, run.solved.linear, run.noise_by_photo()
     wide = problem.lens_width
     systems: dict[int, list[tuple[int, Array, Array, int, float]]] = {}
     for rows, photo, key in problem.groups:
@@ -181,12 +207,13 @@ def split_moved_sheet(run: Run, curl: dict[int, float]) -> bool:
         j = j @ turn
         size = max(float(np.abs(problem.local[rows]).max()), 10.0)
         pull = np.diag(1 / np.array([1.0, 1.0, 1.0, 2 * size, 2 * size, 2 * size]) ** 2)
-        w = linear.white[rows][used].ravel()
+        w = linear.white[rows][used].ravel() / noise[photo]
+        j = j / noise[photo]
         rest = float(np.median(np.linalg.norm(w.reshape(-1, 2), axis=1)))
         systems.setdefault(key, []).append((photo, j.T @ j + pull, j.T @ w, int(used.sum()), rest))
     best: tuple[float, int, list[int], Array] | None = None
     for body, entries in systems.items():
-        if len(entries) < 2 or max(e[4] for e in entries) < 2.5 * noise:
+        if len(entries) < 2 or max(e[4] for e in entries) < 2.5:
             continue
         h, g = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
         own = np.linalg.solve(h, g[:, :, None])[:, :, 0]
@@ -210,8 +237,8 @@ def split_moved_sheet(run: Run, curl: dict[int, float]) -> bool:
                 apart: Array = places[1] - places[0]
                 size = float(np.abs(run.targets[problem.body_ids[body]].points_mm).max())
                 visible = np.hypot(*apart[3:5]) + abs(apart[2]) * size
-                gain = 2 * (sum(split) - one) / noise**2
-                if gain > max(100, curl.get(body, 0.0)) and visible > 0.5 and (best is None or gain > best[0]):
+                gain = 2 * (sum(split) - one)
+                if gain > max(100.0, curl.get(body, 0.0), rival) and visible > 0.5 and (best is None or gain > best[0]):
                     counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
                     small = int(np.argmin(counts))
                     best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small], apart
@@ -240,13 +267,22 @@ def moved_findings(run: Run) -> None:
         d = np.linalg.lstsq(j, linear.white[rows].ravel(), rcond=None)[0]
         name = problem.body_ids[body]
         where = ", ".join(problem.photo_ids[p] for p in sorted(photos))
-        run.add(
-            "sheet-moved",
-            name,
-            f"{name} lies about {np.hypot(d[3], d[4]):.1f} mm ({np.degrees(abs(d[2])):.1f} degrees) elsewhere in {where} "
-            "than in the other photos; it was left out there.",
-            "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
-        )
+        shift = float(np.hypot(d[3], d[4]))
+        if shift < 300:
+            run.add(
+                "sheet-moved",
+                name,
+                f"{name} lies about {shift:.1f} mm ({np.degrees(abs(d[2])):.1f} degrees) elsewhere in {where} than in the "
+                "other photos; it was left out there.",
+                "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
+            )
+        else:
+            run.add(
+                "target-id-twice",
+                name,
+                f"{name} lies in quite another place in {where} than in the other photos; it was left out there.",
+                "Use every printed number once; look whether a number was misread in that photo.",
+            )
 
 
 def curl_evidence(run: Run) -> dict[int, float]:
@@ -330,14 +366,14 @@ def snoop(run: Run) -> bool:
     cov = bundle.covariance(problem, run.solved.normal)
     fitted = bundle.fitted_cov(problem, linear, cov)
     used = run.base > 0
-    noise = run.noise()
+    noise = run.noise_by_photo()
     sign = np.where(used, -1.0, 1.0)[:, None, None]
     q = np.eye(2) + sign * fitted
     q = 0.5 * (q + q.transpose(0, 2, 1))
     value, vector = np.linalg.eigh(q)
     # Where nothing checks a sighting (value near 0) its residual is 0 as well: do not divide noise by nothing.
     along = np.einsum("nji,nj->ni", vector, linear.white)
-    square = np.where(value > 0.02, along**2 / np.maximum(value, 0.02), 0.0).sum(axis=1) / noise**2
+    square = np.where(value > 0.02, along**2 / np.maximum(value, 0.02), 0.0).sum(axis=1) / noise[problem.photo] ** 2
     # Same tail probability for the pair as for one normal value at the limit.
     limit = -2.0 * np.log(2.0 * stats.norm.sf(settings.reject))
     changed = False
@@ -368,7 +404,8 @@ def readmit(run: Run) -> bool:
         return False
     cov = bundle.covariance(problem, run.solved.normal)
     q = np.eye(2) + bundle.fitted_cov(problem, linear, cov)
-    square = np.einsum("ni,nij,nj->n", linear.white, np.linalg.inv(q), linear.white) / run.noise() ** 2
+    square = np.einsum("ni,nij,nj->n", linear.white, np.linalg.inv(q), linear.white)
+    square = square / run.noise_by_photo()[problem.photo] ** 2
     limit = -2.0 * np.log(2.0 * stats.norm.sf(0.8 * run.settings.reject))
     back = out & (square < limit)
     for body, photo in run.moved:
