@@ -1,0 +1,234 @@
+"""The file formats, each in one place: name, file, meaning, writer.
+
+Importing this module costs nothing: a writer imports its library when it is called.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.settings import OutputSettings
+
+if TYPE_CHECKING:
+    from phototemplate.model import Measurement
+    from phototemplate.output.dxf import DxfVersion, Unit
+    from phototemplate.output.report import TopPicture
+    from phototemplate.template.drawing import Drawing
+
+Rows = Sequence[Sequence[str]]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One drawing to be written in several formats."""
+
+    name: str
+    """File stem, ``outline`` or ``pieces``"""
+    draw: Callable[[float], Drawing]
+    """Height of texts in mm -> drawing"""
+    schedule: Rows = ()
+    """Edge schedule of the shop drawing, header first"""
+    full_size: Callable[[], Drawing] | None = None
+    """Another arrangement for full-size prints; default: the same with small texts"""
+
+
+@dataclass(frozen=True)
+class Material:
+    """Everything the writers need."""
+
+    measurement: Measurement
+    subjects: tuple[Subject, ...] = ()
+    settings: OutputSettings = field(default_factory=OutputSettings)
+    unit: Unit = "in"
+    dxf_version: DxfVersion = "R2010"
+    tolerance_mm: float = 25.4 / 16
+    paper: str = ""
+    """Of shop drawing and full-size print; empty: A3 and A4 for mm, Tabloid and Letter for inch"""
+    allow_unscaled: bool = False
+    """Write drawings although no length is known"""
+    top_picture: TopPicture | None = None
+    progress: Callable[[str, float], None] | None = None
+
+    @property
+    def warnings(self) -> list[str]:
+        """Serious findings, for every drawing."""
+        return [f"{f.where}: {f.message}" for f in self.measurement.findings if f.severity == "serious"]
+
+
+@dataclass(frozen=True)
+class OutputFormat:
+    """One format: what it is called, how its file is called, and who writes it."""
+
+    name: str
+    """What the command line and the app call it"""
+    suffix: str
+    """What follows the subject's name, or the whole file name of a measurement's format"""
+    meaning: str
+    of: Literal["measurement", "drawing"]
+    write: Callable[[Material, Subject | None, Path], Path]
+
+    def file_name(self, subject: Subject | None, unscaled: bool) -> str:
+        """``outline.dxf``, ``outline-unscaled.dxf``, ``report.html``"""
+        if subject is None:
+            return self.suffix
+        return f"{subject.name}{'-unscaled' if unscaled else ''}{self.suffix}"
+
+
+def outline_subject(measurement: Measurement, settings: OutputSettings, tolerance_mm: float) -> Subject:
+    """The outline as measured."""
+    from phototemplate.output.pdf import edge_schedule
+    from phototemplate.template.outline_drawing import outline_drawing
+
+    outline, title = measurement.outline, f"{measurement.job_name}: outline as measured"
+
+    def draw(height: float, table: bool = True) -> Drawing:
+        return outline_drawing(
+            outline, title, settings.chord_tolerance_mm, height, settings.band_scale, points=table, edge_table=table
+        )
+
+    return Subject(
+        "outline",
+        lambda height: draw(height, table=height == settings.text_height_mm),
+        edge_schedule(outline.edges, tolerance_mm, outline.unscaled, settings.inch_denominator),
+    )
+
+
+def write_formats(
+    material: Material, folder: Path, names: Sequence[str] = (), subjects: Sequence[Subject] = ()
+) -> dict[str, Path]:
+    """Write the named formats (default: all) into a folder; (subject and) format -> path.
+
+    Formats of the measurement come first, so that result and report exist even where drawings are refused.
+
+    Raises
+    ------
+    InputError
+        For a format that does not exist.
+    MeasureError
+        Where a drawing is asked for, no length is known, and ``allow_unscaled`` is false.
+    OutputError
+        Where a file cannot be written; the earlier file stays.
+    """
+    known = {f.name: f for f in FORMATS}
+    for name in names:
+        if name not in known:
+            raise InputError(f"There is no format {name!r}; choose from {', '.join(known)}.")
+    chosen = [f for f in FORMATS if not names or f.name in names]
+    unscaled = material.measurement.outline.unscaled
+    written: dict[str, Path] = {}
+    for one in chosen:
+        if one.of == "measurement":
+            written[one.name] = one.write(material, None, folder / one.file_name(None, unscaled))
+    drawings = [f for f in chosen if f.of == "drawing"]
+    if drawings and unscaled and not material.allow_unscaled:
+        raise MeasureError(
+            f"No known length, so the shape of {material.measurement.job_name} has no scale and no drawing was written; "
+            "give a length in the job file, or ask for the bare shape with --unscaled."
+        )
+    shown = list(subjects) or list(material.subjects)
+    for k, subject in enumerate(shown):
+        for one in drawings:
+            if one.name == "full-size" and unscaled:
+                continue
+            key = one.name if k == 0 else f"{subject.name} {one.name}"
+            written[key] = one.write(material, subject, folder / one.file_name(subject, unscaled))
+    return written
+
+
+def _result(material: Material, _: Subject | None, path: Path) -> Path:
+    from phototemplate.output.result_json import write_result_json
+
+    return write_result_json(material.measurement, path)
+
+
+def _report(material: Material, _: Subject | None, path: Path) -> Path:
+    from phototemplate.output.report import write_report
+
+    return write_report(
+        material.measurement,
+        path,
+        settings=material.settings,
+        tolerance_mm=material.tolerance_mm,
+        unit=material.unit,
+        top_picture=material.top_picture,
+        progress=material.progress,
+    )
+
+
+def _csv(material: Material, _: Subject | None, path: Path) -> Path:
+    from phototemplate.output.csv import write_edges_csv
+
+    return write_edges_csv(material.measurement.outline, path, material.settings.inch_denominator)
+
+
+def _dxf(material: Material, subject: Subject | None, path: Path) -> Path:
+    from phototemplate.output.dxf import write_dxf
+
+    assert subject is not None
+    return write_dxf(
+        subject.draw(material.settings.text_height_mm),
+        path,
+        version=material.dxf_version,
+        unit=material.unit,
+        unscaled=material.measurement.outline.unscaled,
+        warnings=material.warnings,
+    )
+
+
+def _svg(material: Material, subject: Subject | None, path: Path) -> Path:
+    from phototemplate.output.svg import write_svg
+
+    assert subject is not None
+    drawing = subject.draw(material.settings.text_height_mm)
+    return write_svg(drawing, path, unscaled=material.measurement.outline.unscaled)
+
+
+def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
+    from phototemplate.output.pdf import ShopSheet, write_shop_pdf
+    from phototemplate.output.report.words import tolerance_words
+
+    assert subject is not None
+    sheet = ShopSheet(
+        job=material.measurement.job_name,
+        date=date.today().isoformat(),
+        tolerance=tolerance_words(material.tolerance_mm),
+        schedule=subject.schedule,
+        warnings=material.warnings,
+    )
+    return write_shop_pdf(
+        subject.draw,
+        path,
+        sheet,
+        paper=material.paper or ("Tabloid" if material.unit == "in" else "A3"),
+        unit=material.unit,
+        unscaled=material.measurement.outline.unscaled,
+        denominator=material.settings.inch_denominator,
+    )
+
+
+def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
+    from phototemplate.output.full_size import write_full_size_pdf
+
+    assert subject is not None
+    drawing = subject.full_size() if subject.full_size else subject.draw(8.0)
+    paper = material.paper or ("Letter" if material.unit == "in" else "A4")
+    return write_full_size_pdf(drawing, path, paper=paper, unscaled=material.measurement.outline.unscaled)
+
+
+FORMATS: tuple[OutputFormat, ...] = (
+    OutputFormat("result", "result.json", "everything measured, for programs", "measurement", _result),
+    OutputFormat("report", "report.html", "the report to read before cutting", "measurement", _report),
+    OutputFormat("csv", "edges.csv", "table of the edges", "measurement", _csv),
+    OutputFormat("dxf", ".dxf", "drawing for the saw or the office", "drawing", _dxf),
+    OutputFormat("svg", ".svg", "drawing for a browser or a vector editor", "drawing", _svg),
+    OutputFormat("pdf", ".pdf", "dimensioned shop drawing to sign", "drawing", _pdf),
+    OutputFormat("full-size", "-full-size.pdf", "full size on many pages, to try on site", "drawing", _full_size),
+)
+"""Every format, in the order in which they are written. Add new formats here, nowhere else."""
+
+FORMAT_NAMES: Mapping[str, str] = {f.name: f.meaning for f in FORMATS}

@@ -1,0 +1,73 @@
+"""One contract for every format: writes its file whole, names it, and leaves the old one where the disk fails."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+
+import pytest
+
+from phototemplate.errors import InputError, MeasureError, OutputError
+from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, write_formats
+from phototemplate.settings import OutputSettings
+from tests.output.samples import measurement
+
+
+def _material(unscaled: bool = False, allow: bool = False) -> Material:
+    m = measurement("", unscaled)
+    return Material(m, (outline_subject(m, OutputSettings(), 25.4 / 16),), unit="mm", allow_unscaled=allow)
+
+
+def _subject(one: OutputFormat, material: Material) -> Subject | None:
+    return material.subjects[0] if one.of == "drawing" else None
+
+
+def test_names_are_unique_and_files_differ() -> None:
+    material = _material()
+    assert len({f.name for f in FORMATS}) == len(FORMATS)
+    names = [f.file_name(_subject(f, material), False) for f in FORMATS]
+    assert len(set(names)) == len(names)
+    assert {"outline.dxf", "result.json", "report.html"} <= set(names)
+    assert all(f.meaning for f in FORMATS)
+
+
+@pytest.mark.parametrize("one", FORMATS, ids=lambda f: f.name)
+def test_contract(one: OutputFormat, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    material = _material()
+    path = tmp_path / one.file_name(_subject(one, material), False)
+    assert one.write(material, _subject(one, material), path) == path
+    assert path.stat().st_size > 500
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+    before = path.read_bytes()
+
+    def full(_handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OutputError, match="disk is full") as caught:
+        one.write(material, _subject(one, material), path)
+    assert path.name in str(caught.value)
+    assert path.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+
+
+def test_all_at_once(tmp_path: Path) -> None:
+    written = write_formats(_material(), tmp_path)
+    assert set(written) == {f.name for f in FORMATS}
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(p.name for p in written.values())
+
+
+def test_a_shape_without_scale(tmp_path: Path) -> None:
+    with pytest.raises(MeasureError, match="--unscaled"):
+        write_formats(_material(unscaled=True), tmp_path)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["edges.csv", "report.html", "result.json"]
+    written = write_formats(_material(unscaled=True, allow=True), tmp_path, ["dxf", "svg", "pdf", "full-size"])
+    assert sorted(p.name for p in written.values()) == ["outline-unscaled.dxf", "outline-unscaled.pdf", "outline-unscaled.svg"]
+    assert "NOT SCALED" in written["dxf"].read_text(encoding="utf-8")
+    assert "NOT SCALED" in written["svg"].read_text(encoding="utf-8")
+
+
+def test_unknown_format(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="choose from result, report"):
+        write_formats(_material(), tmp_path, ["docx"])
