@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from itertools import groupby
 
 import numpy as np
 
@@ -146,6 +147,26 @@ def paper_terms(file: JobFile) -> list[TypeB]:
     return terms
 
 
-def loops_of(file: JobFile) -> list[OutlineLoop]:
-    """Loops of the job file in the words of the outline stage."""
-    return [OutlineLoop(spec.id, tuple(spec.edges), spec.closed) for spec in file.loops]
+def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[OutlineLoop], list[Finding]]:
+    """Loops of the job file in the words of the outline stage.
+
+    A loop with an edge that was not found is handed on as the open chains between such edges, and said so.
+    """
+    loops: list[OutlineLoop] = []
+    findings: list[Finding] = []
+    for spec in file.loops:
+        missing = [e for e in spec.edges if e not in measured]
+        if not missing:
+            loops.append(OutlineLoop(spec.id, tuple(spec.edges), spec.closed))
+            continue
+        names = ", ".join(missing)
+        findings.append(
+            Finding("loop-open", spec.id, f"The loop is open where {names} should be, which was not found.", f"See {names}.")
+        )
+        edges = list(spec.edges)
+        if spec.closed:  # begin behind a missing edge, so that no chain is cut in two by the loop's arbitrary start
+            k = edges.index(missing[0])
+            edges = edges[k:] + edges[:k]
+        runs = [list(run) for found, run in groupby(edges, lambda e: e in measured) if found]
+        loops += [OutlineLoop(f"{spec.id} {i + 1}", tuple(run), False) for i, run in enumerate(runs)]
+    return loops, findings

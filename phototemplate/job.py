@@ -290,7 +290,7 @@ def save_job(job: Job, file: JobFile) -> Job:
     """
     path = job.folder / JOB_FILE
     data = path.read_bytes() if path.exists() else b""
-    if (_revision(data) if data else "") != job.revision:
+    if (_revision(data) if path.exists() else "") != job.revision:
         raise JobFileError(f"{path} was changed elsewhere in the meantime; load it again, then repeat the change.")
     document = tomlkit.parse(data.decode("utf-8")) if data else tomlkit.document()
     old: Mapping[str, Any] = job.file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)

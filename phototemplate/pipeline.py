@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 
 from phototemplate.capture.quality import compare_photos
 from phototemplate.capture.store import PhotoStore
@@ -36,7 +36,7 @@ from phototemplate.template.outline import build_outline
 
 def measure(
     job: Job,
-    profiles: Sequence[Camera] = (),
+    profiles: Mapping[str, Camera] | None = None,
     progress: Progress = quiet,
     memo: Memo | None = None,
     store: PhotoStore | None = None,
@@ -57,10 +57,10 @@ def measure(
         seen_key = key_of([fingerprint(p) for p in photos], settings.detection, file.markers)
         findings += compare_photos(photos, sightings)
     with clock("network"):
-        network_key = key_of(seen_key, file.lengths, file.paper, settings.adjustment, profiles)
+        network_key = key_of(seen_key, file.lengths, settings.adjustment, _profile_texts(profiles))
         network = memo.get("network", network_key, lambda: adjust(
-            list(sightings.values()), store.photos, targets_of(sightings, file), known_lengths(file), profiles,
-            settings.adjustment, progress,
+            sightings, photos, targets_of(sightings, file), known_lengths(file), profiles, settings.adjustment,
+            lambda _, share: progress("network", share),
         ))
     with clock("work plane"):
         hints = [edge.hint() for edge in file.edges]
@@ -75,14 +75,13 @@ def measure(
             fit_segment(e.points, h, settings.edges) for h in hints if (e := edges[h.edge_id]).points is not None
         ]
     with clock("outline"):
-        outline = build_outline(
-            segments, loops_of(file), plane.influences, settings.outline, unscaled=not network.scale_known
-        )
+        loops, loop_findings = loops_of(file, {s.edge_id for s in segments})
+        outline = build_outline(segments, loops, plane.influences, settings.outline, not network.scale_known)
     findings += [f for s in sightings.values() for f in s.findings]
     findings += [*network.findings, *plane.findings]
     findings += [f for e in edges.values() for f in e.findings]
     findings += [f for s in segments for f in s.findings]
-    findings += outline.findings
+    findings += [*loop_findings, *outline.findings]
     return Measurement(
         job_name=job.name,
         photos=tuple(photos),
@@ -94,3 +93,7 @@ def measure(
         findings=tuple(dict.fromkeys(findings)),
         seconds=dict(clock.seconds),
     )
+
+
+def _profile_texts(profiles: Mapping[str, Camera] | None) -> list[object]:
+    return [(name, c.model, c.params.tolist(), c.cov.tolist()) for name, c in sorted((profiles or {}).items())]

@@ -1,0 +1,134 @@
+"""The job folder: what a user may write, what is refused and how, and that nothing is lost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from phototemplate import job as jobs
+from phototemplate.errors import InputError, JobFileError, OutputError
+from phototemplate.job import JobFile, create_job, load_job, parse_job, save_job
+
+FULL = """
+# kept comment
+format = 1
+name = "kitchen"
+units = "mm"
+tolerance = "1/16 in"
+
+[paper]
+thickness_mm = 1.5   # also kept
+thickness_by_sheet_mm = { S03 = 3.1 }
+
+[[lengths]]
+kind = "bar"
+from = "B01"
+to = "B02"
+value = "39 3/8 in"
+u = "0.3 mm"
+
+[[edges]]
+id = "front"
+kind = "front"
+photo = "IMG_1"
+path = [[10, 20], [300, 40]]
+
+[[edges]]
+id = "back"
+kind = "wall"
+source = "strip"
+shape = "profile"
+targets = ["W01", "W02b"]
+
+[[loops]]
+id = "run"
+edges = ["front", "back"]
+"""
+
+
+def test_reads_what_a_user_writes() -> None:
+    file = parse_job(FULL.encode())
+    assert file.tolerance == pytest.approx(25.4 / 16)
+    assert file.lengths[0].value == pytest.approx(39.375 * 25.4)  # 1 in = 25.4 mm exactly
+    assert file.paper.thickness_by_sheet_mm == {"S03": 3.1}
+    assert file.edges[0].hint().anchor_id == "IMG_1"
+    assert file.edges[1].hint().targets == ("W01", "W02b")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("nmae = 'x'", ["unknown key `nmae`", "did you mean `name`?"]),
+        ("[paper]\nthicknes_mm = 1", ["`paper.thicknes_mm`", "thickness_mm"]),
+        ("[[edges]]\nid='a'\nkind='front'\nphto='b'", ["unknown key `edges.1.phto`", "photo"]),
+        ("[[edges]]\nid='a'\nkind='frnt'\nphoto='b'\npath=[[1,2],[3,4]]", ["edges.1.kind", "front"]),
+        ("[[edges]]\nid='a'\nkind='front'\nphoto='b'", ["edges.1", "path"]),
+        ("[[loops]]\nid='l'\nedges=['frnt']", ["loop 'l' names edge 'frnt'"]),
+        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue='39 38'", ["lengths.1.value"]),
+        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue=-3", ["lengths.1.value", "greater than 0"]),
+        ("[settings.edges]\nstaton_mm = 3", ["settings.edges.staton_mm", "station_mm"]),
+        ("name = ", ["not valid TOML"]),
+    ],
+)
+def test_refuses_in_a_sentence_that_names_the_place(text: str, words: list[str]) -> None:
+    with pytest.raises(JobFileError) as caught:
+        parse_job(text.encode(), "job.toml")
+    for word in words:
+        assert word in str(caught.value)
+    assert "job.toml" in str(caught.value)
+
+
+def test_saving_keeps_comments_and_refuses_to_overwrite_another_hand(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(FULL)
+    first, second = load_job(tmp_path), load_job(tmp_path)
+    changed = save_job(first, first.file.model_copy(update={"name": "other"}))
+    text = (tmp_path / "job.toml").read_text()
+    assert "kept comment" in text
+    assert "also kept" in text
+    assert load_job(tmp_path) == changed
+    with pytest.raises(JobFileError, match="changed elsewhere"):
+        save_job(second, second.file.model_copy(update={"name": "third"}))
+    assert (tmp_path / "job.toml").read_text() == text
+
+
+def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "job.toml").write_text(FULL)
+    job = load_job(tmp_path)
+
+    def full(path: Path, text: str) -> None:
+        raise OutputError(f"{path} could not be written: the disk is full; free some space and run again.")
+
+    monkeypatch.setattr(jobs, "write_text_atomic", full)
+    with pytest.raises(OutputError, match="disk is full"):
+        save_job(job, job.file.model_copy(update={"name": "x"}))
+    assert (tmp_path / "job.toml").read_text() == FULL
+
+
+def test_everything_written_is_read_back_the_same(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text("")
+    job = load_job(tmp_path)
+    file = parse_job(FULL.encode())
+    assert save_job(job, file).file == load_job(tmp_path).file == file
+    assert isinstance(load_job(tmp_path).file, JobFile)
+
+
+def test_new_job_folder(tmp_path: Path) -> None:
+    photo = tmp_path / "a.jpg"
+    photo.write_bytes(b"x")
+    job = create_job(tmp_path / "kitchen", [photo], "1000.2 mm")
+    assert job.file.lengths[0].value == 1000.2
+    assert [p.name for p in job.photo_paths()] == ["a.jpg"]
+    with pytest.raises(InputError, match="already holds a job"):
+        create_job(tmp_path / "kitchen", [], None)
+    with pytest.raises(InputError, match="no photo"):
+        create_job(tmp_path / "other", [tmp_path / "missing.jpg"], None)
+    with pytest.raises(InputError, match="no folder"):
+        load_job(tmp_path / "nowhere")
+
+
+def test_photos_left_out(tmp_path: Path) -> None:
+    for name in ("b.JPG", "a.heic", "notes.txt", "c.png"):
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "job.toml").write_text('leave_out = ["c.png"]')
+    assert [p.name for p in load_job(tmp_path).photo_paths()] == ["a.heic", "b.JPG"]

@@ -1,0 +1,86 @@
+"""Camera profiles: stored, matched by what a photo says of itself, widened to a prior."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from phototemplate.errors import InputError
+from phototemplate.model import PhotoMeta
+from phototemplate.numerics.lens import LENS_MODELS, project
+from phototemplate.profiles import (
+    KEEPS_F,
+    NEAR_FACTOR,
+    Profile,
+    load_profiles,
+    match_profiles,
+    read_profile,
+    save_profile,
+)
+
+VALUES = {"f": 3000.0, "aspect": 1e-4, "cx": 2020.0, "cy": 1500.0, "k1": 0.08, "k2": -0.2, "p1": 5e-4, "p2": -4e-4, "k3": 0.1}
+U = np.array([1.0, 1e-5, 1.5, 1.5, 1e-3, 3e-3, 1e-5, 1e-5, 4e-3])
+PROFILE = Profile(
+    name="main", make="Norvik", model="Norvik P4", lens="back", focal_mm=4.25, width_px=4032, height_px=3024,
+    lens_model="brown", parameters=VALUES, covariance=np.diag(U**2).tolist(),
+)
+
+
+def _photo(**changes: object) -> PhotoMeta:
+    facts: dict[str, object] = {
+        "photo_id": "a", "path": Path("a.jpg"), "size_px": (4032, 3024), "camera_id": "c", "make": "Norvik",
+        "model": "Norvik P4", "lens": "back", "focal_mm": 4.25,
+    }
+    return PhotoMeta(**(facts | changes))  # type: ignore[arg-type]
+
+
+def test_kept_and_read_back(tmp_path: Path) -> None:
+    path = save_profile(PROFILE, tmp_path)
+    assert read_profile(path) == PROFILE
+    (tmp_path / "damaged.json").write_text("{}")
+    assert load_profiles([tmp_path]) == [PROFILE]
+    with pytest.raises(InputError, match="damaged"):
+        read_profile(tmp_path / "damaged.json")
+    bad = PROFILE.model_copy(update={"covariance": np.diag(-(U**2)).tolist()})
+    (tmp_path / "bad.json").write_text(bad.model_dump_json())
+    with pytest.raises(InputError, match="cannot be"):
+        read_profile(tmp_path / "bad.json")
+
+
+def test_exact_match_is_a_widened_prior() -> None:
+    cameras, findings = match_profiles([_photo()], [PROFILE])
+    camera = cameras["c"]
+    assert not findings
+    assert camera.params == pytest.approx(list(VALUES.values()))
+    assert camera.cov[0, 0] == pytest.approx(1.0 + (KEEPS_F * 3000) ** 2)
+
+
+def test_another_lens_of_the_phone_does_not_match() -> None:
+    assert match_profiles([_photo(focal_mm=1.5)], [PROFILE])[0] == {}
+    assert match_profiles([_photo(model="other")], [PROFILE])[0] == {}
+    assert match_profiles([_photo(model="")], [PROFILE])[0] == {}
+
+
+@pytest.mark.parametrize(("size", "scale"), [((2016, 1512), 0.5), ((4032, 2268), 1.0)])
+def test_resized_and_cropped_photos_project_to_the_same_place(size: tuple[int, int], scale: float) -> None:
+    """A resized picture scales about its outer corner; a crop about the centre shifts: checked by projecting points."""
+    cameras, findings = match_profiles([_photo(size_px=size)], [PROFILE])
+    assert [f.code for f in findings] == ["profile-near"]
+    xyz = np.array([[0.2, 0.1, 1.0], [-0.3, 0.2, 1.2], [0.0, 0.0, 1.0]])
+    old = project("brown", np.array([VALUES[n] for n in LENS_MODELS["brown"].names]), xyz)[0]
+    new = project("brown", cameras["c"].params, xyz)[0]
+    wide, high = 4032, 3024
+    expected = (old + 0.5) * scale - 0.5 + (np.array(size) - scale * np.array([wide, high])) / 2
+    assert new == pytest.approx(expected, abs=1e-9)
+    exact = match_profiles([_photo()], [PROFILE])[0]["c"]
+    assert cameras["c"].cov[4, 4] == pytest.approx(NEAR_FACTOR**2 * exact.cov[4, 4])
+
+
+def test_stored_the_other_way_up_loses_what_cannot_be_told() -> None:
+    camera = match_profiles([_photo(size_px=(3024, 4032))], [PROFILE])[0]["c"]
+    names = LENS_MODELS["brown"].names
+    assert camera.params[names.index("cx")] == pytest.approx(1511.5)
+    assert camera.params[names.index("p1")] == 0.0
+    assert camera.cov[names.index("p1"), names.index("p1")] > 5e-4**2
