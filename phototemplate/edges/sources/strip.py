@@ -30,8 +30,9 @@ def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
 def measure(scene: Scene, hint: EdgeHint) -> Found:
     """Points of the wall behind the hint's strips, in order along it."""
     settings = scene.settings
-    mine = [p for p in scene.network.points if p.target_id in hint.targets]
-    missing = [t for t in hint.targets if all(p.target_id != t for p in mine)]
+    # "W03" stands for all its pieces, "W03b" for one.
+    mine = [p for p in scene.network.points if p.target_id.startswith(hint.targets)]
+    missing = [t for t in hint.targets if not any(p.target_id.startswith(t) for p in mine)]
     findings = [
         Finding(
             "edge-gaps", hint.edge_id, f"Strip {t} of {hint.edge_id} was not found in two or more photos.",
