@@ -288,10 +288,11 @@ def _statements(drawing: Drawing, unit: Unit, unscaled: bool, warnings: Sequence
         plain.append("Unit: none. The shape is true, its size is not known.")
     else:
         plain.append(f"Unit: {_UNIT_TEXT[unit]}. Scale 1:1.")
-    if drawing.chord_tolerance_mm > 0:
+        if unit == "in":
+            plain.append("Texts of dimensions and tables are in mm where they do not say inches.")
+    if drawing.chord_tolerance_mm > 0 and not any("within" in note for note in drawing.notes):
         tolerance = drawing.chord_tolerance_mm
-        said = f"{tolerance:g} mm" if unit == "mm" else f"{tolerance / 25.4:.4f} in ({tolerance:g} mm)"
-        plain.append(f"Curved walls are polylines within {said} of the fitted curve; arcs are true arcs.")
+        plain.append(f"Curves without a radius are polylines within {tolerance:g} mm ({tolerance / 25.4:.4f} in).")
     plain += drawing.notes
     caution = list(warnings)
     if unscaled:

@@ -88,7 +88,14 @@ def outline_subject(measurement: Measurement, settings: OutputSettings, toleranc
 
     def draw(height: float, table: bool = True) -> Drawing:
         return outline_drawing(
-            outline, title, settings.chord_tolerance_mm, height, settings.band_scale, points=table, edge_table=table
+            outline,
+            title,
+            settings.chord_tolerance_mm,
+            height,
+            settings.band_scale,
+            points=table,
+            edge_table=table,
+            denominator=settings.inch_denominator,
         )
 
     return Subject(
@@ -207,7 +214,6 @@ def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
         paper=material.paper or ("Tabloid" if material.unit == "in" else "A3"),
         unit=material.unit,
         unscaled=material.measurement.outline.unscaled,
-        denominator=material.settings.inch_denominator,
     )
 
 

@@ -23,7 +23,6 @@ from phototemplate.template.drawing import (
     flatten_arc,
     flatten_polyline,
 )
-from phototemplate.units import format_length
 
 PT_PER_MM = 72.0 / 25.4
 PLAIN, BOLD = "Helvetica", "Helvetica-Bold"
@@ -101,8 +100,8 @@ def text_at(canvas: Any, x_mm: float, y_mm: float, text: str, size_pt: float, fo
     draw(x_mm * PT_PER_MM, y_mm * PT_PER_MM, cp1252(text))
 
 
-def draw_items(canvas: Any, items: Iterable[Item], place: Place, both_units: bool = False, denominator: int = 16) -> None:
-    """Draw items; text heights scale with the drawing. ``both_units`` puts inches under every dimension."""
+def draw_items(canvas: Any, items: Iterable[Item], place: Place) -> None:
+    """Draw items; text heights scale with the drawing."""
     for item in items:
         layer = LAYERS[item.layer]
         colour = [c / 255.0 for c in layer.rgb]
@@ -110,11 +109,11 @@ def draw_items(canvas: Any, items: Iterable[Item], place: Place, both_units: boo
         canvas.setFillColorRGB(*colour)
         canvas.setLineWidth(layer.width_mm * PT_PER_MM)
         canvas.setDash([d * PT_PER_MM for d in _DASH[layer.stroke]])
-        _draw(canvas, item, place, both_units, denominator)
+        _draw(canvas, item, place)
     canvas.setDash([])
 
 
-def _draw(canvas: Any, item: Item, place: Place, both_units: bool, denominator: int) -> None:
+def _draw(canvas: Any, item: Item, place: Place) -> None:
     tolerance = 0.01 * place.scale  # a hundredth of a millimetre on paper
     match item:
         case Line():
@@ -132,7 +131,7 @@ def _draw(canvas: Any, item: Item, place: Place, both_units: bool, denominator: 
         case Text():
             _text(canvas, item, place)
         case Dimension():
-            _dimension(canvas, item, place, both_units, denominator)
+            _dimension(canvas, item, place)
 
 
 def _chain(canvas: Any, points: list[Point], place: Place, closed: bool) -> None:
@@ -164,13 +163,10 @@ def _words(canvas: Any, at: Point, angle_rad: float, text: str, height: float, a
     canvas.restoreState()
 
 
-def _dimension(canvas: Any, item: Dimension, place: Place, both_units: bool, denominator: int) -> None:
+def _dimension(canvas: Any, item: Dimension, place: Place) -> None:
     parts = take_apart(item, item.height_mm)
     for a, b in parts.lines:
         canvas.line(*place.pt(a), *place.pt(b))
     height = item.height_mm / place.scale * PT_PER_MM
     at = place.pt(parts.text_at)
     _words(canvas, at, parts.angle_rad, item.printed(), height, "centre", 0.45 * height)
-    if both_units:
-        inches = format_length(item.value_mm, "fraction", denominator)
-        _words(canvas, at, parts.angle_rad, inches, 0.85 * height, "centre", -(0.45 + 0.85) * height)

@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from phototemplate import __version__
 from phototemplate.model import EdgeReport
@@ -18,7 +18,7 @@ from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import Drawing
 from phototemplate.units import format_length
 
-__all__ = ["ShopSheet", "edge_schedule", "write_shop_pdf"]
+__all__ = ["ShopSheet", "edge_schedule", "write_sheets_pdf", "write_shop_pdf"]
 
 SCALES = {
     "mm": (1, 2, 5, 10, 15, 20, 25, 30, 40, 50, 75, 100, 200),
@@ -29,6 +29,20 @@ _INCH_SCALES = {4: '3" = 1\'', 8: '1 1/2" = 1\'', 12: '1" = 1\'', 16: '3/4" = 1\
 TEXT_ON_PAPER_MM = 2.2
 """Height of capitals of names and dimensions"""
 _MARGIN, _BLOCK, _FOOT = 10.0, 32.0, 6.0
+
+class PaperSheet(Protocol):
+    """A laid-out sheet, as ``template.shop_sheet`` makes it."""
+
+    @property
+    def drawing(self) -> Drawing:
+        """In paper mm, origin at the lower left corner of the page."""
+
+    @property
+    def width_mm(self) -> float: ...
+
+    @property
+    def height_mm(self) -> float: ...
+
 
 DrawingAt = Callable[[float], Drawing]
 """Height of texts in drawing mm -> drawing; so that texts come out readable at every scale"""
@@ -56,7 +70,6 @@ def write_shop_pdf(
     paper: str = "A3",
     unit: str = "mm",
     unscaled: bool = False,
-    denominator: int = 16,
 ) -> Path:
     """Write the shop drawing.
 
@@ -65,7 +78,7 @@ def write_shop_pdf(
     drawing
         In mm, or a function that makes it for a given height of texts.
     unit
-        ``"mm"`` or ``"in"``: which series of scales is used. Dimensions show mm with U, and fractions of an inch.
+        ``"mm"`` or ``"in"``: which series of scales is used.
 
     Raises
     ------
@@ -74,7 +87,7 @@ def write_shop_pdf(
     OutputError
         When the file cannot be written; the earlier file stays.
     """
-    write_bytes_atomic(path, shop_pdf_bytes(drawing, sheet, paper=paper, unit=unit, unscaled=unscaled, denominator=denominator))
+    write_bytes_atomic(path, shop_pdf_bytes(drawing, sheet, paper=paper, unit=unit, unscaled=unscaled))
     return Path(path)
 
 
@@ -85,7 +98,6 @@ def shop_pdf_bytes(
     paper: str = "A3",
     unit: str = "mm",
     unscaled: bool = False,
-    denominator: int = 16,
 ) -> bytes:
     """The file of :func:`write_shop_pdf`."""
     short, long = paper_size(paper)
@@ -99,12 +111,31 @@ def shop_pdf_bytes(
     width, height = _area(page)
     corner = (_MARGIN + (width - (x1 - x0) / scale) / 2, _MARGIN + _BLOCK + (height - (y1 - y0) / scale) / 2)
     items = [i for i in made.items if not i.layer.startswith("SHEET-")]
-    draw_items(canvas, items, Place((x0, y0), corner, scale), both_units=not unscaled, denominator=denominator)
+    draw_items(canvas, items, Place((x0, y0), corner, scale))
     _title_block(canvas, page, made, sheet, scale, unit, unscaled)
     canvas.showPage()
     _schedule_pages(canvas, page, made, sheet, unscaled)
     canvas.save()
     return stream.getvalue()
+
+
+def write_sheets_pdf(sheets: Sequence[PaperSheet], path: str | Path, title: str = "") -> Path:
+    """Write sheets that are laid out already (drawings in paper mm), a page each.
+
+    Raises
+    ------
+    OutputError
+        When the file cannot be written; the earlier file stays.
+    """
+    stream = io.BytesIO()
+    canvas = new_canvas(stream, title or (sheets[0].drawing.title if sheets else "phototemplate"))
+    for sheet in sheets:
+        canvas.setPageSize((sheet.width_mm * PT_PER_MM, sheet.height_mm * PT_PER_MM))
+        draw_items(canvas, sheet.drawing.items, Place((0.0, 0.0), (0.0, 0.0)))
+        canvas.showPage()
+    canvas.save()
+    write_bytes_atomic(path, stream.getvalue())
+    return Path(path)
 
 
 def _area(page: tuple[float, float]) -> tuple[float, float]:
@@ -154,7 +185,7 @@ def _title_block(
     text_at(canvas, m + 3, y - 8, _cut(sheet.job, BOLD, 14, first - m - 6), 14, BOLD)
     text_at(canvas, m + 3, y - 14, _cut(drawing.title, PLAIN, 9, first - m - 6), 9)
     small = [
-        "Dimensions: mm with U (k = 2) above the line, inches below it.",
+        "Dimensions: mm with U (k = 2), inches in brackets.",
         "Cautions on the last page: silica dust, heavy brittle slabs, gas and electric.",
         "Local codes and the makers' sheets prevail.",
     ]

@@ -12,6 +12,7 @@ from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
 from phototemplate.template.meeting import AnyCurve
 from phototemplate.template.quantities import State
+from phototemplate.units import format_length
 
 FREE_END_MM = 1e-3
 """A smaller U of a length means that the edge has no corners: its length is only what was seen of it."""
@@ -28,6 +29,7 @@ def outline_drawing(
     points: bool = True,
     sizes: bool = True,
     edge_table: bool = True,
+    denominator: int = 16,
 ) -> Drawing:
     """Lower an outline (plan frame, mm) to a drawing.
 
@@ -54,7 +56,7 @@ def outline_drawing(
             items += [Circle("FOUND-POINTS", (float(x), float(y)), 0.08 * h) for x, y in segment.points_mm]
         if report is not None and band_scale > 0:
             items += _band(curve, start, end, report, band_scale)
-        items += _labels(curve, start, end, segment.edge_id, report, h, sizes)
+        items += _labels(curve, start, end, segment.edge_id, report, h, sizes, denominator)
     for loop in outline.loops:
         items += [
             Text("FOUND-NAMES", (float(x) + 0.4 * h, float(y) + 0.4 * h), f"{loop.loop_id} {i}", 0.6 * h)
@@ -64,7 +66,8 @@ def outline_drawing(
         low = min((item_bounds(item)[1] for item in items), default=0.0)
         items += table(edge_rows(outline.edges), (0.0, low - 3.0 * h), h, "FOUND-TABLE", "FOUND-TABLE")
     notes = [
-        "Unit mm. Frame: x to the right along the longest run as seen from the room, y away from the room.",
+        "Dimensions and table: mm, inches in brackets.",
+        "Frame: x to the right along the longest run as seen from the room, y away from the room.",
         "U is the expanded uncertainty, k = 2 (about 95 %).",
         f"Profiles are drawn within {chord_tolerance_mm:g} mm of their curve.",
     ]
@@ -125,7 +128,8 @@ def _band(curve: AnyCurve, start: Array, end: Array, report: EdgeReport, scale: 
 
 
 def _labels(
-    curve: AnyCurve, start: Array, end: Array, edge_id: str, report: EdgeReport | None, h: float, sizes: bool
+    curve: AnyCurve, start: Array, end: Array, edge_id: str, report: EdgeReport | None, h: float, sizes: bool,
+    denominator: int,
 ) -> list[Item]:
     """Name on the inside, dimension on the outside."""
     along = end - start
@@ -143,9 +147,10 @@ def _labels(
     ]
     if sizes and report is not None and report.length_U_mm > FREE_END_MM:
         base = middle - 5.0 * h * left
-        text = f"<> ±{report.length_U_mm:.1f}"
+        # mm with U and inches, whatever the unit of the file: a text in mm under a line measured in inches would mislead
+        text = f"{length:.1f} ±{report.length_U_mm:.1f} ({format_length(length, 'fraction', denominator)})"
         if isinstance(curve, ArcCurve):
-            text = f"<> (R {curve.radius.value:.0f})"
+            text = f"{length:.1f} R {curve.radius.value:.0f} ({format_length(length, 'fraction', denominator)})"
         items.append(Dimension("FOUND-SIZES", (float(start[0]), float(start[1])), (float(end[0]), float(end[1])),
                                (float(base[0]), float(base[1])), text=text, height_mm=h))
     return items

@@ -81,7 +81,7 @@ def test_shop_drawing_says_what_it_must(tmp_path: Path) -> None:
         lambda h: outline_drawing(o, "Outline", text_height_mm=h, edge_table=False), tmp_path / "a.pdf", sheet, unit="in"
     )
     front, back = _text(path)
-    for text in ("Sample kitchen", "Signature", "2026-03-14", "881.9 ±1.0", '34 3/4"', "1/16 in", "S01: moved.", "k = 2"):
+    for text in ("Sample kitchen", "Signature", "2026-03-14", '881.9 ±1.0 (34 3/4")', "1/16 in", "S01: moved.", "k = 2"):
         assert text in front, text
     for edge in o.edges:
         assert edge.edge_id in back
