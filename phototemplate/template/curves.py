@@ -45,6 +45,12 @@ class Curve(Protocol):
     def point(self, position: float) -> Array:
         """(2,) point at a position."""
 
+    def points(self, positions: Array) -> Array:
+        """(n, 2) points at (n,) positions."""
+
+    def sides(self, points: Array) -> Array:
+        """(n,) signed distances of (n, 2) points."""
+
     def offset(self, distance_mm: Dual | float) -> Curve:
         """Parallel curve, to the left by the distance."""
 
@@ -86,6 +92,15 @@ class LineCurve:
         out: Array = self.origin.xy + position * self.direction.xy
         return out
 
+    def points(self, positions: Array) -> Array:
+        out: Array = self.origin.xy + np.outer(positions, self.direction.xy)
+        return out
+
+    def sides(self, points: Array) -> Array:
+        d, o = self.direction.xy, self.origin.xy
+        out: Array = d[0] * (points[:, 1] - o[1]) - d[1] * (points[:, 0] - o[0])
+        return out
+
     def offset(self, distance_mm: Dual | float) -> LineCurve:
         return LineCurve(self.origin + self.direction.left() * distance_mm, self.direction)
 
@@ -97,6 +112,12 @@ class LineCurve:
 
     def length(self, start: Vec, end: Vec) -> Dual:
         return (end - start).norm()
+
+
+def _travelled(angle_rad: float) -> float:
+    """An angle brought to -pi/4 .. 7/4 pi: arcs may turn by more than half, and a little backwards is seen as such."""
+    a = angle_rad % (2 * math.pi)
+    return a - 2 * math.pi if a > 1.75 * math.pi else a
 
 
 @dataclass(frozen=True)
@@ -124,10 +145,9 @@ class ArcCurve:
         return (p - self.centre).unit().left() * self.turn
 
     def _angle(self, xy: Array) -> float:
-        """Angle travelled from ``start_rad`` in the running direction, in (-pi, pi]."""
+        """Angle travelled from ``start_rad`` in the running direction; see :func:`_travelled`."""
         d = xy - self.centre.xy
-        a = self.turn * (math.atan2(d[1], d[0]) - self.start_rad)
-        return (a + math.pi) % (2 * math.pi) - math.pi
+        return _travelled(self.turn * (math.atan2(d[1], d[0]) - self.start_rad))
 
     def position(self, xy: Array) -> float:
         return self._angle(xy) * self.radius.value
@@ -137,6 +157,15 @@ class ArcCurve:
         out: Array = self.centre.xy + self.radius.value * np.array([math.cos(a), math.sin(a)])
         return out
 
+    def points(self, positions: Array) -> Array:
+        a = self.start_rad + self.turn * positions / self.radius.value
+        out: Array = self.centre.xy + self.radius.value * np.column_stack([np.cos(a), np.sin(a)])
+        return out
+
+    def sides(self, points: Array) -> Array:
+        out: Array = self.turn * (self.radius.value - np.hypot(*(points - self.centre.xy).T))
+        return out
+
     def offset(self, distance_mm: Dual | float) -> ArcCurve:
         return replace(self, radius=self.radius - dual(distance_mm) * self.turn)
 
@@ -144,19 +173,22 @@ class ArcCurve:
         return replace(self, turn=-self.turn)
 
     def sweep_rad(self, start: Array, end: Array) -> float:
-        """Angle from start to end in the running direction, signed, in (-pi, pi]."""
+        """Angle from start to end in the running direction; see :func:`_travelled`."""
         a, b = start - self.centre.xy, end - self.centre.xy
-        return self.turn * math.atan2(a[0] * b[1] - a[1] * b[0], a @ b)
+        return _travelled(self.turn * math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))
+
+    def sweep(self, start: Vec, end: Vec) -> Dual:
+        """The same with its gradient."""
+        a, b = start - self.centre, end - self.centre
+        angle = atan2(a.cross(b), a.dot(b)) * self.turn
+        return angle + (_travelled(angle.value) - angle.value)
 
     def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:
         sweep = self.sweep_rad(start, end)
-        if sweep < -1e-9:  # more than half a turn
-            sweep += 2 * math.pi
         return [(float(start[0]), float(start[1]), math.tan(self.turn * sweep / 4.0))]
 
     def length(self, start: Vec, end: Vec) -> Dual:
-        a, b = start - self.centre, end - self.centre
-        return abs(self.radius * atan2(a.cross(b), a.dot(b)))
+        return abs(self.radius * self.sweep(start, end))
 
 
 def arc_through(a: Vec, b: Vec, c: Vec) -> ArcCurve | None:

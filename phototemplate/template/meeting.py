@@ -15,6 +15,7 @@ from phototemplate.model import Array, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve, arc_through
 from phototemplate.template.gradients import Dual, Vec, vec
 from phototemplate.template.profile import ProfileCurve
+from phototemplate.template.spline import OffsetSpline
 
 AnyCurve = LineCurve | ArcCurve | ProfileCurve
 
@@ -41,8 +42,8 @@ def segment_curve(segment: Segment, first: int, size: int) -> AnyCurve:
     """The curve of a segment, run from its first knot to its last."""
     if segment.shape == "profile":
         t = segment.chord_mm[1] - segment.chord_mm[0]
-        return ProfileCurve(segment.chord_mm[0], t / np.hypot(t[0], t[1]), segment.knots_mm, segment.offsets_mm,
-                            first, size)
+        return ProfileCurve(segment.chord_mm[0], t / np.hypot(t[0], t[1]),
+                            OffsetSpline(segment.knots_mm, segment.offsets_mm), first, size)
     points = segment_points(segment, first, size)
     line = LineCurve(points[0], (points[-1] - points[0]).unit())
     if segment.shape == "line":
@@ -78,8 +79,8 @@ def _candidates(a: AnyCurve, b: AnyCurve, near: Array, reach_mm: float) -> Itera
     if isinstance(bent, ArcCurve):
         reach_mm = min(reach_mm, math.pi * bent.radius.value)
     positions = middle + np.linspace(-reach_mm, reach_mm, 121)
-    points = np.array([bent.point(float(s)) for s in positions])
-    sides = np.array([other.side_at(p)[0] for p in points])
+    points = bent.points(positions)
+    sides = other.sides(points)
     change = np.nonzero(np.sign(sides[:-1]) != np.sign(sides[1:]))[0]
     starts = points[change] + (points[change + 1] - points[change]) * (
         np.abs(sides[change]) / np.maximum(np.abs(sides[change]) + np.abs(sides[change + 1]), 1e-12)

@@ -26,6 +26,7 @@ from phototemplate.template.quantities import (
     direction,
     place_on_edge,
     seen_stretch,
+    segment_middle,
 )
 
 
@@ -256,7 +257,7 @@ def _chain_points(chain: _Chain, by_id: dict[str, Segment], tolerance_mm: float 
 def runs_along(curve: AnyCurve, start: Array, end: Array) -> bool:
     """Whether going from start to end goes along the curve's direction (an arc: the shorter way)."""
     if isinstance(curve, ArcCurve):
-        return curve.sweep_rad(start, end) >= 0
+        return 0 <= curve.sweep_rad(start, end) <= math.pi
     return curve.position(end) >= curve.position(start)
 
 
@@ -281,17 +282,6 @@ def arc_goes(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> boo
         return (curve.sweep_rad(start, p)) % turn
 
     return ahead(middle) <= ahead(end)
-
-
-def segment_middle(segment: Segment) -> Array:
-    """(2,) the middle knot."""
-    t = segment.chord_mm[1] - segment.chord_mm[0]
-    t = t / np.hypot(t[0], t[1])
-    k = len(segment.knots_mm) // 2
-    s = segment.knots_mm[k] if len(segment.knots_mm) > 2 else segment.knots_mm.mean()
-    f = segment.offsets_mm[k] if len(segment.knots_mm) > 2 else segment.offsets_mm.mean()
-    out: Array = segment.chord_mm[0] + s * t + f * np.array([-t[1], t[0]])
-    return out
 
 
 def signed_area(points: Array) -> float:

@@ -12,10 +12,10 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from phototemplate.model import Array
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
+from phototemplate.template.spline import OffsetSpline
 
 
 @dataclass(frozen=True)
@@ -30,10 +30,7 @@ class ProfileCurve:
     origin: Array
     along: Array
     """(2,) unit tangent of the chord"""
-    knots: Array
-    """(M,)"""
-    offsets: Array
-    """(M,)"""
+    spline: OffsetSpline
     first: int
     size: int
     """S, entries of the state"""
@@ -43,55 +40,13 @@ class ProfileCurve:
     """To the left of the chord's direction, whatever the sense"""
 
     @cached_property
-    def basis(self) -> CubicSpline:
-        """(M,) weights as a function of s between the end knots."""
-        return CubicSpline(self.knots, np.eye(len(self.knots)), bc_type="natural")
-
-    @cached_property
-    def spline(self) -> CubicSpline:
-        """Offset as a function of s between the end knots."""
-        return CubicSpline(self.knots, self.offsets, bc_type="natural")
-
-    @cached_property
-    def _ends(self) -> tuple[float, float, float, float]:
-        """Offset and slope at the first and last knot."""
-        a, b = self.knots[0], self.knots[-1]
-        return float(self.spline(a)), float(self.spline(a, 1)), float(self.spline(b)), float(self.spline(b, 1))
-
-    def weights(self, s: float, derivative: int = 0) -> Array:
-        """(M,) derivative of f (or of its derivative) with respect to the offsets."""
-        a, b = float(self.knots[0]), float(self.knots[-1])
-        inside = min(max(s, a), b)
-        if s == inside:
-            out: Array = self.basis(s, derivative)
-        elif derivative == 0:
-            out = self.basis(inside) + (s - inside) * self.basis(inside, 1)
-        elif derivative == 1:
-            out = self.basis(inside, 1)
-        else:
-            out = np.zeros(len(self.knots))
-        return out
-
-    def f(self, s: Array) -> tuple[Array, Array, Array]:
-        """Offset, slope and second derivative at chord positions."""
-        s = np.asarray(s, dtype=np.float64)
-        a, b = float(self.knots[0]), float(self.knots[-1])
-        fa, ga, fb, gb = self._ends
-        inside = np.clip(s, a, b)
-        low, high = s < a, s > b
-        f = np.where(low, fa + ga * (s - a), np.where(high, fb + gb * (s - b), self.spline(inside)))
-        g = np.where(low, ga, np.where(high, gb, self.spline(inside, 1)))
-        h = np.where(low | high, 0.0, self.spline(inside, 2))
-        return f, g, h
-
-    @cached_property
     def normal(self) -> Array:
         """(2,) left normal of the chord."""
         return np.array([-self.along[1], self.along[0]])
 
     def curve_points(self, s: Array) -> Array:
         """(n, 2) points of the (shifted) curve at chord positions."""
-        f, g, _ = self.f(s)
+        f, g, _ = self.spline.many(s)
         w = np.sqrt(1.0 + g * g)
         shift = self.shift.value
         x, y = s - shift * g / w, f + shift / w
@@ -101,9 +56,9 @@ class ProfileCurve:
     @cached_property
     def _grid(self) -> tuple[Array, Array]:
         """Chord positions to start the search for a foot from, and their offsets."""
-        spans = [np.linspace(a, b, 6, endpoint=False) for a, b in itertools.pairwise(self.knots)]
-        s = np.concatenate([*spans, self.knots[-1:]])
-        return s, self.f(s)[0]
+        spans = [np.linspace(a, b, 6, endpoint=False) for a, b in itertools.pairwise(self.spline.knots)]
+        s = np.concatenate([*spans, self.spline.knots[-1:]])
+        return s, self.spline.many(s)[0]
 
     def _foot(self, xy: Array) -> float:
         """Chord position of the foot of ``xy``."""
@@ -113,7 +68,7 @@ class ProfileCurve:
         k = int(np.argmin((grid - x) ** 2 + (offsets - y) ** 2))
         s = x if not grid[0] <= x <= grid[-1] else float(grid[k])
         for _ in range(50):
-            f, g, h = (float(v) for v in self.f(np.float64(s)))  # type: ignore[arg-type]
+            f, g, h = self.spline.at(s)
             value = (x - s) + (y - f) * g
             slope = -1.0 - g * g + (y - f) * h
             if slope > -0.05:  # beyond the centre of curvature: creep
@@ -126,7 +81,7 @@ class ProfileCurve:
 
     def _frame(self, s: float) -> tuple[float, float, float, Array, Array]:
         """Offset, slope, second derivative; unit tangent and left normal along the chord at s."""
-        f, g, h = (float(v) for v in self.f(np.float64(s)))  # type: ignore[arg-type]
+        f, g, h = self.spline.at(s)
         w = math.sqrt(1.0 + g * g)
         tangent = (self.along + g * self.normal) / w
         return f, g, h, tangent, np.array([-tangent[1], tangent[0]])
@@ -141,7 +96,7 @@ class ProfileCurve:
         f, _, _, _, nu = self._frame(s)
         base = self.origin + s * self.along + f * self.normal
         value = float(nu @ (p.xy - base)) - self.shift.value
-        grad = nu[0] * p.x.grad + nu[1] * p.y.grad - float(nu @ self.normal) * self._full(self.weights(s))
+        grad = nu[0] * p.x.grad + nu[1] * p.y.grad - float(nu @ self.normal) * self._full(self.spline.weights(s)[0])
         return Dual(value, grad - self.shift.grad) * self.sense
 
     def side_at(self, xy: Array) -> tuple[float, Array]:
@@ -157,7 +112,7 @@ class ProfileCurve:
         """
         s = self._foot(p.xy)
         f, g, h, _, _ = self._frame(s)
-        w0, w1 = self._full(self.weights(s)), self._full(self.weights(s, 1))
+        w0, w1 = (self._full(w) for w in self.spline.weights(s))
         d = p.xy - self.origin
         y = float(self.normal @ d)
         dx = self.along[0] * p.x.grad + self.along[1] * p.y.grad
@@ -180,8 +135,13 @@ class ProfileCurve:
         return self.sense * self._foot(xy)
 
     def point(self, position: float) -> Array:
-        out: Array = self.curve_points(np.array([self.sense * position]))[0]
-        return out
+        return self.points(np.array([position]))[0]  # type: ignore[no-any-return]
+
+    def points(self, positions: Array) -> Array:
+        return self.curve_points(self.sense * positions)
+
+    def sides(self, points: Array) -> Array:
+        return np.array([self.side_at(p)[0] for p in points])
 
     def offset(self, distance_mm: Dual | float) -> ProfileCurve:
         return replace(self, shift=self.shift + dual(distance_mm) * self.sense)
@@ -193,12 +153,12 @@ class ProfileCurve:
         """Chord positions from start to end (in running order) whose chords stay within the tolerance of the curve."""
         a, b = self._foot(start), self._foot(end)
         low, high = min(a, b), max(a, b)
-        inner = [float(k) for k in self.knots if low < k < high]
+        inner = [float(k) for k in self.spline.knots if low < k < high]
         stops = np.array([low, *inner, high])
         parts: list[Array] = []
         for u, v in itertools.pairwise(stops):
             # within one cubic the second derivative is largest at an end; chord error = h^2 |f''| / 8
-            bend = float(np.max(np.abs(self.f(np.linspace(u, v, 5))[2])))
+            bend = float(np.max(np.abs(self.spline.many(np.linspace(u, v, 5))[2])))
             n = max(math.ceil((v - u) * math.sqrt(bend / (8.0 * tolerance_mm))), 1)
             parts.append(np.linspace(u, v, n, endpoint=False))
         s = np.concatenate([*parts, [high]])
@@ -213,10 +173,6 @@ class ProfileCurve:
     def length(self, start: Vec, end: Vec) -> Dual:
         return (end - start).norm()
 
-    def weight_rows(self, s: Array, derivative: int = 0) -> Array:
-        """(n, M) as :meth:`weights` for many positions."""
-        return np.array([self.weights(float(v), derivative) for v in s])
-
     def swept(self, start: Vec, end: Vec) -> Dual:
         """Twice the signed area between the curve and the straight line from start to end, both on the curve.
 
@@ -226,15 +182,15 @@ class ProfileCurve:
         """
         (sa, ta, ca), (sb, tb, cb) = self._foot_dual(start), self._foot_dual(end)
         low, high = min(sa.value, sb.value), max(sa.value, sb.value)
-        stops = np.array([low, *[float(k) for k in self.knots if low < k < high], high])
+        stops = np.array([low, *[float(k) for k in self.spline.knots if low < k < high], high])
         x, weight = np.polynomial.legendre.leggauss(8)
         half = np.diff(stops)[:, None] / 2.0
         nodes = ((stops[:-1, None] + half) + half * x).ravel()
         ds = (half * weight).ravel() * (1.0 if sa.value <= sb.value else -1.0)
-        f, g, _ = self.f(nodes)
+        f, g, _ = self.spline.many(nodes)
         w = np.sqrt(1.0 + g * g)
-        rows, slopes = self.weight_rows(nodes), self.weight_rows(nodes, 1)
-        fa, ga, _ = self.f(np.array([sa.value, sb.value]))
+        rows, slopes = self.spline.weight_rows(nodes)
+        fa, ga, _ = self.spline.many(np.array([sa.value, sb.value]))
         wa = np.sqrt(1.0 + ga * ga)
         integral = Dual(float(ds @ f), self._full(ds @ rows) + fa[1] * sb.grad - fa[0] * sa.grad)
         arc = Dual(float(ds @ w), self._full((ds * g / w) @ slopes) + wa[1] * sb.grad - wa[0] * sa.grad)

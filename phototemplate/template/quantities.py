@@ -64,6 +64,7 @@ class State:
         self.outline = outline
         self.size = len(outline.noise_cov_mm2)
         self.segments: Mapping[str, Segment] = {s.edge_id: s for s in outline.segments}
+        self._curves: dict[str, AnyCurve] = {}
 
     @cached_property
     def values(self) -> Array:
@@ -116,7 +117,10 @@ class State:
         """The curve of an edge. Raises InputError naming the edges there are."""
         if edge_id not in self.segments:
             raise InputError(f"There is no edge {edge_id!r}; the edges are {', '.join(self.segments) or 'none'}.")
-        return segment_curve(self.segments[edge_id], self.outline.state_slices[edge_id].start, self.size)
+        if edge_id not in self._curves:
+            first = self.outline.state_slices[edge_id].start
+            self._curves[edge_id] = segment_curve(self.segments[edge_id], first, self.size)
+        return self._curves[edge_id]
 
     def loop(self, loop_id: str) -> OutlineLoop:
         """A loop by name. Raises InputError naming the loops there are."""
@@ -178,6 +182,17 @@ def seen_stretch(segment: Segment, curve: AnyCurve) -> tuple[Array, Array]:
         ends = segment.chord_mm[0] + np.outer(segment.knots_mm[[0, -1]], t / np.hypot(t[0], t[1]))
     first, last = (curve.point(curve.position(p)) for p in ends)
     return first, last
+
+
+def segment_middle(segment: Segment) -> Array:
+    """(2,) the middle knot."""
+    t = segment.chord_mm[1] - segment.chord_mm[0]
+    t = t / np.hypot(t[0], t[1])
+    k = len(segment.knots_mm) // 2
+    s = segment.knots_mm[k] if len(segment.knots_mm) > 2 else segment.knots_mm.mean()
+    f = segment.offsets_mm[k] if len(segment.knots_mm) > 2 else segment.offsets_mm.mean()
+    out: Array = segment.chord_mm[0] + s * t + f * np.array([-t[1], t[0]])
+    return out
 
 
 # ----------------------------------------------------------------------------------------------- questions
@@ -255,10 +270,7 @@ def span_area(curve: AnyCurve, start: Vec, end: Vec) -> Dual:
     straight = start.cross(end)
     if isinstance(curve, ArcCurve):
         a, b = start - curve.centre, end - curve.centre
-        sweep = atan2(a.cross(b), a.dot(b))
-        if sweep.value * curve.turn < -1e-9:
-            sweep = sweep + 2.0 * math.pi * curve.turn
-        return straight + curve.radius * curve.radius * sweep - a.cross(b)
+        return straight + curve.radius * curve.radius * curve.sweep(start, end) * curve.turn - a.cross(b)
     if isinstance(curve, ProfileCurve):
         return straight + curve.swept(start, end)
     return straight

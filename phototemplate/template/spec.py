@@ -35,7 +35,7 @@ class PieceEdgeSpec(Section):
     """One edge of a piece. What is left out follows from the kind of the measured edge."""
 
     finish: EdgeFinish | None = None
-    """Left out: front, end, opening and other edges finished, walls to wall, panels to panel"""
+    """Left out: front, end and other edges finished, walls to wall, panels to panel, sides of openings to appliance"""
     overhang: Length | None = None
     """Beyond the measured edge, to the outside; left out: the shop's overhang on fronts, the end overhang on ends"""
     clearance: NotNegativeLength | None = None
@@ -258,7 +258,8 @@ class PieceSpec(Section):
 
     @model_validator(mode="after")
     def _unique(self) -> PieceSpec:
-        ids = [x.id for x in (*self.cutouts, *self.posts, *self.seams, *self.splashes)]
+        ids = [x.id for x in self.cutouts] + [x.id for x in self.posts]
+        ids += [x.id for x in self.seams] + [x.id for x in self.splashes]
         for twice in sorted({i for i in ids if ids.count(i) > 1}):
             raise ValueError(f"two things of piece {self.id!r} are called {twice!r}; give each its own id")
         for name in self.corners:
@@ -332,7 +333,7 @@ class TemplateSpec(Section):
 
     @model_validator(mode="after")
     def _unique(self) -> TemplateSpec:
-        ids = [x.id for x in (*self.pieces, *self.openings, *self.appliances)]
+        ids = [x.id for x in self.pieces] + [x.id for x in self.openings] + [x.id for x in self.appliances]
         for twice in sorted({i for i in ids if ids.count(i) > 1}):
             raise ValueError(f"two pieces, openings or appliances are called {twice!r}; give each its own id")
         return self

@@ -10,6 +10,7 @@ from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.outline import LoopSpec, build_outline
 from phototemplate.template.profile import ProfileCurve
+from phototemplate.template.spline import OffsetSpline
 
 FIELD_TERMS = 8
 """Smooth displacement fields standing for scale, shear and bending of a network"""
@@ -88,7 +89,7 @@ def segment(
     rng = np.random.default_rng(sum(map(ord, edge_id)))
     u = np.linspace(0.0, length, n_points)
     if kind_of_shape == "profile":
-        seen = ProfileCurve(a, t, s, f, 0, len(s)).curve_points(u)
+        seen = ProfileCurve(a, t, OffsetSpline(s, f), 0, len(s)).curve_points(u)
     elif kind_of_shape == "arc":
         r = (length**2 / 4 + arc**2) / (2 * abs(arc))
         w = np.sqrt(np.maximum(r**2 - (u - length / 2) ** 2, 0.0)) - (r - abs(arc))

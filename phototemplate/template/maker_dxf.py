@@ -1,0 +1,192 @@
+"""A maker's cut-out drawing: closed, unit known, lines and arcs only."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from phototemplate.errors import InputError
+from phototemplate.model import Array
+from phototemplate.template.drawing import flatten_polyline
+
+GAP_MM = 0.05
+"""Ends this close count as joined"""
+_UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
+"""$INSUNITS -> mm (AutoCAD DXF reference)"""
+_GIVEN_MM = {"mm": 1.0, "in": 25.4}
+_IGNORED = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT"}
+
+
+@dataclass(frozen=True)
+class CutoutShape:
+    """Closed shape about the middle of its front: x to the right, y away from the room, mm."""
+
+    vertices: Array
+    """(n, 3) x, y, bulge; anticlockwise"""
+    source: str
+    """By size, or the file it came from"""
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """(xmin, ymin, xmax, ymax)."""
+        points = flatten_polyline(self.vertices, True, 0.005)
+        low, high = points.min(axis=0), points.max(axis=0)
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def read_cutout_dxf(
+    path: Path, unit: str | None = None, layer: str | None = None, expected_mm: tuple[float, float] = (80.0, 1600.0)
+) -> CutoutShape:
+    """Read the one closed shape of a maker's file.
+
+    Lines, arcs, circles and polylines are chained by their ends; the outermost closed shape is taken and nothing else may
+    lie outside it. ``unit`` is used only where the file states none.
+
+    Raises:
+        InputError: not readable, no or several shapes, open (with the gap), no or contradicting unit, a size that no
+            cut-out has (wrong unit), splines or ellipses.
+    """
+    name = path.name
+    if not path.is_file():
+        raise InputError(f"There is no cut-out file {path}; check the path in the job file.")
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFError
+
+    try:
+        document = readfile(path)
+    except (OSError, DXFError, UnicodeDecodeError) as exc:
+        raise InputError(f"Cut-out file {name} cannot be read as DXF ({exc}); ask the maker for a DXF of lines and arcs.") \
+            from exc
+    scale = _scale(document.header.get("$INSUNITS", 0), unit, name)
+    parts: list[Array] = []
+    for entity in document.modelspace():
+        if layer is not None and entity.dxf.layer.lower() != layer.lower():
+            continue
+        parts += _vertices(entity, name)
+    if not parts:
+        where = f" on layer {layer!r}" if layer else ""
+        raise InputError(f"Cut-out file {name} holds no lines or arcs{where}; check the file and the layer.")
+    for part in parts:
+        part[:, :2] *= scale
+    loops = _chain(parts, name)
+    polygons = [shapely.Polygon(flatten_polyline(v, True, 0.02)) for v in loops]
+    outer = max(range(len(loops)), key=lambda k: polygons[k].area)
+    for k, polygon in enumerate(polygons):
+        if k != outer and not polygons[outer].buffer(GAP_MM).contains(polygon):
+            raise InputError(f"Cut-out file {name} holds {len(loops)} separate shapes; name the layer of the one to cut.")
+    if not polygons[outer].is_valid:
+        raise InputError(f"The shape in cut-out file {name} crosses itself; ask the maker for a clean DXF.")
+    vertices = loops[outer] if polygons[outer].exterior.is_ccw else _turned_round(loops[outer])
+    xmin, ymin, xmax, ymax = polygons[outer].bounds
+    smallest, largest = min(xmax - xmin, ymax - ymin), max(xmax - xmin, ymax - ymin)
+    if largest > expected_mm[1] or smallest < expected_mm[0] / 4 or largest < expected_mm[0]:
+        for other, factor in (("mm", 1.0 / scale), ("inch", 25.4 / scale)):
+            if expected_mm[0] <= largest * factor <= expected_mm[1] and abs(factor - 1.0) > 1e-9:
+                raise InputError(
+                    f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm in the unit it states, which "
+                    f"no cut-out does; it seems to be drawn in {other}: "
+                    f"{(xmax - xmin) * factor:.1f} x {(ymax - ymin) * factor:.1f} mm. Correct the unit in the file."
+                )
+        raise InputError(f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm, which no cut-out does; "
+                         "check the file's unit.")
+    vertices[:, 0] -= (xmin + xmax) / 2.0
+    vertices[:, 1] -= ymin
+    return CutoutShape(vertices, name)
+
+
+def _scale(insunits: int, unit: str | None, name: str) -> float:
+    if insunits in _UNITS_MM:
+        stated = _UNITS_MM[insunits]
+        if unit is not None and abs(_GIVEN_MM[unit] - stated) > 1e-9:
+            raise InputError(f"Cut-out file {name} states another unit ($INSUNITS {insunits}) than the job file ({unit}); "
+                             "leave `file_unit` out or correct the file.")
+        return stated
+    if insunits:
+        raise InputError(f"Cut-out file {name} states a unit ($INSUNITS {insunits}) that no cut-out is drawn in; "
+                         "ask the maker for mm or inch.")
+    if unit is None:
+        raise InputError(f"Cut-out file {name} states no unit; give `file_unit` as \"mm\" or \"in\".")
+    return _GIVEN_MM[unit]
+
+
+def _vertices(entity: Any, name: str) -> list[Array]:
+    """Open or closed vertex chains (n, 3) of one entity; a closed one repeats its first vertex at the end."""
+    kind = entity.dxftype()
+    if kind in _IGNORED:
+        return []
+    if kind == "LINE":
+        a, b = entity.dxf.start, entity.dxf.end
+        return [np.array([[a.x, a.y, 0.0], [b.x, b.y, 0.0]])]
+    if kind == "CIRCLE":
+        c, r = entity.dxf.center, entity.dxf.radius
+        return [np.array([[c.x + r, c.y, 1.0], [c.x - r, c.y, 1.0], [c.x + r, c.y, 0.0]])]
+    if kind == "ARC":
+        c, r = entity.dxf.center, entity.dxf.radius
+        a, b = math.radians(entity.dxf.start_angle), math.radians(entity.dxf.end_angle)
+        sweep = (b - a) % (2 * math.pi)
+        return [np.array([[c.x + r * math.cos(a), c.y + r * math.sin(a), math.tan(sweep / 4)],
+                          [c.x + r * math.cos(b), c.y + r * math.sin(b), 0.0]])]
+    if kind == "LWPOLYLINE":
+        rows = [[x, y, bulge] for x, y, bulge in entity.get_points("xyb")]
+        closed = entity.closed
+    elif kind == "POLYLINE" and entity.is_2d_polyline:
+        rows = [[v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)] for v in entity.vertices]
+        closed = entity.is_closed
+    elif kind in ("SPLINE", "ELLIPSE", "HELIX"):
+        raise InputError(f"Cut-out file {name} holds a {kind.lower()}, which machines follow each in their own way; "
+                         "ask the maker for a DXF of lines and arcs.")
+    else:
+        raise InputError(f"Cut-out file {name} holds a {kind} entity, which is not read; "
+                         "explode it to lines, arcs and polylines.")
+    out = np.array(rows, dtype=np.float64).reshape(-1, 3)
+    if closed and len(out):
+        out = np.vstack([out, [out[0, 0], out[0, 1], 0.0]])
+    return [out] if len(out) >= 2 else []
+
+
+def _turned_round(v: Array) -> Array:
+    """The same closed shape run the other way (no vertex repeated)."""
+    out = v[::-1].copy()
+    out[:, 2] = -np.roll(v[::-1, 2], -1)
+    return out
+
+
+def _reversed_chain(v: Array) -> Array:
+    out = v[::-1].copy()
+    out[:-1, 2] = -v[:-1][::-1, 2]
+    out[-1, 2] = 0.0
+    return out
+
+
+def _chain(parts: list[Array], name: str) -> list[Array]:
+    """Closed loops (n, 3), no vertex repeated. Raises InputError with the gap where ends stay free."""
+    rest = list(parts)
+    loops: list[Array] = []
+    while rest:
+        chain = rest.pop(0)
+        while np.hypot(*(chain[-1, :2] - chain[0, :2])) > GAP_MM or len(chain) < 3:
+            best: tuple[float, int, bool] | None = None
+            for k, part in enumerate(rest):
+                for flip in (False, True):
+                    head = part[-1 if flip else 0, :2]
+                    gap = float(np.hypot(*(head - chain[-1, :2])))
+                    if best is None or gap < best[0]:
+                        best = (gap, k, flip)
+            if best is None or best[0] > GAP_MM:
+                gap = float(np.hypot(*(chain[-1, :2] - chain[0, :2])))
+                if best is not None:
+                    gap = min(gap, best[0])
+                x, y = chain[-1, :2]
+                raise InputError(f"The shape in cut-out file {name} is open: a gap of {gap:.2f} mm at "
+                                 f"({x:.1f}, {y:.1f}) mm; close it to within {GAP_MM:g} mm.")
+            _, k, flip = best
+            part = rest.pop(k)
+            part = _reversed_chain(part) if flip else part
+            chain = np.vstack([chain[:-1], part])
+        loops.append(chain[:-1])
+    return loops

@@ -1,0 +1,305 @@
+"""Outline and wishes -> template: pieces, splashes, seams, checks. ``build_template`` is the stage's entry."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import shapely
+
+from phototemplate.errors import Finding, InputError
+from phototemplate.model import HeightPoint, Outline
+from phototemplate.template.boundary import (
+    Boundary,
+    FitError,
+    Unfit,
+    boundary_area,
+    boundary_vertices,
+    check,
+    corner_name,
+    inside_angle,
+    polygon_of,
+    same_corner,
+    turning_rad,
+)
+from phototemplate.template.checks import appliance_places, run_checks
+from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
+from phototemplate.template.gradients import dual
+from phototemplate.template.level import shim_list
+from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceCorner, PieceEdge, Seam, Template
+from phototemplate.template.places import OpeningPlace, place_opening
+from phototemplate.template.quantities import State
+from phototemplate.template.rules import CAUTIONS, density_kg_m3
+from phototemplate.template.seams import propose_seams
+from phototemplate.template.shaping import (
+    STRAIGHT_ON_RAD,
+    Base,
+    SeamCut,
+    base_of,
+    cut_opening,
+    cut_seam,
+    treat_corners,
+    unknown_corners,
+)
+from phototemplate.template.sizes import (
+    cutout_sizes,
+    depth_sizes,
+    diagonal_sizes,
+    edge_sizes,
+    opening_sizes,
+    overall_sizes,
+    place_u,
+    point2,
+)
+from phototemplate.template.spec import CornerSpec, CutoutSpec, PieceSpec, PostSpec, TemplateSpec
+from phototemplate.template.splash import build_splashes
+
+
+@dataclass
+class _Part:
+    """One part of a piece on its way."""
+
+    boundary: Boundary
+    corners: dict[str, CornerSpec]
+    before_corners: Boundary
+    cutouts: list[tuple[PlacedCutout, bool]]
+    holes: list[PlacedHole]
+
+
+def build_template(
+    outline: Outline,
+    spec: TemplateSpec,
+    heights: Sequence[HeightPoint] = (),
+    folder: Path | None = None,
+) -> Template:
+    """Build every piece of a job.
+
+    ``heights`` are those of the cabinet tops (work frame), ``folder`` is where makers' files are looked for. The same
+    outline and spec give the same template, whatever the order in which openings, seams and corners were declared.
+
+    Raises:
+        InputError: a name that does not exist, a maker's file that cannot be used.
+        FitError: a wish that the measured shape does not allow; it names edge, value and the nearest value that works.
+    """
+    state = State(outline)
+    openings = {o.id: place_opening(state, o) for o in sorted(spec.openings, key=lambda o: o.id)}
+    findings: list[Finding] = []
+    pieces: list[Piece] = []
+    seams: list[Seam] = []
+    splashes = []
+    bases: dict[str, Base] = {}
+    for piece_spec in spec.pieces:
+        base = base_of(state, piece_spec, spec.shop, openings)
+        bases[piece_spec.id] = base
+        made, joints, doubts = _build_piece(state, base, spec, openings, folder)
+        pieces += made
+        seams += joints
+        findings += doubts
+        splashes += build_splashes(base, made, spec.shop)
+    _every_opening_used(spec, bases)
+    appliances = appliance_places(state, spec)
+    template = Template(
+        spec=spec,
+        pieces=tuple(pieces),
+        splashes=tuple(splashes),
+        openings=tuple(openings.values()),
+        opening_sizes=tuple(s for o in openings.values() for s in opening_sizes(state, o)),
+        seams=tuple(seams),
+        proposals=(),
+        appliances=appliances,
+        checks=(),
+        shims=shim_list(heights, outline.plan_from_work),
+        cautions=CAUTIONS,
+        findings=tuple(findings),
+    )
+    template = replace(template, proposals=propose_seams(state, template))
+    checks, doubts = run_checks(template, heights)
+    return replace(template, checks=tuple(checks), findings=(*template.findings, *doubts))
+
+
+def _every_opening_used(spec: TemplateSpec, bases: dict[str, Base]) -> None:
+    for opening in spec.openings:
+        named = opening.pieces or []
+        for piece_id in named:
+            if piece_id not in bases:
+                raise InputError(f"Opening {opening.id!r} names piece {piece_id!r}, which does not exist; "
+                                 f"the pieces are {', '.join(bases) or 'none'}.")
+        sides = any(e.side_of is not None and e.side_of.split("/")[0] == opening.id
+                    for b in bases.values() for e in b.spec.edges.values())
+        if bases and not sides and not any(opening.run in b.lines for b in bases.values()):
+            raise InputError(f"Opening {opening.id!r} lies on run {opening.run!r}, which is no edge of any piece.")
+
+
+def _build_piece(
+    state: State, base: Base, spec: TemplateSpec, openings: dict[str, OpeningPlace], folder: Path | None
+) -> tuple[list[Piece], list[Seam], list[Finding]]:
+    """Openings, then seams, then corners, then cut-outs; each in the order of ids."""
+    wish, shop = base.spec, spec.shop
+    findings = [f for line in base.lines.values() for f in line.findings]
+    boundaries: list[Boundary] = [base.boundary]
+    for name in sorted(openings):
+        opening = openings[name]
+        named = opening.spec.pieces
+        if named is None or wish.id in named:
+            boundaries = cut_opening(base, boundaries, opening, shop, required=named is not None)
+    cuts: list[SeamCut] = []
+    for seam in sorted(wish.seams, key=lambda s: s.id):
+        boundaries, cut = cut_seam(state, base, boundaries, seam, shop)
+        cuts.append(cut)
+    unknown_corners(wish, boundaries)
+    boundaries.sort(key=_from_left)
+    parts: list[_Part] = []
+    for k, boundary in enumerate(boundaries):
+        name = _part_name(wish.id, k, len(boundaries))
+        treated, done, doubts = treat_corners(boundary, wish.corners, shop, name)
+        findings += doubts
+        parts.append(_Part(treated, done, boundary, [], []))
+    _take_cutouts(state, base, parts, folder, findings)
+    names = [_part_name(wish.id, k, len(parts)) for k in range(len(parts))]
+    pieces = []
+    for name, part in zip(names, parts, strict=True):
+        try:
+            check(part.boundary)
+        except Unfit as unfit:
+            raise FitError(f"Piece {name!r} cannot be cut: {unfit}; check its corners and cut-outs.", unfit.where) from None
+        pieces.append(_finish(state, base, name, part, spec))
+    return pieces, [_seam(state, cut, pieces) for cut in cuts], findings
+
+
+def _from_left(boundary: Boundary) -> tuple[float, float]:
+    centre = polygon_of(boundary, 1.0).centroid
+    return round(float(centre.x), 3), round(float(centre.y), 3)
+
+
+def _part_name(piece_id: str, k: int, n: int) -> str:
+    return piece_id if n == 1 else f"{piece_id}-{k + 1}"
+
+
+def _take_cutouts(state: State, base: Base, parts: list[_Part], folder: Path | None, findings: list[Finding]) -> None:
+    wish = base.spec
+    placed: list[PlacedCutout] = []
+    for spec in sorted(wish.cutouts, key=lambda c: c.id):
+        placed.append(_take(parts, place_cutout(state, base, spec, folder), wish, spec, findings))
+    for post in sorted(wish.posts, key=lambda p: p.id):
+        placed.append(_take(parts, place_post(state, base, post), wish, post, findings))
+    for k, a in enumerate(placed):
+        for b in placed[k + 1 :]:
+            if a.polygon().intersects(b.polygon()):
+                raise FitError(f"Cut-outs {a.cutout_id!r} and {b.cutout_id!r} of piece {wish.id!r} overlap; move one of them.",
+                               a.cutout_id)
+
+
+def _take(
+    parts: list[_Part], cutout: PlacedCutout, wish: PieceSpec, spec: CutoutSpec | PostSpec,
+    findings: list[Finding],
+) -> PlacedCutout:
+    boundaries, touched, across = assign([p.boundary for p in parts], cutout, wish.id, spec)
+    for part, boundary in zip(parts, boundaries, strict=True):
+        part.boundary = boundary
+    for k in touched:
+        parts[k].cutouts.append((cutout, across))
+    for hole in cutout.holes:
+        _drill(parts, hole, wish.id)
+    if across:
+        seams = sorted({s.name for k in touched for s in parts[k].boundary if s.finish == "seam"})
+        findings.append(Finding(
+            "seam-through-cutout", f"{wish.id}/{cutout.cutout_id}",
+            f"Seam {', '.join(seams)} runs through cut-out {cutout.cutout_id} of piece {wish.id}.",
+            "Make sure that the cabinet carries the stone in front of and behind the cut-out, or move the seam.",
+        ))
+    return cutout
+
+
+def _drill(parts: list[_Part], hole: PlacedHole, piece_id: str) -> None:
+    x, y = hole.centre.xy
+    for part in parts:
+        polygon = polygon_of(part.boundary)
+        point = shapely.Point(x, y)
+        if polygon.contains(point):
+            room = float(polygon.exterior.distance(point)) - hole.diameter_mm / 2.0
+            if room <= 0:
+                raise FitError(f"Hole {hole.name!r} of piece {piece_id!r} reaches the edge; it would have to move by "
+                               f"{-room + 1.0:.1f} mm or have a diameter below {2 * (room + hole.diameter_mm / 2):.1f} mm.",
+                               hole.name, hole.diameter_mm, 2 * (room + hole.diameter_mm / 2))
+            for other, _ in part.cutouts:
+                inside = other.polygon().distance(point) - hole.diameter_mm / 2.0
+                if inside <= 0:
+                    raise FitError(f"Hole {hole.name!r} of piece {piece_id!r} reaches into cut-out {other.cutout_id!r}; it "
+                                   f"would have to move by {-inside + 1.0:.1f} mm.", hole.name)
+            part.holes.append(hole)
+            return
+    raise FitError(f"Hole {hole.name!r} lies outside piece {piece_id!r}; move it.", hole.name)
+
+
+def _finish(state: State, base: Base, name: str, part: _Part, spec: TemplateSpec) -> Piece:
+    """Measure a finished part."""
+    shop = spec.shop
+    plain = part.before_corners
+    area = boundary_area(part.boundary)
+    cutouts: list[Cutout] = []
+    for cutout, across in part.cutouts:
+        if not across:
+            area = area + boundary_area(cutout.spans)  # runs clockwise: negative
+        vertices = boundary_vertices(_turned(cutout.spans), shop.profile_tolerance)
+        cutouts.append(Cutout(cutout.cutout_id, cutout.kind, cutout.source, vertices, point2(cutout.centre), across))
+    for hole in part.holes:
+        area = area - dual(math.pi * hole.diameter_mm**2 / 4.0)
+    net = state.quantity(area, "mm2")
+    sizes = [*edge_sizes(state, plain), *overall_sizes(state, plain), *depth_sizes(state, plain),
+             *diagonal_sizes(state, plain)]
+    for cutout, _ in part.cutouts:
+        sizes += cutout_sizes(state, plain, cutout)
+    weight = net.value * 1e-6 * shop.material.thickness * 1e-3 * density_kg_m3(shop.material)
+    return Piece(
+        piece_id=name,
+        source_id=base.spec.id,
+        boundary=part.boundary,
+        vertices=boundary_vertices(part.boundary, shop.profile_tolerance),
+        edges=_edges(state, base, plain),
+        corners=_corners(state, plain, part, base.spec),
+        cutouts=tuple(cutouts),
+        holes=tuple(Hole(h.name, point2(h.centre), h.diameter_mm) for h in part.holes),
+        sizes=tuple(sizes),
+        area=net,
+        weight_kg=weight,
+    )
+
+
+def _turned(spans: Boundary) -> Boundary:
+    """A boundary run the other way."""
+    return tuple(replace(s, curve=s.curve.reversed(), start=s.end, end=s.start) for s in spans[::-1])
+
+
+def _edges(state: State, base: Base, plain: Boundary) -> tuple[PieceEdge, ...]:
+    out = []
+    for span in plain:
+        line = base.lines.get(span.name)
+        out.append(PieceEdge(
+            edge_id=span.name, finish=span.finish, rule=line.rule if line else "square to the opening or seam",
+            outward_mm=line.outward_mm if line else 0.0, start=point2(span.start), end=point2(span.end),
+            length=state.quantity(span.length()), place_U_mm=place_u(state, span),
+            gap=line.gap if line else None, moved=line.moved if line else None,
+        ))
+    return tuple(out)
+
+
+def _corners(state: State, plain: Boundary, part: _Part, wish: PieceSpec) -> tuple[PieceCorner, ...]:
+    out = []
+    for i in range(len(plain)):
+        if abs(turning_rad(plain[i - 1], plain[i])) < STRAIGHT_ON_RAD:
+            continue
+        name = corner_name(plain, i)
+        done = part.corners.get(name, CornerSpec())
+        asked = any(same_corner(key, name) for key in wish.corners)
+        out.append(PieceCorner(name, point2(plain[i].start), state.quantity(inside_angle(plain[i - 1], plain[i]), "rad"),
+                               done.kind, done.radius or done.clip or 0.0, done.kind != "sharp" and not asked))
+    return tuple(out)
+
+
+def _seam(state: State, cut: SeamCut, pieces: Sequence[Piece]) -> Seam:
+    sides = [p.piece_id for p in pieces if any(s.name == cut.spec.id for s in p.boundary)]
+    pair = (sides[0] if sides else "", sides[1] if len(sides) > 1 else "")
+    return Seam(cut.spec.id, pair, point2(cut.start), point2(cut.end), cut.joint_mm,
+                state.quantity((cut.end - cut.start).norm()))

@@ -1,0 +1,118 @@
+"""Limits of the trade, each with where it comes from, and the cautions printed with every template.
+
+Figures marked ``common practice`` have no published source here. The stone association's figures were read in restatements
+of its design manual, not in the manual itself; so were the electrical and accessibility figures. Nominal sizes warn, they
+never replace a measurement. Local codes and the maker's sheet prevail over all of them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from phototemplate.template.spec import MaterialSpec
+from phototemplate.units import INCH_MM
+
+PRACTICE = "common practice"
+DESIGN_MANUAL = "Dimension Stone Design Manual (Natural Stone Institute), as restated by the trade press"
+NIOSH = "NIOSH revised lifting equation, load constant 23 kg (51 lb) in ideal conditions"
+NEC = "NEC 210.52(C), as restated by electricians' forums; local adoption decides"
+ADA = "2010 ADA Standards 804.3.2 (public and covered facilities)"
+
+KILOGRAM_LIMIT = 23.0
+FOOT_MM = 12 * INCH_MM
+
+
+@dataclass(frozen=True)
+class Density:
+    """A usual density, chosen on the heavy side, and its source."""
+
+    kg_m3: float
+    source: str
+
+
+DENSITIES: dict[str, Density] = {
+    "granite": Density(2755.0, "172 lb/ft3, upper end of usual granite; ASTM C615 asks for 2,560 at least"),
+    "marble": Density(2800.0, "dolomite marble after ASTM C503 (from memory); calcite marble 2,590"),
+    "quartzite": Density(2803.0, "175 lb/ft3, trade article"),
+    "engineered quartz": Density(2500.0, "2.3 to 2.5 g/cm3 (from memory); the maker's sheet prevails"),
+    "soapstone": Density(3076.0, "20 lb/ft2 at 1-1/4 in, trade article"),
+    "other": Density(3000.0, "assumed on the heavy side"),
+}
+
+
+def density_kg_m3(material: MaterialSpec) -> float:
+    """The given density, or a usual one of the kind."""
+    return material.density_kg_m3 or DENSITIES[material.kind].kg_m3
+
+
+def unsupported_limit_mm(thickness_mm: float, depth_mm: float) -> float:
+    """Largest overhang without support: 6 in at 2 cm, 10 in at 3 cm, never more than a third of the depth.
+
+    Between 2 and 3 cm the figure of 2 cm holds; below 2 cm (19 mm) there is no figure and the limit is 0.
+    """
+    if thickness_mm < 19.0:
+        return 0.0
+    limit = 10 * INCH_MM if thickness_mm >= 29.0 else 6 * INCH_MM
+    return min(limit, depth_mm / 3.0)
+
+
+def span_limit_mm(thickness_mm: float) -> float:
+    """Largest span between supports: 2 ft at 2 cm, 3 ft at 3 cm; none below 19 mm."""
+    if thickness_mm < 19.0:
+        return 0.0
+    return 36 * INCH_MM if thickness_mm >= 29.0 else 24 * INCH_MM
+
+
+FLATNESS: tuple[tuple[float, float, str], ...] = (
+    (4 * FOOT_MM, INCH_MM / 16, "1/16 in in 4 ft"),
+    (10 * FOOT_MM, INCH_MM / 8, "1/8 in in 10 ft"),
+)
+"""Within this distance, heights may differ by this much"""
+
+
+def carriers(weight_kg: float) -> str:
+    """How a weight is best moved; never says that a carry is safe."""
+    if weight_kg <= KILOGRAM_LIMIT:
+        return "one person in ideal conditions"
+    if weight_kg <= 4 * KILOGRAM_LIMIT:
+        return f"a team of at least {math.ceil(weight_kg / KILOGRAM_LIMIT)}, or lifting gear"
+    return "lifting gear"
+
+
+def island_receptacles(area_mm2: float, long_mm: float, short_mm: float, edition: int) -> int:
+    """Receptacles an island or peninsula must have.
+
+    2017: one from 24 x 12 in on. 2020: one for the first 9 ft2 and one more for every further 18 ft2 or part of it.
+    2023: none, but provision for a later one.
+    """
+    if edition == 2023:
+        return 0
+    if edition == 2017:
+        return 1 if long_mm >= 24 * INCH_MM and short_mm >= 12 * INCH_MM else 0
+    square_feet = area_mm2 / FOOT_MM**2
+    return 1 + max(math.ceil((square_feet - 9.0) / 18.0 - 1e-9), 0)
+
+
+def wall_receptacles(length_mm: float) -> int:
+    """Receptacles along a stretch of wall counter: from 12 in on, no point farther than 24 in from one."""
+    return 0 if length_mm < 12 * INCH_MM else math.ceil(length_mm / (48 * INCH_MM) - 1e-9)
+
+
+USUAL_DEPTH_MM = (24 * INCH_MM, 27 * INCH_MM)
+"""Finished depth of a kitchen counter, 25 to 25-1/2 in usual (trade articles)"""
+USUAL_WIDTHS_MM: dict[str, tuple[tuple[float, float], ...]] = {
+    "range": ((30 * INCH_MM, 30.25 * INCH_MM), (36 * INCH_MM, 36.25 * INCH_MM), (24 * INCH_MM, 24.25 * INCH_MM),
+              (48 * INCH_MM, 48.25 * INCH_MM)),
+    "dishwasher": ((23.5 * INCH_MM, 24.5 * INCH_MM), (17.5 * INCH_MM, 18.5 * INCH_MM)),
+}
+"""Openings and appliances as usually made; always the maker's sheet"""
+
+CAUTIONS: tuple[str, ...] = (
+    "Silica dust: cutting, grinding or drilling stone releases dust that destroys lungs. Cut wet or with extraction, "
+    "wear a fitted respirator (29 CFR 1910.1053 in the shop, 1926.1153 on site; stricter local rules prevail).",
+    "Weight: slabs break like glass. Carry upright, with people or gear enough; weights here are estimates.",
+    "Gas and electric appliances are disconnected and connected by licensed people only.",
+    "Overhangs and spans beyond the limits shown need supports designed for them.",
+    "Local codes and the maker's sheets prevail over every figure on this sheet.",
+)

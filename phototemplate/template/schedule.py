@@ -1,0 +1,160 @@
+"""Schedules of a template as plain rows: for the sheet, the CSV and the app."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from phototemplate.model import Outline
+from phototemplate.template.piece_types import Size, Template
+from phototemplate.template.quantities import Quantity
+from phototemplate.units import LengthUnit, format_length
+
+CSV_COLUMNS = (
+    "piece", "edge", "finish", "rule", "offset_mm", "length_mm", "length_U_mm", "length_in", "place_U_mm",
+    "largest_gap_mm", "gap_at_mm", "moved_start_mm", "moved_middle_mm", "moved_end_mm", "start_x_mm", "start_y_mm",
+    "end_x_mm", "end_y_mm", "largest_cause",
+)  # fmt: skip
+"""Columns of the CSV of edges, one row for every edge of every piece; U at k = 2"""
+
+SIZE_COLUMNS = ("piece", "dimension", "kind", "value_mm", "U_mm", "value_in", "decided", "largest_cause")
+
+
+def both_units(q: Quantity, unit: LengthUnit, denominator: int, decided: bool = False) -> str:
+    """``2222.5 ±0.3 (87 1/2")``: mm with U, and the shop's unit."""
+    text = f"{q.value:.1f}" if decided else f"{q.value:.1f} ±{q.U:.1f}"
+    return text if unit == "mm" else f"{text} ({format_length(q.value, unit, denominator)})"
+
+
+def edge_rows_csv(template: Template) -> list[dict[str, str]]:
+    """Rows for the CSV of edges, keys :data:`CSV_COLUMNS`."""
+    shop = template.spec.shop
+    out = []
+    for piece in template.pieces:
+        for e in piece.edges:
+            moved = e.moved or (None, None, None)
+            row = {
+                "piece": piece.piece_id, "edge": e.edge_id, "finish": e.finish, "rule": e.rule,
+                "offset_mm": f"{e.outward_mm:.2f}", "length_mm": f"{e.length.value:.2f}",
+                "length_U_mm": f"{e.length.U:.2f}",
+                "length_in": format_length(e.length.value, shop.length_unit, shop.denominator),
+                "place_U_mm": f"{e.place_U_mm:.2f}",
+                "largest_gap_mm": f"{e.gap.largest_mm:.2f}" if e.gap else "",
+                "gap_at_mm": f"{e.gap.largest_at_mm:.0f}" if e.gap else "",
+                **{f"moved_{w}_mm": f"{m.value:.2f}" if m else ""
+                   for w, m in zip(("start", "middle", "end"), moved, strict=True)},
+                "start_x_mm": f"{e.start[0]:.3f}", "start_y_mm": f"{e.start[1]:.3f}",
+                "end_x_mm": f"{e.end[0]:.3f}", "end_y_mm": f"{e.end[1]:.3f}",
+                "largest_cause": largest_cause(e.length),
+            }  # fmt: skip
+            assert tuple(row) == CSV_COLUMNS
+            out.append(row)
+    return out
+
+
+def largest_cause(q: Quantity) -> str:
+    """First line of the budget."""
+    return q.budget[0][0] if q.budget else ""
+
+
+def all_sizes(template: Template) -> list[tuple[str, Size]]:
+    """(piece, size) of every finished dimension, openings last."""
+    out = [(p.piece_id, s) for p in template.pieces for s in p.sizes]
+    return out + [("opening", s) for s in template.opening_sizes]
+
+
+def size_rows_csv(template: Template) -> list[dict[str, str]]:
+    """Rows for the CSV of finished dimensions, keys :data:`SIZE_COLUMNS`."""
+    shop = template.spec.shop
+    return [
+        {
+            "piece": piece, "dimension": s.name, "kind": s.group, "value_mm": f"{s.quantity.value:.2f}",
+            "U_mm": f"{s.quantity.U:.2f}",
+            "value_in": format_length(s.quantity.value, shop.length_unit, shop.denominator),
+            "decided": "yes" if s.decided else "no", "largest_cause": largest_cause(s.quantity),
+        }
+        for piece, s in all_sizes(template)
+    ]  # fmt: skip
+
+
+def edge_schedule(template: Template) -> list[tuple[str, ...]]:
+    """Edge schedule for the sheet, header first."""
+    shop = template.spec.shop
+    rows: list[tuple[str, ...]] = [("piece", "edge", "finish", "cut", "offset mm", "length mm (U, k=2)", "place U",
+                                    "largest gap / movement")]
+    for piece in template.pieces:
+        for e in piece.edges:
+            note = ""
+            if e.gap is not None and e.moved is not None:
+                note = f"gap {e.gap.largest_mm:.1f} at {e.gap.largest_at_mm:.0f}; moved " + "/".join(
+                    f"{m.value:+.1f}" for m in e.moved)
+            rows.append((piece.piece_id, e.edge_id, e.finish, e.rule, f"{e.outward_mm:+.1f}",
+                         both_units(e.length, shop.length_unit, shop.denominator), f"{e.place_U_mm:.2f}", note))
+    return rows
+
+
+def corner_schedule(template: Template) -> list[tuple[str, ...]]:
+    """Corners: inside angle with U, treatment."""
+    rows: list[tuple[str, ...]] = [("piece", "corner", "angle deg (U, k=2)", "treatment")]
+    for piece in template.pieces:
+        for c in piece.corners:
+            size = f" {c.size_mm:.1f} mm" if c.size_mm else ""
+            by = " (shop's inside radius)" if c.by_default else ""
+            rows.append((piece.piece_id, c.name, f"{math.degrees(c.angle.value):.2f} ±{math.degrees(c.angle.U):.2f}",
+                         f"{c.kind}{size}{by}"))
+    return rows
+
+
+def size_schedule(template: Template, groups: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """Finished dimensions of the groups asked for."""
+    shop = template.spec.shop
+    rows: list[tuple[str, ...]] = [("piece", "dimension", "mm (U, k=2)", "largest cause")]
+    rows += [
+        (piece, s.name, both_units(s.quantity, shop.length_unit, shop.denominator, s.decided),
+         "decided" if s.decided else largest_cause(s.quantity))
+        for piece, s in all_sizes(template) if s.group in groups
+    ]
+    return rows
+
+
+def piece_schedule(template: Template) -> list[tuple[str, ...]]:
+    """Pieces with area and weight."""
+    rows: list[tuple[str, ...]] = [("piece", "kind", "area m2 (U, k=2)", "weight kg", "thickness mm")]
+    t = template.spec.shop.material.thickness
+    rows += [(p.piece_id, "top", f"{p.area.value / 1e6:.3f} ±{p.area.U / 1e6:.4f}", f"{p.weight_kg:.0f}", f"{t:.0f}")
+             for p in template.pieces]
+    rows += [(s.piece_id, s.kind, f"{s.area_mm2 / 1e6:.3f}", f"{s.weight_kg:.0f}", f"{s.thickness_mm:.0f}")
+             for s in template.splashes]
+    return rows
+
+
+def check_schedule(template: Template, only: str | None = None) -> list[tuple[str, ...]]:
+    """Checks with their sources; ``only`` one verdict."""
+    rows: list[tuple[str, ...]] = [("check", "where", "found", "limit", "verdict", "source")]
+    rows += [(c.rule, c.where, c.found, c.limit, c.verdict, c.source) for c in template.checks
+             if only is None or c.verdict == only]
+    return rows
+
+
+def shim_schedule(template: Template) -> list[tuple[str, ...]]:
+    """Shim list."""
+    rows: list[tuple[str, ...]] = [("cabinet", "place", "raise by mm (U, k=2)", "x mm", "y mm")]
+    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{s.U_mm:.1f}", f"{s.xy[0]:.0f}", f"{s.xy[1]:.0f}")
+             for s in template.shims]
+    return rows
+
+
+def outline_rows_csv(outline: Outline) -> list[Mapping[str, str]]:
+    """Measured edges for a CSV; U at k = 2."""
+    out: list[Mapping[str, str]] = []
+    for r in outline.edges:
+        start, middle, end = r.offset_U_mm
+        out.append({
+            "edge": r.edge_id, "kind": r.kind, "shape": r.shape, "source": r.source, "length_mm": f"{r.length_mm:.2f}",
+            "length_U_mm": f"{r.length_U_mm:.2f}", "angle_deg": f"{math.degrees(r.angle_rad):.4f}",
+            "angle_U_deg": f"{math.degrees(r.angle_U_rad):.4f}", "offset_U_start_mm": f"{start:.3f}",
+            "offset_U_middle_mm": f"{middle:.3f}", "offset_U_end_mm": f"{end:.3f}", "photos": str(r.n_photos),
+            "points": str(r.n_points), "rms_mm": f"{r.rms_mm:.3f}",
+            "largest_cause": r.budget[0][0] if r.budget else "",
+        })  # fmt: skip
+    return out

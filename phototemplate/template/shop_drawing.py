@@ -1,0 +1,303 @@
+"""A template as a drawing in real mm: what the shop cuts, on layers of its own, with real dimensions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+import shapely.ops
+
+from phototemplate.model import Array, Outline
+from phototemplate.template.drawing import (
+    Circle,
+    Dimension,
+    Drawing,
+    Item,
+    Line,
+    Point,
+    Polyline,
+    Text,
+    flatten_polyline,
+    item_bounds,
+    text_width_mm,
+)
+from phototemplate.template.outline_drawing import loop_vertices
+from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Size, Splash, Template
+from phototemplate.template.quantities import State
+from phototemplate.template.schedule import both_units
+from phototemplate.template.simplify import simplified
+from phototemplate.units import LengthUnit
+
+SHORT_MM = 60.0
+"""Shorter edges get no dimension of their own"""
+
+
+def template_drawing(
+    template: Template,
+    outline: Outline,
+    title: str = "",
+    text_height_mm: float = 25.0,
+    sizes: bool = True,
+    found: bool = True,
+    simplify_mm: float = 0.0,
+) -> Drawing:
+    """Lower a template to a drawing in the plan frame, splashes laid flat below it.
+
+    Every piece is one closed polyline with true arcs on STONE-SHAPE, its cut-outs and holes are closed on layers of their
+    own. ``simplify_mm`` thins the vertices of measured profiles: no vertex left out lies farther than this from the line
+    drawn.
+    """
+    h = text_height_mm
+    shop = template.spec.shop
+    state = State(outline)
+    items: list[Item] = []
+    if found:
+        items += [
+            Polyline("FOUND-LINE" if loop.closed else "FOUND-OPEN",
+                     tuple(loop_vertices(state, loop, shop.profile_tolerance)), loop.closed, loop.loop_id)
+            for loop in outline.loops
+        ]
+    items += _beneath(template, h)
+    for piece in template.pieces:
+        items += _piece(piece, template, h, sizes, simplify_mm)
+    for seam in template.seams:
+        items.append(Line("STONE-SEAM", seam.start, seam.end, data=(
+            ("seam", seam.seam_id), ("joint_mm", seam.joint_mm), ("between", " ".join(seam.pieces)))))
+        items.append(_label(seam.start, seam.end, f"{seam.seam_id}, joint {seam.joint_mm:.1f} mm", 0.7 * h))
+    for p in template.proposals:
+        items.append(Line("STONE-UNDERNEATH", p.start, p.end, data=(("proposed seam", p.reason),)))
+        items.append(_label(p.start, p.end, f"seam proposed: {p.reason}", 0.6 * h))
+    if sizes:
+        for s in template.opening_sizes:
+            if s.group == "opening" and s.decided:
+                items.append(_dimension(s, template, h, -2.0 * h))
+    items += _splashes(template, items, h)
+    notes = [
+        "Unit mm. Frame: x to the right along the longest run as seen from the room, y away from the room.",
+        "± is the expanded uncertainty U, k = 2 (about 95 %); dimensions without it are decided, not measured.",
+        f"Measured profiles are drawn within {shop.profile_tolerance + simplify_mm:g} mm of their curve; arcs are true arcs.",
+        f"Material: {shop.material.name}, {shop.material.thickness:g} mm.",
+    ]
+    if outline.unscaled:
+        notes.insert(0, "NOT TO SCALE: no known length was given, only the shape is true. Do not cut from this file.")
+    return Drawing(title or "Template", tuple(items), tuple(notes), shop.profile_tolerance + simplify_mm)
+
+
+# --------------------------------------------------------------------------------------------------- parts
+
+
+def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm: float) -> list[Item]:
+    items: list[Item] = [Polyline(
+        "STONE-SHAPE", simplified(piece.vertices, simplify_mm), True, piece.piece_id,
+        data=(("piece", piece.piece_id), ("area_mm2", piece.area.value), ("area_U_mm2", piece.area.U),
+              ("weight_kg", piece.weight_kg), ("k", 2.0)),
+    )]
+    items += _finished_runs(piece, template.spec.shop.profile_tolerance)
+    for cutout in piece.cutouts:
+        if not cutout.across_seam:
+            items.append(Polyline("STONE-CUTOUT", cutout.vertices, True, cutout.cutout_id,
+                                  data=(("cut-out", cutout.cutout_id), ("kind", cutout.kind), ("source", cutout.source))))
+        items.append(Text("STONE-NAMES", cutout.centre, f"{cutout.cutout_id} ({cutout.kind})", 0.8 * h, align="centre",
+                          valign="middle"))
+    items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
+    at = _inside_point(piece)
+    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.4 * h), piece.piece_id, 1.3 * h, align="centre"))
+    items.append(Text("STONE-NAMES", (at[0], at[1] - 1.1 * h), f"{piece.area.value / 1e6:.2f} m2, {piece.weight_kg:.0f} kg",
+                      0.8 * h, align="centre"))
+    outer = _outer_sides(piece, template)
+    for edge in piece.edges:
+        items += _edge_labels(edge, piece, template, h, sizes, edge.edge_id in outer)
+    for corner in piece.corners:
+        if corner.kind != "sharp":
+            word = "R" if corner.kind == "rounded" else "clip"
+            x, y = corner.at
+            items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {corner.size_mm:.1f}", 0.7 * h))
+    if sizes:
+        for s in piece.sizes:
+            if s.group == "depth" and s.name.endswith("middle"):
+                items.append(_dimension(s, template, 0.8 * h, 0.0))
+            if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
+                items.append(_dimension(s, template, 0.6 * h, 0.0))
+    return items
+
+
+def _finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
+    """Finished edges as open polylines, corner arcs between two finished edges included."""
+    n = len(piece.boundary)
+    finishes = [s.finish for s in piece.boundary]
+
+    def shown(k: int) -> bool:
+        if finishes[k] == "corner":
+            return finishes[k - 1] == "finished" and finishes[(k + 1) % n] == "finished"
+        return finishes[k] == "finished"
+
+    flags = [shown(k) for k in range(n)]
+    first = next((k for k in range(n) if flags[k] and not flags[k - 1]), 0 if all(flags) else None)
+    if first is None:
+        return []
+    items: list[Item] = []
+    run: list[tuple[float, float, float]] = []
+    names: list[str] = []
+    for step in range(n + 1):
+        k = (first + step) % n
+        if step < n and flags[k]:
+            run += piece.boundary[k].vertices(tolerance_mm)
+            names.append(piece.boundary[k].name)
+        elif run:
+            end = piece.boundary[k - 1].end.xy
+            items.append(Polyline("STONE-FINISHED", (*run, (float(end[0]), float(end[1]), 0.0)), name=piece.piece_id,
+                                  data=(("piece", piece.piece_id), ("edges", " ".join(n for n in names if "/" not in n)))))
+            run, names = [], []
+    return items
+
+
+def _outer_sides(piece: Piece, template: Template) -> set[str]:
+    """Edges with free room outside for a dimension: not seams, not sides of openings."""
+    taken = {f"{o.spec.id} {side}" for o in template.openings for side in ("left", "right", "back")}
+    return {e.edge_id for e in piece.edges if e.finish != "seam" and e.edge_id not in taken and e.rule[-7:] != "opening"}
+
+
+def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, h: float, sizes: bool, outside: bool) -> list[Item]:
+    start, end = np.array(edge.start), np.array(edge.end)
+    length = float(np.hypot(*(end - start)))
+    if length < SHORT_MM:
+        return []
+    left = np.array([-(end - start)[1], (end - start)[0]]) / length
+    middle = (start + end) / 2.0
+    items: list[Item] = []
+    at = start + 0.25 * (end - start) + (max(edge.outward_mm, 0.0) + 0.8 * h) * left
+    offset = f" {edge.outward_mm:+.1f}" if edge.outward_mm else ""
+    text = f"{edge.edge_id}: {edge.finish}{offset}"
+    if text_width_mm(text, 0.65 * h) < 0.9 * length and edge.finish != "seam":
+        items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, 0.65 * h, _upright(end - start), "centre",
+                          "middle"))
+    if sizes:
+        shop = template.spec.shop
+        base = middle + (-3.2 if outside else 2.6) * h * left
+        q = edge.length
+        items.append(Dimension(
+            "STONE-SIZES", edge.start, edge.end, (float(base[0]), float(base[1])),
+            text=both_units(q, shop.length_unit, shop.denominator), height_mm=0.8 * h,
+            data=(("piece", piece.piece_id), ("edge", edge.edge_id), ("length_mm", q.value), ("length_U_mm", q.U), ("k", 2.0)),
+        ))
+    return items
+
+
+def _dimension(s: Size, template: Template, h: float, offset: float) -> Dimension:
+    """A size as a dimension, ``offset`` to the left of its direction."""
+    shop = template.spec.shop
+    a, b = np.array(s.start), np.array(s.end)
+    d = b - a
+    n = float(np.hypot(*d)) or 1.0
+    left = np.array([-d[1], d[0]]) / n
+    base = (a + b) / 2.0 + offset * left
+    unit: LengthUnit = shop.length_unit
+    return Dimension("STONE-SIZES", s.start, s.end, (float(base[0]), float(base[1])),
+                     text=both_units(s.quantity, unit, shop.denominator, s.decided), height_mm=h,
+                     data=(("dimension", s.name), ("value_mm", s.quantity.value), ("U_mm", s.quantity.U), ("k", 2.0)))
+
+
+def _label(start: Point, end: Point, text: str, h: float) -> Text:
+    a, b = np.array(start), np.array(end)
+    d = b - a
+    n = float(np.hypot(*d)) or 1.0
+    at = (a + b) / 2.0 + np.array([-d[1], d[0]]) / n * h
+    return Text("STONE-NAMES", (float(at[0]), float(at[1])), text, h, _upright(d), "centre", "middle")
+
+
+def _upright(d: Array) -> float:
+    """Direction of a text along d that reads from below or from the right."""
+    a = math.atan2(float(d[1]), float(d[0]))
+    if a > math.pi / 2 + 1e-3:
+        return a - math.pi
+    if a <= -math.pi / 2 + 1e-3:
+        return a + math.pi
+    return a
+
+
+def _inside_point(piece: Piece) -> Array:
+    """A place within the stone with room for a label."""
+    outer = shapely.Polygon(flatten_polyline(np.array(piece.vertices), True, 1.0))
+    holes = [shapely.Polygon(flatten_polyline(np.array(c.vertices), True, 1.0)).buffer(20.0) for c in piece.cutouts]
+    shape = shapely.difference(outer, shapely.union_all(holes))
+    xy = shapely.get_coordinates(shapely.ops.polylabel(_largest(shape), 20.0))[0]
+    # aside of the middle, where the depth is written
+    aside = np.array([xy[0] - 0.22 * (outer.bounds[2] - outer.bounds[0]), xy[1]])
+    best = aside if shape.buffer(-60.0).contains(shapely.Point(aside)) else xy
+    return np.array([float(best[0]), float(best[1])])
+
+
+def _largest(shape: shapely.Geometry) -> shapely.Polygon:
+    parts = [g for g in shapely.get_parts(shape) if isinstance(g, shapely.Polygon)]
+    return max(parts, key=lambda g: g.area)
+
+
+def _beneath(template: Template, h: float) -> list[Item]:
+    """Appliances and openings below or beside the stone."""
+    items: list[Item] = []
+    for name, kind, box in template.appliances:
+        items.append(Polyline("STONE-UNDERNEATH", tuple((float(x), float(y), 0.0) for x, y in box), True, name))
+        x, y = box.mean(axis=0)
+        items.append(Text("STONE-UNDERNEATH", (float(x), float(y)), f"{name} ({kind})", 0.7 * h, align="centre",
+                          valign="middle"))
+    for opening in template.openings:
+        a, b = opening.frame.at(0.0, 0.0).xy, opening.frame.at(0.0, 600.0).xy
+        items.append(Line("STONE-UNDERNEATH", (float(a[0]), float(a[1])), (float(b[0]), float(b[1])),
+                          data=(("opening", opening.spec.id), ("width_mm", opening.spec.width))))
+        items.append(_label((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), f"{opening.spec.id}, middle", 0.7 * h))
+    return items
+
+
+def _splashes(template: Template, items: Sequence[Item], h: float) -> list[Item]:
+    """Splashes laid flat below everything else, one under the other, with the plan of their foot."""
+    if not template.splashes:
+        return []
+    boxes = [item_bounds(i) for i in items] or [(0.0, 0.0, 0.0, 0.0)]
+    x0, y = min(b[0] for b in boxes), min(b[1] for b in boxes)
+    out: list[Item] = []
+    for s in template.splashes:
+        y -= s.height_mm + 7.0 * h
+        out += _splash(s, template, x0, y, h)
+        y -= 4.0 * h
+    return out
+
+
+def _splash(s: Splash, template: Template, x0: float, y0: float, h: float) -> list[Item]:
+    shop = template.spec.shop
+
+    def moved(vertices: Sequence[tuple[float, float, float]]) -> tuple[tuple[float, float, float], ...]:
+        return tuple((x + x0, y + y0, b) for x, y, b in vertices)
+
+    def cut(c: Cutout) -> Polyline:
+        return Polyline("STONE-CUTOUT", moved(c.vertices), True, c.cutout_id, data=(("cut-out", c.cutout_id),))
+
+    n = s.length.value
+    items: list[Item] = [Polyline("STONE-SHAPE", moved(s.vertices), True, s.piece_id, data=(
+        ("piece", s.piece_id), ("kind", s.kind), ("length_mm", n), ("length_U_mm", s.length.U), ("k", 2.0)))]
+    items += [cut(c) for c in s.cutouts]
+    words = f"{s.piece_id}: {s.kind}, {s.thickness_mm:g} mm thick, {s.weight_kg:.0f} kg"
+    if s.foot_extra_mm > 0.05:
+        words += (f", foot scribed to the wall, {s.foot_extra_mm:.1f} mm deep" if s.follows_wall
+                  else f", straight, largest gap behind it {s.foot_extra_mm:.1f} mm")
+    items.append(Text("STONE-NAMES", (x0, y0 - 1.2 * h), words, 0.7 * h))
+    items.append(Dimension("STONE-SIZES", (x0, y0 + s.height_mm), (x0 + n, y0 + s.height_mm),
+                           (x0 + n / 2, y0 + s.height_mm + 1.6 * h), height_mm=0.8 * h,
+                           text=both_units(s.length, shop.length_unit, shop.denominator)))
+    items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, y0 + s.height_mm), (x0 + n + 2.5 * h, y0 + s.height_mm / 2),
+                           text=f"{s.height_mm:.1f}", height_mm=0.8 * h))
+    if s.follows_wall:
+        items.append(Polyline("STONE-SHAPE", moved(_foot_flat(s, -4.5 * h)), True, f"{s.piece_id} foot"))
+    return items
+
+
+def _foot_flat(s: Splash, y: float) -> list[tuple[float, float, float]]:
+    """The foot turned so that its straight front lies along x, room below."""
+    points = np.array(s.foot)[:, :2]
+    b, a = points[-2], points[-1]  # front, from the end of the edge back to its start
+    d = (b - a) / np.hypot(*(b - a))
+    # walls run right to left along the piece: turned by half a turn they read as seen from the room
+    rotation = np.array([[-d[0], -d[1]], [d[1], -d[0]]])
+    flat = (points - b) @ rotation.T
+    return [(float(x), float(v) + y, 0.0) for x, v in flat]
