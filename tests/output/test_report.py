@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -247,3 +248,31 @@ def test_many_photos_keep_the_report_small(html: str, tmp_path: Path) -> None:
 
     photos = tuple(replace(m.photos[i % 12], photo_id=f"P{i:02d}") for i in range(60))
     assert len(render_report(replace(m, photos=photos), settings=OutputSettings(), picture_of=picture)) < 25_000_000
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.1, definition)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    r, g, b = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def _contrast(a: str, b: str) -> float:
+    high, low = sorted((_luminance(a), _luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_contrast_in_light_dark_and_print() -> None:
+    """WCAG 2.1: text 4.5 to 1 (1.4.3 AA), lines of pictures 3 to 1 (1.4.11)."""
+    css = files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")
+    themes = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]{3,6})", block)) for block in re.findall(r":root \{([^}]*)\}", css)]
+    assert len(themes) == 3
+    for theme in themes:
+        colours = {k: "#" + "".join(c * 2 for c in v[1:]) if len(v) == 4 else v for k, v in theme.items()}
+        for ground in ("paper", "card"):
+            for text in ("ink", "soft", "accent", "good", "look", "short"):
+                assert _contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
+            for line in ("class-a", "class-b", "class-c", "class-d", "class-e", "low", "high", "even"):
+                assert _contrast(colours[line], colours[ground]) >= 3.0, (line, ground)
+        for mood in ("good", "look", "short"):
+            assert _contrast(colours["ink"], colours[f"{mood}-ground"]) >= 4.5
