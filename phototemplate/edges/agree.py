@@ -17,6 +17,10 @@ PIXEL_GATE = 0.9
 """The gate is never narrower than this many px"""
 SHOWING = 0.4
 """A photo shows a line if this share of its open stations has a step of it"""
+TILT_MM = 1.0
+"""Standard deviation of the rise of an edge over its length, beyond what the sheets tell"""
+SAG_MM = 0.8
+"""The same of its sag"""
 SIGN_MM = 60.0
 """Contrast keeps its sign over about this length (what lies behind a silhouette changes along it)"""
 PHOTO_LOOKS = 6.0
@@ -38,12 +42,15 @@ class Line:
     support: float
     """Share of the open stations at which at least half of the photos that show the line have a step of it"""
     evidence: float
-    """Mean surprise of its steps over all open looks of all photos, 0-1"""
+    """Mean surprise of its steps over the open looks of the photos that show it, 0-1"""
+    open_photos: int
+    """Photos in which the place is open, whether they show the line or not"""
     photo_support: dict[str, float]
     """Share of each photo's open stations that show it"""
     showing: tuple[str, ...]
     """Photos whose share is large enough to say that they show the line"""
-    rms_mm: float
+    misfit: float
+    """Robust scatter of the steps about the line in units of what sharp steps would show; above 1.5 it is no line"""
 
 
 def settle(
@@ -54,50 +61,56 @@ def settle(
     steps: list[Steps],
     expected_mm: Array,
     height_u_mm: float,
+    base_mm: Array | None = None,
 ) -> Line | None:
     """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
 
     Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends are free under a wide
-    prior (twice ``height_u_mm`` on their mean), which matters only where all photos look alike.
+    prior (twice ``height_u_mm`` on their mean), which matters only where all photos look alike. ``base_mm`` (N,) is
+    the height at which the bands were sampled, if that is not the expected one.
     """
     weights = hat_weights(stations.along_mm, nodes_mm)
     part = (stations.along_mm - stations.along_mm[0]) / max(float(np.ptp(stations.along_mm)), 1e-9)
-    ends = np.stack([1 - part, part], axis=1)
+    ends = np.stack([1 - part, part, 4 * part * (1 - part)], axis=1)  # heights of the two ends, and sag
+    lift = np.zeros(len(stations)) if base_mm is None else expected_mm - base_mm
     count = len(nodes_mm)
-    state = np.r_[proposal.offsets_mm, proposal.height_mm, proposal.height_mm]
-    prior = np.zeros((count + 2, count + 2))
-    prior[count:, count:] = 0.25 * 0.25 / height_u_mm**2 + np.array([[1.0, -1.0], [-1.0, 1.0]]) / 1.0**2
+    size = count + 3
+    state = np.r_[proposal.offsets_mm, proposal.height_mm, proposal.height_mm, 0.0]
+    prior = 1e-9 * np.eye(size)
+    tilt = np.array([[1.0, -1.0], [-1.0, 1.0]])
+    prior[count:-1, count:-1] = 0.25 * 0.25 / height_u_mm**2 + tilt / TILT_MM**2
+    prior[-1, -1] = 1.0 / SAG_MM**2
     for k in range(1, count - 1):  # bends are small: second differences of the nodes
-        row = np.zeros(count + 2)
+        row = np.zeros(size)
         row[k - 1 : k + 2] = 1.0, -2.0, 1.0
         prior += np.outer(row, row) / 2.0**2
-    covariance = np.full((count + 2, count + 2), np.nan)
-    scatter = 0.5
+    covariance = np.full((size, size), np.nan)
+    misfit = 9.9
     hits: list[tuple[Band, IntArray, Array]] = []
     for gate in GATE_MM:
-        normal, right = prior.copy(), np.zeros(count + 2)
+        normal, right = prior.copy(), np.zeros(size)
         hits, residuals = [], []
         for band, step in zip(bands, steps, strict=True):
             n = step.station
             scale = band.scale_px_per_mm[n]
             row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
-            residual = step.position_px / scale - row @ state
+            residual = step.position_px / scale - row @ state + band.lean[n] * lift[n]
             near = np.abs(residual) < np.maximum(gate, PIXEL_GATE / scale)
             near = one_per_station(stations, n, residual * scale, step.strength, step.surprise, near)
             if not near.any():
                 continue
-            sigma = np.maximum(0.4 / scale, 0.15)
+            sigma = np.maximum(0.35 / scale, 0.12)
             w = np.where(near, min(1.0, PHOTO_LOOKS / near.sum()) / sigma**2, 0.0)
             normal += row.T @ (w[:, None] * row)
             right += row.T @ (w * residual)
             hits.append((band, n[near], step.surprise[near]))
-            residuals.append(residual[near])
+            residuals.append((residual / sigma)[near])
         if not hits:
             return None
-        state = state + np.linalg.solve(normal + 1e-9 * np.eye(count + 2), right - prior @ state)
-        scatter = 1.4826 * float(np.median(np.abs(np.concatenate(residuals)))) + 0.02
-        covariance = np.linalg.inv(normal + 1e-9 * np.eye(count + 2))
-    return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, scatter)
+        state = state + np.linalg.solve(normal, right - prior @ state)
+        misfit = 1.4826 * float(np.median(np.abs(np.concatenate(residuals))))
+        covariance = np.linalg.inv(normal)
+    return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, lift, misfit)
 
 
 def one_per_station(
@@ -133,7 +146,8 @@ def _summary(
     bands: list[Band],
     hits: list[tuple[Band, IntArray, Array]],
     expected_mm: Array,
-    scatter: float,
+    lift: Array,
+    misfit: float,
 ) -> Line:
     """Support of the settled line: first by photo, then along the edge over the photos that show it."""
     count = weights.shape[1]
@@ -144,15 +158,15 @@ def _summary(
     opened, share = {}, {}
     evidence, open_looks = 0.0, 0.0
     for band in bands:
-        place = (offset - band.lean * rise) * band.scale_px_per_mm
+        place = (offset - band.lean * (rise + lift)) * band.scale_px_per_mm
         cell = np.clip(np.round(place - band.step_px[0]).astype(np.int64), 0, len(band.step_px) - 1)
         open_ = ~band.covered[np.arange(len(stations)), cell] & (np.abs(place) <= band.step_px[-1])
         opened[band.photo_id] = open_
-        open_looks += float(open_.sum())
         if open_.any():
             share[band.photo_id] = float((value[band.photo_id][open_] > 0).mean())
             if share[band.photo_id] >= SHOWING:
                 evidence += float(value[band.photo_id][open_].sum())
+                open_looks += float(open_.sum())
     showing = [p for p, s in share.items() if s >= SHOWING]
     looks, shown = np.zeros(len(stations)), np.zeros(len(stations))
     for p in showing or share:
@@ -160,7 +174,7 @@ def _summary(
         shown += (value[p] > 0) & opened[p]
     seen = looks > 0
     supported = seen & (shown >= np.maximum(1.0, 0.5 * looks))
-    mean = np.r_[np.zeros(count), 0.5, 0.5]
+    mean = np.r_[np.zeros(count), 0.5, 0.5, 2 / 3]
     return Line(
         offset_mm=offset,
         height_mm=expected_mm + rise,
@@ -168,9 +182,10 @@ def _summary(
         height_u_mm=float(np.sqrt(mean @ covariance @ mean)),
         support=float(supported.sum() / max(seen.sum(), 1)) * min(1.0, float(seen.mean()) * 2),
         evidence=evidence / max(open_looks, 1.0),
+        open_photos=len(share),
         photo_support=share,
         showing=tuple(showing),
-        rms_mm=scatter,
+        misfit=misfit,
     )
 
 

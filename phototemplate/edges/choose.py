@@ -64,9 +64,12 @@ def score(line: Line, hint: EdgeHint, settings: EdgeSettings) -> float:
     u_height = float(np.hypot(settings.height_prior_u_mm, min(line.height_u_mm, 5.0)))
     if abs(line.rise_mm) > settings.height_limit_mm + 2 * min(line.height_u_mm, 2.0) or line.support < 0.3:
         return 0.0
-    distance = _middle(line) / (0.7 * hint.search_mm)
-    photos = min(1.0, 0.5 + 0.25 * len(line.showing))  # what one photo shows may be anything
-    return line.evidence * photos * float(np.exp(-0.5 * (line.rise_mm / u_height) ** 2 - 0.5 * distance**2))
+    distance = _middle(line) / ((0.5 if len(line.showing) > 1 else 0.35) * hint.search_mm)
+    count = max(len(line.showing), 1)
+    # what one photo shows may be anything; photos that do not show it may look at what stands in front
+    photos = float(1.0 - 0.5**count) * float(np.power(count / max(line.open_photos, 1), 0.4))
+    sharp = float(np.exp(-0.5 * (max(0.0, line.misfit - 0.8) / 0.9) ** 2))
+    return line.evidence * line.support * sharp * photos * float(np.exp(-0.5 * (line.rise_mm / u_height) ** 2 - 0.5 * distance**2))
 
 
 def _middle(line: Line) -> float:

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.levels import Levels
 from phototemplate.edges.path import Stations
 from phototemplate.edges.profiles import Band
 from phototemplate.edges.scene import Scene
@@ -70,7 +71,7 @@ def intersect(
     scene: Scene,
     stations: Stations,
     start_height_mm: Array,
-    expected_mm: Array,
+    levels: Levels,
     bands: list[Band],
     fits: list[StepFit],
     open_: list[BoolArray],
@@ -84,7 +85,8 @@ def intersect(
     usable = np.stack(open_) & np.stack([f.good for f in fits]) & np.isfinite(k)
     u = np.where(usable, np.stack([np.maximum(f.u_px, settings.least_u_px) for f in fits]), 1.0)
     k = np.where(usable, k, 0.0)
-    basis = height_basis(stations.along_mm)
+    basis, spread = height_basis(stations.along_mm, levels, settings.height_shape_u_mm)
+    prior_u = height_prior_u(levels, settings.height_prior_u_mm)
     xyz = np.column_stack([stations.xy_mm, start_height_mm])
     sensitivity = np.zeros((scene.plane.influences.size, *k.shape))
     for p, band in enumerate(bands):
@@ -96,12 +98,13 @@ def intersect(
     photo_cov = _photo_errors(sensitivity, usable, shapes, scene.plane.influences.cov, view_u)
     count = basis.shape[1]
     prior = np.zeros((count + len(photo_cov), count + len(photo_cov)))
-    prior[:count, :count] = np.diag(
-        [1 / settings.height_prior_u_mm**2] + [1 / settings.height_shape_u_mm**2] * (count - 1)
-    )
+    # the mean level is one unknown error common to all sections, on top of each section's own
+    own_cov = np.diag(spread**2)
+    own_cov += prior_u**2 * np.outer(spread_mean(basis), spread_mean(basis))
+    prior[:count, :count] = np.linalg.inv(own_cov)
     prior[count:, count:] = np.linalg.inv(photo_cov)
     pull = np.zeros(len(prior))
-    wanted = np.linalg.lstsq(basis, expected_mm - start_height_mm, rcond=None)[0]
+    wanted = np.linalg.lstsq(basis, levels.height_mm - start_height_mm, rcond=None)[0]
     pull[:count] = prior[:count, :count] @ wanted
 
     scale = np.ones(len(bands))
@@ -123,7 +126,8 @@ def intersect(
     residual = np.where(usable, k - g * d - system.global_part(q), np.nan)
 
     jac = system.answer(np.where(weight > 0, sensitivity, 0.0))
-    to_prior = system.inverse[:, 0] / settings.height_prior_u_mm**2  # of the unknowns to a unit error of the expected height
+    # of the unknowns to a common error of the expected heights, in units of the influence's own nominal size
+    to_prior = system.inverse @ (prior[:, :count] @ spread_mean(basis)) * (prior_u / settings.height_prior_u_mm)
     if height_influence in scene.column:
         jac[:, scene.column[height_influence]] -= system.ratio @ to_prior
     modes = len(VIEW_SHAPE)
@@ -147,7 +151,7 @@ def intersect(
         weight=weight,
         residual_px=residual,
         scatter_px=scale * np.array([np.median(row[m]) if m.any() else np.nan for row, m in zip(u, usable, strict=True)]),
-        prior_share=float(to_prior[0]),
+        prior_share=float(np.mean(basis @ to_prior[:count])),
     )
 
 
@@ -232,11 +236,33 @@ def unit_position(along_mm: Array) -> Array:
     return np.asarray(2 * (along_mm - along_mm.min()) / max(float(np.ptp(along_mm)), 1e-9) - 1)
 
 
-def height_basis(along_mm: Array) -> Array:
-    """(N, M) Legendre polynomials over the stations' stretch: mean, tilt, sag, and one more per 0.9 m beyond 1.2 m."""
-    length = float(np.ptp(along_mm))
-    degree = 2 + int(np.clip((length - 1200.0) // 900.0 + 1, 0, 5)) if length > 300.0 else 1
-    return np.asarray(np.polynomial.legendre.legvander(unit_position(along_mm), degree))
+def height_basis(along_mm: Array, levels: Levels, shape_u_mm: float) -> tuple[Array, Array]:
+    """(N, M) height functions and the standard deviation (M,) of each: per section mean, tilt and, if long, sag.
+
+    Legendre polynomials over the section's stretch, zero outside it; one more per 0.9 m beyond 1.2 m.
+    """
+    columns, spread = [], []
+    for g in range(len(levels.curves_mm)):
+        rows = levels.section == g
+        if not rows.any():
+            continue
+        length = float(np.ptp(along_mm[rows]))
+        degree = 2 + int(np.clip((length - 1200.0) // 900.0 + 1, 0, 5)) if length > 300.0 else int(length > 60.0)
+        part = np.zeros((len(along_mm), degree + 1))
+        part[rows] = np.polynomial.legendre.legvander(unit_position(along_mm[rows]), degree)
+        columns.append(part)
+        spread += [float(levels.u_mm[g])] + [shape_u_mm] * degree
+    return np.hstack(columns), np.array(spread)
+
+
+def spread_mean(basis: Array) -> Array:
+    """(M,) coefficients of a height that is one everywhere."""
+    return np.asarray(np.all((basis == 1.0) | (basis == 0.0), axis=0), dtype=np.float64)
+
+
+def height_prior_u(levels: Levels, nominal_mm: float) -> float:
+    """Standard uncertainty of a common error of the expected heights: what the sheets cannot tell of the edge."""
+    return float(min(nominal_mm, 0.6 * np.min(levels.u_mm) + 0.2))
 
 
 def _from_neighbours(

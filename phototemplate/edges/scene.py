@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
-from phototemplate.model import Array, BoolArray, EdgeHint, GrayImage, Network, Target, WorkPlane
+from phototemplate.model import Array, BoolArray, GrayImage, Network, Target, WorkPlane
 from phototemplate.network import projection, workplane
 from phototemplate.settings import EdgeSettings
 
@@ -120,25 +120,7 @@ class Scene:
         row = np.clip(np.round(uv_px[..., 1] / MASK_REDUCTION).astype(np.int64), 0, mask.shape[0] - 1)
         return np.asarray(mask[row, column] > 0)
 
-    # ------------------------------------------------------------------------------------ heights
-
-    def expected_height(self, xy_mm: Array, hint: EdgeHint) -> Array:
-        """(N,) height over the plane at which the edge is expected, from the sheets lying near by.
-
-        Sheets count with the inverse square of their distance, softened at ``height_reach_mm``; where none is near,
-        the hint's own height remains.
-        """
-        expected = np.full(len(xy_mm), hint.height_mm)
-        heights = self.plane.heights
-        if not heights:
-            return expected
-        reach = self.settings.height_reach_mm
-        place = np.array([h.xy_mm for h in heights])
-        distance2 = ((xy_mm[:, None] - place[None]) ** 2).sum(axis=2) / reach**2
-        weight = np.exp(-2.0 * distance2) / np.array([max(h.u_mm, 0.2) ** 2 for h in heights])
-        total = weight.sum(axis=1)
-        fill = 0.02 / 0.2**2  # a sheet's weight at about 1.4 reaches; beyond that the plane itself is as good a guess
-        return np.asarray(expected + (weight @ np.array([h.height_mm for h in heights])) / (total + fill))
+    # -------------------------------------------------------------------------------------- sides
 
     def material_side(self, xy_mm: Array, normal: Array) -> float:
         """+1 where the cabinets lie to the left of the stations, -1 to the right, 0 where the sheets do not tell.

@@ -39,6 +39,8 @@ class Ballot:
     """(J+1,) arc lengths between which the edge may bend; two nodes: straight"""
     turn_mm: float
     """How far the offset may change between two nodes"""
+    height_u_mm: float
+    """Standard uncertainty of the expected height, by which proposals are ranked (not excluded)"""
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,10 @@ def vote(stations: Stations, bands: list[Band], steps: list[Steps], ballot: Ball
     found = _paths(tally / max(looks, 1.0), along, ballot)
     lean = float(np.median(np.concatenate([b.lean for b in bands])))
     kept: list[Proposal] = []
-    for one in sorted(found, key=lambda p: -p.score):
+    def rank(one: Proposal) -> float:
+        return -one.score * (0.4 + 0.6 * float(np.exp(-0.5 * (one.height_mm / ballot.height_u_mm) ** 2)))
+
+    for one in sorted(found, key=rank):
         if all(_differ(one, other, lean) for other in kept):
             kept.append(one)
             if len(kept) == count:

@@ -14,13 +14,14 @@ from phototemplate.edges.agree import Line, one_per_station, settle
 from phototemplate.edges.arris import correction
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.intersect import Intersection, intersect, unit_position
+from phototemplate.edges.levels import Levels, expected_levels, find_joints
 from phototemplate.edges.path import Path, Stations
 from phototemplate.edges.profiles import Band, Steps, find_steps, sample_band
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
 from phototemplate.edges.subpixel import StepFit, fit_steps
-from phototemplate.edges.vote import OFFSET_STEP_MM, Ballot, vote
+from phototemplate.edges.vote import OFFSET_STEP_MM, Ballot, Proposal, vote
 from phototemplate.errors import Finding
 from phototemplate.model import Array, BoolArray, EdgeHint, EdgeTrace, PlanePoints, TypeB
 from phototemplate.numerics.correlation import autocorrelation
@@ -32,6 +33,8 @@ SECTION_MM = 200.0
 """Curved hints may bend every so often"""
 GATES_PX = (1.0, 0.7)
 """Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
+STRAY_MM = 0.6
+"""Stations further than this from a smooth curve through most of the others are looked at with suspicion"""
 ALONG_MM = 1.5
 """A point stands for its station's stretch; where along it, does not matter and is not claimed"""
 
@@ -54,31 +57,33 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     straight = hint.shape == "line"
     path = Path.through(points, straight)
     stations = path.stations(settings.station_mm, settings.end_margin_mm)
-    expected = scene.expected_height(stations.xy_mm, hint)
     outward = -scene.material_side(stations.xy_mm, stations.normal)
+    levels = expected_levels(scene.plane, stations, hint, outward)
 
-    lines, bands = find_lines(scene, hint, stations, expected, straight)
-    choice = choose(lines, hint, outward, settings)
+    look = find_lines(scene, hint, stations, levels.height_mm, straight)
+    choice = choose(look.lines, hint, outward, settings)
     if choice is None:
-        return Found(None, (), (lost(hint, _why(scene, bands, lines)),))
-    line = choice.line
+        return Found(None, (), (lost(hint, _why(look)),))
+    levels, line = _with_joints(look, choice.line, stations, levels, settings)
     fine = _rebased(path, stations, line, straight, settings)
-    start_height = np.interp(fine.along_mm, *_stretch(stations, line.height_mm, fine))
-    photos = _read(scene, fine, start_height, line)
-    expected = scene.expected_height(fine.xy_mm, hint)
-    predicted = [np.zeros(len(fine))] * len(photos)
+    rise = _along(stations, line.height_mm - levels.height_mm, fine)
+    levels = levels.at(fine)
+    start = levels.height_mm + rise
+    photos = _read(scene, fine, start, line)
+    levels = find_joints(
+        levels, np.zeros(len(fine)), rise, [p.band for p in photos], [p.steps for p in photos], start
+    )
+    predicted = [-p.band.lean * (levels.height_mm + rise - start) * p.band.scale_px_per_mm for p in photos]
     blur: dict[str, float] = {}
     for gate in GATES_PX:
         bands, fits, opened = _locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
             return Found(None, (), (lost(hint, "The photos do not show it sharply enough."),))
-        name = f"height:{hint.edge_id}"
-        solved = intersect(scene, fine, start_height, expected, bands, fits, opened, name)
+        solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}")
         smooth = _smoothed(fine, solved)
-        rise = solved.height_mm - start_height
-        predicted = [(smooth - p.band.lean * rise) * p.band.scale_px_per_mm for p in photos]
+        predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
-    solved, fine = _without_gaps(solved, fine)
+    solved, fine = _without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
     found = _points(scene, hint, fine, solved, outward)
@@ -90,38 +95,66 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
 # ------------------------------------------------------------------------------------------ first look
 
 
-def find_lines(
-    scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Array, straight: bool
-) -> tuple[list[Line], list[Band]]:
+@dataclass(frozen=True)
+class Look:
+    """The first, wide look: what the photos show near the path."""
+
+    lines: list[Line]
+    bands: list[Band]
+    steps: list[Steps]
+    nodes_mm: Array
+    base_mm: Array
+    """(N,) height at which the bands were sampled"""
+
+
+def find_lines(scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Array, straight: bool) -> Look:
     """Lines in space near the stations that the photos' grey steps agree on."""
     settings = scene.settings
     reach = hint.search_mm + settings.search_low_mm
     bands = []
     for photo_id in scene.network.photos:
         band = sample_band(scene, photo_id, stations, expected_mm, reach, 8.0)
-        if band is not None and (~band.covered).any(axis=1).sum() >= max(3, 0.08 * len(stations)):
+        if band is not None and np.logical_not(band.covered).any(axis=1).sum() >= max(3, 0.08 * len(stations)):
             bands.append(band)
     steps = [find_steps(b, FIRST_BLUR_PX, settings.least_strength) for b in bands]
     keep = [k for k, s in enumerate(steps) if len(s.station)]
     bands, steps = [bands[k] for k in keep], [steps[k] for k in keep]
-    if not bands:
-        return [], []
-    length = float(np.ptp(stations.along_mm))
-    sections = 1 if straight else max(2, round(length / SECTION_MM))
+    sections = 1 if straight else max(2, round(float(np.ptp(stations.along_mm)) / SECTION_MM))
     nodes = np.linspace(stations.along_mm[0], stations.along_mm[-1], sections + 1)
+    if not bands:
+        return Look([], [], [], nodes, expected_mm)
     ballot = Ballot(
         offsets_mm=np.arange(-hint.search_mm, hint.search_mm + 1e-9, OFFSET_STEP_MM),
         heights_mm=np.arange(-settings.search_low_mm, settings.search_high_mm + 1e-9, 1.0),
         nodes_mm=nodes,
         turn_mm=min(hint.search_mm, 10.0) if straight else 4.0,
+        height_u_mm=1.5 * settings.height_prior_u_mm,
     )
-    proposals = vote(stations, bands, steps, ballot, settings.candidates)
     lines: list[Line] = []
-    for proposal in proposals:
+    for proposal in vote(stations, bands, steps, ballot, settings.candidates):
         line = settle(proposal, nodes, stations, bands, steps, expected_mm, settings.height_prior_u_mm)
-        if line is not None and all(_apart(line, other) for other in lines):
+        if line is None or abs(float(np.mean(line.offset_mm))) > hint.search_mm + 2.0:
+            continue
+        if all(_apart(line, other) for other in lines):
             lines.append(line)
-    return lines, bands
+    return Look(lines, bands, steps, nodes, expected_mm)
+
+
+def _with_joints(
+    look: Look, line: Line, stations: Stations, levels: Levels, settings: EdgeSettings
+) -> tuple[Levels, Line]:
+    """Find where one cabinet ends and the next begins, and settle the chosen line once more with that."""
+    if not len(levels.joints_mm):
+        return levels, line
+    rise = line.height_mm - levels.height_mm
+    better = find_joints(levels, line.offset_mm, rise, look.bands, look.steps, look.base_mm)
+    start = Proposal(np.interp(look.nodes_mm, stations.along_mm, line.offset_mm), line.rise_mm, 0.0)
+    again = settle(
+        start, look.nodes_mm, stations, look.bands, look.steps, better.height_mm, settings.height_prior_u_mm, look.base_mm
+    )
+    if again is None or again.support < line.support - 0.05:
+        return levels, line
+    return better, again
 
 
 def _apart(one: Line, other: Line) -> bool:
@@ -152,10 +185,10 @@ def _rebased(path: Path, stations: Stations, line: Line, straight: bool, setting
     return Path.through(points, False).stations(settings.station_mm)
 
 
-def _stretch(stations: Stations, values: Array, fine: Stations) -> tuple[Array, Array]:
-    """Arguments for ``np.interp``: values given at the old stations, by position along the new ones."""
-    part = (stations.along_mm - stations.along_mm[0]) / max(np.ptp(stations.along_mm), 1e-9)
-    return fine.along_mm[0] + part * np.ptp(fine.along_mm), values
+def _along(stations: Stations, values: Array, fine: Stations) -> Array:
+    """Values given at the old stations, by position along the new ones."""
+    part = (stations.along_mm - stations.along_mm[0]) / max(float(np.ptp(stations.along_mm)), 1e-9)
+    return np.asarray(np.interp(fine.along_mm, fine.along_mm[0] + part * float(np.ptp(fine.along_mm)), values))
 
 
 def _read(scene: Scene, fine: Stations, height_mm: Array, line: Line) -> list[_Photo]:
@@ -221,7 +254,7 @@ def _smoothed(fine: Stations, solved: Intersection) -> Array:
     if have.sum() < 8:
         return np.zeros(len(fine))
     x = unit_position(fine.along_mm)
-    degree = min(8, 2 + int(np.ptp(fine.along_mm) / 250.0))
+    degree = min(8, 1 + int(np.ptp(fine.along_mm) / 250.0))
     return np.asarray(robust_polynomial(x[have], solved.offset_mm[have], degree)(x))
 
 
@@ -235,8 +268,12 @@ def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre
     return curve
 
 
-def _without_gaps(solved: Intersection, fine: Stations) -> tuple[Intersection, Stations]:
+def _without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection, Stations]:
+    """Without the stations that no photo shows, and those far from the run of the others (on something in front)."""
     keep = np.isfinite(solved.offset_mm)
+    miss = np.where(keep, np.abs(solved.offset_mm - _smoothed(fine, solved)), 0.0)
+    if keep.sum() >= 8:
+        keep &= miss < max(STRAY_MM, 6.0 * 1.4826 * float(np.median(miss[keep])))
     shorter = replace(
         solved,
         offset_mm=solved.offset_mm[keep],
@@ -375,12 +412,12 @@ def _doubts(
     return tuple(findings)
 
 
-def _why(scene: Scene, bands: list[Band], lines: list[Line]) -> str:
-    if not bands:
+def _why(look: Look) -> str:
+    if not look.bands:
         return "No photo shows the place."
-    if not lines:
+    if not look.lines:
         return "There is no grey step along it in any photo."
-    near = max(lines, key=lambda line: line.support)
+    near = max(look.lines, key=lambda line: line.support)
     return (
         f"The best line found has {100 * near.support:.0f} % support and lies {near.rise_mm:+.1f} mm from the height "
         "of the cabinet tops."
