@@ -310,7 +310,7 @@ def _datum(run: Run) -> None:
             "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
             "Take photos from at least three places.",
         )
-    problem.fixed = frozenset(fixed)
+    run.held = problem.fixed = frozenset(fixed)
     problem.arrange()
 
 
@@ -321,7 +321,8 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
     """Robust least squares, tests, clean least squares; leaves the final solution in ``run``."""
     settings = run.settings
     # Sightings are tested without the known lengths: a misread bar must not make its own end targets look wrong.
-    lengths = {length.name for length in run.priors.lengths} - {SCALE_CONVENTION}
+    # (Free points alone have no size without them.)
+    lengths = {length.name for length in run.priors.lengths if run.problem.body_ids} - {SCALE_CONVENTION}
     run.priors.unused |= lengths
     run.solve(huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
     tell("Testing sheets and sightings", 0.5)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import scipy.linalg
@@ -150,7 +151,7 @@ class Problem:
         change = np.nonzero((np.diff(self.photo) != 0) | (np.diff(key) != 0))[0] + 1
         starts = np.concatenate([[0], change, [len(self.photo)]]) if len(self.photo) else np.array([0])
         self.groups: list[tuple[slice, int, int]] = [
-            (slice(int(a), int(b)), int(self.photo[a]), int(key[a])) for a, b in zip(starts[:-1], starts[1:], strict=True)
+            (slice(int(a), int(b)), int(self.photo[a]), int(key[a])) for a, b in pairwise(starts)
         ]
         self._columns: dict[tuple[int, int], tuple[IntArray, IntArray]] = {
             (p, k): self._group_columns(p, k) for _, p, k in self.groups

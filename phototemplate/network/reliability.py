@@ -45,6 +45,8 @@ class Run:
     iterations: int = 0
     moved: set[tuple[int, int]] = field(default_factory=set)
     """(body, photo) views left out because the sheet lay elsewhere"""
+    held: frozenset[str] = frozenset()
+    """Parameters fixed on purpose: the datum and what the settings hold"""
     lost_photos: list[str] = field(default_factory=list)
     """Photos all of whose sightings were rejected"""
 
@@ -69,8 +71,9 @@ class Run:
         lost += ["point:{}:{}:".format(*problem.point_ids[m]) for m in problem.shared_points if not points[m]]
         extra = {n for n in problem.names if lost and n.startswith(tuple(lost))}
         self.lost_photos = [problem.photo_ids[i] for i in np.nonzero(photos == 0)[0]]
-        if extra - problem.fixed:
-            problem.fixed = problem.fixed | frozenset(extra)
+        fixed = self.held | frozenset(extra)
+        if fixed != problem.fixed:
+            problem.fixed = fixed
             problem.arrange()
 
     def solve(self, huber: float | None = None, tolerance: float = 1e-3, damping: float = 0.0) -> Solution:
@@ -195,51 +198,56 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
     with its own shift, fit far better than one, and the places differ visibly in the sheet's own plane, the sheet moved.
     """
     problem, linear, noise = run.problem, run.solved.linear, run.noise_by_photo()
-    wide = problem.lens_width
     systems: dict[int, list[tuple[int, Array, Array, int, float]]] = {}
     for rows, photo, key in problem.groups:
         used = run.base[rows] > 0
         if key < 0 or used.sum() < 3:
             continue
-        j = linear.jac[rows][used][:, :, wide + 7 : wide + 13].reshape(-1, 6)
-        # Rotation and shift in the body's own frame, with a weak pull to zero along the line of sight.
-        turn = np.kron(np.eye(2), run.state.body_rotation[key])
-        j = j @ turn
+        j = _slide_jacobian(run, linear.jac[rows][used], key)
+        # A weak pull to zero keeps views with few points from wandering.
         size = max(float(np.abs(problem.local[rows]).max()), 10.0)
-        pull = np.diag(1 / np.array([1.0, 1.0, 1.0, 2 * size, 2 * size, 2 * size]) ** 2)
-        w = linear.white[rows][used].ravel() / noise[photo]
-        j = j / noise[photo]
+        pull = np.diag(1 / np.array([1.0, 4 * size, 4 * size]) ** 2)
+        w, j = linear.white[rows][used].ravel() / noise[photo], j / noise[photo]
         rest = float(np.median(np.linalg.norm(w.reshape(-1, 2), axis=1)))
-        systems.setdefault(key, []).append((photo, j.T @ j + pull, j.T @ w, int(used.sum()), rest))
+        # A few wrong sightings are not a moved sheet: they stay wrong wherever this photo would like to have it.
+        root = np.ones(len(w))
+        for _ in range(4):
+            h, g = (j * root[:, None]).T @ (j * root[:, None]) + pull, (j * root[:, None]).T @ (w * root)
+            left = np.linalg.norm((w - j @ np.linalg.solve(h, g)).reshape(-1, 2), axis=1)
+            root = np.repeat(np.sqrt(bundle.huber_weight(left, 3.0)), 2)
+        # What was moved fits in its new place; what fits nowhere is no evidence of a move.
+        fitting = int(used.sum()) if np.mean(left < 4) >= 0.75 else 0
+        systems.setdefault(key, []).append((photo, h, g, fitting, rest))
     best: tuple[float, int, list[int], Array] | None = None
     for body, entries in systems.items():
         if len(entries) < 2 or max(e[4] for e in entries) < 2.5:
             continue
-        h, g = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
-        own = np.linalg.solve(h, g[:, :, None])[:, :, 0]
-        one = _gain(h.sum(0), g.sum(0))
+        hs, gs = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
+        own = np.linalg.solve(hs, gs[:, :, None])[:, :, 0]
+        one = _gain(hs.sum(0), gs.sum(0))
         for a in range(len(entries)):
             for b in range(a):
                 places = np.array([own[a], own[b]])
                 group = np.zeros(len(entries), dtype=int)
                 for _ in range(10):
-                    fit = np.array([[0.5 * d @ h[i] @ d - g[i] @ d for d in places] for i in range(len(entries))])
+                    fit = np.array([[0.5 * d @ hs[i] @ d - gs[i] @ d for d in places] for i in range(len(entries))])
                     new = np.argmin(fit, axis=1)
                     if len(set(new)) < 2:
                         break
-                    places = np.array([np.linalg.solve(h[new == c].sum(0), g[new == c].sum(0)) for c in (0, 1)])
+                    places = np.array([np.linalg.solve(hs[new == c].sum(0), gs[new == c].sum(0)) for c in (0, 1)])
                     if np.array_equal(new, group):
                         break
                     group = new
                 if len(set(group)) < 2:
                     continue
-                split = [_gain(h[group == c].sum(0), g[group == c].sum(0)) for c in (0, 1)]
+                split = [_gain(hs[group == c].sum(0), gs[group == c].sum(0)) for c in (0, 1)]
                 apart: Array = places[1] - places[0]
                 size = float(np.abs(run.targets[problem.body_ids[body]].points_mm).max())
-                visible = np.hypot(*apart[3:5]) + abs(apart[2]) * size
+                visible = np.hypot(*apart[1:]) + abs(apart[0]) * size
                 gain = 2 * (sum(split) - one)
-                if gain > max(100.0, curl.get(body, 0.0), rival) and visible > 0.5 and (best is None or gain > best[0]):
-                    counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
+                counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
+                strong = gain > max(100.0, curl.get(body, 0.0), rival) and visible > 0.5 and min(counts) >= 4
+                if strong and (best is None or gain > best[0]):
                     small = int(np.argmin(counts))
                     best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small], apart
     if best is None:
@@ -249,6 +257,15 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
         run.base[(problem.body == body) & (problem.photo == photo)] = 0.0
         run.moved.add((body, photo))
     return True
+
+
+def _slide_jacobian(run: Run, jac: Array, body: int) -> Array:
+    """(2n, 3) derivative of whitened sightings by a turn and a shift of a body within its own plane."""
+    wide = run.problem.lens_width
+    x, y, z = run.state.body_rotation[body].T
+    turn = jac[:, :, wide + 7 : wide + 10] @ z
+    shift = jac[:, :, wide + 10 : wide + 13] @ np.column_stack([x, y])
+    return np.concatenate([turn[:, :, None], shift], axis=2).reshape(-1, 3)
 
 
 def _gain(h: Array, g: Array) -> float:
@@ -262,17 +279,15 @@ def moved_findings(run: Run) -> None:
     for body in sorted({b for b, _ in run.moved}):
         photos = [p for b, p in run.moved if b == body]
         rows = np.isin(problem.photo, photos) & (problem.body == body)
-        j = linear.jac[rows][:, :, wide + 7 : wide + 13].reshape(-1, 6)
-        j = j @ np.kron(np.eye(2), run.state.body_rotation[body])
-        d = np.linalg.lstsq(j, linear.white[rows].ravel(), rcond=None)[0]
+        d = np.linalg.lstsq(_slide_jacobian(run, linear.jac[rows], body), linear.white[rows].ravel(), rcond=None)[0]
         name = problem.body_ids[body]
         where = ", ".join(problem.photo_ids[p] for p in sorted(photos))
-        shift = float(np.hypot(d[3], d[4]))
+        shift = float(np.hypot(d[1], d[2]))
         if shift < 300:
             run.add(
                 "sheet-moved",
                 name,
-                f"{name} lies about {shift:.1f} mm ({np.degrees(abs(d[2])):.1f} degrees) elsewhere in {where} than in the "
+                f"{name} lies about {shift:.1f} mm ({np.degrees(abs(d[0])):.1f} degrees) elsewhere in {where} than in the "
                 "other photos; it was left out there.",
                 "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
             )
@@ -386,10 +401,7 @@ def snoop(run: Run) -> bool:
             run.base[rows] = 0.0
             changed = True
             continue
-        if key >= 0:
-            worst = s >= max(limit, 0.3 * s.max())
-        else:  # free points: each has its own view, take the photo's worst
-            worst = s >= max(limit, 0.3 * s.max())
+        worst = s >= max(limit, 0.3 * s.max())
         if worst.any():
             run.base[rows.start + mine[worst]] = 0.0
             changed = True
