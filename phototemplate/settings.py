@@ -20,7 +20,7 @@ class Section(BaseModel):
 class DetectionSettings(Section):
     """Finding targets in photos (``capture``)."""
 
-    min_marker_px: float = 12.0
+    min_marker_px: float = 8.0
     """Smallest side of a marker that is looked for"""
     search_max_side_px: int = 6000
     """Larger pictures are searched for markers at half size; points are always measured at full size"""
@@ -38,6 +38,8 @@ class DetectionSettings(Section):
     """The same, in pixels"""
     few_points: int = 8
     """Fewer target points than this in a photo are remarked on"""
+    blur_warn_px: float = 2.0
+    """Blur (1 sigma) from which a photo 4000 px wide is named; smaller pictures in proportion"""
     plain_corner_u_px: float = 0.14
     """Standard uncertainty of the corners of plain markers"""
 

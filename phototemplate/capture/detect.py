@@ -1,15 +1,16 @@
 """Printed targets in a photo: markers name them, saddle points measure them.
 
-One contour search finds every square marker; each marker predicts the saddle points at the corners of its own square (a
-few millimetres away, so neither lens distortion nor a bent strip matters) and those are fitted (``capture.saddle``). Saddle
-points whose neighbouring markers are all hidden are then predicted from the saddle points already found. What does not
-look like a saddle (covered, cut off, in the edge of a shadow) is left out, the rest of the sheet is used.
+One contour search finds every square marker; each marker predicts the saddle points at the corners of its own square
+(a few millimetres away, so neither lens distortion nor a bent strip matters) and those are fitted (``capture.saddle``).
+Saddle points whose neighbouring markers are all hidden are then predicted from the saddle points already found. What
+does not look like a saddle (covered, cut off, in the edge of a shadow) is left out, the rest of the sheet is used.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,7 +18,8 @@ from numpy.typing import NDArray
 
 from phototemplate.capture.detect_plain import PlainMarkers, find_plain
 from phototemplate.capture.layout import Board, Layout, printed_layout
-from phototemplate.capture.markers import MarkerSightings, find_quads, read_markers
+from phototemplate.capture.markers import MarkerSightings, find_quads, read_markers, square_to_quads
+from phototemplate.capture.quality import blur_ellipse, blur_finding
 from phototemplate.capture.saddle import MAX_BLUR_PX, SaddleFits, fit_saddles
 from phototemplate.errors import Finding
 from phototemplate.model import Array, GrayImage, IntArray, PhotoMeta, Sightings
@@ -66,6 +68,10 @@ def detect(
         findings.extend(more_findings)
         sightings = _join(meta, sightings, more)
     findings.extend(_remarks(meta, sightings, settings))
+    if seen:
+        normals = np.concatenate([s.fits.normals.reshape(-1, 2) for s in seen.values()])
+        blur = np.concatenate([s.fits.blur_px.ravel() for s in seen.values()])
+        findings.extend(blur_finding(meta, blur_ellipse(normals, blur), settings.blur_warn_px))
     return Sightings(
         meta.photo_id,
         sightings.target_ids,
@@ -133,13 +139,12 @@ def _consistent_parts(board: Board, which: IntArray, corners: Array) -> list[Int
     centres_px = corners.mean(axis=1)
     centres_mm = board.centres_mm
     side = np.sqrt(np.abs(_areas(corners)))
-    agree = np.zeros((n, n), bool)
-    for i in range(n):
-        h = cv2.getPerspectiveTransform(board.corners_mm[which[i]].astype(np.float32), corners[i].astype(np.float32))
-        predicted = _map(h, centres_mm[which])
-        error = np.linalg.norm(predicted - centres_px, axis=1)
-        apart = np.linalg.norm(centres_px - centres_px[i], axis=1)
-        agree[i] = (error < 0.5 * apart + 0.5 * (side + side[i])) & ((which != which[i]) | (np.arange(n) == i))
+    homographies = _marker_homographies(board, which, corners)
+    mapped = homographies @ np.stack([*centres_mm[which].T, np.ones(n)])
+    error = np.linalg.norm(mapped[:, :2] / mapped[:, 2:] - centres_px.T, axis=1)
+    apart = np.linalg.norm(centres_px[:, None] - centres_px[None], axis=2)
+    agree = error < 0.5 * apart + 0.5 * (side[:, None] + side)
+    agree &= (which[:, None] != which) | np.eye(n, dtype=bool)
     agree &= agree.T
     # neighbours decide: far markers of a bent strip need not agree with each other
     part = np.arange(n)
@@ -150,19 +155,30 @@ def _consistent_parts(board: Board, which: IntArray, corners: Array) -> list[Int
     return [np.flatnonzero(part == p) for p in np.unique(part)]
 
 
+def _marker_homographies(board: Board, which: IntArray, corners_px: Array) -> Array:
+    """(n, 3, 3) px from mm, one for each marker."""
+    square = board.corners_mm[which]
+    origin, right, down = square[:, 0], square[:, 1] - square[:, 0], square[:, 3] - square[:, 0]
+    mm_from_unit = np.zeros((len(which), 3, 3))
+    mm_from_unit[:, :2] = np.stack([right, down, origin], axis=2)
+    mm_from_unit[:, 2, 2] = 1.0
+    return np.asarray(square_to_quads(corners_px) @ np.linalg.inv(mm_from_unit))
+
+
 def _areas(corners: Array) -> Array:
     x, y = corners[..., 0], corners[..., 1]
     area: Array = 0.5 * np.sum(x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1), axis=1)
     return area
 
 
-def _map(h: Array, xy: Array) -> Array:
+def _map(h: Any, xy: Array) -> Array:
     p = np.column_stack([xy, np.ones(len(xy))]) @ np.asarray(h, float).T
     return np.asarray(p[:, :2] / p[:, 2:])
 
 
-def _map_with_jacobian(h: Array, xy: Array) -> tuple[Array, Array]:
+def _map_with_jacobian(homography: Any, xy: Array) -> tuple[Array, Array]:
     """Positions (n, 2) and derivatives (n, 2, 2) of a homography."""
+    h = np.asarray(homography, float)
     p = np.column_stack([xy, np.ones(len(xy))]) @ h.T
     uv = p[:, :2] / p[:, 2:]
     jac = (h[None, :2, :2] - uv[:, :, None] * h[None, 2:, :2]) / p[:, 2, None, None]
@@ -197,10 +213,10 @@ def _beside_markers(copy: _Copy) -> _Plan:
     board = copy.board
     n = len(board.saddles_mm)
     uv, jac, votes = np.zeros((n, 2)), np.zeros((n, 2, 2)), np.zeros(n)
-    for k, corners in zip(copy.members, copy.corners_px, strict=True):
+    homographies = _marker_homographies(board, copy.members, copy.corners_px)
+    for k, h in zip(copy.members, homographies, strict=True):
         near = np.flatnonzero(np.abs(board.saddles_mm - board.centres_mm[k]).max(axis=1) < 0.6 * board.square_mm)
-        h = cv2.getPerspectiveTransform(board.corners_mm[k].astype(np.float32), corners.astype(np.float32))
-        p, j = _map_with_jacobian(np.asarray(h, float), board.saddles_mm[near])
+        p, j = _map_with_jacobian(h, board.saddles_mm[near])
         uv[near] += p
         jac[near] += j
         votes[near] += 1
@@ -245,24 +261,20 @@ def _fit_all(
     square = np.repeat([c.board.square_mm for c in copies], sizes)
     arm = np.maximum(settings.arm_of_square * square, rim)
     fits = fit_saddles(gray, uv, jac, sign, rim, arm, settings.max_arm_px)
-    good = _looks_like_saddle(fits, uv, jac, rim, settings)
+    good = looks_like_saddle(fits, uv, jac, rim, settings)
     again = np.flatnonzero(~good)
     if len(again):
         short = fit_saddles(gray, uv[again], jac[again], sign[again], rim[again], rim[again], settings.max_arm_px)
-        fine = _looks_like_saddle(short, uv[again], jac[again], rim[again], settings)
+        fine = looks_like_saddle(short, uv[again], jac[again], rim[again], settings)
         for k in again[fine]:
             good[k] = True
         for name in vars(fits):
             getattr(fits, name)[again[fine]] = getattr(short, name)[fine]
     ends = np.cumsum(sizes)
-    return [
-        (good[end - size : end], fits.take(np.arange(end - size, end))) for end, size in zip(ends, sizes, strict=True)
-    ]
+    return [(good[end - size : end], fits.take(np.arange(end - size, end))) for end, size in zip(ends, sizes, strict=True)]
 
 
-def _looks_like_saddle(
-    fits: SaddleFits, uv: Array, jac: Array, rim: Array, settings: DetectionSettings
-) -> NDArray[np.bool_]:
+def looks_like_saddle(fits: SaddleFits, uv: Array, jac: Array, rim: Array, settings: DetectionSettings) -> NDArray[np.bool_]:
     """Contrast of the right sign, small and even residuals, edges where they should be, near the predicted place."""
     rim_px = rim * np.sqrt(np.abs(np.linalg.det(jac)))
     shift = np.linalg.norm(fits.uv_px - uv, axis=1)

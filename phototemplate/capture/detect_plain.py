@@ -1,7 +1,7 @@
 """Plain square markers (ArUco, AprilTag) of any OpenCV dictionary and stated size, as further targets.
 
-Each marker is a target ``M<id>`` of four corner points in OpenCV's order (top left, top right, bottom right, bottom left as
-printed). A corner is worth less than a saddle point: there is a black square on one side of it only, so blur and the
+Each marker is a target ``M<id>`` of four corner points in OpenCV's order (top left, top right, bottom right, bottom left
+as printed). A corner is worth less than a saddle point: there is a black square on one side of it only, so blur and the
 tone curve move it along the diagonal. Each of the four edges is fitted over its whole length and corners are
 their intersections; pixel (0, 0) is the centre of the first pixel (AprilTag libraries put it half a pixel off).
 """
@@ -86,7 +86,7 @@ def find_plain(
 
 
 def refine_corners(gray: GrayImage, corners_px: Array) -> Array:
-    """Corners (n, 4, 2) of dark quadrilaterals to sub-pixel, by ``cornerSubPix`` with a window that sees one corner only."""
+    """Corners (n, 4, 2) to sub-pixel by ``cornerSubPix``, with a window that sees one corner only."""
     out = np.array(corners_px, float)
     for k, quad in enumerate(out):
         side = float(np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).min())

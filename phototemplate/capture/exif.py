@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from PIL import ExifTags, Image
@@ -104,3 +105,14 @@ def _time(value: object, fraction: object) -> str:
         return ""
     digits = re.match(r"\d+", _text(fraction))
     return "{}-{}-{}T{}:{}:{}".format(*match.groups()) + (f".{digits[0]}" if digits else "")
+
+
+def read_stored_size(path: Path) -> tuple[int, int] | None:
+    """Picture size that the camera wrote into the Exif block, or None; another size in the file means it was changed."""
+    try:
+        with Image.open(path) as image:
+            photo = image.getexif().get_ifd(ExifTags.IFD.Exif)
+    except Exception:
+        return None
+    size = (_whole(photo.get(ExifTags.Base.ExifImageWidth)), _whole(photo.get(ExifTags.Base.ExifImageHeight)))
+    return size if min(size) > 0 else None

@@ -23,7 +23,7 @@ _Pixel = TypeVar("_Pixel", bound=np.generic)
 
 
 def transforms_of(path: Path) -> tuple[Transform, ...]:
-    """Turns and mirrors of the primary picture in the order they are applied; raises ``ValueError`` on a broken file."""
+    """Turns and mirrors of the primary picture in the order of application; ``ValueError`` on a broken file."""
     try:
         meta = _meta_box(path)
         boxes = dict(_boxes(meta, 4))

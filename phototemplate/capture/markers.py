@@ -20,6 +20,10 @@ from numpy.typing import NDArray
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage, IntArray
 
+CORRECTED = 0.6
+"""Share of the wrong bits a dictionary can correct that is forgiven; more invites false readings of clutter"""
+SMALL_SIDE_PX = 3000
+"""Pictures with a shorter long side are enlarged for the search"""
 _SAMPLES = (0.25, 0.5, 0.75)
 """Where in a module its grey value is taken, in both directions"""
 
@@ -35,7 +39,7 @@ class MarkerCodes:
     words: NDArray[np.uint64]
     """(4, n) bits as one reads, most significant first; turned k quarter turns anticlockwise"""
     correctable: int
-    """Wrong bits that still leave the nearest code unique"""
+    """Wrong bits that may be forgiven"""
 
     def only(self, ids: Container[int]) -> MarkerCodes:
         """The same with fewer ids; the fewer, the rarer a false reading."""
@@ -82,14 +86,12 @@ def codes_of(dictionary: Any) -> MarkerCodes:
     size = int(dictionary.markerSize)
     bits = np.array([_bits(dictionary, k) for k in range(len(dictionary.bytesList))], bool)
     words = np.stack([_words(np.rot90(bits, k, axes=(1, 2))) for k in range(4)])
-    return MarkerCodes(size, np.arange(len(bits), dtype=np.int64), words, int(dictionary.maxCorrectionBits))
+    return MarkerCodes(size, np.arange(len(bits), dtype=np.int64), words, int(CORRECTED * dictionary.maxCorrectionBits))
 
 
 def _bits(dictionary: Any, k: int) -> NDArray[Any]:
     size = int(dictionary.markerSize)
-    return np.asarray(cv2.aruco.Dictionary.getBitsFromByteList(dictionary.bytesList[k : k + 1], size)).reshape(
-        size, size
-    )
+    return np.asarray(cv2.aruco.Dictionary.getBitsFromByteList(dictionary.bytesList[k : k + 1], size)).reshape(size, size)
 
 
 def _words(bits: NDArray[np.bool_]) -> NDArray[np.uint64]:
@@ -103,16 +105,20 @@ def _words(bits: NDArray[np.bool_]) -> NDArray[np.uint64]:
 def find_quads(gray: GrayImage, min_side_px: float = 12.0, max_side_px: int = 6000) -> Array:
     """Dark quadrilaterals that could be markers, (n, 4, 2) clockwise as seen, good to about 0.5 px.
 
-    Pictures larger than ``max_side_px`` are searched at half size (or a quarter ...).
+    Pictures larger than ``max_side_px`` are searched at half size (or a quarter ...), small ones one and a half times
+    enlarged: the modules of a marker of 12 px are too fine for the search otherwise.
     """
-    scale = 1
+    scale = 1.0
     image = gray
+    if max(gray.shape) < SMALL_SIDE_PX:
+        scale = 1 / 1.5
+        image = np.asarray(cv2.resize(gray, None, fx=1.5, fy=1.5, interpolation=cv2.INTER_CUBIC), np.uint8)
     while max(image.shape) > max_side_px:
         half = (image.shape[1] // 2, image.shape[0] // 2)
         image = cv2.resize(image[: half[1] * 2, : half[0] * 2], half, interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
-        scale *= 2
+        scale *= 2.0
     parameters = cv2.aruco.DetectorParameters()
-    parameters.minMarkerPerimeterRate = max(4.0 * min_side_px / max(image.shape), 1e-3)
+    parameters.minMarkerPerimeterRate = max(4.0 * min_side_px / scale / max(image.shape), 1e-3)
     parameters.maxMarkerPerimeterRate = 4.0
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     found, _, rejected = cv2.aruco.ArucoDetector(_unreadable(), parameters).detectMarkers(image)
@@ -178,21 +184,19 @@ def _modules(gray: GrayImage, quads: Array, cells: int) -> tuple[Array, Array]:
     at = ((np.arange(cells)[:, None] + np.array(_SAMPLES)) / cells).ravel()
     x, y = np.meshgrid(at, at)
     grid = np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    mapped = _square_to_quads(quads) @ grid
+    mapped = square_to_quads(quads) @ grid
     uv = (mapped[:, :2] / mapped[:, 2:]).astype(np.float32)
     sampled = np.empty(uv[:, 0].shape, np.float32)
     step = max(1, 32000 // uv.shape[2])  # remap takes at most 32767 rows
     for k in range(0, len(quads), step):
         part = uv[k : k + step]
-        sampled[k : k + step] = cv2.remap(
-            gray, part[:, 0], part[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
+        sampled[k : k + step] = cv2.remap(gray, part[:, 0], part[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     s = len(_SAMPLES)
     split = sampled.reshape(len(quads), cells, s, cells, s).astype(float)
     return split.mean(axis=(2, 4)), np.median(split.std(axis=(2, 4)).reshape(len(quads), -1), axis=1)
 
 
-def _square_to_quads(quads: Array) -> Array:
+def square_to_quads(quads: Array) -> Array:
     """(n, 3, 3) homographies from the unit square (y down) to the quadrilaterals, in closed form (Heckbert 1989)."""
     (x0, x1, x2, x3), (y0, y1, y2, y3) = quads[..., 0].T, quads[..., 1].T
     sx, sy = x0 - x1 + x2 - x3, y0 - y1 + y2 - y3

@@ -1,9 +1,9 @@
 """Photo files: what they say about themselves, and their pixels in stored orientation.
 
 *Stored* means the axes of the sensor: the pixel array of the file before any Exif turn, and for HEIC before the
-container's own turn (see ``capture.heif``). Portrait and landscape shots of one phone then share one lens. Use ``upright``
-to show a picture to somebody. Pixel (0, 0) is the centre of the first pixel; in a picture reduced by ``max_side`` the
-position ``u`` belongs to ``(u + 0.5) * full_width / reduced_width - 0.5`` of the full one.
+container's own turn (see ``capture.heif``). Portrait and landscape shots of one phone then share one lens. Use
+``upright`` to show a picture to somebody. Pixel (0, 0) is the centre of the first pixel; in a picture reduced by
+``max_side`` the position ``u`` belongs to ``(u + 0.5) * full_width / reduced_width - 0.5`` of the full one.
 
 One picture is in memory at a time: a grey picture costs 1 byte a pixel, twice that while it is decoded; HEIC costs 4.5.
 """
@@ -166,15 +166,15 @@ def _damaged(path: Path, error: Exception) -> PhotoError:
 def _check_size(path: Path, size: tuple[int, int]) -> None:
     if size[0] * size[1] > PIXEL_LIMIT:
         raise PhotoError(
-            f"{path.name}: {size[0]} x {size[1]} pixels are more than the {PIXEL_LIMIT // 1_000_000} megapixels that can"
-            " be read; take the photo at a lower resolution."
+            f"{path.name}: {size[0]} x {size[1]} pixels are more than the {PIXEL_LIMIT // 1_000_000} megapixels that"
+            " can be read; take the photo at a lower resolution."
         )
 
 
 # ------------------------------------------------------------------------------------------ decoding
 
 
-def _read(meta: PhotoMeta, max_side: int | None, gray: bool) -> Any:
+def _read(meta: PhotoMeta, max_side: int | None, gray: bool) -> NDArray[np.uint8]:
     path = Path(meta.path)
     with _open(path) as image:
         _check_size(path, (image.width, image.height))
@@ -191,7 +191,7 @@ def _read(meta: PhotoMeta, max_side: int | None, gray: bool) -> Any:
     if max_side and max(height, width) > max_side:
         scale = max_side / max(height, width)
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
-        pixels = cv2.resize(np.ascontiguousarray(pixels), size, interpolation=cv2.INTER_AREA)
+        pixels = np.asarray(cv2.resize(np.ascontiguousarray(pixels), size, interpolation=cv2.INTER_AREA), np.uint8)
     return np.ascontiguousarray(pixels)
 
 

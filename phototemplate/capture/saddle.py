@@ -1,28 +1,29 @@
 """Sub-pixel position, covariance and blur of checkerboard corners (saddle points), by least squares.
 
-Model. Near a corner the picture of four squares is, with ``z_k = n_k . (x - c) / s_k`` the distance from edge k in units of
-its blur and ``P = erf(z_1 / sqrt 2) erf(z_2 / sqrt 2)``,
+Model. Near a corner the picture of four squares is, with ``z_k = n_k . (x - c) / s_k`` the distance from edge k in units
+of its blur and ``P = erf(z_1 / sqrt 2) erf(z_2 / sqrt 2)``,
 
     I(x) = b_0 + b_x dx + b_y dy + a P + q (P^2 - 1)
 
-(a corner blurred by a Gaussian; ``b_x, b_y`` a slope of the light; ``q`` the first even term of a tone curve). The centre
-c, two edge directions, two blurs and five linear terms are fitted together (Levenberg-Marquardt). The window is a cross
-that follows the four edges: it is longer than the square window of other detectors, since an edge between a black and a
-white square has a marker's white rim beside it all along, and it holds little but edge pixels, which carry what there is
-to know.
+(a corner blurred by a Gaussian; ``b_x, b_y`` a slope of the light; ``q`` the first even term of a tone curve). The
+centre c, two edge directions, two blurs and five linear terms are fitted together (Levenberg-Marquardt). The window is
+a cross that follows the four edges. It reaches further than a square window may, since an edge between a black and a
+white square has a marker's white rim beside it all along, and it holds little but edge pixels, which carry what there
+is to know.
 
-Why that stays accurate on phone pictures: the derivative of I by c is odd under reflection in c, while the effects of a
-tone curve, of sharpening with its halos, and of straight motion blur are even there. What the model leaves out raises the
-residuals and does not move the centre.
+Why that stays accurate on phone pictures: the derivative of I by c is odd under reflection in c, while the effects of
+a tone curve, of sharpening with its halos, and of straight motion blur are even there. What the model leaves out raises
+the residuals and does not move the centre.
 
-Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1``, H = sum g g^T (White 1980; HC1), because the noise of a
-phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation of neighbouring pixels
-that demosaicing, denoising and JPEG make (:data:`CORRELATION`, measured on rendered photos), plus :data:`FLOOR_PX`.
+Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1`` with ``H = sum g g^T`` (White 1980; HC1),
+because the noise of a phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation
+of neighbouring pixels that demosaicing, denoising and JPEG make (:data:`CORRELATION`, measured on rendered photos),
+plus :data:`FLOOR_PX`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,15 +31,24 @@ from scipy.special import erf
 
 from phototemplate.model import Array, GrayImage
 
+Single = NDArray[np.float32]
+"""Pixels are fitted in single precision: half the time, and rounding is a thousandth of the noise."""
+
 CORRELATION = 1.5
 """Variance ratio of the centre's true error to the formula for independent pixels"""
 FLOOR_PX = 0.01
 """Standard uncertainty that no window goes below (print, paper and rounding of the centre)"""
 MAX_BLUR_PX = 8.0
+SHARP_PX = 0.65
+"""Blur that windows are first made for"""
+SMEAR = 0.12
+"""Standard uncertainty in units of the blur, per share of the rim that the blur takes beyond 0.18 (rendered photos)"""
+CLEAR = 2.0
+"""Distance kept from a marker, in units of the blur"""
 MIN_SAMPLES = 45
 
 _P = 11
-_REACH_PX = 4.0
+_REACH_PX = 3.0
 """Half width of the cross across an edge for a sharp picture"""
 
 
@@ -91,21 +101,60 @@ def fit_saddles(
         max_arm_px: the same limit in pixels.
     """
     n = len(uv_px)
+    job = _Job(
+        gray,
+        np.asarray(uv_px, float).reshape(n, 2),
+        np.asarray(px_from_mm, float).reshape(n, 2, 2),
+        np.asarray(sign, float),
+        np.asarray(rim_mm, float),
+        np.asarray(arm_mm, float),
+        max_arm_px,
+    )
+    fits = _fit_all(job, np.full(n, SHARP_PX))
+    # a blurred picture needs a narrower cross, or the markers are smeared into it
+    blur = np.nan_to_num(fits.blur_px.max(axis=1), nan=SHARP_PX)
+    blurred = np.flatnonzero(fits.valid & (blur > 1.15 * SHARP_PX))
+    if len(blurred):
+        again = _fit_all(job.take(blurred), np.minimum(blur[blurred], MAX_BLUR_PX / 2))
+        for f in fields(SaddleFits):
+            getattr(fits, f.name)[blurred] = getattr(again, f.name)
+    return fits
+
+
+@dataclass(frozen=True)
+class _Job:
+    """The arguments of ``fit_saddles``."""
+
+    gray: GrayImage
+    uv: Array
+    jac: Array
+    sign: Array
+    rim: Array
+    arm: Array
+    max_arm_px: float
+
+    def take(self, index: NDArray[np.int64]) -> _Job:
+        per_point = (self.uv, self.jac, self.sign, self.rim, self.arm)
+        uv, jac, sign, rim, arm = (a[index] for a in per_point)
+        return _Job(self.gray, uv, jac, sign, rim, arm, self.max_arm_px)
+
+
+def _fit_all(job: _Job, blur_px: Array) -> SaddleFits:
+    """One fit of every point, with windows made for a blur."""
+    n = len(job.uv)
     parts: list[tuple[NDArray[np.int64], SaddleFits]] = []
-    uv = np.asarray(uv_px, float).reshape(n, 2)
-    jac = np.asarray(px_from_mm, float).reshape(n, 2, 2)
-    arm_px = np.minimum(np.linalg.norm(jac, axis=1).max(axis=1) * arm_mm, max_arm_px)
-    usable = np.isfinite(uv).all(axis=1) & (np.abs(np.linalg.det(jac)) > 1e-3) & (arm_px > 2.5)
+    arm_px = np.minimum(np.linalg.norm(job.jac, axis=1).max(axis=1) * job.arm, job.max_arm_px) if n else np.zeros(0)
+    usable = np.isfinite(job.uv).all(axis=1) & (np.abs(np.linalg.det(job.jac)) > 1e-3) & (arm_px > 2.5)
     radius = np.ceil(np.where(usable, arm_px, 3.0)).astype(np.int64)
     buckets = np.searchsorted([6, 9, 12, 16, 20], radius)  # windows of similar size are fitted together
     for bucket in np.unique(buckets):
         index = np.flatnonzero((buckets == bucket) & usable)
         for chunk in np.array_split(index, max(1, len(index) // 64)):
             if len(chunk):
-                r = int(radius[chunk].max())
-                window = _Windows.cut(gray, uv[chunk], jac[chunk], rim_mm[chunk], arm_mm[chunk], r)
-                parts.append((chunk, _fit(window, jac[chunk], np.asarray(sign, float)[chunk])))
-    return _gather(n, uv, parts)
+                part = job.take(chunk)
+                window = _Windows.cut(part, int(radius[chunk].max()), blur_px[chunk])
+                parts.append((chunk, _fit(window, part, blur_px[chunk])))
+    return _gather(n, job.uv, parts)
 
 
 @dataclass(frozen=True)
@@ -114,28 +163,30 @@ class _Windows:
 
     base: NDArray[np.int64]
     """(n, 2) whole pixel from which dx, dy count"""
-    dx: Array
-    dy: Array
+    dx: Single
+    dy: Single
     """(n, m)"""
-    level: Array
+    level: Single
     """(n, m) grey values"""
-    weight: Array
+    weight: Single
     """(n, m) 1, or 0 for padding"""
     inside: NDArray[np.bool_]
     """(n,)"""
 
     @classmethod
-    def cut(cls, gray: GrayImage, uv: Array, jac: Array, rim: Array, arm: Array, radius: int) -> _Windows:
+    def cut(cls, job: _Job, radius: int, blur_px: Array) -> _Windows:
+        gray, uv, rim, arm = job.gray, job.uv, job.rim, job.arm
         height, width = gray.shape
         base = np.round(uv).astype(np.int64)
         steps = np.arange(-radius, radius + 1, dtype=np.float32)
         gx, gy = (g.ravel() for g in np.meshgrid(steps, steps))
         off = (uv - base).astype(np.float32)
         ex, ey = gx - off[:, :1], gy - off[:, 1:]
-        inverse = np.linalg.inv(jac).astype(np.float32)
+        inverse = np.linalg.inv(job.jac).astype(np.float32)
         scale = 1.0 / np.linalg.norm(inverse, axis=2)  # px per mm across the edges x = 0 and y = 0
-        # the marker starts at the rim; keep 1.5 px of blur clear of it, but never give up more than half of the rim
-        reach = np.clip(rim[:, None] - 1.5 / scale, 0.5 * rim[:, None], _REACH_PX / scale)
+        # the marker starts at the rim; keep its blur out, but never give up more than half of the rim
+        clear, wanted = CLEAR * blur_px[:, None], np.maximum(_REACH_PX, 3.0 * blur_px[:, None])
+        reach = np.minimum(np.maximum(rim[:, None] - clear / scale, 0.5 * rim[:, None]), wanted / scale)
         mx = np.abs(inverse[:, :1, 0] * ex + inverse[:, :1, 1] * ey)
         my = np.abs(inverse[:, 1:, 0] * ex + inverse[:, 1:, 1] * ey)
         cross = ((mx < reach[:, :1]) | (my < reach[:, 1:])) & (mx < arm[:, None]) & (my < arm[:, None])
@@ -152,9 +203,10 @@ class _Windows:
         return cls(base, gx[pick], gy[pick], level, weight, inside & (count >= MIN_SAMPLES))
 
 
-def _fit(window: _Windows, jac: Array, sign: Array) -> SaddleFits:
+def _fit(window: _Windows, job: _Job, blur_px: Array) -> SaddleFits:
+    sign = job.sign
     n = len(sign)
-    theta = _edge_normals(jac)
+    theta = _edge_normals(job.jac)
     weight, level = window.weight, window.level
     few = np.where(weight > 0, level, np.nan)
     few[(weight > 0).sum(axis=1) == 0] = 0.0
@@ -162,10 +214,12 @@ def _fit(window: _Windows, jac: Array, sign: Array) -> SaddleFits:
     params = np.zeros((n, _P), np.float32)
     params[:, 0:2] = 0.0
     params[:, 2:4] = theta
-    params[:, 4:6] = 1.3
+    params[:, 4:6] = np.maximum(blur_px, 1.3)[:, None]
     params[:, 6] = np.nan_to_num((low + high) / 2)
     params[:, 9] = sign * np.nan_to_num(np.maximum(high - low, 2.0)) / 2
-    return _finish(window, *_minimise(window, params), theta, sign)
+    params, gradients, residual, settled = _minimise(window, params)
+    fits = _finish(window, params, gradients, residual, theta, job)
+    return replace(fits, valid=fits.valid & settled)
 
 
 def _edge_normals(jac: Array) -> Array:
@@ -178,7 +232,7 @@ def _edge_normals(jac: Array) -> Array:
     return np.stack(out, axis=1)
 
 
-def _minimise(window: _Windows, params: Array, iterations: int = 12) -> tuple[Array, Array, Array]:
+def _minimise(window: _Windows, params: Single, iterations: int = 8) -> tuple[Single, Single, Single, NDArray[np.bool_]]:
     """Levenberg-Marquardt for all windows at once; a window leaves when it has converged."""
     n = len(params)
     value, jac = _model(params, window.dx, window.dy)
@@ -186,6 +240,7 @@ def _minimise(window: _Windows, params: Array, iterations: int = 12) -> tuple[Ar
     cost = np.einsum("nm,nm->n", residual, residual)
     damping = np.full(n, 1e-3, np.float32)
     active = np.arange(n)
+    settled = np.zeros(n, bool)
     limits = np.array([1.5, 1.5, 0.2, 0.2, 0.5, 0.5, *[np.inf] * 5], np.float32)
     diagonal = np.arange(_P)
     for _ in range(iterations):
@@ -204,16 +259,17 @@ def _minimise(window: _Windows, params: Array, iterations: int = 12) -> tuple[Ar
         better = cost_trial <= cost[active]
         hit = active[better]
         params[hit], jac[hit], residual[hit] = trial[better], jac_trial[better], residual_trial[better]
-        small = np.abs(step[:, :2]).max(axis=1) < 2e-3
+        small = np.abs(step[:, :2]).max(axis=1) < 5e-3
+        settled[active] = np.abs(step[:, :2]).max(axis=1) < 3e-2
         cost[hit] = cost_trial[better]
         damping[active] *= np.where(better, 0.1, 10.0)
         active = active[~((better & small) | (damping[active] > 1e4))]
         if not len(active):
             break
-    return params, jac, residual
+    return params, jac, residual, settled
 
 
-def _model(params: Array, dx: Array, dy: Array) -> tuple[Array, Array]:
+def _model(params: Single, dx: Single, dy: Single) -> tuple[Single, Single]:
     """Grey values (n, m) and derivatives (n, 11, m) by cx, cy, two angles, two blurs, b0, bx, by, a, q."""
     cx, cy, t1, t2, s1, s2, b0, bx, by, a, q = (params[:, k : k + 1] for k in range(_P))
     ex, ey = dx - cx, dy - cy
@@ -242,8 +298,12 @@ def _model(params: Array, dx: Array, dy: Array) -> tuple[Array, Array]:
     return b0 + bx * jac[:, 7] + by * jac[:, 8] + a * p + q * even, jac
 
 
-def _finish(window: _Windows, params: Array, jac: Array, residual: Array, theta: Array, sign: Array) -> SaddleFits:
+def _finish(window: _Windows, params: Single, jac: Single, residual: Single, theta: Array, job: _Job) -> SaddleFits:
     n = len(params)
+    # a blur wider than a fifth of the rim smears the markers into the window
+    rim_px = job.rim / np.linalg.norm(np.linalg.inv(job.jac), axis=2).max(axis=1)
+    blur = params[:, 4:6].max(axis=1).astype(float)
+    smear = SMEAR * blur * np.maximum(blur / rim_px - 0.18, 0.0)
     jac = jac * window.weight[:, None]
     normal = (jac @ jac.transpose(0, 2, 1)).astype(float)
     count = window.weight.sum(axis=1)
@@ -253,7 +313,7 @@ def _finish(window: _Windows, params: Array, jac: Array, residual: Array, theta:
     influence = inverse[:, :2] @ jac * residual[:, None]  # (n, 2, m)
     dof = np.maximum(count - _P, 1.0)
     cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * CORRELATION
-    cov += FLOOR_PX**2 * np.eye(2)
+    cov += (FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
     rms = np.sqrt(np.einsum("nm,nm->n", residual, residual) / dof)
     # residuals square by square: something lies over one of them, or a shadow ends there
     ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
@@ -270,7 +330,7 @@ def _finish(window: _Windows, params: Array, jac: Array, residual: Array, theta:
         cov_px2=cov,
         blur_px=params[:, 4:6].astype(float),
         normals=np.stack([np.cos(params[:, 2:4]), np.sin(params[:, 2:4])], axis=-1).astype(float),
-        amplitude=params[:, 9] * sign,
+        amplitude=params[:, 9] * job.sign,
         rms=rms.astype(float),
         lopsided=np.sqrt(power.max(axis=1) / np.maximum(overall, 1e-9)),
         turned_rad=turn,

@@ -1,0 +1,188 @@
+"""What can be wrong with a photo before anything is measured: blurred, edited, resized, taken twice.
+
+Blur is measured where it matters, at the saddle points (``blur_ellipse``); their covariance grows with it, so a blurred
+photo counts less by itself and the finding only names it. ``blur_px`` does without targets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from phototemplate.capture.exif import read_stored_size
+from phototemplate.errors import Finding
+from phototemplate.model import Array, GrayImage, PhotoMeta
+
+EDITORS = (
+    "photoshop", "lightroom", "gimp", "snapseed", "picsart", "canva", "imagemagick", "affinity", "darktable",
+    "rawtherapee", "capture one", "pixelmator", "paint", "irfanview", "xnview", "picasa", "camera raw", "vsco", "dxo",
+)  # fmt: skip
+"""Picture editors, as they sign in the Software tag"""
+MESSENGER_SIDES = (1280, 1600, 2048)
+"""Long sides to which messengers shrink pictures"""
+SENSOR_ASPECTS = (4 / 3, 3 / 2, 16 / 9, 1.0, 5 / 4, 2.0, 20 / 9, 19.5 / 9)
+"""Long over short side of pictures as cameras and phones write them"""
+BURST_SECONDS = 3.0
+
+
+@dataclass(frozen=True)
+class BlurEllipse:
+    """Blur of a photo as a Gaussian: standard deviations along its two axes."""
+
+    major_px: float
+    minor_px: float
+    direction_rad: float
+    """Of the major axis in the stored picture, x right, y down"""
+
+    @property
+    def moved(self) -> bool:
+        """Blurred in one direction: the camera moved."""
+        return self.major_px > 1.2 and self.major_px > 1.5 * self.minor_px
+
+
+def blur_ellipse(normals: Array, blur_px: Array) -> BlurEllipse | None:
+    """Blur (n,) measured across edges with unit normals (n, 2), by ``s^2 = n^T B n``; None below 6 edges."""
+    keep = np.isfinite(blur_px)
+    if keep.sum() < 6:
+        return None
+    x, y = normals[keep].T
+    design = np.stack([x * x, 2 * x * y, y * y], axis=1)
+    squares = np.minimum(blur_px[keep], 2.5 * np.median(blur_px[keep])) ** 2
+    xx, xy, yy = np.linalg.lstsq(design, squares, rcond=None)[0]
+    values, vectors = np.linalg.eigh(np.array([[xx, xy], [xy, yy]]))
+    major, minor = np.sqrt(np.maximum(values[::-1], 1e-4))
+    return BlurEllipse(float(major), float(minor), float(np.arctan2(vectors[1, 1], vectors[0, 1])))
+
+
+def blur_finding(meta: PhotoMeta, blur: BlurEllipse | None, limit_px: float) -> tuple[Finding, ...]:
+    """``photo-blurred`` where the blur exceeds ``limit_px`` for a picture 4000 px wide (smaller ones in proportion)."""
+    if blur is None or blur.major_px <= limit_px * np.clip(max(meta.size_px) / 4000.0, 0.5, 2.0):
+        return ()
+    if blur.moved:
+        angle = float(np.degrees(blur.direction_rad)) % 180.0
+        smeared = f"{blur.major_px:.1f} px (1 sigma) at {angle:.0f} degrees"
+        text = f"The camera moved while {meta.photo_id} was taken: it is smeared by {smeared}."
+        help_ = "Hold the camera still or brace it, give more light, and take the photo again."
+    else:
+        text = f"{meta.photo_id} is out of focus: blur {blur.major_px:.1f} px (1 sigma)."
+        help_ = "Tap on a sheet to focus, clean the lens, and take the photo again."
+    return (Finding("photo-blurred", meta.photo_id, text, help_),)
+
+
+def blur_px(gray: GrayImage) -> float:
+    """Typical blur (1 sigma) of the strongest edges, by blurring once more and comparing gradients.
+
+    For a step edge of blur s the gradient falls by ``sqrt(1 + s0^2 / s^2)`` when blurred by s0 (Zhuo and Sim 2011).
+    NaN for a picture without edges.
+    """
+    image = gray.astype(np.float32)
+    s0 = 1.5
+
+    def gradient(a: Any) -> Any:
+        return np.hypot(cv2.Sobel(a, cv2.CV_32F, 1, 0), cv2.Sobel(a, cv2.CV_32F, 0, 1))
+
+    sharp = gradient(cv2.GaussianBlur(image, (0, 0), 0.7))
+    soft = gradient(cv2.GaussianBlur(image, (0, 0), float(np.hypot(0.7, s0))))
+    peak = sharp >= cv2.dilate(sharp, np.ones((3, 3), np.uint8)) - 1e-6
+    strong = peak & (sharp > max(60.0, float(np.percentile(sharp[::4, ::4], 99)) * 0.5))
+    if strong.sum() < 50:
+        return float("nan")
+    ratio = np.maximum(sharp[strong] / np.maximum(soft[strong], 1e-3), 1.0 + 1e-3)
+    squares = s0**2 / (ratio**2 - 1.0) - 0.7**2
+    return float(np.sqrt(max(float(np.median(squares)), 0.05)))
+
+
+# --------------------------------------------------------------------------------------------- editing
+
+
+def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
+    """Signs in the file that the picture is not as the camera took it."""
+    reasons: list[str] = []
+    long, short = max(meta.size_px), min(meta.size_px)
+    silent = not (meta.make or meta.model or meta.focal_mm)
+    name = Path(meta.path).name.lower()
+    editor = next((e for e in EDITORS if e in meta.software.lower()), None)
+    if editor:
+        reasons.append(f"it was saved by {meta.software}")
+    stated = read_stored_size(Path(meta.path))
+    if stated and sorted(stated) != [short, long]:
+        reasons.append(f"the camera took {stated[0]} x {stated[1]} pixels, the file has {meta.size_px[0]} x {meta.size_px[1]}")
+    if "screenshot" in name or (silent and name.endswith(".png") and long / short > 1.9):
+        reasons.append("it looks like a screenshot")
+    elif silent and long in MESSENGER_SIDES:
+        reasons.append(f"a long side of {long} pixels without camera data is what messengers make")
+    if not any(abs(long / short - a) < 0.012 * a for a in SENSOR_ASPECTS):
+        reasons.append(f"its sides, {meta.size_px[0]} x {meta.size_px[1]}, are not those of a sensor: it may be cropped")
+    findings: list[Finding] = []
+    if reasons:
+        findings.append(
+            Finding(
+                "photo-edited",
+                meta.photo_id,
+                f"{meta.photo_id} may not be as the camera took it: {'; '.join(reasons)}.",
+                "Use the original file: send it as a document or by cable, without cropping or lens correction.",
+            )
+        )
+    if silent:
+        findings.append(
+            Finding(
+                "photo-no-exif",
+                meta.photo_id,
+                f"{meta.photo_id} does not say which camera took it; its lens is worked out from the targets alone.",
+                "If there is one, use the original file, which carries the camera's data.",
+            )
+        )
+    return tuple(findings)
+
+
+# ------------------------------------------------------------------------------------------ duplicates
+
+
+def fingerprint(gray: GrayImage) -> Array:
+    """A small normalised copy of a picture (32 x 32, zero mean, unit norm), to compare pictures with."""
+    step = max(1, min(gray.shape) // 256)
+    small = cv2.resize(np.ascontiguousarray(gray[::step, ::step]), (32, 32), interpolation=cv2.INTER_AREA).astype(float)
+    small -= small.mean()
+    norm = float(np.linalg.norm(small))
+    return np.asarray(small / norm if norm > 0 else small)
+
+
+def find_duplicates(photos: Sequence[PhotoMeta], prints: Mapping[str, Array]) -> tuple[Finding, ...]:
+    """Photos that show the same picture: copies of one file, or shots of one burst.
+
+    Copies correlate at 0.9995 and more whatever their size; within ``BURST_SECONDS`` 0.985 is enough. The adjustment
+    takes the same picture twice for independent evidence, so the user should keep one.
+    """
+    findings = []
+    for k, one in enumerate(photos):
+        for other in photos[:k]:
+            if one.photo_id not in prints or other.photo_id not in prints:
+                continue
+            alike = float(np.sum(prints[one.photo_id] * prints[other.photo_id]))
+            apart = _seconds_apart(one, other)
+            burst = apart is not None and apart <= BURST_SECONDS and alike > 0.985
+            if alike > 0.9995 or burst:
+                kind = "shots of one burst" if burst and alike <= 0.9995 else "the same picture"
+                findings.append(
+                    Finding(
+                        "photo-duplicate",
+                        one.photo_id,
+                        f"{one.photo_id} and {other.photo_id} are {kind}.",
+                        "Keep the sharper one; the second adds confidence that is not earned.",
+                    )
+                )
+                break
+    return tuple(findings)
+
+
+def _seconds_apart(a: PhotoMeta, b: PhotoMeta) -> float | None:
+    try:
+        return abs((datetime.fromisoformat(a.taken_at) - datetime.fromisoformat(b.taken_at)).total_seconds())
+    except ValueError:
+        return None
