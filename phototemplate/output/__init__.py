@@ -10,7 +10,17 @@ from phototemplate.output.formats import (
     OutputFormat,
     Subject,
     outline_subject,
+    pieces_subject,
     write_formats,
 )
 
-__all__ = ["FORMATS", "FORMAT_NAMES", "Material", "OutputFormat", "Subject", "outline_subject", "write_formats"]
+__all__ = [
+    "FORMATS",
+    "FORMAT_NAMES",
+    "Material",
+    "OutputFormat",
+    "Subject",
+    "outline_subject",
+    "pieces_subject",
+    "write_formats",
+]

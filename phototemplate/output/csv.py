@@ -12,7 +12,7 @@ from phototemplate.model import Outline
 from phototemplate.output.atomic import write_text_atomic
 from phototemplate.units import format_length
 
-__all__ = ["EDGE_COLUMNS", "write_edges_csv", "write_rows_csv"]
+__all__ = ["EDGE_COLUMNS", "edge_rows", "write_edges_csv", "write_rows_csv"]
 
 EDGE_COLUMNS = (
     "edge", "kind", "shape", "source", "length_mm", "length_in", "length_fraction", "length_U_mm", "angle_deg",
@@ -21,15 +21,9 @@ EDGE_COLUMNS = (
 )  # fmt: skip
 
 
-def write_edges_csv(outline: Outline, path: str | Path, denominator: int = 16) -> Path:
-    """Write the edges of an outline.
-
-    Raises
-    ------
-    OutputError
-        When the file cannot be written; the earlier file stays.
-    """
-    rows = []
+def edge_rows(outline: Outline, denominator: int = 16) -> list[tuple[object, ...]]:
+    """Rows under :data:`EDGE_COLUMNS`."""
+    rows: list[tuple[object, ...]] = []
     for e in outline.edges:
         cause, u = e.budget[0] if e.budget else ("", math.nan)
         rows.append(
@@ -42,7 +36,18 @@ def write_edges_csv(outline: Outline, path: str | Path, denominator: int = 16) -
                 " ".join(dict.fromkeys(f.code for f in e.findings)),
             )
         )  # fmt: skip
-    return write_rows_csv(path, EDGE_COLUMNS, rows)
+    return rows
+
+
+def write_edges_csv(outline: Outline, path: str | Path, denominator: int = 16) -> Path:
+    """Write the edges of an outline.
+
+    Raises
+    ------
+    OutputError
+        When the file cannot be written; the earlier file stays.
+    """
+    return write_rows_csv(path, EDGE_COLUMNS, edge_rows(outline, denominator))
 
 
 def write_rows_csv(path: str | Path, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> Path:

@@ -15,12 +15,16 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.settings import OutputSettings
 
 if TYPE_CHECKING:
-    from phototemplate.model import Measurement
+    from phototemplate.model import Measurement, Outline
     from phototemplate.output.dxf import DxfVersion, Unit
+    from phototemplate.output.pdf import PaperSheet
     from phototemplate.output.report import TopPicture
     from phototemplate.template.drawing import Drawing
+    from phototemplate.template.piece_types import Template
+    from phototemplate.template.shop_sheet import TitleBlock
 
 Rows = Sequence[Sequence[str]]
+FULL_SIZE_TEXT_MM = 8.0
 
 
 @dataclass(frozen=True)
@@ -33,8 +37,10 @@ class Subject:
     """Height of texts in mm -> drawing"""
     schedule: Rows = ()
     """Edge schedule of the shop drawing, header first"""
-    full_size: Callable[[], Drawing] | None = None
-    """Another arrangement for full-size prints; default: the same with small texts"""
+    sheets: Callable[[str], Sequence[PaperSheet]] | None = None
+    """Paper -> laid-out sheets of the shop drawing; default: title block and ``schedule`` round the drawing"""
+    tables: tuple[tuple[str, Sequence[str], Sequence[Sequence[object]]], ...] = ()
+    """Tables for CSV: what follows the stem, columns, rows"""
 
 
 @dataclass(frozen=True)
@@ -52,6 +58,8 @@ class Material:
     allow_unscaled: bool = False
     """Write drawings although no length is known"""
     top_picture: TopPicture | None = None
+    template: Template | None = None
+    """Finished pieces, for the report"""
     progress: Callable[[str, float], None] | None = None
 
     @property
@@ -81,12 +89,14 @@ class OutputFormat:
 
 def outline_subject(measurement: Measurement, settings: OutputSettings, tolerance_mm: float) -> Subject:
     """The outline as measured."""
+    from phototemplate.output.csv import EDGE_COLUMNS, edge_rows
     from phototemplate.output.pdf import edge_schedule
     from phototemplate.template.outline_drawing import outline_drawing
 
     outline, title = measurement.outline, f"{measurement.job_name}: outline as measured"
 
-    def draw(height: float, table: bool = True) -> Drawing:
+    def draw(height: float) -> Drawing:
+        table = height == settings.text_height_mm  # on paper the schedule stands on a page of its own
         return outline_drawing(
             outline,
             title,
@@ -100,8 +110,26 @@ def outline_subject(measurement: Measurement, settings: OutputSettings, toleranc
 
     return Subject(
         "outline",
-        lambda height: draw(height, table=height == settings.text_height_mm),
+        draw,
         edge_schedule(outline.edges, tolerance_mm, outline.unscaled, settings.inch_denominator),
+        tables=(("-edges", EDGE_COLUMNS, edge_rows(outline, settings.inch_denominator)),),
+    )
+
+
+def pieces_subject(template: Template, outline: Outline, title: TitleBlock, simplify_mm: float = 0.0) -> Subject:
+    """Finished pieces: what the shop cuts."""
+    from phototemplate.template.schedule import CSV_COLUMNS, SIZE_COLUMNS, edge_rows_csv, size_rows_csv
+    from phototemplate.template.shop_drawing import template_drawing
+    from phototemplate.template.shop_sheet import shop_sheets
+
+    return Subject(
+        "pieces",
+        lambda height: template_drawing(template, outline, f"{title.job}: pieces", height, simplify_mm=simplify_mm),
+        sheets=lambda paper: shop_sheets(template, outline, title, paper),
+        tables=(
+            ("-edges", CSV_COLUMNS, [list(row.values()) for row in edge_rows_csv(template)]),
+            ("-sizes", SIZE_COLUMNS, [list(row.values()) for row in size_rows_csv(template)]),
+        ),
     )
 
 
@@ -163,14 +191,19 @@ def _report(material: Material, _: Subject | None, path: Path) -> Path:
         tolerance_mm=material.tolerance_mm,
         unit=material.unit,
         top_picture=material.top_picture,
+        template=material.template,
         progress=material.progress,
     )
 
 
-def _csv(material: Material, _: Subject | None, path: Path) -> Path:
-    from phototemplate.output.csv import write_edges_csv
+def _csv(material: Material, subject: Subject | None, path: Path) -> Path:
+    """Every table of the subject; the first has the format's own name."""
+    from phototemplate.output.csv import write_rows_csv
 
-    return write_edges_csv(material.measurement.outline, path, material.settings.inch_denominator)
+    assert subject is not None
+    for suffix, columns, rows in subject.tables:
+        write_rows_csv(path.with_name(path.name.replace("-edges.csv", f"{suffix}.csv")), columns, rows)
+    return path
 
 
 def _dxf(material: Material, subject: Subject | None, path: Path) -> Path:
@@ -196,10 +229,13 @@ def _svg(material: Material, subject: Subject | None, path: Path) -> Path:
 
 
 def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
-    from phototemplate.output.pdf import ShopSheet, write_shop_pdf
+    from phototemplate.output.pdf import ShopSheet, write_sheets_pdf, write_shop_pdf
     from phototemplate.output.report.words import tolerance_words
 
     assert subject is not None
+    paper = material.paper or ("Tabloid" if material.unit == "in" else "A3")
+    if subject.sheets is not None:
+        return write_sheets_pdf(subject.sheets(paper), path, f"{material.measurement.job_name}: {subject.name}")
     sheet = ShopSheet(
         job=material.measurement.job_name,
         date=date.today().isoformat(),
@@ -211,7 +247,7 @@ def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
         subject.draw,
         path,
         sheet,
-        paper=material.paper or ("Tabloid" if material.unit == "in" else "A3"),
+        paper=paper,
         unit=material.unit,
         unscaled=material.measurement.outline.unscaled,
     )
@@ -221,7 +257,7 @@ def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
     from phototemplate.output.full_size import write_full_size_pdf
 
     assert subject is not None
-    drawing = subject.full_size() if subject.full_size else subject.draw(8.0)
+    drawing = subject.draw(FULL_SIZE_TEXT_MM)
     paper = material.paper or ("Letter" if material.unit == "in" else "A4")
     return write_full_size_pdf(drawing, path, paper=paper, unscaled=material.measurement.outline.unscaled)
 
@@ -229,7 +265,7 @@ def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
 FORMATS: tuple[OutputFormat, ...] = (
     OutputFormat("result", "result.json", "everything measured, for programs", "measurement", _result),
     OutputFormat("report", "report.html", "the report to read before cutting", "measurement", _report),
-    OutputFormat("csv", "edges.csv", "table of the edges", "measurement", _csv),
+    OutputFormat("csv", "-edges.csv", "table of the edges, and of the sizes of pieces", "drawing", _csv),
     OutputFormat("dxf", ".dxf", "drawing for the saw or the office", "drawing", _dxf),
     OutputFormat("svg", ".svg", "drawing for a browser or a vector editor", "drawing", _svg),
     OutputFormat("pdf", ".pdf", "dimensioned shop drawing to sign", "drawing", _pdf),

@@ -13,9 +13,10 @@ from phototemplate import __version__
 from phototemplate.model import EdgeReport
 from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.paper import BOLD, PLAIN, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
-from phototemplate.output.report.words import CAUTIONS, edge_verdict
+from phototemplate.output.report.words import edge_verdict
 from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import Drawing
+from phototemplate.template.rules import CAUTIONS
 from phototemplate.units import format_length
 
 __all__ = ["ShopSheet", "edge_schedule", "write_sheets_pdf", "write_shop_pdf"]

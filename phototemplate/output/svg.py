@@ -40,17 +40,17 @@ def write_svg(drawing: Drawing, path: str | Path, *, unscaled: bool = False) -> 
     return Path(path)
 
 
-def svg_text(drawing: Drawing, *, unscaled: bool = False) -> str:
-    """The file of :func:`write_svg`."""
+def svg_text(drawing: Drawing, *, unscaled: bool = False, standalone: bool = True) -> str:
+    """The file of :func:`write_svg`; not ``standalone``: an element to stand in a page, without size and title."""
     x0, y0, x1, y1 = drawing.bounds()
     w, h = x1 - x0 + 2 * MARGIN_MM, y1 - y0 + 2 * MARGIN_MM
-    size = "" if unscaled else f' width="{w:.2f}mm" height="{h:.2f}mm"'
+    size = "" if unscaled or not standalone else f' width="{w:.2f}mm" height="{h:.2f}mm"'
     notes = [*(["NOT SCALED: no length was known. Do not cut from this drawing."] if unscaled else []), *drawing.notes]
+    name = f"<title>{escape(drawing.title)}</title><desc>{escape(' '.join(notes))}</desc>" if standalone else ""
     parts = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
+        '<?xml version="1.0" encoding="UTF-8"?>' if standalone else "",
         f'<svg xmlns="http://www.w3.org/2000/svg"{size} viewBox="{x0 - MARGIN_MM:.2f} {-y1 - MARGIN_MM:.2f} {w:.2f} {h:.2f}">',
-        f"<title>{escape(drawing.title)}</title>",
-        f"<desc>{escape(' '.join(notes))}</desc>",
+        name,
         '<g fill="none" stroke-linecap="round" stroke-linejoin="round" font-family="sans-serif">',
     ]
     for layer in drawing.layers:
@@ -59,12 +59,14 @@ def svg_text(drawing: Drawing, *, unscaled: bool = False) -> str:
         # line widths are meant for paper at about 1:10
         width = 10.0 * layer.width_mm
         dash = f' stroke-dasharray="{_DASH[layer.stroke]}"' if _DASH[layer.stroke] else ""
-        parts.append(f'<g id="{layer.name}" stroke="{colour}" color="{colour}" stroke-width="{width:g}"{dash}>')
+        name = f'{"id" if standalone else "data-layer"}="{layer.name}"'
+        look = f'stroke="{colour}" color="{colour}" stroke-width="{width:g}"{dash}'
+        parts.append(f"<g {name} {look}>")
         parts.append(f"<title>{escape(layer.meaning)}</title>")
         parts += [_element(item, layer) for item in items]
         parts.append("</g>")
-    parts += ["</g>", "</svg>", ""]
-    return "\n".join(parts)
+    parts += ["</g>", "</svg>"]
+    return "\n".join(part for part in parts if part) + "\n"
 
 
 def _n(value: float) -> str:

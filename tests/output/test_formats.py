@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import errno
 import os
+from dataclasses import replace
 from pathlib import Path
 
+import pyogrio
+import pypdfium2
 import pytest
+import shapely
 
 from phototemplate.errors import InputError, MeasureError, OutputError
-from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, write_formats
+from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, pieces_subject, write_formats
 from phototemplate.settings import OutputSettings
 from tests.output.samples import measurement
 
@@ -61,7 +65,7 @@ def test_all_at_once(tmp_path: Path) -> None:
 def test_a_shape_without_scale(tmp_path: Path) -> None:
     with pytest.raises(MeasureError, match="--unscaled"):
         write_formats(_material(unscaled=True), tmp_path)
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["edges.csv", "report.html", "result.json"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["report.html", "result.json"]
     written = write_formats(_material(unscaled=True, allow=True), tmp_path, ["dxf", "svg", "pdf", "full-size"])
     assert sorted(p.name for p in written.values()) == ["outline-unscaled.dxf", "outline-unscaled.pdf", "outline-unscaled.svg"]
     assert "NOT SCALED" in written["dxf"].read_text(encoding="utf-8")
@@ -71,3 +75,30 @@ def test_a_shape_without_scale(tmp_path: Path) -> None:
 def test_unknown_format(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="choose from result, report"):
         write_formats(_material(), tmp_path, ["docx"])
+
+
+def test_pieces_in_every_format(tmp_path: Path) -> None:
+    from phototemplate.template.pieces import build_template
+    from phototemplate.template.shop_sheet import TitleBlock
+    from phototemplate.template.spec import PieceSpec, ShopSpec, TemplateSpec
+
+    m = measurement()
+    spec = TemplateSpec(
+        pieces=[PieceSpec(id="left", loop="left"), PieceSpec(id="right", loop="right")], shop=ShopSpec(end_overhang=25.0)
+    )
+    template = build_template(m.outline, spec, m.work_plane.heights)
+    subject = pieces_subject(template, m.outline, TitleBlock("Sample kitchen", date="2026-03-14"))
+    written = write_formats(replace(_material(), template=template), tmp_path, subjects=[subject])
+    assert written["dxf"].name == "pieces.dxf"
+    assert {p.name for p in tmp_path.iterdir()} >= {"pieces-edges.csv", "pieces-sizes.csv", "pieces-full-size.pdf"}
+    _, _, geometry, fields = pyogrio.raw.read(str(written["dxf"]), columns=["Layer"])
+    rings = [g for g, name in zip(shapely.from_wkb(geometry), fields[0], strict=True) if name == "STONE-SHAPE"]
+    areas = sorted(shapely.Polygon(r).area for r in rings)
+    # GDAL chords arcs by about 4 degrees; end-2 with 25 mm overhang has R 551 over 45 degrees: short by under 200 mm2
+    assert areas == pytest.approx(sorted(p.area.value for p in template.pieces), abs=200)
+    text = written["report"].read_text(encoding="utf-8")
+    assert "Finished dimensions" in text
+    assert 'id="pieces"' in text
+    front = pypdfium2.PdfDocument(written["pdf"])[0].get_textpage().get_text_bounded()
+    assert "±" in front
+    assert "agreed for cutting" in front

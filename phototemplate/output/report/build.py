@@ -21,9 +21,12 @@ from phototemplate.output.report.camera import PLOT_HEIGHT, PLOT_WIDTH, camera_p
 from phototemplate.output.report.levels import cabinet_levels, level_map
 from phototemplate.output.report.marks import CLASSES, UClass, class_of, legend_line, signed
 from phototemplate.output.report.photos import PictureOf, photo_panels
+from phototemplate.output.report.pieces import pieces_part
 from phototemplate.output.report.topview import TopPicture, top_view
 from phototemplate.output.report.words import EdgeVerdict, Unit
 from phototemplate.settings import OutputSettings
+from phototemplate.template.piece_types import Template
+from phototemplate.template.rules import CAUTIONS
 from phototemplate.units import format_length
 
 SIXTEENTH_MM = 25.4 / 16
@@ -54,6 +57,7 @@ def write_report(
     unit: Unit = "in",
     top_picture: TopPicture | None = None,
     picture_of: PictureOf | None = None,
+    template: Template | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Path:
     """Write ``report.html``: self-contained, without scripts or requests.
@@ -68,6 +72,8 @@ def write_report(
         Rectified picture for the top view; without it the view shows edges and sheets alone.
     picture_of
         How to get at a photo's pixels; default: read its file.
+    template
+        Finished pieces, for a section of their own.
 
     Raises
     ------
@@ -81,6 +87,7 @@ def write_report(
         unit=unit,
         top_picture=top_picture,
         picture_of=picture_of,
+        template=template,
     )
     if progress is not None:
         progress("report", 0.9)
@@ -96,6 +103,7 @@ def render_report(
     unit: Unit = "in",
     top_picture: TopPicture | None = None,
     picture_of: PictureOf | None = None,
+    template: Template | None = None,
 ) -> str:
     """The text of the report."""
     import jinja2  # late: only those who write a report pay
@@ -108,7 +116,7 @@ def render_report(
         undefined=jinja2.StrictUndefined,
     )
     return environment.get_template("report.html").render(
-        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of)
+        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of, template)
     )
 
 
@@ -119,10 +127,12 @@ def _context(
     unit: Unit,
     top_picture: TopPicture | None,
     picture_of: PictureOf | None,
+    template: Template | None,
 ) -> dict[str, Any]:
     outline, net = measurement.outline, measurement.network
     rows = [_row(e, tolerance_mm, outline.unscaled, settings) for e in outline.edges]
-    findings = sorted(measurement.findings, key=lambda f: _ORDER[f.severity])
+    everything = (*measurement.findings, *(template.findings if template is not None else ()))
+    findings = sorted(dict.fromkeys(everything), key=lambda f: _ORDER[f.severity])
     return {
         "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
         "job": measurement.job_name,
@@ -147,7 +157,8 @@ def _context(
         "cameras": camera_panels(measurement),
         "photos": photo_panels(measurement, settings, picture_of),
         "residual_scale": settings.residual_scale,
-        "cautions": words.CAUTIONS,
+        "cautions": CAUTIONS,
+        "pieces": pieces_part(template, outline) if template is not None else None,
         "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
         "signed": signed,
         "plot": (PLOT_WIDTH, PLOT_HEIGHT),

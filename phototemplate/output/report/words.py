@@ -15,17 +15,6 @@ from phototemplate.units import format_length
 Unit = Literal["mm", "in"]
 State = Literal["good", "look", "short"]
 
-CAUTIONS = (
-    "Cutting, grinding or drilling stone frees silica dust that destroys lungs: cut wet or with extraction, wear a fitted "
-    "respirator, and follow the workplace rules where you are.",
-    "Slabs and tops are heavy and break like glass: carry upright, at narrow places with supports, with enough people or "
-    "a lifter.",
-    "Gas and electric appliances are disconnected and connected again by licensed people only.",
-    "Overhangs without support and narrow strips at cut-outs can break under load: check span, support and the slab "
-    "maker's sheet.",
-    "Local codes, the makers' instructions and licensed practice come before anything printed here.",
-)
-
 RETAKE_CODES = (
     "photo-unreadable", "photo-no-targets", "photo-few-points", "photo-blurred", "photo-not-oriented", "photo-edited",
     "single-photo", "weak-geometry", "lens-not-determined", "sheet-moved", "plane-weak", "scale-missing",

@@ -1,0 +1,61 @@
+"""The finished pieces in the report: drawing, schedules, checks with their sources, shims."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from phototemplate.model import Outline
+from phototemplate.output.svg import svg_text
+from phototemplate.template.piece_types import Template
+from phototemplate.template.schedule import (
+    check_schedule,
+    corner_schedule,
+    edge_schedule,
+    piece_schedule,
+    shim_schedule,
+    size_schedule,
+)
+from phototemplate.template.shop_drawing import template_drawing
+
+Rows = list[tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A schedule, header first."""
+
+    title: str
+    rows: Rows
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class PiecesPart:
+    """The section on pieces."""
+
+    drawing: Markup
+    """An ``svg`` element, drawn for white paper"""
+    to_look_at: Rows
+    """Checks that did not pass, header first"""
+    tables: tuple[Table, ...]
+
+
+def pieces_part(template: Template, outline: Outline) -> PiecesPart:
+    """Drawing and tables of a template."""
+    drawing = template_drawing(template, outline, text_height_mm=32.0)
+    tables = (
+        Table("Pieces", piece_schedule(template)),
+        Table("Edges", edge_schedule(template), "As every piece runs anticlockwise. Movements and gaps in mm."),
+        Table("Corners", corner_schedule(template)),
+        Table("Finished dimensions", size_schedule(template, ("overall", "depth", "diagonal", "cut-out", "opening", "gap"))),
+        Table("Shims", shim_schedule(template), "Against the highest place of all cabinets."),
+        Table("Checks", check_schedule(template), "Usual limits warn; they do not replace an engineer, the code or the "
+              "maker's sheet."),
+    )  # fmt: skip
+    return PiecesPart(
+        Markup(svg_text(drawing, unscaled=True, standalone=False)),
+        check_schedule(template, "look"),
+        tuple(t for t in tables if len(t.rows) > 1),
+    )
