@@ -84,7 +84,7 @@ def adjust(
     run, stacked = _set_up(views, camera_of, start, lenses, targets, settings)
     used, unused = _lengths(run, lengths, settings)
     findings += unused
-    _datum(run)
+    _hold(run)
     results = _rounds(run, bool(used), tell)
     tell("Covariance", 0.9)
     solution = run.solved
@@ -285,22 +285,14 @@ def _lengths(run: Run, lengths: Sequence[KnownLength], settings: AdjustmentSetti
     return used, findings
 
 
-def _datum(run: Run) -> None:
-    """Hold one body (or, without bodies, one photo) and what the settings hold; one photo: add the common plane."""
+def _hold(run: Run) -> None:
+    """Hold what the settings hold; for a single photo add the common plane of the sheets."""
     problem, settings = run.problem, run.settings
     fixed: set[str] = set()
-    pose = ("wx", "wy", "wz", "tx", "ty", "tz")
-    if problem.body_ids:
-        count = np.bincount(problem.body[problem.body >= 0], minlength=len(problem.body_ids))
-        sheets = np.array([run.targets[t].kind == "sheet" for t in problem.body_ids])
-        datum = int(np.argmax(count * np.where(sheets, 1000, 1)))
-        run.priors.datum_body = datum
-        fixed |= {f"body:{problem.body_ids[datum]}:{c}" for c in pose}
-        if len(problem.photo_ids) == 1:
-            run.priors.plane_bodies = tuple(int(b) for b in np.nonzero(sheets)[0])
-            problem.plane = len(run.priors.plane_bodies) >= 2
-    else:
-        fixed |= {f"photo:{problem.photo_ids[0]}:{c}" for c in pose}
+    if len(problem.photo_ids) == 1:
+        sheets = [b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet"]
+        run.priors.plane_bodies = tuple(sheets)
+        problem.plane = len(sheets) >= 2
     if settings.u_focus <= 0:
         fixed |= {f"photo:{p}:focus" for p in problem.photo_ids}
     if len(problem.photo_ids) == 1:
@@ -310,7 +302,7 @@ def _datum(run: Run) -> None:
             "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
             "Take photos from at least three places.",
         )
-    run.held = problem.fixed = frozenset(fixed)
+    run.held = frozenset(fixed)
     problem.arrange()
 
 
@@ -324,6 +316,7 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
     # (Free points alone have no size without them.)
     lengths = {length.name for length in run.priors.lengths if run.problem.body_ids} - {SCALE_CONVENTION}
     run.priors.unused |= lengths
+    run.reject_misplaced()
     run.solve(huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
     tell("Testing sheets and sightings", 0.5)
     for _ in range(20):

@@ -12,13 +12,16 @@ import numpy as np
 from scipy import stats
 
 from phototemplate.errors import Finding
-from phototemplate.model import Array, KnownLengthResult, Target
+from phototemplate.model import Array, IntArray, KnownLengthResult, Target
 from phototemplate.network import bundle
 from phototemplate.network.bundle import Problem, Solution, State
 from phototemplate.network.conditions import PRINT, Priors
+from phototemplate.network.layout import POSE
 from phototemplate.numerics import reliability as baarda
 from phototemplate.settings import AdjustmentSettings
 
+_MISPLACED = 0.06
+"""Distance in units of the principal distance beyond which a target is not where the others say"""
 _RELEASED = 0.1
 """Relative uncertainty of a print scale that contradicts its prior"""
 
@@ -46,7 +49,7 @@ class Run:
     moved: set[tuple[int, int]] = field(default_factory=set)
     """(body, photo) views left out because the sheet lay elsewhere"""
     held: frozenset[str] = frozenset()
-    """Parameters fixed on purpose: the datum and what the settings hold"""
+    """Parameters fixed by the settings"""
     lost_photos: list[str] = field(default_factory=list)
     """Photos all of whose sightings were rejected"""
 
@@ -69,12 +72,38 @@ class Run:
         lost = [f"photo:{problem.photo_ids[i]}:" for i in np.nonzero(photos == 0)[0]]
         lost += [f"body:{problem.body_ids[b]}:" for b in np.nonzero(bodies == 0)[0]]
         lost += ["point:{}:{}:".format(*problem.point_ids[m]) for m in problem.shared_points if not points[m]]
-        extra = {n for n in problem.names if lost and n.startswith(tuple(lost))}
+        extra = frozenset(n for n in problem.names if lost and n.startswith(tuple(lost)))
         self.lost_photos = [problem.photo_ids[i] for i in np.nonzero(photos == 0)[0]]
-        fixed = self.held | frozenset(extra)
+        fixed = self.held | self._datum(bodies, photos) | extra
         if fixed != problem.fixed:
             problem.fixed = fixed
             problem.arrange()
+
+    def _datum(self, bodies: IntArray, photos: IntArray) -> frozenset[str]:
+        """Names of the six parameters held as datum: the sheet seen best, without bodies a photo.
+
+        ``bodies`` and ``photos`` are the numbers of used sightings. The choice is kept while its body is in use.
+        """
+        problem, datum = self.problem, self.priors.datum_body
+        if datum < 0 or not bodies[datum]:
+            kinds = np.array([1000 if self.targets[t].kind == "sheet" else 1 for t in problem.body_ids])
+            datum = int(np.argmax(bodies * kinds)) if len(bodies) and bodies.any() else -1
+            self.priors.datum_body = datum
+        owner = f"body:{problem.body_ids[datum]}" if datum >= 0 else f"photo:{problem.photo_ids[int(np.argmax(photos))]}"
+        return frozenset(f"{owner}:{c}" for c in POSE)
+
+    def reject_misplaced(self) -> None:
+        """Before anything is adjusted: leave out views of bodies that lie quite elsewhere than the others say."""
+        problem = self.problem
+        linear = bundle.linearise(problem, self.state, jacobian=False)
+        for rows, photo, key in problem.groups:
+            if key < 0:
+                continue
+            f = self.state.lenses[problem.photo_camera[photo]][0]
+            off = np.linalg.norm(linear.residual[rows], axis=1) / f
+            if np.median(off) > _MISPLACED or np.any(linear.depth[rows] <= 0):
+                self.base[rows] = 0.0
+                self.moved.add((key, photo))
 
     def solve(self, huber: float | None = None, tolerance: float = 1e-3, damping: float = 0.0) -> Solution:
         """Least squares from the current state."""
@@ -275,7 +304,6 @@ def _gain(h: Array, g: Array) -> float:
 def moved_findings(run: Run) -> None:
     """Say which sheets moved, by how much, in which photos; measured again from the photos left out."""
     problem, linear = run.problem, run.solved.linear
-    wide = problem.lens_width
     for body in sorted({b for b, _ in run.moved}):
         photos = [p for b, p in run.moved if b == body]
         rows = np.isin(problem.photo, photos) & (problem.body == body)
