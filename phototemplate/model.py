@@ -357,7 +357,8 @@ class Segment:
     The chord runs from ``chord_mm[0]`` to ``chord_mm[1]``; its left normal is the unit tangent turned +90 deg.
     ``line``: M = 2 knots at the chord's ends, straight between and beyond them.
     ``arc``: M = 3 knots (start, middle, end), the circle through the three points.
-    ``profile``: M >= 4 knots, natural cubic spline in the offset over the chord, straight beyond the end knots.
+    ``profile``: M >= 4 knots, natural cubic spline in the offset over the chord, straight beyond the end knots. The
+    first and last three knots lie beyond the chord, where nothing was seen and the uncertainty grows.
     Points at a given chord position are linear in the offsets for line and profile.
     """
 
