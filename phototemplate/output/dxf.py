@@ -76,7 +76,7 @@ def write_dxf(
     drawing
         In mm; scaled by exactly 1/25.4 where ``unit`` is ``"in"``.
     unscaled
-        No length was known: the header says unitless, and a text on the caution layer says not to cut from it.
+        No length was known: the header says unitless, and a text on layer NOT-SCALED says not to cut from it.
     warnings
         Sentences to print below the drawing on the caution layer.
 
@@ -294,10 +294,8 @@ def _statements(drawing: Drawing, unit: Unit, unscaled: bool, warnings: Sequence
         tolerance = drawing.chord_tolerance_mm
         plain.append(f"Curves without a radius are polylines within {tolerance:g} mm ({tolerance / 25.4:.4f} in).")
     plain += drawing.notes
-    caution = list(warnings)
-    if unscaled:
-        caution.insert(0, "NOT SCALED: no length was known. Do not cut from this drawing.")
-    lines = [("SHEET-CAUTION", t) for t in caution] + [("SHEET-TEXT", t) for t in dict.fromkeys(plain) if t]
+    lines = [("NOT-SCALED", "NOT SCALED: no length was known. Do not cut from this drawing.")] if unscaled else []
+    lines += [("SHEET-CAUTION", t) for t in warnings] + [("SHEET-TEXT", t) for t in dict.fromkeys(plain) if t]
     y = y0 - 3.0 * height
     return tuple(
         Text(layer, (x0, y - i * 1.8 * height), text, height, valign="top") for i, (layer, text) in enumerate(lines)

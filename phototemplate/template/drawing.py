@@ -71,6 +71,7 @@ LAYERS: Mapping[str, Layer] = {
         Layer("SHEET-FRAME", "border and title block", (0, 0, 0), width_mm=0.35),
         Layer("SHEET-TEXT", "title block, schedule and notes", (0, 0, 0), width_mm=0.18),
         Layer("SHEET-CAUTION", "cautions", (190, 0, 0), width_mm=0.25),
+        Layer("NOT-SCALED", "no known length: the shape is true, its size is not, and nothing may be cut from it", (190, 0, 0)),
     )
 }
 """Every layer, in drawing order. Add new layers here, nowhere else."""

@@ -214,8 +214,9 @@ def test_profile_stays_within_the_stated_chord_tolerance() -> None:
 def test_unscaled_says_so(tmp_path: Path) -> None:
     doc = _read(write_dxf(DRAWING, tmp_path / "a.dxf", unscaled=True, warnings=("Only one photo was used.",)))
     assert doc.header["$INSUNITS"] == 0
+    (said,) = [t.dxf.text for t in doc.modelspace().query("TEXT") if t.dxf.layer == "NOT-SCALED"]
+    assert said.startswith("NOT SCALED")
     cautions = [t.dxf.text for t in doc.modelspace().query("TEXT") if t.dxf.layer == "SHEET-CAUTION"]
-    assert cautions[0].startswith("NOT SCALED")
     assert "Only one photo was used." in cautions
     assert not any("1 mm" in t.dxf.text for t in doc.modelspace().query("TEXT"))
 
