@@ -9,7 +9,7 @@ does not look like a saddle (covered, cut off, in the edge of a shadow) is left 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -55,7 +55,8 @@ def detect(
     copies = _measure(gray, [*groups, *doubtful], settings)
     for target_id in dict.fromkeys(c.board.target_id for c in copies):
         real = [c for c in copies if c.board.target_id == target_id and len(c.points)]
-        used_quads.update(q for c in real for q in c.quads)
+        used_quads.update(int(q) for c in real for q in c.quads)
+        real = real[:1] + [c for c in real[1:] if c.trusted]
         if len(real) > 1:
             findings.append(_twice(target_id, real, meta))
         elif real:
@@ -92,6 +93,8 @@ class _Copy:
     corners_px: Array
     """(m, 4, 2)"""
     quads: IntArray
+    errors: IntArray
+    """(m,) wrong modules of each marker"""
 
 
 @dataclass(frozen=True)
@@ -102,6 +105,13 @@ class _Seen:
     quads: IntArray
     points: IntArray
     fits: SaddleFits
+    faultless: bool
+    """A marker was read without a wrong module, or several were read"""
+
+    @property
+    def trusted(self) -> bool:
+        """Surely there, and not a false reading of something else."""
+        return self.faultless and len(self.points) >= min(2, len(self.board.saddles_mm))
 
 
 # ------------------------------------------------------------------------------------------- grouping
@@ -118,10 +128,10 @@ def _group(markers: MarkerSightings, layout: Layout) -> tuple[list[_Copy], list[
         board = layout.boards[target_id]
         which = np.array([layout.index[int(markers.ids[k])][1] for k in members])
         parts = _consistent_parts(board, which, markers.corners_px[members])
-        parts.sort(key=len, reverse=True)
+        parts.sort(key=lambda part: (-len(part), int(markers.errors[np.array(members)[part]].min())))
         for rank, part in enumerate(parts):
             chosen = np.array(members)[part]
-            copy = _Copy(board, which[part], markers.corners_px[chosen], markers.quad[chosen])
+            copy = _Copy(board, which[part], markers.corners_px[chosen], markers.quad[chosen], markers.errors[chosen])
             (main if rank == 0 else others).append(copy)
     return main, others
 
@@ -194,7 +204,8 @@ def _measure(gray: GrayImage, copies: list[_Copy], settings: DetectionSettings) 
     first = _fit_all(gray, copies, plans, settings)
     results = []
     for copy, (points, _, _), (good, fits) in zip(copies, plans, first, strict=True):
-        results.append(_Seen(copy.board, copy.quads, points[good], fits.take(good)))
+        faultless = len(copy.members) > 1 or not copy.errors.any()
+        results.append(_Seen(copy.board, copy.quads, points[good], fits.take(good), faultless))
     plans = [_further(copy, seen) for copy, seen in zip(copies, results, strict=True)]
     if any(len(p[0]) for p in plans):
         second = _fit_all(gray, copies, plans, settings)
@@ -293,7 +304,7 @@ def looks_like_saddle(fits: SaddleFits, uv: Array, jac: Array, rim: Array, setti
 def _merge(seen: _Seen, points: IntArray, fits: SaddleFits) -> _Seen:
     order = np.argsort(np.concatenate([seen.points, points]))
     joined = SaddleFits(**{n: np.concatenate([getattr(seen.fits, n), getattr(fits, n)])[order] for n in vars(fits)})
-    return _Seen(seen.board, seen.quads, np.concatenate([seen.points, points])[order], joined)
+    return replace(seen, points=np.concatenate([seen.points, points])[order], fits=joined)
 
 
 def _without_strays(seen: _Seen) -> _Seen:
@@ -310,7 +321,7 @@ def _without_strays(seen: _Seen) -> _Seen:
     if h is None:
         return seen
     good = np.linalg.norm(_map(h, seen.board.saddles_mm[seen.points]) - uv, axis=1) < limit
-    return _Seen(seen.board, seen.quads, seen.points[good], seen.fits.take(good))
+    return replace(seen, points=seen.points[good], fits=seen.fits.take(good))
 
 
 # ---------------------------------------------------------------------------------------- collecting

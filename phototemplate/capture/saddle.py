@@ -232,7 +232,7 @@ def _edge_normals(jac: Array) -> Array:
     return np.stack(out, axis=1)
 
 
-def _minimise(window: _Windows, params: Single, iterations: int = 8) -> tuple[Single, Single, Single, NDArray[np.bool_]]:
+def _minimise(window: _Windows, params: Single, iterations: int = 15) -> tuple[Single, Single, Single, NDArray[np.bool_]]:
     """Levenberg-Marquardt for all windows at once; a window leaves when it has converged."""
     n = len(params)
     value, jac = _model(params, window.dx, window.dy)
