@@ -14,11 +14,12 @@ from typing import Annotated
 import typer
 
 from phototemplate import __version__
+from phototemplate.cli.app import app as app_
 from phototemplate.cli.measure import demo, measure, new
 from phototemplate.cli.sheets import sheets
 from phototemplate.errors import PhototemplateError
 
-COMMANDS = (demo, sheets, new, measure)
+COMMANDS = (demo, sheets, new, measure, app_)
 
 app = typer.Typer(
     add_completion=False,

@@ -1,0 +1,275 @@
+"""The routes. Everything the client names (photos, files, tiles) is looked up in a table, never used as a path."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import secrets
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from phototemplate import __version__
+from phototemplate.errors import InputError, PhototemplateError
+from phototemplate.job import JobFile
+from phototemplate.web.guard import BODY_LIMIT, OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
+from phototemplate.web.photos import PhotoEntry, Refused
+from phototemplate.web.studio import Conflict, Studio
+from phototemplate.web.worker import Cancelled, WorkerLost
+
+STATIC = Path(__file__).parent / "static"
+KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
+         ".svg": "image/svg+xml"}
+FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
+
+
+def build_app(studio: Studio, hosts: frozenset[str], keys: Keys, cookie: str = "phototemplate") -> Starlette:
+    """The ASGI app for one job; ``hosts`` are the values of the Host header that are served."""
+    pages = Pages(studio, keys, cookie)
+
+    @contextlib.asynccontextmanager
+    async def life(_: Starlette) -> AsyncIterator[None]:
+        await studio.open()
+        yield
+        await studio.close()
+
+    routes = [
+        Route(OPEN_PATH, pages.open),
+        Route("/", pages.index),
+        Route("/static/{name}", pages.static),
+        Route("/api/state", pages.state),
+        Route("/api/result", pages.result),
+        Route("/api/schema", pages.schema),
+        Route("/api/events", pages.events),
+        Route("/api/photos", pages.upload, methods=["PUT"]),
+        Route("/api/photos/{photo}/marks", pages.marks),
+        Route("/api/edit", pages.edit, methods=["POST"]),
+        Route("/api/undo", pages.undo, methods=["POST"]),
+        Route("/api/redo", pages.redo, methods=["POST"]),
+        Route("/api/measure", pages.measure, methods=["POST"]),
+        Route("/api/cancel", pages.cancel, methods=["POST"]),
+        Route("/api/ask/{what}", pages.ask, methods=["POST"]),
+        Route("/api/finish", pages.finish, methods=["POST"]),
+        Route("/api/archive", pages.archive, methods=["POST"]),
+        Route("/download/{name}", pages.download),
+        Route("/report", pages.report),
+        Route("/thumb/{photo}/{version}", pages.thumb),
+        Route("/tiles/photo/{photo}/{version}/{level:int}/{column:int}/{row:int}", pages.photo_tile),
+        Route("/tiles/top/{key}/{level:int}/{column:int}/{row:int}", pages.top_tile),
+    ]
+    return Starlette(
+        routes=routes,
+        lifespan=life,
+        middleware=[Middleware(Guard, hosts=hosts, keys=keys, cookie=cookie)],
+        exception_handlers={HTTPException: _http_error, PhototemplateError: _sentence, Refused: _refused},
+    )
+
+
+async def _http_error(_: Request, exc: Exception) -> Response:
+    assert isinstance(exc, HTTPException)
+    return refusal("not-here" if exc.status_code == 404 else "not-so", exc.status_code)
+
+
+async def _refused(_: Request, exc: Exception) -> Response:
+    assert isinstance(exc, Refused)
+    return refusal(exc.code, exc.status, exc.detail)
+
+
+async def _sentence(_: Request, exc: Exception) -> Response:
+    code, status = "trouble", 422
+    if isinstance(exc, Conflict):
+        code, status = "conflict", 409
+    elif isinstance(exc, Cancelled):
+        code, status = "stopped", 409
+    elif isinstance(exc, WorkerLost):
+        code, status = "worker-lost", 503
+    return refusal(code, status, str(exc))
+
+
+class Pages:
+    """The endpoints of one app."""
+
+    def __init__(self, studio: Studio, keys: Keys, cookie: str) -> None:
+        self.studio, self.keys, self.cookie = studio, keys, cookie
+        self.files = {p.name: p for p in STATIC.iterdir() if p.suffix in KINDS}
+        self.schema_text = ""
+
+    async def open(self, request: Request) -> Response:
+        if not self.keys.opens(request.query_params.get("key", "")):
+            return refusal("wrong-key", 403)
+        answer = RedirectResponse("/", 303)
+        answer.set_cookie(self.cookie, self.keys.session, httponly=True, samesite="strict", path="/")
+        return answer
+
+    async def index(self, _: Request) -> Response:
+        return FileResponse(self.files["index.html"], media_type=KINDS[".html"], headers={"cache-control": "no-cache"})
+
+    async def static(self, request: Request) -> Response:
+        path = self.files.get(request.path_params["name"])
+        if path is None:
+            raise HTTPException(404)
+        return FileResponse(path, media_type=KINDS[path.suffix], headers={"cache-control": "no-cache"})
+
+    # ------------------------------------------------------------------------------------------- state
+
+    async def state(self, _: Request) -> Response:
+        return JSONResponse({**self.studio.facts(), "version": __version__})
+
+    async def result(self, _: Request) -> Response:
+        if not self.studio.result:
+            return JSONResponse(None)
+        return Response(self.studio.result, media_type="application/json")
+
+    async def schema(self, _: Request) -> Response:
+        self.schema_text = self.schema_text or json.dumps(JobFile.model_json_schema())
+        return Response(self.schema_text, media_type="application/json")
+
+    async def events(self, _: Request) -> Response:
+        return StreamingResponse(self.studio.hub.stream(), media_type="text/event-stream",
+                                 headers={"cache-control": "no-store", "x-accel-buffering": "no"})
+
+    # ------------------------------------------------------------------------------------------ photos
+
+    async def upload(self, request: Request) -> Response:
+        length = request.headers.get("content-length", "")
+        try:
+            facts = await self.studio.take_photo(
+                request.stream(), int(length) if length.isdigit() else None, request.query_params.get("name", "")[:300]
+            )
+        except ClientDisconnect:
+            return refusal("cut-short", 400)
+        except Refused as exc:
+            answer = refusal(exc.code, exc.status, exc.detail)
+            answer.headers["connection"] = "close"  # the rest of the body is not read
+            return answer
+        return JSONResponse(facts, 201)
+
+    def _photo(self, request: Request) -> PhotoEntry:
+        entry = self.studio.photos.get(request.path_params["photo"])
+        if entry is None or entry.version != request.path_params.get("version", entry.version):
+            raise HTTPException(404)
+        return entry
+
+    async def thumb(self, request: Request) -> Response:
+        path = self.studio.thumb(self._photo(request))
+        if not path.exists():
+            raise HTTPException(404)
+        return FileResponse(path, media_type="image/jpeg", headers=FOREVER)
+
+    async def photo_tile(self, request: Request) -> Response:
+        folder = await self.studio.tiles_of(self._photo(request))
+        return self._tile(folder, request)
+
+    async def top_tile(self, request: Request) -> Response:
+        top = self.studio.top
+        if top is None or not secrets.compare_digest(str(top["key"]).encode(), request.path_params["key"].encode()):
+            raise HTTPException(404)
+        return self._tile(self.studio.cache / f"top-{top['key']}", request)
+
+    def _tile(self, folder: Path, request: Request) -> Response:
+        level, column, row = (int(request.path_params[k]) for k in ("level", "column", "row"))
+        path = folder / f"{level}_{column}_{row}.jpg"
+        if not path.exists():
+            raise HTTPException(404)
+        return FileResponse(path, media_type="image/jpeg", headers=FOREVER)
+
+    async def marks(self, request: Request) -> Response:
+        entry = self._photo(request)
+        return JSONResponse(await self.studio.worker.call(
+            "quick", "marks", photo_id=entry.photo_id, path=str(entry.path), job_folder=str(self.studio.folder)
+        ))
+
+    # ----------------------------------------------------------------------------------------- changes
+
+    async def edit(self, request: Request) -> Response:
+        body = await _body(request)
+        return JSONResponse(await self.studio.edit(_text(body, "revision", True), _label(body.get("label")), body.get("operations")))
+
+    async def undo(self, request: Request) -> Response:
+        return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), True))
+
+    async def redo(self, request: Request) -> Response:
+        return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), False))
+
+    async def measure(self, _: Request) -> Response:
+        self.studio.wish()
+        return JSONResponse({})
+
+    async def cancel(self, _: Request) -> Response:
+        return JSONResponse({"stopped": self.studio.worker.cancel()})
+
+    async def ask(self, request: Request) -> Response:
+        """Questions to the last measurement that change nothing."""
+        allowed = {"look": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"}}
+        what = request.path_params["what"]
+        if what not in allowed:
+            raise HTTPException(404)
+        body = await _body(request)
+        if not set(body) <= allowed[what]:
+            raise InputError("This question has a part that is not known.")
+        return JSONResponse(await self.studio.worker.call("quick", what, **body))
+
+    # ------------------------------------------------------------------------------------------ finish
+
+    async def finish(self, _: Request) -> Response:
+        return JSONResponse(await self.studio.finish())
+
+    async def archive(self, _: Request) -> Response:
+        path = await self.studio.archive()
+        self.studio.files["archive"] = path
+        return JSONResponse({"name": "archive", "bytes": path.stat().st_size})
+
+    async def download(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        path = self.studio.files.get(name)
+        if path is None or not path.exists():
+            raise HTTPException(404)
+        shown = f"{_file_stem(self.studio.job.name)}.zip" if name == "archive" else path.name
+        return FileResponse(path, filename=shown)
+
+    async def report(self, _: Request) -> Response:
+        path = self.studio.files.get("report")
+        if path is None or not path.exists():
+            raise HTTPException(404)
+        return FileResponse(path, media_type=KINDS[".html"], headers={"content-security-policy": REPORT_POLICY})
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > BODY_LIMIT:
+            raise Refused("too-large", 413)
+    try:
+        body = json.loads(bytes(data) or b"{}")
+    except (ValueError, RecursionError) as exc:
+        raise InputError("The request is not JSON.") from exc
+    if not isinstance(body, dict):
+        raise InputError("The request is not a table.")
+    return body
+
+
+def _text(body: dict[str, Any], key: str, empty: bool = False) -> str:
+    value = body.get(key)
+    if not isinstance(value, str) or (not value and not empty):
+        raise InputError(f"The request has no {key}.")
+    return value
+
+
+def _label(value: Any) -> dict[str, str]:
+    """What the page calls the change: the key of a phrase and the name it is about."""
+    if not isinstance(value, dict):
+        return {"key": "change"}
+    return {k: str(value[k])[:80] for k in ("key", "name") if k in value}
+
+
+def _file_stem(name: str) -> str:
+    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in name).strip("-")
+    return stem[:60] or "job"

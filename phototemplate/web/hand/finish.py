@@ -1,0 +1,70 @@
+"""What is handed out: the results as files, and the whole job as one archive that rebuilds them elsewhere."""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+from typing import Any
+
+from phototemplate.errors import OutputError
+from phototemplate.job import JOB_FILE, load_job
+from phototemplate.output.atomic import atomic_path
+from phototemplate.progress import Progress
+from phototemplate.results import measure_job, write_results
+from phototemplate.web.journal import JOURNAL_FILE
+
+READ_ME = """\
+This folder rebuilds the result: unpack it, then run
+
+    phototemplate measure FOLDER      (or: phototemplate app FOLDER)
+
+photos/    the photos as they came from the phone
+job.toml   everything that was decided: known lengths, edges, loops, pieces
+results/   what was written when this archive was made
+"""
+
+
+def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
+    """Write every result of the job as it is now, exactly as the command line does; name -> path."""
+    job = load_job(Path(job_folder))
+    m = desk.measurement
+    if m is None or desk.job is None or desk.job.revision != job.revision:
+        m = measure_job(job, tell, desk.memo, desk.store)
+    written = write_results(job, m, progress=tell)
+    return {"files": {name: str(path) for name, path in written.items()}, "unscaled": m.outline.unscaled, "revision": job.revision}
+
+
+def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
+    """Pack photos, job file and results into a zip file. Raises ``OutputError`` where it cannot be written."""
+    del desk
+    job = load_job(Path(job_folder))
+    photos = job.photo_paths()
+    inside = [(p, f"photos/{p.name}") for p in photos]
+    inside += [(job.folder / name, name) for name in (JOB_FILE, JOURNAL_FILE) if (job.folder / name).is_file()]
+    if job.results.is_dir():
+        inside += [(p, f"results/{p.name}") for p in sorted(job.results.iterdir()) if p.is_file() and not p.name.startswith(".")]
+    inside += [(p, str(p.relative_to(job.folder))) for p in _maker_files(job)]
+    try:
+        with atomic_path(to) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as file:
+            file.writestr("README.txt", READ_ME)
+            for k, (path, name) in enumerate(inside):
+                # photos are packed already; text shrinks
+                packed = zipfile.ZIP_DEFLATED if path.suffix in (".toml", ".json", ".jsonl", ".html", ".dxf") else zipfile.ZIP_STORED
+                file.write(path, name, packed)
+                tell("archive", (k + 1) / len(inside))
+    except OSError as exc:
+        raise OutputError(f"The archive could not be written: {exc}; free some space.") from exc
+    return to
+
+
+def _maker_files(job: Any) -> list[Path]:
+    """Makers' drawings that cut-outs refer to, where they lie inside the job folder."""
+    out = []
+    root = job.folder.resolve()
+    for piece in job.file.pieces:
+        for cutout in piece.cutouts:
+            if cutout.file is not None:
+                path = (job.folder / cutout.file).resolve()
+                if path.is_file() and path.is_relative_to(root):
+                    out.append(job.folder / path.relative_to(root))
+    return list(dict.fromkeys(out))

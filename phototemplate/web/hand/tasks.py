@@ -1,0 +1,104 @@
+"""The tasks of the worker by name, and the desk on which it keeps what it will need again."""
+
+from __future__ import annotations
+
+import importlib
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from phototemplate.capture.photos import read_meta
+from phototemplate.capture.store import PhotoStore
+from phototemplate.errors import InputError, MeasureError, OutputError, PhotoError, PhototemplateError
+from phototemplate.job import Job
+from phototemplate.memo import Memo
+from phototemplate.model import Measurement, PhotoMeta
+from phototemplate.progress import Progress
+
+Tell = Progress
+
+
+class JobPhotos(PhotoStore):
+    """Decoded photos of a job whose photos come and go."""
+
+    def __init__(self) -> None:
+        super().__init__(())
+        self._marks: dict[str, tuple[int, int]] = {}
+
+    def set_photos(self, photos: Iterable[PhotoMeta]) -> None:
+        """The photos there are now; a decoded picture whose file changed is forgotten."""
+        table: dict[str, PhotoMeta] = {p.photo_id: p for p in photos}
+        with self._lock:
+            for photo_id, meta in table.items():
+                status = meta.path.stat()
+                mark = (status.st_size, status.st_mtime_ns)
+                if self._marks.get(photo_id) != mark:
+                    self._kept.pop(photo_id, None)
+                    self._marks[photo_id] = mark
+            self.photos: Mapping[str, PhotoMeta] = table
+
+    def add(self, meta: PhotoMeta) -> None:
+        """One more photo."""
+        self.set_photos([*(p for p in self.photos.values() if p.photo_id != meta.photo_id), meta])
+
+
+class Desk:
+    """Results kept between tasks; all tasks of a process are about one job folder."""
+
+    def __init__(self) -> None:
+        self.memo = Memo()
+        self.store = JobPhotos()
+        self.lock = threading.Lock()
+        self.metas: OrderedDict[tuple[str, int, int], PhotoMeta] = OrderedDict()
+        self.job: Job | None = None
+        self.measurement: Measurement | None = None
+        self.template: Any = None
+        self.shown: dict[str, Any] = {}
+        """What else is worth keeping, by name"""
+
+    def meta(self, path: Path) -> PhotoMeta:
+        """Header of a photo, read once per version of its file. Raises ``PhotoError``."""
+        status = path.stat()
+        key = (str(path), status.st_size, status.st_mtime_ns)
+        with self.lock:
+            if key in self.metas:
+                return self.metas[key]
+        meta = read_meta(path)
+        with self.lock:
+            self.metas[key] = meta
+        return meta
+
+    def measured(self) -> Measurement:
+        """The last measurement. Raises ``MeasureError`` where there is none yet."""
+        if self.measurement is None:
+            raise MeasureError("Nothing is measured yet.")
+        return self.measurement
+
+
+def error_of(exc: BaseException) -> tuple[str, str]:
+    """Kind and sentence of an error, for the page."""
+    for kind, cls in (("photo", PhotoError), ("measure", MeasureError), ("output", OutputError), ("input", InputError)):
+        if isinstance(exc, cls):
+            return kind, str(exc)
+    if isinstance(exc, PhototemplateError):
+        return "other", str(exc)
+    if isinstance(exc, MemoryError):
+        return "other", "There is not enough memory for this; close other programs and try again."
+    return "bug", f"{type(exc).__name__}: {exc}"
+
+
+PLACES = {
+    "check": "photos:check", "photo": "photos:look_at", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
+    "measure": "measured:measure", "top": "top:top_tiles", "look": "look:look", "anchor": "look:anchor",
+    "distance": "distance:distance", "finish": "finish:finish", "archive": "finish:archive",
+}
+"""Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
+
+
+def task(name: str) -> Callable[..., Any]:
+    """The function of a task."""
+    module, function = PLACES[name].split(":")
+    found: Callable[..., Any] = getattr(importlib.import_module(f"phototemplate.web.hand.{module}"), function)
+    return found

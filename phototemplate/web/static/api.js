@@ -1,0 +1,56 @@
+// Talking to the server of this page and to nobody else.
+
+import { t, has } from './text.js';
+
+export class Trouble extends Error {
+  constructor(code, detail, status) {
+    super(detail || code);
+    this.code = code;
+    this.detail = detail;
+    this.status = status;
+  }
+
+  get sentence() {
+    if (has(`error.${this.code}`)) return t(`error.${this.code}`, { detail: this.detail });
+    return this.detail || t('error.unknown');
+  }
+}
+
+async function request(method, url, body) {
+  let answer;
+  try {
+    answer = await fetch(url, {
+      method, credentials: 'same-origin',
+      ...(body === undefined ? {} : { body: JSON.stringify(body), headers: { 'content-type': 'application/json' } }),
+    });
+  } catch {
+    throw new Trouble('no-server', '', 0);
+  }
+  if (!answer.ok) throw await troubleOf(answer);
+  return answer.json();
+}
+
+export async function troubleOf(answer) {
+  let facts = {};
+  try { facts = await answer.json(); } catch { /* not ours */ }
+  return new Trouble(facts.error || 'unknown', facts.detail || '', answer.status);
+}
+
+export const get = (url) => request('GET', url);
+export const post = (url, body = {}) => request('POST', url, body);
+
+// fetch has no progress of uploads; the older interface has
+export function upload(file, onshare) {
+  return new Promise((done, fail) => {
+    const call = new XMLHttpRequest();
+    call.open('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`);
+    call.responseType = 'json';
+    call.upload.onprogress = (e) => e.lengthComputable && onshare(e.loaded / e.total);
+    call.onload = () => {
+      if (call.status < 300) done(call.response);
+      else fail(new Trouble(call.response?.error || 'unknown', call.response?.detail || '', call.status));
+    };
+    call.onerror = () => fail(new Trouble(file.size > 83886080 ? 'photo-too-large' : 'no-server', '', 0));
+    call.send(file);
+  });
+}

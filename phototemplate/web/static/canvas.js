@@ -1,0 +1,234 @@
+// A canvas that is moved by mouse, pinch and keyboard. World -> screen: turn, zoom, and y up or down.
+
+const TAP_PX = 5;
+const SLOP_PX = 14;
+
+export class Stage {
+  constructor(canvas, { yUp = false, name = '' } = {}) {
+    this.canvas = canvas;
+    this.ctx = canvas.getContext('2d', { alpha: false });
+    this.f = yUp ? -1 : 1;
+    this.view = { x: 0, y: 0, k: 1, turn: 0 };
+    this.layers = [];
+    this.bounds = null;
+    this.limits = [1e-3, 1e3];
+    this.ontap = () => {};
+    this.grab = () => null; // (world, screen) -> {move(world, screen), drop(), cancel()} or null
+    this.onhover = null;
+    this.onkey = () => false;
+    this.cross = false; // a cross in the middle, for placing points by keyboard
+    this.background = '#888';
+    this.frames = [];
+    this.width = this.height = 1;
+    this.ratio = 1;
+    this.pointers = new Map();
+    this.pinch = null;
+    this.held = null;
+    this.asked = 0;
+    canvas.tabIndex = 0;
+    canvas.setAttribute('role', 'application');
+    if (name) canvas.setAttribute('aria-label', name);
+    canvas.addEventListener('pointerdown', (e) => this.down(e));
+    canvas.addEventListener('pointermove', (e) => this.move(e));
+    canvas.addEventListener('pointerup', (e) => this.up(e));
+    canvas.addEventListener('pointercancel', (e) => this.up(e, true));
+    canvas.addEventListener('wheel', (e) => this.wheel(e), { passive: false });
+    canvas.addEventListener('keydown', (e) => this.key(e));
+    canvas.addEventListener('focus', () => this.draw());
+    canvas.addEventListener('blur', () => this.draw());
+    canvas.addEventListener('dblclick', (e) => e.preventDefault());
+    this.watch = new ResizeObserver(() => this.resize());
+    this.watch.observe(canvas);
+    this.resize();
+  }
+
+  close() { this.watch.disconnect(); cancelAnimationFrame(this.asked); this.closed = true; }
+
+  resize() {
+    const box = this.canvas.getBoundingClientRect();
+    const first = this.width <= 1;
+    this.width = Math.max(1, box.width);
+    this.height = Math.max(1, box.height);
+    this.ratio = Math.min(window.devicePixelRatio || 1, 3);
+    this.canvas.width = Math.round(this.width * this.ratio);
+    this.canvas.height = Math.round(this.height * this.ratio);
+    if (first && this.bounds) this.fit();
+    this.paint(); // at once: a resized canvas is empty
+  }
+
+  // ------------------------------------------------------------------------------------------ geometry
+
+  matrix() {
+    const { x, y, k, turn } = this.view;
+    const c = Math.cos(turn) * k, s = Math.sin(turn) * k, f = this.f;
+    const m = [c, f * s, -s, f * c, 0, 0];
+    m[4] = this.width / 2 - (m[0] * x + m[2] * y);
+    m[5] = this.height / 2 - (m[1] * x + m[3] * y);
+    return m;
+  }
+
+  toScreen([x, y]) {
+    const m = this.matrix();
+    return [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]];
+  }
+
+  toWorld([u, v]) {
+    const [a, b, c, d, e, f] = this.matrix();
+    const det = a * d - b * c;
+    return [(d * (u - e) - c * (v - f)) / det, (-b * (u - e) + a * (v - f)) / det];
+  }
+
+  at(event) {
+    const box = this.canvas.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  fit(bounds = this.bounds, margin = 24) {
+    if (!bounds) return;
+    const [x0, y0, x1, y1] = bounds;
+    const c = Math.abs(Math.cos(this.view.turn)), s = Math.abs(Math.sin(this.view.turn));
+    const w = (x1 - x0) * c + (y1 - y0) * s, hgt = (x1 - x0) * s + (y1 - y0) * c;
+    const k = Math.min((this.width - 2 * margin) / Math.max(w, 1e-6), (this.height - 2 * margin) / Math.max(hgt, 1e-6));
+    this.view = { ...this.view, x: (x0 + x1) / 2, y: (y0 + y1) / 2, k: this.clamp(k) };
+    this.draw();
+  }
+
+  clamp(k) { return Math.min(this.limits[1], Math.max(this.limits[0], k)); }
+
+  zoom(factor, at = [this.width / 2, this.height / 2]) {
+    const before = this.toWorld(at);
+    this.view.k = this.clamp(this.view.k * factor);
+    const after = this.toWorld(at);
+    this.view.x += before[0] - after[0];
+    this.view.y += before[1] - after[1];
+    this.draw();
+  }
+
+  pan(dx, dy) {
+    const a = this.toWorld([0, 0]), b = this.toWorld([dx, dy]);
+    this.view.x -= b[0] - a[0];
+    this.view.y -= b[1] - a[1];
+    this.draw();
+  }
+
+  show([x, y], k = null) {
+    this.view.x = x;
+    this.view.y = y;
+    if (k) this.view.k = this.clamp(k);
+    this.draw();
+  }
+
+  // ------------------------------------------------------------------------------------------ pointers
+
+  down(e) {
+    if (e.pointerType === 'mouse' && e.button !== 0 && e.button !== 1) return;
+    this.canvas.focus({ preventScroll: true });
+    try { this.canvas.setPointerCapture(e.pointerId); } catch { /* a pointer that is gone already */ }
+    const p = this.at(e);
+    this.pointers.set(e.pointerId, p);
+    if (this.pointers.size === 1) {
+      this.start = p;
+      this.moved = false;
+      this.type = e.pointerType;
+      this.held = e.button === 1 ? null : this.grab(this.toWorld(p), p, e.pointerType === 'touch' ? SLOP_PX * 1.6 : SLOP_PX);
+    } else if (this.pointers.size === 2) {
+      if (this.held) { this.held.cancel?.(); this.held = null; }
+      this.moved = true;
+      this.pinch = this.spread();
+    }
+    e.preventDefault();
+  }
+
+  spread() {
+    const [a, b] = [...this.pointers.values()];
+    return { middle: [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2], size: Math.hypot(a[0] - b[0], a[1] - b[1]) || 1 };
+  }
+
+  move(e) {
+    const p = this.at(e);
+    if (!this.pointers.has(e.pointerId)) {
+      if (this.onhover) this.onhover(this.toWorld(p), p);
+      return;
+    }
+    const old = this.pointers.get(e.pointerId);
+    this.pointers.set(e.pointerId, p);
+    if (this.pointers.size >= 2 && this.pinch) {
+      const now = this.spread();
+      this.pan(now.middle[0] - this.pinch.middle[0], now.middle[1] - this.pinch.middle[1]);
+      this.zoom(now.size / this.pinch.size, now.middle);
+      this.pinch = now;
+      return;
+    }
+    if (!this.moved && Math.hypot(p[0] - this.start[0], p[1] - this.start[1]) < (this.type === 'touch' ? 2 * TAP_PX : TAP_PX)) return;
+    this.moved = true;
+    if (this.held) this.held.move(this.toWorld(p), p);
+    else this.pan(p[0] - old[0], p[1] - old[1]);
+  }
+
+  up(e, lost = false) {
+    if (!this.pointers.has(e.pointerId)) return;
+    const p = this.at(e);
+    this.pointers.delete(e.pointerId);
+    if (this.pointers.size) { this.pinch = this.pointers.size > 1 ? this.spread() : null; this.moved = true; return; }
+    this.pinch = null;
+    const held = this.held;
+    this.held = null;
+    if (held) {
+      if (lost || !this.moved) held.cancel?.();
+      else held.drop(this.toWorld(p));
+      if (this.moved) return;
+    }
+    if (!lost && !this.moved) this.ontap(this.toWorld(p), p);
+  }
+
+  wheel(e) {
+    e.preventDefault();
+    const step = e.deltaMode === 1 ? 16 : e.deltaMode === 2 ? 400 : 1;
+    this.zoom(Math.exp(-Math.max(-300, Math.min(300, e.deltaY * step)) * (e.ctrlKey ? 0.01 : 0.0016)), this.at(e));
+  }
+
+  key(e) {
+    if (this.onkey(e)) { e.preventDefault(); return; }
+    if (e.ctrlKey || e.metaKey || e.altKey) return;
+    const step = e.shiftKey ? 240 : 60;
+    const moves = { ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] };
+    if (moves[e.key]) this.pan(...moves[e.key]);
+    else if (e.key === '+' || e.key === '=') this.zoom(1.3);
+    else if (e.key === '-' || e.key === '_') this.zoom(1 / 1.3);
+    else if (e.key === '0' || e.key === 'Home') this.fit();
+    else if (e.key === 'Enter' && this.cross) this.ontap(this.toWorld([this.width / 2, this.height / 2]), [this.width / 2, this.height / 2]);
+    else return;
+    e.preventDefault();
+  }
+
+  // ------------------------------------------------------------------------------------------ drawing
+
+  draw() {
+    if (this.asked || this.closed) return;
+    this.asked = requestAnimationFrame(() => { this.asked = 0; this.paint(); });
+  }
+
+  paint() {
+    if (this.closed) return;
+    const started = performance.now();
+    const ctx = this.ctx;
+    ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    ctx.fillStyle = this.background;
+    ctx.fillRect(0, 0, this.width, this.height);
+    for (const layer of this.layers) {
+      if (layer.hidden) continue;
+      ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+      ctx.globalAlpha = 1;
+      layer.paint(ctx, this);
+    }
+    ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    if (this.cross && document.activeElement === this.canvas) {
+      const [x, y] = [this.width / 2, this.height / 2];
+      for (const [w, c] of [[4, '#0009'], [1.5, '#fff']]) {
+        ctx.lineWidth = w; ctx.strokeStyle = c; ctx.setLineDash([]);
+        ctx.beginPath(); ctx.moveTo(x - 14, y); ctx.lineTo(x + 14, y); ctx.moveTo(x, y - 14); ctx.lineTo(x, y + 14); ctx.stroke();
+      }
+    }
+    this.lastPaint = performance.now() - started;
+  }
+}

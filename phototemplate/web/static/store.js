@@ -1,0 +1,131 @@
+// What this page knows of the job, kept in step with the server by one stream of events.
+
+import { get, post, Trouble } from './api.js';
+import { notice } from './dom.js';
+import { t } from './text.js';
+
+export const store = {
+  revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
+  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, stale: false, selected: '', resultNumber: 0,
+};
+
+const listeners = new Set();
+export function subscribe(f) { listeners.add(f); return () => listeners.delete(f); }
+export function changed(what) { for (const f of [...listeners]) f(what); }
+
+function takeJob(facts) {
+  for (const key of ['revision', 'name', 'job', 'undo', 'redo']) if (key in facts) store[key] = facts[key];
+  for (const photo of store.photos.values()) photo.used = !(store.job.leave_out || []).includes(photo.file);
+  changed('job');
+}
+
+export async function loadAll() {
+  const facts = await get('/api/state');
+  store.photos = new Map(facts.photos.map((p) => [p.id, p]));
+  store.top = facts.top;
+  store.trouble = facts.trouble;
+  store.work = facts.work;
+  store.files = facts.files;
+  store.version = facts.version;
+  if (facts.result !== store.resultNumber || !store.result) await loadResult(facts.result);
+  takeJob(facts);
+  changed('photos');
+  changed('work');
+}
+
+let loading = null;
+async function loadResult(number) {
+  store.resultNumber = number;
+  const result = number ? await get('/api/result') : null;
+  if (store.resultNumber === number) {
+    store.result = result;
+    store.stale = Boolean(result) && result.revision !== store.revision;
+    changed('result');
+  }
+}
+
+export async function loadSchema() {
+  store.schema = store.schema || await get('/api/schema');
+  return store.schema;
+}
+
+export function listen() {
+  const stream = new EventSource('/api/events');
+  stream.addEventListener('hello', () => { store.online = true; loadAll().catch(() => {}); changed('online'); });
+  stream.onerror = () => { if (store.online) { store.online = false; changed('online'); } };
+  stream.addEventListener('job', async (e) => {
+    if (JSON.parse(e.data).revision === store.revision) return;
+    clearTimeout(loading);
+    loading = setTimeout(async () => { if (JSON.parse(e.data).revision !== store.revision) takeJob(await get('/api/state')); }, 60);
+  });
+  stream.addEventListener('photos', () => loadAll().catch(() => {}));
+  stream.addEventListener('photo', (e) => {
+    const { photo } = JSON.parse(e.data);
+    store.photos.set(photo.id, photo);
+    store.photos = new Map([...store.photos.entries()].sort((a, b) => (a[1].file < b[1].file ? -1 : 1)));
+    changed('photos');
+  });
+  stream.addEventListener('work', async (e) => {
+    const facts = JSON.parse(e.data);
+    store.work = facts;
+    if (facts.state === 'failed') { store.trouble = facts.trouble; changed('result'); }
+    if (facts.state === 'measured') { store.trouble = ''; await loadResult(facts.result); }
+    changed('work');
+  });
+  stream.addEventListener('top', (e) => { store.top = JSON.parse(e.data).top; changed('top'); });
+  window.addEventListener('pagehide', () => stream.close());
+}
+
+// ------------------------------------------------------------------------------------------------ changes
+
+let line = Promise.resolve();
+
+// One change after the other: the next is based on the revision that the last one made.
+export function edit(key, name, operations) {
+  const job = line.then(async () => {
+    try {
+      takeJob(await post('/api/edit', { revision: store.revision, label: { key, name }, operations }));
+      return true;
+    } catch (error) {
+      await failed(error);
+      return false;
+    }
+  });
+  line = job;
+  return job;
+}
+
+export function step(back) {
+  const job = line.then(async () => {
+    try {
+      takeJob(await post(back ? '/api/undo' : '/api/redo', { revision: store.revision }));
+    } catch (error) {
+      await failed(error);
+    }
+  });
+  line = job;
+  return job;
+}
+
+async function failed(error) {
+  if (error instanceof Trouble && error.code === 'conflict') {
+    notice(t('error.conflict'), 'error', [[t('reload'), () => loadAll()]]);
+    takeJob(await get('/api/state'));
+    return;
+  }
+  notice(error instanceof Trouble ? error.sentence : String(error), 'error');
+  changed('job');
+}
+
+// What the job file says of something, with the defaults filled in where the page needs them.
+export const edges = () => (store.job.edges || []).map((e) => ({ source: 'trace', shape: 'line', targets: [], search: 12, ...e }));
+export const edgeOf = (id) => edges().find((e) => e.id === id);
+export const found = (id) => (store.result?.edges || []).find((e) => e.id === id && e.found);
+export const tolerance = () => store.job.tolerance || 25.4 / 16;
+export function freeName(stem, taken) {
+  const names = new Set(taken);
+  if (!names.has(stem)) return stem;
+  let k = 2;
+  while (names.has(`${stem}-${k}`)) k += 1;
+  return `${stem}-${k}`;
+}

@@ -1,0 +1,158 @@
+// Pictures of any size as tiles: the level that fits the screen, and where a tile is missing its nearest loaded ancestor.
+
+const TILE = 512;
+const KEEP = 120;
+const AT_ONCE = 6;
+
+class Cache {
+  constructor() { this.kept = new Map(); this.waiting = new Map(); this.busy = 0; this.bad = new Map(); }
+
+  get(url) {
+    const picture = this.kept.get(url);
+    if (picture) { this.kept.delete(url); this.kept.set(url, picture); }
+    return picture;
+  }
+
+  // What is wanted now goes first; what was wanted earlier and not begun yet may be dropped by its owner.
+  want(url, told) {
+    if (this.kept.has(url) || (this.bad.get(url) || 0) > 2) return;
+    const one = this.waiting.get(url);
+    if (one) { one.told.add(told); if (!one.begun) { this.waiting.delete(url); this.waiting.set(url, one); } return; }
+    this.waiting.set(url, { told: new Set([told]), begun: false });
+    this.next();
+  }
+
+  drop(told) {
+    for (const [url, one] of this.waiting) if (!one.begun) { one.told.delete(told); if (!one.told.size) this.waiting.delete(url); }
+  }
+
+  next() {
+    while (this.busy < AT_ONCE) {
+      const open = [...this.waiting].filter(([, one]) => !one.begun).pop();
+      if (!open) return;
+      open[1].begun = true;
+      this.busy += 1;
+      this.load(...open);
+    }
+  }
+
+  async load(url, one) {
+    try {
+      const answer = await fetch(url, { credentials: 'same-origin' });
+      if (!answer.ok) throw new Error(String(answer.status));
+      const picture = await createImageBitmap(await answer.blob());
+      this.kept.set(url, picture);
+      while (this.kept.size > KEEP) {
+        const [oldest] = this.kept.keys();
+        this.kept.get(oldest).close();
+        this.kept.delete(oldest);
+      }
+    } catch {
+      this.bad.set(url, (this.bad.get(url) || 0) + 1);
+    } finally {
+      this.busy -= 1;
+      this.waiting.delete(url);
+      for (const f of one.told) f();
+      this.next();
+    }
+  }
+}
+
+export const cache = new Cache();
+
+export class TileLayer {
+  // matrix: level 0 px (origin at the picture's outer corner) -> world
+  constructor({ url, size, levels, matrix = [1, 0, 0, 1, 0, 0], alpha = 1 }) {
+    Object.assign(this, { url, size, levels, matrix, alpha });
+    this.told = null;
+  }
+
+  paint(ctx, stage) {
+    const told = this.told ||= () => stage.draw();
+    const w = stage.matrix(), m = this.matrix;
+    // picture -> screen
+    const a = w[0] * m[0] + w[2] * m[1], b = w[1] * m[0] + w[3] * m[1];
+    const c = w[0] * m[2] + w[2] * m[3], d = w[1] * m[2] + w[3] * m[3];
+    const e = w[0] * m[4] + w[2] * m[5] + w[4], f = w[1] * m[4] + w[3] * m[5] + w[5];
+    const det = a * d - b * c;
+    const scale = Math.sqrt(Math.abs(det)) * stage.ratio;
+    const level = Math.max(0, Math.min(this.levels - 1, Math.floor(Math.log2(1 / scale) + 0.25)));
+    // what the screen shows, in px of the picture
+    let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+    for (const [u, v] of [[0, 0], [stage.width, 0], [0, stage.height], [stage.width, stage.height]]) {
+      const x = (d * (u - e) - c * (v - f)) / det, y = (-b * (u - e) + a * (v - f)) / det;
+      x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y);
+    }
+    const s = 2 ** level * TILE;
+    const columns = Math.ceil(this.size[0] / s), rows = Math.ceil(this.size[1] / s);
+    const c0 = Math.max(0, Math.floor(x0 / s)), c1 = Math.min(columns - 1, Math.floor(x1 / s));
+    const r0 = Math.max(0, Math.floor(y0 / s)), r1 = Math.min(rows - 1, Math.floor(y1 / s));
+    ctx.imageSmoothingEnabled = scale * 2 ** level < 3;
+    ctx.imageSmoothingQuality = 'low';
+    ctx.globalAlpha = this.alpha;
+    cache.drop(told);
+    const missing = [];
+    for (let r = r0; r <= r1; r++) {
+      for (let k = c0; k <= c1; k++) {
+        const url = this.url(level, k, r);
+        const picture = cache.get(url);
+        if (!picture) missing.push([r, k, url]);
+        const drawn = picture ? [picture, 0, 0, picture.width, picture.height, level, k * s, r * s] : this.ancestor(level, k, r);
+        if (!drawn) continue;
+        const [image, sx, sy, sw, sh, at, px, py] = drawn;
+        const g = 2 ** at * stage.ratio;
+        const t = 2 ** at;
+        ctx.setTransform(a * g, b * g, c * g, d * g, (a * px + c * py + e) * stage.ratio, (b * px + d * py + f) * stage.ratio);
+        // a hair of overlap hides the seams that smoothing leaves
+        const over = 0.35 / (scale * t);
+        ctx.drawImage(image, sx, sy, sw, sh, 0, 0, sw + over, sh + over);
+      }
+    }
+    // the middle of the screen comes first: asked last, served first
+    const mr = (r0 + r1) / 2, mc = (c0 + c1) / 2;
+    missing.sort((p, q) => Math.hypot(q[0] - mr, q[1] - mc) - Math.hypot(p[0] - mr, p[1] - mc));
+    for (const [, , url] of missing) cache.want(url, told);
+    if (missing.length) cache.want(this.url(this.levels - 1, 0, 0), told);
+    this.complete = missing.length === 0;
+    this.level = level;
+  }
+
+  ancestor(level, column, row) {
+    for (let up = 1; level + up < this.levels; up++) {
+      const k = column >> up, r = row >> up;
+      const picture = cache.get(this.url(level + up, k, r));
+      if (!picture) continue;
+      const part = TILE / 2 ** up;
+      const sx = (column - (k << up)) * part, sy = (row - (r << up)) * part;
+      const sw = Math.min(part, picture.width - sx), sh = Math.min(part, picture.height - sy);
+      if (sw <= 0 || sh <= 0) return null;
+      const s = 2 ** level * TILE;
+      return [picture, sx, sy, sw, sh, level + up, column * s, row * s];
+    }
+    return null;
+  }
+}
+
+// Stored picture -> the way a viewer shows it, by Exif orientation; both with the origin at the outer corner.
+export function uprightMatrix([w, h], orientation) {
+  return {
+    1: [1, 0, 0, 1, 0, 0], 2: [-1, 0, 0, 1, w, 0], 3: [-1, 0, 0, -1, w, h], 4: [1, 0, 0, -1, 0, h],
+    5: [0, 1, 1, 0, 0, 0], 6: [0, 1, -1, 0, h, 0], 7: [0, -1, -1, 0, h, w], 8: [0, -1, 1, 0, 0, w],
+  }[orientation || 1] || [1, 0, 0, 1, 0, 0];
+}
+export const uprightSize = ([w, h], orientation) => (orientation >= 5 ? [h, w] : [w, h]);
+export const apply = (m, [x, y]) => [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]];
+export function inverse([a, b, c, d, e, f]) {
+  const det = a * d - b * c;
+  return [d / det, -b / det, -c / det, a / det, (c * f - d * e) / det, (b * e - a * f) / det];
+}
+
+export function photoLayer(photo, extra = {}) {
+  const { size, orientation } = photo.seen;
+  let levels = 1;
+  for (let n = Math.max(...size); n > TILE; n = (n + 1) >> 1) levels += 1;
+  return new TileLayer({
+    url: (l, c, r) => `/tiles/photo/${encodeURIComponent(photo.id)}/${photo.version}/${l}/${c}/${r}`,
+    size, levels, matrix: uprightMatrix(size, orientation), ...extra,
+  });
+}
