@@ -5,18 +5,19 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
 
-from phototemplate.capture import design
+from phototemplate.capture import design, quality
 from phototemplate.capture.detect import PlainMarkers, detect
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import Job, JobFile
 from phototemplate.memo import Memo, key_of
-from phototemplate.model import PhotoMeta, Sightings, Target, TypeB
+from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
 from phototemplate.network.observations import KNOWN_LENGTHS, KnownLength, LengthEnd
 from phototemplate.progress import Progress, quiet
 from phototemplate.template.outline import LoopSpec as OutlineLoop
@@ -36,6 +37,7 @@ def read_photos(job: Job, progress: Progress = quiet) -> tuple[list[PhotoMeta], 
     for i, path in enumerate(paths):
         try:
             metas.append(read_meta(path))
+            findings += quality.check_file(metas[-1])
         except PhotoError as exc:
             findings.append(Finding("photo-unreadable", path.name, str(exc)))
         progress("photos", (i + 1) / len(paths))
@@ -45,43 +47,58 @@ def read_photos(job: Job, progress: Progress = quiet) -> tuple[list[PhotoMeta], 
     return metas, findings
 
 
-def fingerprint(meta: PhotoMeta) -> tuple[str, int, int]:
+def file_state(meta: PhotoMeta) -> tuple[str, int, int]:
     """Changes when the photo's file changes."""
     status = meta.path.stat()
     return meta.photo_id, status.st_size, status.st_mtime_ns
 
 
-def detect_all(store: PhotoStore, file: JobFile, memo: Memo, progress: Progress = quiet) -> dict[str, Sightings]:
-    """Find the targets in every photo, in as many threads as there are cores.
+@dataclass(frozen=True)
+class Seen:
+    """What one photo shows, and a small copy of it to tell duplicates by."""
+
+    sightings: Sightings
+    small: Array
+
+
+def detect_all(
+    store: PhotoStore, file: JobFile, memo: Memo, progress: Progress = quiet
+) -> tuple[dict[str, Sightings], list[Finding]]:
+    """Find the targets in every photo, in as many threads as there are cores; doubts about the photos themselves.
 
     Raises ``MeasureError`` where no photo shows a target.
     """
     plain = tuple(PlainMarkers(m.dictionary, m.size_mm, None if m.ids is None else tuple(m.ids)) for m in file.markers)
     done = 0
 
-    def look(meta: PhotoMeta) -> Sightings:
+    def look(meta: PhotoMeta) -> Seen:
         try:
-            return detect(store.gray(meta.photo_id), meta, file.settings.detection, plain)
+            gray = store.gray(meta.photo_id)
+            return Seen(detect(gray, meta, file.settings.detection, plain), quality.fingerprint(gray))
         except PhotoError as exc:  # the header was fine, the picture data is not
             finding = Finding("photo-unreadable", meta.photo_id, str(exc))
-            return Sightings(meta.photo_id, (), np.zeros(0, int), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
+            nothing = Sightings(meta.photo_id, (), np.zeros(0, int), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
+            return Seen(nothing, np.zeros((32, 32)))
 
-    def one(meta: PhotoMeta) -> Sightings:
+    def one(meta: PhotoMeta) -> Seen:
         nonlocal done
-        key = key_of(fingerprint(meta), file.settings.detection, file.markers)
-        found = memo.get(f"sightings {meta.photo_id}", key, lambda: look(meta))
+        key = key_of(file_state(meta), file.settings.detection, file.markers)
+        found: Seen = memo.get(f"sightings {meta.photo_id}", key, lambda: look(meta))
         done += 1
         progress("targets", done / len(store.photos))
         return found
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        sightings = {s.photo_id: s for s in pool.map(one, store.photos.values())}
+        seen = {s.sightings.photo_id: s for s in pool.map(one, store.photos.values())}
+    sightings = {photo: s.sightings for photo, s in seen.items()}
     if not any(len(s) for s in sightings.values()):
         raise MeasureError(
             f"No printed target was found in any of {len(sightings)} photos; print sheets with `phototemplate sheets`, lay "
             "them on the cabinets and photograph them so that the markers are at least 30 pixels wide."
         )
-    return sightings
+    findings = [f for s in sightings.values() for f in s.findings]
+    findings += quality.find_duplicates(list(store.photos.values()), {photo: s.small for photo, s in seen.items()})
+    return sightings, findings
 
 
 def targets_of(sightings: Mapping[str, Sightings], file: JobFile) -> dict[str, Target]:

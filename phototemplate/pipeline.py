@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from phototemplate.capture.quality import compare_photos
 from phototemplate.capture.store import PhotoStore
 from phototemplate.edge_memory import remembered_edges
 from phototemplate.edges.fit import fit_segment
@@ -17,7 +16,7 @@ from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.inputs import (
     cabinets_of,
     detect_all,
-    fingerprint,
+    file_state,
     known_lengths,
     loops_of,
     paper_terms,
@@ -53,9 +52,9 @@ def measure(
         photos, findings = read_photos(job, progress)
         store = store or PhotoStore(photos)
     with clock("targets"):
-        sightings = detect_all(store, file, memo, progress)
-        seen_key = key_of([fingerprint(p) for p in photos], settings.detection, file.markers)
-        findings += compare_photos(photos, sightings)
+        sightings, seen_findings = detect_all(store, file, memo, progress)
+        seen_key = key_of([file_state(p) for p in photos], settings.detection, file.markers)
+        findings += seen_findings
     with clock("network"):
         network_key = key_of(seen_key, file.lengths, settings.adjustment, _profile_texts(profiles))
         network = memo.get("network", network_key, lambda: adjust(
@@ -77,7 +76,6 @@ def measure(
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})
         outline = build_outline(segments, loops, plane.influences, settings.outline, not network.scale_known)
-    findings += [f for s in sightings.values() for f in s.findings]
     findings += [*network.findings, *plane.findings]
     findings += [f for e in edges.values() for f in e.findings]
     findings += [f for s in segments for f in s.findings]
