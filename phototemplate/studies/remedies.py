@@ -1,0 +1,299 @@
+"""What one more photo, tape length or calliper reading would do to an uncertainty, computed from the covariance.
+
+A further observation ``l = A x + e`` changes the covariance of the influences to ``C - C A^T (A C A^T + S)^-1 A C``, whatever
+its value will be; so the uncertainty after it is known before anybody takes it. Only the shared part is predicted this
+way. The independent noise of an edge is left as it is unless the remedy measures the edge itself again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from phototemplate.model import Array, Influences, Measurement, Network, PhotoPose, Segment
+from phototemplate.network.projection import body_points
+from phototemplate.numerics import lens
+from phototemplate.numerics.reliability import updated_cov
+from phototemplate.numerics.rigid import skew
+
+RemedyKind = Literal["photo", "length", "calliper", "target", "edge"]
+
+PHOTO_DISTANCES_MM = (900.0, 1400.0)
+PHOTO_HEIGHTS_MM = (600.0, 1000.0)
+PHOTO_TURNS_RAD = tuple(math.radians(a) for a in (-60, -30, 0, 30, 60))
+_MIN_COSINE = 0.25
+_MAX_DISTANCE_MM = 3000.0
+_FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
+"""Standard deviations (rad, mm) of a pose nothing is known of"""
+
+TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
+    ("gap:", 0.05, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
+    ("strip thickness", 0.03, "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
+    ("thickness:", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
+)
+"""Influence name's beginning, standard uncertainty (mm) that the reading leaves, what to do"""
+
+
+@dataclass(frozen=True)
+class Target:
+    """The quantity whose uncertainty is to come down."""
+
+    name: str
+    shared: Array
+    """(K,) gradient over the influences"""
+    noise_variance: float
+    """Variance of its independent noise, mm2"""
+    place_work_mm: Array
+    """(2,) where it is, in the work frame"""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One thing to do, and the expanded uncertainty (k = 2) that would follow."""
+
+    kind: RemedyKind
+    text: str
+    predicted_U_mm: float
+
+
+def expanded(target: Target, cov: Array, noise_variance: float | None = None) -> float:
+    """U at k = 2 of the target under a covariance of the influences."""
+    noise = target.noise_variance if noise_variance is None else noise_variance
+    return 2.0 * math.sqrt(max(float(target.shared @ cov @ target.shared), 0.0) + noise)
+
+
+# ------------------------------------------------------------------------------------------- a length
+
+
+def best_length(m: Measurement, target: Target, u_mm: float) -> Remedy | None:
+    """The tape length between two sheets that helps most."""
+    network, cov = m.network, m.work_plane.influences.cov
+    ids = [t for t in network.bodies if network.targets[t].kind == "sheet"]
+    if len(ids) < 2:
+        return None
+    k = cov.shape[0]
+    centre, jac = np.zeros((len(ids), 3)), np.zeros((len(ids), 3, k))
+    for i, t in enumerate(ids):
+        p = body_points(network, t, np.zeros((1, 3)))
+        centre[i] = p.xyz_mm[0]
+        jac[i][:, p.columns] = p.d_influences[0]
+    first, second = np.triu_indices(len(ids), 1)
+    between = centre[second] - centre[first]
+    length = np.linalg.norm(between, axis=1)
+    rows = np.einsum("pi,pik->pk", between / length[:, None], jac[second] - jac[first])
+    with_target = rows @ (cov @ target.shared)
+    own = np.einsum("pk,kl,pl->p", rows, cov, rows)
+    gain = with_target**2 / (own + u_mm**2)
+    gain[length < 300.0] = 0.0
+    best = int(np.argmax(gain))
+    after = max(float(target.shared @ cov @ target.shared) - float(gain[best]), 0.0)
+    text = (
+        f"Measure the distance between the centres of sheets {ids[first[best]]} and {ids[second[best]]} with a tape "
+        f"(about {length[best]:.0f} mm) and give it as a known length."
+    )
+    return Remedy("length", text, 2.0 * math.sqrt(after + target.noise_variance))
+
+
+# --------------------------------------------------------------------------------------------- a photo
+
+
+def best_photo(m: Measurement, target: Target) -> Remedy | None:
+    """The photo that helps most, of candidates around the target on the side from which it was photographed so far."""
+    network, plane = m.network, m.work_plane
+    if not network.photos:
+        return None
+    eyes = np.array([plane.rotation @ (-p.rotation.T @ p.translation_mm) for p in network.photos.values()])
+    eyes = eyes + plane.translation_mm
+    side = eyes[:, :2].mean(axis=0) - target.place_work_mm
+    base = math.atan2(side[1], side[0])
+    aim = np.append(target.place_work_mm, 0.0)
+    sigma = sighting_sd(network)
+    best: Remedy | None = None
+    for distance in PHOTO_DISTANCES_MM:
+        for height in PHOTO_HEIGHTS_MM:
+            for turn in PHOTO_TURNS_RAD:
+                eye = aim + distance * np.array([math.cos(base + turn), math.sin(base + turn), 0.0])
+                eye[2] = height
+                cov = covariance_after_photo(m, eye, aim, sigma)
+                if cov is None:
+                    continue
+                after = expanded(target, cov)
+                if best is None or after < best.predicted_U_mm:
+                    best = Remedy("photo", _from_where(m, eye, aim), after)
+    return best
+
+
+def sighting_sd(network: Network) -> float:
+    """Standard deviation of one image coordinate in px, from the residuals of the sightings used."""
+    used = [r.residual_px[r.weight > 0].ravel() for r in network.residuals]
+    residuals = np.concatenate(used) if used else np.zeros(0)
+    return max(float(np.sqrt(np.mean(residuals**2))), 0.03) if residuals.size else 0.1
+
+
+def covariance_after_photo(m: Measurement, eye_work: Array, aim_work: Array, sigma_px: float) -> Array | None:
+    """(K, K) covariance of the influences after one more photo from ``eye_work`` towards ``aim_work`` (work frame, mm),
+    taken with the first camera; None where it would not see two targets."""
+    network, plane = m.network, m.work_plane
+    pose = _looking(m, eye_work, aim_work)
+    camera = network.cameras[pose.camera_id]
+    eye_world = -pose.rotation.T @ pose.translation_mm
+    k = plane.influences.size
+    xyz, own, extra, seen = [], [], [], 0
+    for t in network.bodies:
+        p = body_points(network, t, network.targets[t].points_mm)
+        view = eye_world - p.xyz_mm
+        far = np.linalg.norm(view, axis=1)
+        ok = _in_picture(network, pose, p.xyz_mm) & (far < _MAX_DISTANCE_MM)
+        ok &= view @ network.bodies[t].rotation[:, 2] > _MIN_COSINE * far
+        if np.count_nonzero(ok) < 4:
+            continue
+        seen += 1
+        jac = np.zeros((len(far), 3, k))
+        jac[:, :, p.columns] = p.d_influences
+        xyz.append(p.xyz_mm[ok])
+        own.append(jac[ok])
+        extra.append(np.zeros((np.count_nonzero(ok), 3, 3)))
+    if seen < 2:
+        return None
+    if network.points:
+        points = np.array([p.xyz_mm for p in network.points])
+        ok = _in_picture(network, pose, points) & (np.linalg.norm(points - eye_world, axis=1) < _MAX_DISTANCE_MM)
+        jac = np.zeros((len(points), 3, k))
+        jac[:, :, : network.influences.size] = [p.shared_jac for p in network.points]
+        xyz.append(points[ok])
+        own.append(jac[ok])
+        extra.append(np.array([p.noise_cov_mm2 for p in network.points])[ok])
+    world, jac, noise = np.vstack(xyz), np.vstack(own), np.vstack(extra)
+    d_xyz, d_pose, d_lens = _projection(camera.model, camera.params, pose, world)
+    n = len(world)
+    design = np.zeros((n, 2, k + 7))
+    design[:, :, :k] = np.einsum("nij,njk->nik", d_xyz, jac)
+    names = {name: c for c, name in enumerate(plane.influences.names)}
+    for i, parameter in enumerate(lens.LENS_MODELS[camera.model].names):
+        column = names.get(f"lens:{camera.camera_id}:{parameter}")
+        if column is not None:
+            design[:, :, column] += d_lens[:, :, i]
+    design[:, :, k : k + 6] = d_pose
+    design[:, :, k + 6] = d_lens[:, :, 0] * camera.params[0]
+    prior = np.zeros((k + 7, k + 7))
+    prior[:k, :k] = plane.influences.cov
+    prior[k:, k:] = np.diag(np.append(_FREE_POSE, _focus_sd(plane.influences)) ** 2)
+    spread = sigma_px**2 * np.eye(2) + np.einsum("nij,njk,nlk->nil", d_xyz, noise, d_xyz)
+    full = np.zeros((n, 2, n, 2))
+    full[np.arange(n), :, np.arange(n), :] = spread
+    return updated_cov(prior, design.reshape(2 * n, -1), full.reshape(2 * n, 2 * n))[:k, :k]
+
+
+def _focus_sd(influences: Influences) -> float:
+    """Spread of the photos' own focus terms, a new photo's included."""
+    variances = [influences.cov[i, i] for i, name in enumerate(influences.names) if name.endswith(":focus")]
+    return max(math.sqrt(max(variances, default=0.0)), 0.004)
+
+
+def _looking(m: Measurement, eye_work: Array, aim_work: Array) -> PhotoPose:
+    """Pose of a level photo from one place of the work frame towards another."""
+    plane = m.work_plane
+    z = aim_work - eye_work
+    z = z / np.linalg.norm(z)
+    x = np.cross(z, [0.0, 0.0, 1.0])
+    x = x / np.linalg.norm(x)
+    rotation = np.array([x, np.cross(z, x), z]) @ plane.rotation
+    eye = plane.rotation.T @ (eye_work - plane.translation_mm)
+    first = next(iter(m.network.photos.values()))
+    return PhotoPose("new", first.camera_id, rotation, -rotation @ eye)
+
+
+def _in_picture(network: Network, pose: PhotoPose, xyz: Array) -> Array:
+    camera = network.cameras[pose.camera_id]
+    cam = xyz @ pose.rotation.T + pose.translation_mm
+    front = cam[:, 2] > 1.0
+    model = lens.LENS_MODELS[camera.model]
+    front &= lens.off_axis(camera.model, cam) < model.limit(camera.params[lens.N_COMMON :])
+    uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]
+    return np.asarray(front & np.all((uv > 10) & (uv < np.array(camera.size_px) - 11), axis=1))
+
+
+def _projection(model: str, params: Array, pose: PhotoPose, xyz: Array) -> tuple[Array, Array, Array]:
+    """Derivatives of the pixels by the world point (N, 2, 3), by the pose (N, 2, 6) and by the lens (N, 2, p)."""
+    turned = xyz @ pose.rotation.T
+    _, d_cam, d_lens = lens.project(model, params, turned + pose.translation_mm)
+    return d_cam @ pose.rotation, np.concatenate([-d_cam @ skew(turned), d_cam], axis=2), d_lens
+
+
+def _from_where(m: Measurement, eye: Array, aim: Array) -> str:
+    """Where to stand, in words, with the nearest sheets as landmarks."""
+    sheets = [(h.name, h.xy_mm) for h in m.work_plane.heights]
+    text = "Take one more photo"
+    if sheets:
+        stand = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - eye[:2])))
+        look = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - aim[:2])))
+        away = float(np.linalg.norm(stand[1] - eye[:2]))
+        text += f" from {away / 1000:.1f} m in front of sheet {stand[0]}"
+        text += f", camera {eye[2] / 1000:.1f} m above the cabinet tops, looking at sheet {look[0]}"
+    return text + ", with as many other sheets in it as possible."
+
+
+# ------------------------------------------------------------------------- readings and further targets
+
+
+def type_b_readings(influences: Influences, target: Target) -> list[Remedy]:
+    """Readings that replace an assumption: gap, thickness."""
+    out = []
+    for i, name in enumerate(influences.names):
+        for start, u_mm, text in TYPE_B_REMEDIES:
+            variance = float(influences.cov[i, i])
+            if not name.startswith(start) or target.shared[i] == 0.0 or variance <= u_mm**2:
+                continue
+            row = np.zeros((1, influences.size))
+            row[0, i] = 1.0
+            # the reading whose combination with the assumption leaves u_mm
+            reading = np.array([[1.0 / (1.0 / u_mm**2 - 1.0 / variance)]])
+            cov = updated_cov(influences.cov, row, reading)
+            where = name.split(":", 1)[-1]
+            out.append(Remedy("calliper", text.format(where=where), expanded(target, cov)))
+    return out
+
+
+def measure_edge_again(m: Measurement, target: Target, segment: Segment, seen_noise: float) -> Remedy | None:
+    """Where the edge's own noise dominates: more of what it was measured by.
+
+    ``seen_noise`` is the noise variance at the nearest place where the edge was seen.
+    """
+    cov = m.work_plane.influences.cov
+    if seen_noise < 0.5 * target.noise_variance:
+        text = {
+            "strip": f"Tape the wall strip of {segment.edge_id} right into the corner.",
+            "contact": f"Butt one more contact sheet against {segment.edge_id} close to the corner.",
+        }.get(segment.source, f"Take a photo that shows {segment.edge_id} up to its corner, and draw its hint up to there.")
+        return Remedy("target" if segment.source != "trace" else "edge", text, expanded(target, cov, seen_noise))
+    if segment.source == "contact":
+        sheets = _groups(segment)
+        text = f"Butt one more contact sheet against {segment.edge_id}."
+        return Remedy("target", text, expanded(target, cov, target.noise_variance * sheets / (sheets + 1.0)))
+    if segment.source == "trace":
+        n = max(segment.n_photos, 1)
+        text = f"Take one more photo that shows the whole of {segment.edge_id}, from another side."
+        return Remedy("edge", text, expanded(target, cov, target.noise_variance * n / (n + 1.0)))
+    return None
+
+
+def _groups(segment: Segment, gap_mm: float = 80.0) -> int:
+    """Number of sheets behind the points of a contact edge: runs of points without a gap."""
+    along = segment.chord_mm[1] - segment.chord_mm[0]
+    s = np.sort(segment.points_mm @ (along / np.linalg.norm(along)))
+    return 1 + int(np.count_nonzero(np.diff(s) > gap_mm))
+
+
+def cheapest(remedies: Sequence[Remedy], wanted_U_mm: float, now_U_mm: float) -> tuple[Remedy, ...]:
+    """The first that suffices, in the order of the trouble they take; else those that help by a tenth or more, best
+    first."""
+    order: dict[RemedyKind, int] = {"photo": 0, "edge": 0, "calliper": 1, "length": 2, "target": 3}
+    enough = sorted((r for r in remedies if r.predicted_U_mm <= wanted_U_mm), key=lambda r: (order[r.kind], r.predicted_U_mm))
+    if enough:
+        return (enough[0],)
+    helpful = [r for r in remedies if r.predicted_U_mm < 0.9 * now_U_mm]
+    return tuple(sorted(helpful, key=lambda r: r.predicted_U_mm)[:2])
