@@ -120,6 +120,10 @@ def find_quads(gray: GrayImage, min_side_px: float = 12.0, max_side_px: int = 60
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = max(4.0 * min_side_px / scale / max(image.shape), 1e-3)
     parameters.maxMarkerPerimeterRate = 4.0
+    # the detector keeps one of several nested outlines, and without reading it takes the outer one: the white card
+    # around a marker; so nothing but copies of one outline is merged here
+    parameters.minMarkerDistanceRate = 0.02
+    parameters.minGroupDistance = 0.02
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     found, _, rejected = cv2.aruco.ArucoDetector(_unreadable(), parameters).detectMarkers(image)
     quads = [np.asarray(q, float).reshape(4, 2) for q in (*found, *rejected)]

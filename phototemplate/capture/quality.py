@@ -94,7 +94,7 @@ def blur_px(gray: GrayImage) -> float:
     if strong.sum() < 50:
         return float("nan")
     ratio = np.maximum(sharp[strong] / np.maximum(soft[strong], 1e-3), 1.0 + 1e-3)
-    squares = s0**2 / (ratio**2 - 1.0) - 0.7**2
+    squares = s0**2 / (ratio**2 - 1.0) - 0.7**2 - 1.0 / 3.0  # less what this smoothing and the Sobel filter add
     return float(np.sqrt(max(float(np.median(squares)), 0.05)))
 
 

@@ -82,12 +82,12 @@ class Picture:
 def face(target_id: str, margin_mm: float = 12.0) -> NDArray[np.float32]:
     """Reflectance of the printed face, checkerboard centred, with a white margin; exact to the texel."""
     form = design.pattern(target_id)
-    w, h = (int(round((s + 2 * margin_mm) * TEXELS_PER_MM)) for s in form.size_mm)
+    w, h = (round((s + 2 * margin_mm) * TEXELS_PER_MM) for s in form.size_mm)
     picture = np.full((h, w), 0.84, np.float32)
 
     def box(x0: float, y0: float, x1: float, y1: float, value: float) -> None:
-        c0, c1 = (int(round((x + w / 2 / TEXELS_PER_MM) * TEXELS_PER_MM)) for x in (x0, x1))
-        r0, r1 = (int(round((h / 2 / TEXELS_PER_MM - y) * TEXELS_PER_MM)) for y in (y1, y0))
+        c0, c1 = (round((x + w / 2 / TEXELS_PER_MM) * TEXELS_PER_MM) for x in (x0, x1))
+        r0, r1 = (round((h / 2 / TEXELS_PER_MM - y) * TEXELS_PER_MM) for y in (y1, y0))
         picture[r0:r1, c0:c1] = value
 
     half = form.square_mm / 2
@@ -190,4 +190,6 @@ def develop(linear: NDArray[np.float32], shot: Shot) -> NDArray[np.uint8]:
     levels = (np.clip(y, 0, 1) * 255 + 0.5).astype(np.uint8)
     if not shot.jpeg:
         return levels
-    return np.asarray(cv2.imdecode(cv2.imencode(".jpg", levels, [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])[1], cv2.IMREAD_GRAYSCALE))
+    return np.asarray(
+        cv2.imdecode(cv2.imencode(".jpg", levels, [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])[1], cv2.IMREAD_GRAYSCALE)
+    )

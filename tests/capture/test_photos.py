@@ -206,8 +206,7 @@ def test_real_phone_files(reference_photos: Path) -> None:
             gray = read_gray(meta)
             assert (gray.shape[1], gray.shape[0]) == meta.size_px
         except PhotoError as error:
-            assert str(error).startswith(file.name)
-            refused.append(file.name)
+            refused.append(str(error).split(": ")[0])
     broken = {"corrupted.heic", "corrupted.hif", "empty.heic"}
     no_pictures = {f.name for f in files if f.suffix == ".txt" or f.name == "LICENSE"}
     assert set(refused) == broken | no_pictures
