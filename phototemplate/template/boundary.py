@@ -93,8 +93,15 @@ def boundary_vertices(boundary: Sequence[Span], tolerance_mm: float) -> tuple[tu
 
 def polygon_of(boundary: Sequence[Span], tolerance_mm: float = CHECK_TOLERANCE_MM) -> shapely.Polygon:
     """Chorded polygon, to check validity and containment only."""
-    vertices = np.array(boundary_vertices(boundary, tolerance_mm))
-    return shapely.Polygon(flatten_polyline(vertices, True, tolerance_mm)) if len(vertices) > 2 else shapely.Polygon()
+    points = flatten_polyline(np.array(boundary_vertices(boundary, tolerance_mm)), True, tolerance_mm)
+    return shapely.Polygon(points) if len(points) > 2 else shapely.Polygon()
+
+
+def polygon_of_vertices(
+    vertices: Sequence[tuple[float, float, float]], tolerance_mm: float = CHECK_TOLERANCE_MM
+) -> shapely.Polygon:
+    """Chorded polygon of a closed polyline with bulges."""
+    return shapely.Polygon(flatten_polyline(np.array(vertices), True, tolerance_mm))
 
 
 def boundary_area(boundary: Sequence[Span]) -> Dual:
@@ -279,20 +286,26 @@ def chord_from_corner(boundary: Boundary, i: int, line: LineCurve) -> tuple[Cros
 
 
 def set_back(boundary: Boundary, name: str, distance_mm: float) -> Boundary:
-    """Move the straight span of a name into the piece. Raises Unfit where its neighbours do not reach it."""
-    if distance_mm == 0.0:
-        return boundary
+    """Move the straight span of a name into the piece; neighbours that this swallows are dropped.
+
+    Raises Unfit where its neighbours do not reach it.
+    """
     k = next(i for i, span in enumerate(boundary) if span.name == name)
-    before, span, after = boundary[k - 1], boundary[k], boundary[(k + 1) % len(boundary)]
+    span = boundary[k]
     curve = span.curve.offset(distance_mm)
-    start, end = meet(before.curve, curve, span.start.xy), meet(curve, after.curve, span.end.xy)
-    if start is None or end is None:
-        raise Unfit(name, "its neighbours do not reach it")
-    out = list(boundary)
-    out[k - 1] = replace(before, end=start)
-    out[k] = Span(curve, start, end, name, span.finish)
-    out[(k + 1) % len(boundary)] = replace(after, start=end)
-    return tuple(out)
+    rest = [*boundary[k + 1 :], *boundary[:k]]
+    while len(rest) >= 2:
+        start, end = meet(rest[-1].curve, curve, span.start.xy), meet(curve, rest[0].curve, span.end.xy)
+        if start is None or end is None:
+            raise Unfit(name, "its neighbours do not reach it")
+        before, after = replace(rest[-1], end=start), replace(rest[0], start=end)
+        if before.advance() < SMALLEST_SPAN_MM:
+            rest.pop()
+        elif after.advance() < SMALLEST_SPAN_MM:
+            rest.pop(0)
+        else:
+            return (Span(curve, start, end, name, span.finish), after, *rest[1:-1], before)
+    raise Unfit(name, "nothing of the piece is left")
 
 
 def notch(boundary: Boundary, sides: Sequence[tuple[LineCurve, str]], anchor: Array, finish: str) -> Boundary:
@@ -377,6 +390,8 @@ def _replace_corner(boundary: Boundary, i: int, piece: Span) -> Boundary:
 
 def largest_working(works: Callable[[float], bool], low: float, high: float, step: float = 0.1) -> float | None:
     """The value nearest to ``high`` that works, between ``low`` (tried first) and ``high``, to ``step``; None if none."""
+    if works(high):
+        return high
     if not works(low):
         return None
     good, bad = low, high

@@ -9,7 +9,7 @@ import shapely
 
 from phototemplate.errors import Finding
 from phototemplate.model import Array, HeightPoint
-from phototemplate.template.boundary import Span, polygon_of
+from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.level import flatness_checks
 from phototemplate.template.piece_types import Check, Piece, Template
@@ -124,11 +124,6 @@ def _webs(template: Template, piece: Piece) -> Rows:
                     f"{piece.piece_id}; shops leave {limit:.0f} mm.", "Move the cut-out or carry the strip from below.",
                 ))
     return checks, findings
-
-
-def polygon_of_vertices(vertices: Sequence[tuple[float, float, float]]) -> shapely.Polygon:
-    """Chorded polygon of a closed polyline with bulges."""
-    return shapely.Polygon(flatten_polyline(np.array(vertices), True, 0.05))
 
 
 def span_line(span: Span) -> shapely.LineString:

@@ -353,7 +353,8 @@ def table(
     if not cells:
         return ()
     columns = max(len(r) for r in cells)
-    widths = [max((text_width_mm(r[k], height_mm) for r in cells if k < len(r)), default=0.0) + 1.6 * height_mm
+    # wider than the estimate, so that a broader typeface does not run into the next column
+    widths = [1.12 * max((text_width_mm(r[k], height_mm) for r in cells if k < len(r)), default=0.0) + 1.6 * height_mm
               for k in range(columns)]
     step = 1.9 * height_mm
     items: list[Item] = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,9 +175,41 @@ def touching_line(found: AnyCurve, start: Vec, end: Vec) -> LineCurve:
                 best = (width, a, b, top)
     assert best is not None
     _, a, b, top = best
-    first, second = chain_end(found, points[a]), chain_end(found, points[b])
-    line = line_through(first, second)
-    return line if top in (a, b) else LineCurve(chain_end(found, points[top]), line.direction)
+    above = top in (a, b)
+    contacts = _contacts(found, start, end, (a, b) if above else (a, b, top), (1.0, 1.0) if above else (-1.0, -1.0, 1.0))
+    line = line_through(contacts[0], contacts[1])
+    return line if above else LineCurve(contacts[2], line.direction)
+
+
+def _contacts(
+    found: AnyCurve, start: Vec, end: Vec, samples: Sequence[int], signs: Sequence[float]
+) -> list[Vec]:
+    """Places where a line through the first two touches the edge, refined between the samples.
+
+    At an end of the edge the contact is the corner itself and moves with it; within, the edge is tangent to the line
+    and only its movement along the normal counts.
+    """
+    low, high = found.position(start.xy), found.position(end.xy)
+    step = (high - low) / (SAMPLES - 1)
+    at = [low + k * step for k in samples]
+    for half in (1.0, 1.0, 0.1, 0.1, 0.01, 0.01, 0.001):
+        a, b = found.point(at[0]), found.point(at[1])
+        normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
+        for k, sign in enumerate(signs):
+            near = np.clip(at[k] + np.linspace(-half, half, 21) * step, min(low, high), max(low, high))
+            height = sign * ((found.points(near) - a) @ normal)
+            best = int(np.argmax(height))
+            if height[best] > height[10] + 1e-11:  # a straight stretch touches anywhere
+                at[k] = float(near[best])
+    out = []
+    for position in at:
+        if abs(position - low) < 1e-9:
+            out.append(start)
+        elif abs(position - high) < 1e-9:
+            out.append(end)
+        else:
+            out.append(chain_end(found, found.point(position)))
+    return out
 
 
 def _upper_hull(s: Array, f: Array) -> list[int]:

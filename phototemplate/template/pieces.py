@@ -40,6 +40,7 @@ from phototemplate.template.shaping import (
     base_of,
     cut_opening,
     cut_seam,
+    opening_corners,
     treat_corners,
     unknown_corners,
 )
@@ -64,6 +65,8 @@ class _Part:
     boundary: Boundary
     corners: dict[str, CornerSpec]
     before_corners: Boundary
+    by_default: set[str]
+    """Corners rounded without having been asked for"""
     cutouts: list[tuple[PlacedCutout, bool]]
     holes: list[PlacedHole]
 
@@ -139,11 +142,13 @@ def _build_piece(
     wish, shop = base.spec, spec.shop
     findings = [f for line in base.lines.values() for f in line.findings]
     boundaries: list[Boundary] = [base.boundary]
+    wishes: dict[str, CornerSpec] = dict(wish.corners)
     for name in sorted(openings):
         opening = openings[name]
         named = opening.spec.pieces
         if named is None or wish.id in named:
-            boundaries = cut_opening(base, boundaries, opening, shop, required=named is not None)
+            boundaries = cut_opening(base, boundaries, opening, required=named is not None)
+            wishes = {**opening_corners(opening, shop), **wishes}
     cuts: list[SeamCut] = []
     for seam in sorted(wish.seams, key=lambda s: s.id):
         boundaries, cut = cut_seam(state, base, boundaries, seam, shop)
@@ -153,9 +158,11 @@ def _build_piece(
     parts: list[_Part] = []
     for k, boundary in enumerate(boundaries):
         name = _part_name(wish.id, k, len(boundaries))
-        treated, done, doubts = treat_corners(boundary, wish.corners, shop, name)
+        treated, done, doubts = treat_corners(boundary, wishes, shop, name)
         findings += doubts
-        parts.append(_Part(treated, done, boundary, [], []))
+        asked = [*wish.corners, *(c for o in openings.values() if o.spec.radius for c in opening_corners(o, shop))]
+        silent = {c for c in done if done[c].kind != "sharp" and not any(same_corner(c, a) for a in asked)}
+        parts.append(_Part(treated, done, boundary, silent, [], []))
     _take_cutouts(state, base, parts, folder, findings)
     names = [_part_name(wish.id, k, len(parts)) for k in range(len(parts))]
     pieces = []
@@ -258,7 +265,7 @@ def _finish(state: State, base: Base, name: str, part: _Part, spec: TemplateSpec
         boundary=part.boundary,
         vertices=boundary_vertices(part.boundary, shop.profile_tolerance),
         edges=_edges(state, base, plain),
-        corners=_corners(state, plain, part, base.spec),
+        corners=_corners(state, plain, part),
         cutouts=tuple(cutouts),
         holes=tuple(Hole(h.name, point2(h.centre), h.diameter_mm) for h in part.holes),
         sizes=tuple(sizes),
@@ -277,7 +284,8 @@ def _edges(state: State, base: Base, plain: Boundary) -> tuple[PieceEdge, ...]:
     for span in plain:
         line = base.lines.get(span.name)
         out.append(PieceEdge(
-            edge_id=span.name, finish=span.finish, rule=line.rule if line else "square to the opening or seam",
+            edge_id=span.name, finish=span.finish,
+            rule=line.rule if line else ("seam" if span.finish == "seam" else "side of opening"),
             outward_mm=line.outward_mm if line else 0.0, start=point2(span.start), end=point2(span.end),
             length=state.quantity(span.length()), place_U_mm=place_u(state, span),
             gap=line.gap if line else None, moved=line.moved if line else None,
@@ -285,16 +293,15 @@ def _edges(state: State, base: Base, plain: Boundary) -> tuple[PieceEdge, ...]:
     return tuple(out)
 
 
-def _corners(state: State, plain: Boundary, part: _Part, wish: PieceSpec) -> tuple[PieceCorner, ...]:
+def _corners(state: State, plain: Boundary, part: _Part) -> tuple[PieceCorner, ...]:
     out = []
     for i in range(len(plain)):
         if abs(turning_rad(plain[i - 1], plain[i])) < STRAIGHT_ON_RAD:
             continue
         name = corner_name(plain, i)
         done = part.corners.get(name, CornerSpec())
-        asked = any(same_corner(key, name) for key in wish.corners)
         out.append(PieceCorner(name, point2(plain[i].start), state.quantity(inside_angle(plain[i - 1], plain[i]), "rad"),
-                               done.kind, done.radius or done.clip or 0.0, done.kind != "sharp" and not asked))
+                               done.kind, done.radius or done.clip or 0.0, name in part.by_default))
     return tuple(out)
 
 

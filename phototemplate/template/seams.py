@@ -14,6 +14,7 @@ from phototemplate.template.boundary import (
     Unfit,
     chord_of,
     polygon_of,
+    polygon_of_vertices,
 )
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
@@ -42,8 +43,8 @@ def keep_clear(template: Template, piece: Piece) -> list[tuple[shapely.Polygon, 
     """Places no seam may cross: dishwashers, and cut-outs with the shop's distance around them."""
     out = [(shapely.Polygon(box), name) for name, kind, box in template.appliances if kind == "dishwasher"]
     for cutout in piece.cutouts:
-        xy = np.array(cutout.vertices)[:, :2]
-        out.append((shapely.Polygon(xy).buffer(template.spec.shop.cutout_to_seam), cutout.cutout_id))
+        around = polygon_of_vertices(cutout.vertices).buffer(template.spec.shop.cutout_to_seam)
+        out.append((around, cutout.cutout_id))
     return out
 
 

@@ -181,7 +181,7 @@ def _overhang_error(
 # ------------------------------------------------------------------------------------------------ openings
 
 
-def cut_opening(base: Base, parts: list[Boundary], opening: OpeningPlace, shop: ShopSpec, required: bool) -> list[Boundary]:
+def cut_opening(base: Base, parts: list[Boundary], opening: OpeningPlace, required: bool) -> list[Boundary]:
     """The parts with an opening cut out; unchanged where it does not meet them and need not.
 
     Raises:
@@ -193,16 +193,16 @@ def cut_opening(base: Base, parts: list[Boundary], opening: OpeningPlace, shop: 
     front = base.front(opening.spec.run, f"Opening {name!r}")
     for k, part in enumerate(parts):
         try:
-            return [*parts[:k], *_cut_one(part, front, opening, shop), *parts[k + 1 :]]
+            return [*parts[:k], *_cut_one(part, front, opening), *parts[k + 1 :]]
         except Unfit:
             continue
     used = any(e.side_of is not None and e.side_of.split("/")[0] == name for e in base.spec.edges.values())
     if used and not required:
         return parts
-    raise _opening_error(parts, front, opening, shop, base.spec.id)
+    raise _opening_error(parts, front, opening, base.spec.id)
 
 
-def _cut_one(part: Boundary, front: AnyCurve, opening: OpeningPlace, shop: ShopSpec) -> list[Boundary]:
+def _cut_one(part: Boundary, front: AnyCurve, opening: OpeningPlace) -> list[Boundary]:
     """Raises Unfit where the opening does not lie wholly within the front of this part."""
     name, width = opening.spec.id, opening.spec.width
     middle = front_point(opening.centre_line, front, f"Opening {name!r}")
@@ -228,21 +228,19 @@ def _cut_one(part: Boundary, front: AnyCurve, opening: OpeningPlace, shop: ShopS
                      middle.xy, "appliance")]
     for boundary in out:
         check(boundary)
-    if opening.spec.depth is not None:
-        out = [_round_opening(out[0], name, opening.spec.radius or shop.inside_radius)]
     return out
 
 
-def _round_opening(part: Boundary, name: str, radius_mm: float) -> Boundary:
-    for which in ("left", "right"):
-        wanted = f"{name} {which}/{name} back"
-        i = next(k for k in range(len(part)) if same_corner(corner_name(part, k), wanted))
-        part = round_corner(part, i, radius_mm)
-    return part
+def opening_corners(opening: OpeningPlace, shop: ShopSpec) -> dict[str, CornerSpec]:
+    """Inside corners of an opening that stops before the wall."""
+    if opening.spec.depth is None:
+        return {}
+    radius, name = opening.spec.radius or shop.inside_radius, opening.spec.id
+    return {f"{name} {which}/{name} back": CornerSpec(kind="rounded", radius=radius) for which in ("left", "right")}
 
 
 def _opening_error(
-    parts: Sequence[Boundary], front: AnyCurve, opening: OpeningPlace, shop: ShopSpec, piece_id: str
+    parts: Sequence[Boundary], front: AnyCurve, opening: OpeningPlace, piece_id: str
 ) -> FitError:
     """Which of place, width and depth is wrong, and what would work."""
     spec, frame = opening.spec, opening.frame
@@ -251,7 +249,7 @@ def _opening_error(
         changed = OpeningPlace(spec.model_copy(update=spec_changed), frame.moved(shift, 0.0))
         for part in parts:
             try:
-                _cut_one(part, front, changed, shop)
+                _cut_one(part, front, changed)
             except (Unfit, FitError):
                 continue
             return True

@@ -10,6 +10,7 @@ import shapely
 import shapely.ops
 
 from phototemplate.model import Array, Outline
+from phototemplate.template.boundary import polygon_of_vertices
 from phototemplate.template.drawing import (
     Circle,
     Dimension,
@@ -19,7 +20,6 @@ from phototemplate.template.drawing import (
     Point,
     Polyline,
     Text,
-    flatten_polyline,
     item_bounds,
     text_width_mm,
 )
@@ -42,6 +42,7 @@ def template_drawing(
     sizes: bool = True,
     found: bool = True,
     simplify_mm: float = 0.0,
+    splashes: bool = True,
 ) -> Drawing:
     """Lower a template to a drawing in the plan frame, splashes laid flat below it.
 
@@ -73,9 +74,11 @@ def template_drawing(
         for s in template.opening_sizes:
             if s.group == "opening" and s.decided:
                 items.append(_dimension(s, template, h, -2.0 * h))
-    items += _splashes(template, items, h)
+    if splashes:
+        items += _splashes(template, items, h)
     notes = [
-        "Unit mm. Frame: x to the right along the longest run as seen from the room, y away from the room.",
+        "Dimensions: mm, the shop's unit in brackets.",
+        "Frame: x to the right along the longest run as seen from the room, y away from the room.",
         "± is the expanded uncertainty U, k = 2 (about 95 %); dimensions without it are decided, not measured.",
         f"Measured profiles are drawn within {shop.profile_tolerance + simplify_mm:g} mm of their curve; arcs are true arcs.",
         f"Material: {shop.material.name}, {shop.material.thickness:g} mm.",
@@ -83,6 +86,11 @@ def template_drawing(
     if outline.unscaled:
         notes.insert(0, "NOT TO SCALE: no known length was given, only the shape is true. Do not cut from this file.")
     return Drawing(title or "Template", tuple(items), tuple(notes), shop.profile_tolerance + simplify_mm)
+
+
+def splash_drawing(template: Template, text_height_mm: float = 25.0) -> Drawing:
+    """The splashes alone, one under the other."""
+    return Drawing("Splashes and panels", tuple(_splashes(template, (), text_height_mm)))
 
 
 # --------------------------------------------------------------------------------------------------- parts
@@ -99,8 +107,9 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
         if not cutout.across_seam:
             items.append(Polyline("STONE-CUTOUT", cutout.vertices, True, cutout.cutout_id,
                                   data=(("cut-out", cutout.cutout_id), ("kind", cutout.kind), ("source", cutout.source))))
-        items.append(Text("STONE-NAMES", cutout.centre, f"{cutout.cutout_id} ({cutout.kind})", 0.8 * h, align="centre",
-                          valign="middle"))
+        x, y = cutout.centre
+        items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), f"{cutout.cutout_id} ({cutout.kind})", 0.7 * h,
+                          align="right"))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
     at = _inside_point(piece)
     items.append(Text("STONE-NAMES", (at[0], at[1] + 0.4 * h), piece.piece_id, 1.3 * h, align="centre"))
@@ -116,7 +125,8 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
             items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {corner.size_mm:.1f}", 0.7 * h))
     if sizes:
         for s in piece.sizes:
-            if s.group == "depth" and s.name.endswith("middle"):
+            through = any(_polygon(c).intersects(shapely.LineString([s.start, s.end])) for c in piece.cutouts)
+            if s.group == "depth" and s.name.endswith("middle") and not through:
                 items.append(_dimension(s, template, 0.8 * h, 0.0))
             if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
                 items.append(_dimension(s, template, 0.6 * h, 0.0))
@@ -156,7 +166,7 @@ def _finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
 def _outer_sides(piece: Piece, template: Template) -> set[str]:
     """Edges with free room outside for a dimension: not seams, not sides of openings."""
     taken = {f"{o.spec.id} {side}" for o in template.openings for side in ("left", "right", "back")}
-    return {e.edge_id for e in piece.edges if e.finish != "seam" and e.edge_id not in taken and e.rule[-7:] != "opening"}
+    return {e.edge_id for e in piece.edges if e.finish != "seam" and e.edge_id not in taken}
 
 
 def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, h: float, sizes: bool, outside: bool) -> list[Item]:
@@ -173,7 +183,9 @@ def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, h: float, si
     if text_width_mm(text, 0.65 * h) < 0.9 * length and edge.finish != "seam":
         items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, 0.65 * h, _upright(end - start), "centre",
                           "middle"))
-    if sizes:
+    # a joint is dimensioned once, on the first of its two pieces
+    second = any(edge.edge_id == seam.seam_id and piece.piece_id == seam.pieces[1] for seam in template.seams)
+    if sizes and not second:
         shop = template.spec.shop
         base = middle + (-3.2 if outside else 2.6) * h * left
         q = edge.length
@@ -219,14 +231,18 @@ def _upright(d: Array) -> float:
 
 def _inside_point(piece: Piece) -> Array:
     """A place within the stone with room for a label."""
-    outer = shapely.Polygon(flatten_polyline(np.array(piece.vertices), True, 1.0))
-    holes = [shapely.Polygon(flatten_polyline(np.array(c.vertices), True, 1.0)).buffer(20.0) for c in piece.cutouts]
+    outer = polygon_of_vertices(piece.vertices, 1.0)
+    holes = [_polygon(c).buffer(20.0) for c in piece.cutouts]
     shape = shapely.difference(outer, shapely.union_all(holes))
     xy = shapely.get_coordinates(shapely.ops.polylabel(_largest(shape), 20.0))[0]
     # aside of the middle, where the depth is written
     aside = np.array([xy[0] - 0.22 * (outer.bounds[2] - outer.bounds[0]), xy[1]])
     best = aside if shape.buffer(-60.0).contains(shapely.Point(aside)) else xy
     return np.array([float(best[0]), float(best[1])])
+
+
+def _polygon(cutout: Cutout) -> shapely.Polygon:
+    return polygon_of_vertices(cutout.vertices, 1.0)
 
 
 def _largest(shape: shapely.Geometry) -> shapely.Polygon:

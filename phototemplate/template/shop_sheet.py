@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from phototemplate.model import Outline
@@ -17,7 +17,7 @@ from phototemplate.template.schedule import (
     shim_schedule,
     size_schedule,
 )
-from phototemplate.template.shop_drawing import template_drawing
+from phototemplate.template.shop_drawing import splash_drawing, template_drawing
 
 PAPERS_MM: dict[str, tuple[float, float]] = {
     "A4": (297.0, 210.0), "A3": (420.0, 297.0), "A2": (594.0, 420.0),
@@ -61,8 +61,14 @@ def shop_sheets(template: Template, outline: Outline, title: TitleBlock, paper: 
     """
     width, height = PAPERS_MM[paper]
     pages: list[tuple[list[Item], int | None]] = []
-    scale, plan = _plan(template, outline, width, height)
-    pages.append((plan, scale))
+    def plan(h: float, sizes: bool) -> Drawing:
+        return template_drawing(template, outline, text_height_mm=h, sizes=sizes, splashes=False)
+
+    scale, items = _to_scale(plan, width, height)
+    pages.append((items, scale))
+    if template.splashes:
+        scale, items = _to_scale(lambda h, _: splash_drawing(template, h), width, height)
+        pages.append((items, scale))
     pages += [(items, None) for items in _schedules(template, width, height)]
     out = []
     for k, (items, n) in enumerate(pages):
@@ -72,12 +78,13 @@ def shop_sheets(template: Template, outline: Outline, title: TitleBlock, paper: 
     return tuple(out)
 
 
-def _plan(template: Template, outline: Outline, width: float, height: float) -> tuple[int, list[Item]]:
+def _to_scale(draw: Callable[[float, bool], Drawing], width: float, height: float) -> tuple[int, list[Item]]:
+    """A drawing at the largest usual scale that fits; ``draw`` takes the text height in real mm and whether with sizes."""
     room = (width - 2 * MARGIN_MM - 6.0, height - 2 * MARGIN_MM - TITLE_MM - 6.0)
-    bare = template_drawing(template, outline, text_height_mm=1.0, sizes=False).bounds()
+    bare = draw(1.0, False).bounds()
     least = max((bare[2] - bare[0]) / room[0], (bare[3] - bare[1]) / room[1])
     for scale in [n for n in SCALES if n >= least] or SCALES[-1:]:
-        drawing = template_drawing(template, outline, text_height_mm=2.4 * scale)
+        drawing = draw(2.2 * scale, True)
         x0, y0, x1, y1 = drawing.bounds()
         if (x1 - x0) / scale <= room[0] and (y1 - y0) / scale <= room[1]:
             break
@@ -167,7 +174,7 @@ def _fitting_height(rows: Sequence[Sequence[str]], room: float) -> float:
     """Text height at which the widest row fits, at most 2 mm."""
     columns = max(len(r) for r in rows)
     chars = sum(max(len(r[k]) for r in rows if k < len(r)) for k in range(columns))
-    return min(TEXT_MM, room / (text_width_mm("x", 1.0) * chars + 1.6 * columns))
+    return min(TEXT_MM, room / (1.12 * text_width_mm("x", 1.0) * chars + 1.6 * columns))
 
 
 def _with_cautions(

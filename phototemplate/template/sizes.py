@@ -12,7 +12,7 @@ from phototemplate.template.boundary import Boundary, Span, crossings
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.cutouts import PlacedCutout
 from phototemplate.template.drawing import flatten_polyline
-from phototemplate.template.gradients import Dual, Vec
+from phototemplate.template.gradients import Dual, Vec, dual
 from phototemplate.template.piece_types import Size
 from phototemplate.template.places import Frame, OpeningPlace
 from phototemplate.template.quantities import EdgePlace, State, chain_end, place_on_edge
@@ -26,7 +26,8 @@ def point2(p: Vec | Array) -> tuple[float, float]:
 
 def size(state: State, name: str, a: Vec, b: Vec, group: str, value: Dual | None = None, decided: bool = False) -> Size:
     """A dimension between two points (or another value shown between them)."""
-    quantity = state.quantity(abs(value) if value is not None else (b - a).norm())
+    length = abs(value) if value is not None else (b - a).norm()
+    quantity = state.quantity(dual(length.value) if decided else length)
     return Size(name, quantity, point2(a), point2(b), group, decided)
 
 

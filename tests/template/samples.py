@@ -163,3 +163,36 @@ def rectangle(width: float = 2400.0, depth: float = 600.0, skew: float = 0.0) ->
     ]
     return build_outline(segments, [LoopSpec("run", ("front", "right", "back", "left"))], influences(),
                          OutlineSettings())
+
+
+def random_outline(rng: np.random.Generator) -> tuple[Outline, str]:
+    """A straight run, an L, a U or an island with jittered corners; walls straight, bowed or swollen.
+
+    Returns the outline and the name of its loop. Edges run anticlockwise and are called ``e0``, ``e1``, ...
+    """
+    shape = str(rng.choice(["run", "L", "U", "island"]))
+    depth = float(rng.uniform(520.0, 700.0))
+    a, b = (float(v) for v in rng.uniform(1100.0, 3400.0, size=2))
+    if shape in ("run", "island"):
+        p = [[0, 0], [a, 0], [a, depth], [0, depth]]
+        kinds = ["front", "end", "wall", "wall"] if shape == "run" else ["front", "end", "front", "end"]
+    elif shape == "L":
+        p = [[0, 0], [depth, 0], [depth, b], [depth + a, b], [depth + a, b + depth], [0, b + depth]]
+        kinds = ["end", "front", "front", "end", "wall", "wall"]
+    else:
+        p = [[0, 0], [depth, 0], [depth, b], [depth + a, b], [depth + a, 0], [2 * depth + a, 0],
+             [2 * depth + a, b + depth], [0, b + depth]]
+        kinds = ["end", "front", "front", "front", "end", "wall", "wall", "wall"]
+    points = np.array(p, float) + rng.uniform(-14.0, 14.0, size=(len(p), 2))
+    points = turn(points, float(rng.uniform(-3.0, 3.0)))
+    segments = []
+    for i, kind in enumerate(kinds):
+        start, end = points[i], points[(i + 1) % len(points)]
+        length = float(np.hypot(*(end - start)))
+        profile = kind == "wall" and rng.random() < 0.6
+        shape_of = bow(length, float(rng.uniform(-9, 9)), float(rng.uniform(-4, 4))) if profile else None
+        segments.append(segment(f"e{i}", kind, start, end, shape_of, int(rng.integers(6, 18))))  # type: ignore[arg-type]
+    if shape == "island" and rng.random() < 0.4:
+        segments[1] = segment("e1", "end", points[1], points[2], arc=-float(rng.uniform(20.0, 200.0)))
+    spec = LoopSpec("loop", tuple(s.edge_id for s in segments))
+    return build_outline(segments, [spec], influences(), OutlineSettings()), "loop"

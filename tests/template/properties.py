@@ -1,0 +1,141 @@
+"""What must hold for every outline and every wish: a valid piece, or an error that says what to do."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from phototemplate.errors import InputError
+from phototemplate.model import Outline
+from phototemplate.template.boundary import FitError, polygon_of, polygon_of_vertices
+from phototemplate.template.piece_types import Template
+from phototemplate.template.pieces import build_template
+from phototemplate.template.spec import TemplateSpec
+from tests.template.samples import random_outline
+
+CHORD_MM = 0.02
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one random wish."""
+
+    kind: str
+    """``cut``, ``error``"""
+    message: str = ""
+    nearest: bool = False
+    """An error that says what would work"""
+    area_error_mm2: float = 0.0
+    """Largest difference between analytic and chorded area, beyond what the chords explain"""
+    offset_error_mm2: float = 0.0
+    """Symmetric difference between our uniform offset and shapely's, per mm of outline"""
+
+
+def random_wish(rng: np.random.Generator, edges: tuple[str, ...], kinds: dict[str, str], lengths: dict[str, float]) -> Any:
+    """Overhangs, radii, clips, openings, cut-outs and seams of sensible and of foolish size."""
+    foolish = rng.random() < 0.35
+    top = 400.0 if foolish else 60.0
+    piece: dict[str, Any] = {"id": "top", "loop": "loop", "edges": {}, "corners": {}}
+    for e in edges:
+        if rng.random() < 0.6:
+            key = "clearance" if kinds[e] == "wall" else "overhang"
+            piece["edges"][e] = {key: float(rng.uniform(0.0 if key == "clearance" else -20.0, top))}
+        if kinds[e] == "wall" and rng.random() < 0.25:
+            piece["edges"].setdefault(e, {})["shape"] = "straight"
+    for a, b in zip(edges, edges[1:] + edges[:1], strict=True):
+        if rng.random() < 0.35:
+            if rng.random() < 0.7:
+                piece["corners"][f"{a}/{b}"] = {"kind": "rounded", "radius": float(rng.uniform(1.0, top * 2))}
+            else:
+                piece["corners"][f"{a}/{b}"] = {"kind": "clipped", "clip": float(rng.uniform(1.0, top * 2))}
+    fronts = [e for e in edges if kinds[e] == "front"]
+    spec: dict[str, Any] = {"pieces": [piece]}
+
+    def along(run: str) -> dict[str, Any]:
+        beside = edges[edges.index(run) - 1]
+        return {"edge": beside, "distance": float(rng.uniform(-200.0 if foolish else 300.0, lengths[run] - 200.0))}
+
+    if fronts and rng.random() < 0.5:
+        run = str(rng.choice(fronts))
+        opening: dict[str, Any] = {"id": "range", "run": run, "width": float(rng.uniform(200.0, 770.0)), "along": along(run)}
+        if rng.random() < 0.5:
+            opening["depth"] = float(rng.uniform(50.0, 620.0))
+        spec["openings"] = [opening]
+    if fronts and rng.random() < 0.4:
+        run = str(rng.choice(fronts))
+        piece["cutouts"] = [{"id": "sink", "run": run, "along": along(run), "setback": float(rng.uniform(40.0, 150.0)),
+                             "width": float(rng.uniform(200.0, 800.0)), "depth": float(rng.uniform(150.0, 450.0)),
+                             "radius": float(rng.uniform(0.0, 60.0))}]
+    if fronts and rng.random() < 0.3:
+        run = str(rng.choice(fronts))
+        piece["seams"] = [{"id": "j", "run": run, "along": along(run)}]
+    return spec
+
+
+def try_one(seed: int) -> Outcome:
+    """Build one random template and hold every property; AssertionError where one fails."""
+    rng = np.random.default_rng(seed)
+    outline, _ = random_outline(rng)
+    loop = outline.loops[0]
+    assert loop.closed, outline.findings
+    kinds = {s.edge_id: s.kind for s in outline.segments}
+    lengths = {r.edge_id: r.length_mm for r in outline.edges}
+    edges = loop.edge_ids
+    wish = random_wish(rng, edges, kinds, lengths)  # type: ignore[arg-type]
+    try:
+        template = build_template(outline, TemplateSpec.model_validate(wish))
+    except InputError as caught:
+        error = caught
+    else:
+        return _held(outline, template, edges, rng)
+    text = str(error)
+    assert text.endswith("."), text
+    assert "'" in text, "an error names what is wrong"
+    return Outcome("error", text, nearest=isinstance(error, FitError) and error.nearest_mm is not None)
+
+
+def _held(outline: Outline, template: Template, edges: tuple[str, ...], rng: np.random.Generator) -> Outcome:
+    worst = 0.0
+    polygons = []
+    for piece in template.pieces:
+        polygon = polygon_of(piece.boundary, CHORD_MM)
+        assert polygon.is_valid, shapely.is_valid_reason(polygon)
+        assert polygon.exterior.is_ccw
+        assert polygon.area > 0
+        drawn = polygon_of_vertices(piece.vertices, CHORD_MM)
+        assert drawn.is_valid, shapely.is_valid_reason(drawn)
+        for span, after in zip(piece.boundary, (*piece.boundary[1:], piece.boundary[0]), strict=True):
+            assert math.dist(span.end.xy, after.start.xy) < 1e-6, "the boundary is closed"
+        net = polygon
+        for cutout in piece.cutouts:
+            hole = polygon_of_vertices(cutout.vertices, CHORD_MM)
+            if not cutout.across_seam:
+                assert polygon.contains(hole)
+                net = net.difference(hole)
+        slack = CHORD_MM * (polygon.length + sum(polygon_of_vertices(c.vertices).length for c in piece.cutouts))
+        worst = max(worst, abs(net.area - piece.area.value) - slack)
+        assert piece.area.u > 0
+        polygons.append(polygon)
+    for i, a in enumerate(polygons):
+        for b in polygons[i + 1 :]:
+            assert a.intersection(b).area < 1e-3, "pieces do not overlap"
+    return Outcome("cut", area_error_mm2=worst, offset_error_mm2=_uniform_offset_error(outline, edges, rng))
+
+
+def _uniform_offset_error(outline: Any, edges: tuple[str, ...], rng: np.random.Generator) -> float:
+    """Our offset with mitred corners against shapely's, as a mean distance in mm along the outline."""
+    corners = {f"{a}/{b}": {"kind": "sharp"} for a, b in zip(edges, edges[1:] + edges[:1], strict=True)}
+
+    def piece(offset: float) -> shapely.Polygon:
+        spec = {"pieces": [{"id": "o", "loop": "loop", "edges": {e: {"overhang": offset} for e in edges}, "corners": corners}]}
+        (one,) = build_template(outline, TemplateSpec.model_validate(spec)).pieces
+        return polygon_of(one.boundary, CHORD_MM / 4)
+
+    offset = float(rng.uniform(-30.0, 45.0))
+    ours = piece(offset)
+    theirs = piece(0.0).buffer(offset, join_style="mitre", mitre_limit=50.0)
+    return float(ours.symmetric_difference(theirs).area / ours.length)
