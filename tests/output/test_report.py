@@ -11,14 +11,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from phototemplate.capture.photos import read_rgb
 from phototemplate.errors import Finding, PhotoError
 from phototemplate.model import PhotoMeta
+from phototemplate.network.rectify import rectify
 from phototemplate.output.report import TopPicture, words, write_report
 from phototemplate.output.report.build import render_report
 from phototemplate.output.report.camera import camera_panels
 from phototemplate.output.report.levels import cabinet_levels
 from phototemplate.output.report.marks import CLASSES, class_of, fmt, signed, upright_angle
-from phototemplate.output.report.plan import stretches
+from phototemplate.output.report.plan import sheet_corners, stretches
 from phototemplate.settings import OutputSettings
 from tests.output.samples import SIZE_PX, measurement
 
@@ -276,3 +278,23 @@ def test_contrast_in_light_dark_and_print() -> None:
                 assert _contrast(colours[line], colours[ground]) >= 3.0, (line, ground)
         for mood in ("good", "look", "short"):
             assert _contrast(colours["ink"], colours[f"{mood}-ground"]) >= 4.5
+
+
+def test_sheets_of_the_rectified_picture_lie_under_their_outlines(tmp_path: Path) -> None:
+    """``network.rectify`` and the top view agree on frames: a sheet's saddle points are saddle points of the picture."""
+    m = measurement(str(tmp_path / "photos"))
+    metas = {p.photo_id: p for p in m.photos}
+    view = rectify(m.network, m.work_plane, lambda p: read_rgb(metas[p]), px_per_mm=0.5)
+    picture = TopPicture.of(view)
+    gray = picture.rgb.astype(float).mean(axis=2)
+    corners = sheet_corners(m)["S07"]
+    x, y = np.mean(corners, axis=0)
+    u = np.array([[1.0, 0.0], [0.0, 1.0]]) @ (corners[1] - corners[0]) / 210.0
+    v = np.array([-u[1], u[0]])
+    quads = []  # the four squares round the saddle point at (-20, 0) of the sheet
+    for a, b in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
+        place = np.array([x, y]) + (-20 + 20 * a) * u + 20 * b * v
+        column, row = np.round((place - picture.origin_mm) * np.array([1, -1]) * picture.px_per_mm).astype(int)
+        quads.append(gray[row, column])
+    assert min(abs(quads[0] - quads[1]), abs(quads[1] - quads[2]), abs(quads[2] - quads[3])) > 120
+    assert abs(quads[0] - quads[2]) < 60

@@ -9,21 +9,31 @@ import numpy as np
 from markupsafe import Markup
 
 from phototemplate.model import Array, Measurement
+from phototemplate.network.rectify import TopView
 from phototemplate.output.report.marks import class_of, fmt, label, path, title, upright_angle
 from phototemplate.output.report.pictures import Rgb, jpeg_address, reduced
 from phototemplate.output.report.plan import PlanView, Stretch, outside_point, scale_bar, sheet_corners, sheets, stretches
 from phototemplate.settings import OutputSettings
 
+UNSEEN_GREY = 168
+
 
 @dataclass(frozen=True)
 class TopPicture:
-    """A rectified picture of the work plane, as ``network.rectify`` makes it."""
+    """A rectified picture of the work plane."""
 
     rgb: Rgb
     """(h, w, 3); row 0 is the far side (largest y), column 0 the left (smallest x)"""
     px_per_mm: float
     origin_mm: tuple[float, float]
     """Work position of the centre of pixel (0, 0)"""
+
+    @classmethod
+    def of(cls, view: TopView) -> TopPicture:
+        """From ``network.rectify``; what no photo shows becomes a quiet grey."""
+        rgb = view.rgb.copy()
+        rgb[~view.seen] = UNSEEN_GREY
+        return cls(rgb, view.px_per_mm, view.origin_mm)
 
 
 @dataclass(frozen=True)
