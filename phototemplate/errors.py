@@ -127,6 +127,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     # outline
     "loop-open": ("serious", "edges do not close to a loop"),
     "corner-grazing": ("warning", "two edges meet at a flat angle and their corner is uncertain"),
+    "interval-not-normal": ("note", "an uncertainty interval is not symmetric enough for U alone"),
     "tolerance": ("note", "verdict of an edge against the tolerance"),
     # pieces
     "edge-moved": ("note", "an edge was made straight, parallel, square or in line"),

@@ -18,7 +18,7 @@ from phototemplate.model import Array, Measurement
 from phototemplate.numerics.decision import GUARD_FACTORS, Guard, Verdict, decide, largest_u_for_proof
 from phototemplate.studies import remedies as rem
 from phototemplate.studies.remedies import Remedy
-from phototemplate.template.gradients import Dual
+from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
 TOLERANCE_MM = 25.4 / 16.0
@@ -140,8 +140,6 @@ def _across(state: State, edge_id: str, share: float) -> Array:
 
 
 def _side_gradient(state: State, edge_id: str, xy: Array) -> Array:
-    from phototemplate.template.gradients import vec
-
     return state.curve(edge_id).side(vec(xy)).gradient(state.size)
 
 
