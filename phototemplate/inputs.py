@@ -20,7 +20,8 @@ from phototemplate.memo import Memo, key_of
 from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
 from phototemplate.network.observations import KNOWN_LENGTHS, KnownLength, LengthEnd
 from phototemplate.progress import Progress, quiet
-from phototemplate.template.outline import LoopSpec as OutlineLoop
+from phototemplate.settings import EdgeSettings
+from phototemplate.template.chains import LoopSpec as OutlineLoop
 
 USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
 """Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
@@ -162,6 +163,17 @@ def paper_terms(file: JobFile) -> list[TypeB]:
     terms = [TypeB("thickness:sheet", "paper thickness", paper.thickness_u_mm)]
     terms += [TypeB(f"thickness:{s}", "paper thickness", paper.thickness_u_mm) for s in sorted(paper.thickness_by_sheet_mm)]
     return terms
+
+
+def edge_settings_of(file: JobFile) -> EdgeSettings:
+    """Edge settings with what the job says of its paper."""
+    paper = file.paper
+    return file.settings.edges.model_copy(
+        update={
+            "strip_thickness_mm": paper.strip_thickness_mm,
+            "strip_thickness_u_mm": paper.strip_thickness_u_mm,
+        }
+    )
 
 
 def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[OutlineLoop], list[Finding]]:

@@ -30,7 +30,7 @@ from phototemplate.errors import InputError, JobFileError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.output.atomic import write_text_atomic
 from phototemplate.settings import Section, Settings
-from phototemplate.template.spec import PieceSpec, ShopSpec
+from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
 from phototemplate.units import parse_length_mm
 
 JOB_FILE = "job.toml"
@@ -175,13 +175,26 @@ class JobFile(Section):
     edges: list[EdgeSpec] = []
     loops: list[LoopSpec] = []
     pieces: list[PieceSpec] = []
+    openings: list[OpeningSpec] = []
+    appliances: list[ApplianceSpec] = []
     shop: ShopSpec = ShopSpec()
+    customer: str = ""
+    """For the title block."""
+    address: str = ""
+    """For the title block."""
+    drawn_by: str = ""
+    """For the title block."""
     leave_out: list[str] = []
     """Photos (file names) not to be used."""
     settings: Settings = Settings()
 
+    def template_spec(self) -> TemplateSpec:
+        """What the job says of pieces, in the words of the template stage."""
+        return TemplateSpec(pieces=self.pieces, openings=self.openings, appliances=self.appliances, shop=self.shop)
+
     @model_validator(mode="after")
     def _names_agree(self) -> JobFile:
+        self.template_spec()
         ids = [e.id for e in self.edges]
         for twice in sorted({i for i in ids if ids.count(i) > 1}):
             raise ValueError(f"two edges are called {twice!r}; give each its own id")
@@ -355,7 +368,8 @@ def create_job(folder: Path, photos: list[Path], bar: str | None) -> Job:
     else:
         lengths = (
             "# [[lengths]]            # at least one known length, else the shape has no scale\n"
-            '# kind = "bar"           # bar, tape or caliper\n# from = "B01"\n# to = "B02"\n# value = "1000.2 mm"\n# u = "0.3 mm"\n'
+            '# kind = "bar"           # bar, tape or caliper\n# from = "B01"\n# to = "B02"\n'
+            '# value = "1000.2 mm"\n# u = "0.3 mm"\n'
         )
     text = TEMPLATE.format(name=tomlkit.string(folder.resolve().name).as_string(), lengths=lengths)
     parse_job(text.encode("utf-8"), "the new job file")

@@ -16,6 +16,7 @@ from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.inputs import (
     cabinets_of,
     detect_all,
+    edge_settings_of,
     file_state,
     known_lengths,
     loops_of,
@@ -48,6 +49,7 @@ def measure(
     """
     clock, memo = Clock(), memo or Memo()
     settings, file = job.file.settings, job.file
+    edge_settings = edge_settings_of(file)
     with clock("photos"):
         photos, findings = read_photos(job, progress)
         store = store or PhotoStore(photos)
@@ -63,15 +65,15 @@ def measure(
         ))
     with clock("work plane"):
         hints = [edge.hint() for edge in file.edges]
-        terms = [*paper_terms(file), *type_b_terms(hints, settings.edges)]
+        terms = [*paper_terms(file), *type_b_terms(hints, edge_settings)]
         plane = fit_work_plane(network, cabinets_of(file), thickness_of(file), terms, settings.work_plane)
     with clock("edges"):
-        edges_key = key_of(network_key, file.cabinets, settings.work_plane, settings.edges)
+        edges_key = key_of(network_key, file.cabinets, settings.work_plane, edge_settings)
         edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
-            store.gray, network, plane, wanted, settings.edges, progress
+            store.gray, network, plane, wanted, edge_settings, progress
         ))
         segments = [
-            fit_segment(e.points, h, settings.edges) for h in hints if (e := edges[h.edge_id]).points is not None
+            fit_segment(e.points, h, edge_settings) for h in hints if (e := edges[h.edge_id]).points is not None
         ]
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})

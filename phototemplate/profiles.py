@@ -146,7 +146,7 @@ def match_profiles(
             findings.append(
                 Finding(
                     "profile-near", photo.camera_id,
-                    f"The profile {profile.name!r} is of the same model but not of the same lens, zoom or size; it counts less.",
+                    f"Profile {profile.name!r} is of the same model, but of another lens name, zoom or size; it counts less.",
                     "Calibrate this lens at this setting, or add a photo turned by 90 degrees.",
                 )
             )

@@ -1,28 +1,33 @@
-"""Measure a job and write what came out: ``outline.dxf``, ``result.json``, ``report.html``."""
+"""Measure a job, build its pieces, and write what came out into ``results/``."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
-from typing import Literal, get_args
+from typing import get_args
 
+from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
-from phototemplate.errors import InputError, MeasureError
+from phototemplate.errors import InputError, MeasureError, PhototemplateError
 from phototemplate.inputs import read_photos
 from phototemplate.job import Job, LengthSpec
 from phototemplate.memo import Memo
 from phototemplate.model import Measurement
-from phototemplate.network.rectify import rectify
-from phototemplate.output.dxf import write_dxf
-from phototemplate.output.report import TopPicture, write_report
-from phototemplate.output.result_json import write_result_json
+from phototemplate.network.rectify import default_bounds, rectify
+from phototemplate.output.dxf import DxfVersion, Unit
+from phototemplate.output.formats import Material, Subject, outline_subject, pieces_subject, write_formats
+from phototemplate.output.report import TopPicture
 from phototemplate.pipeline import measure
 from phototemplate.profiles import load_profiles, match_profiles
-from phototemplate.progress import Clock, Progress, quiet
-from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.progress import Progress, quiet
+from phototemplate.template.piece_types import Template
+from phototemplate.template.pieces import build_template
+from phototemplate.template.shop_sheet import TitleBlock
 
-DxfVersion = Literal["R2010", "R12"]
-Unit = Literal["mm", "in"]
+USUAL_FORMATS = ("result", "report", "dxf", "csv")
+"""Written unless other formats are asked for."""
 
 
 def measure_job(
@@ -35,6 +40,16 @@ def measure_job(
     return replace(measurement, findings=(*measurement.findings, *findings))
 
 
+def template_of(job: Job, measurement: Measurement) -> Template | None:
+    """Finished pieces of a job; None where it declares none.
+
+    Raises ``InputError`` where a wish does not fit the measured shape; it names edge, value and the nearest value that works.
+    """
+    if not job.file.pieces:
+        return None
+    return build_template(measurement.outline, job.file.template_spec(), measurement.work_plane.heights, job.folder)
+
+
 def measure_and_write(
     job: Job,
     *,
@@ -42,73 +57,86 @@ def measure_and_write(
     unscaled: bool = False,
     dxf_version: str = "R2010",
     units: str | None = None,
+    formats: Sequence[str] = USUAL_FORMATS,
     progress: Progress = quiet,
 ) -> tuple[Measurement, dict[str, Path]]:
     """Measure and write every result into ``results/`` of the job; name -> path of what was written.
 
     ``bar`` gives the length between bar ends B01 and B02 to a job that knows none. Raises ``InputError`` for values that cannot
-    be used, ``MeasureError`` where the photos do not allow an answer, or no length is known and ``unscaled`` is false (the
-    other results are written all the same), ``OutputError`` where a file cannot be written (the earlier one stays).
+    be used, ``MeasureError`` where the photos do not allow an answer, or no length is known and ``unscaled`` is false (report
+    and result are written all the same), ``OutputError`` where a file cannot be written (the earlier one stays).
     """
     if dxf_version not in get_args(DxfVersion):
         raise InputError(f"There is no DXF version {dxf_version!r} here; choose R2010 or R12.")
     if units is not None and units not in get_args(Unit):
         raise InputError(f"The drawing's unit can be mm or in, not {units!r}.")
     if bar is not None:
-        job = _with_bar(job, bar)
+        job = with_bar(job, bar)
     measurement = measure_job(job, progress)
-    written = write_results(job, measurement, unscaled, dxf_version, units, progress)  # type: ignore[arg-type]
-    if "dxf" not in written:
-        raise MeasureError(
-            f"No known length, so the shape of {job.name} has no scale and no DXF was written; add a [[lengths]] table to "
-            f"job.toml, or give --bar, or write the bare shape with --unscaled. The report is in {written['report']}."
-        )
+    written = write_results(
+        job, measurement, unscaled=unscaled, dxf_version=dxf_version, units=units, formats=formats, progress=progress
+    )
     return measurement, written
 
 
 def write_results(
     job: Job,
     measurement: Measurement,
+    *,
     unscaled: bool = False,
-    dxf_version: DxfVersion = "R2010",
-    units: Unit | None = None,
+    dxf_version: str = "R2010",
+    units: str | None = None,
+    formats: Sequence[str] = USUAL_FORMATS,
     progress: Progress = quiet,
 ) -> dict[str, Path]:
-    """Write what a measurement allows. The DXF of a shape without scale only where ``unscaled`` asks for it."""
-    clock = Clock()
-    folder = job.results
-    folder.mkdir(parents=True, exist_ok=True)
-    unit = units or job.file.units
-    outline = measurement.outline
-    written: dict[str, Path] = {}
-    with clock("write"):
-        written["result"] = write_result_json(measurement, folder / "result.json")
-        if unscaled or not outline.unscaled:
-            name = "outline-unscaled.dxf" if outline.unscaled else "outline.dxf"
-            drawing = outline_drawing(outline, measurement.job_name, job.file.settings.output.chord_tolerance_mm)
-            warnings = [f"{f.where}: {f.message}" for f in measurement.findings if f.severity == "serious"]
-            written["dxf"] = write_dxf(
-                drawing, folder / name, version=dxf_version, unit=unit, unscaled=outline.unscaled, warnings=warnings
-            )
-    with clock("report"):
-        progress("report", 0.0)
-        written["report"] = write_report(
-            measurement,
-            folder / "report.html",
-            settings=job.file.settings.output,
-            tolerance_mm=job.file.tolerance,
-            unit=unit,
-            top_picture=_top_picture(measurement),
-            progress=progress,
-        )
-        progress("report", 1.0)
+    """Write what a measurement allows; the outline's files come first, so that a piece that does not fit costs only pieces."""
+    job.results.mkdir(parents=True, exist_ok=True)
+    file = job.file
+    settings = file.settings.output
+    progress("report", 0.0)
+    doubt: PhototemplateError | None = None
+    template = None
+    try:
+        template = template_of(job, measurement)
+    except PhototemplateError as exc:
+        doubt = exc
+    material = Material(
+        measurement=measurement,
+        settings=settings,
+        unit=units or file.units,  # type: ignore[arg-type]
+        dxf_version=dxf_version,  # type: ignore[arg-type]
+        tolerance_mm=file.tolerance,
+        allow_unscaled=unscaled,
+        top_picture=top_picture(measurement, settings.top_view_px),
+        template=template,
+        progress=progress,
+    )
+    subjects: list[Subject] = [outline_subject(measurement, settings, file.tolerance)]
+    if template is not None:
+        title = TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by)
+        subjects.append(pieces_subject(template, measurement.outline, title))
+    written = write_formats(material, job.results, formats, subjects)
+    progress("report", 1.0)
+    if doubt is not None:
+        raise doubt
     return written
 
 
-def _with_bar(job: Job, bar: str) -> Job:
+def with_bar(job: Job, bar: str) -> Job:
+    """The job with one more known length, from bar end B01 to B02; the job file stays as it is."""
     length = LengthSpec.model_validate({"kind": "bar", "from": "B01", "to": "B02", "value": bar})
     return replace(job, file=job.file.model_copy(update={"lengths": [*job.file.lengths, length]}))
 
 
-def _top_picture(measurement: Measurement) -> TopPicture | None:
-    raise NotImplementedError(measurement, rectify)
+def top_picture(measurement: Measurement, side_px: int) -> TopPicture | None:
+    """Rectified picture for the report, about ``side_px`` on its longer side; None where no photo shows the plane."""
+    photos = {p.photo_id: p for p in measurement.photos}
+    try:
+        bounds = default_bounds(measurement.network, measurement.work_plane)
+        px_per_mm = side_px / max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+        view = rectify(
+            measurement.network, measurement.work_plane, lambda p: read_rgb(photos[p], 2000), bounds, px_per_mm
+        )
+    except (MeasureError, ValueError):
+        return None
+    return TopPicture.of(view)

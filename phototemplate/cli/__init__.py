@@ -52,7 +52,7 @@ def _options(
 
 
 def main() -> None:
-    """Entry point. Errors a user can cause end in one sentence and an exit code; anything else is our bug and shows its trace."""
+    """Entry point. An error a user can cause ends in one sentence; anything else is our bug and shows its trace."""
     try:
         app()
     except PhototemplateError as exc:

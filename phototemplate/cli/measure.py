@@ -24,25 +24,34 @@ def measure(
     job_dir: Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos).")],
     bar: Annotated[
         str | None,
-        typer.Option(help='Length between bar ends B01 and B02, e.g. "1000.2 mm" or "39 3/8 in"; for a folder without job.toml.'),
+        typer.Option(help='Length between bar ends B01 and B02, e.g. "1000.2 mm" or "39 3/8 in"; without a job.toml.'),
     ] = None,
     unscaled: Annotated[bool, typer.Option(help="Write the DXF although no length is known (shape only).")] = False,
     dxf_version: Annotated[str, typer.Option(help="R2010 or R12.")] = "R2010",
     units: Annotated[str | None, typer.Option(help="Unit of the drawing: mm or in; else as job.toml says.")] = None,
+    formats: Annotated[
+        str | None, typer.Option(help="What to write, with commas: result,report,csv,dxf,svg,pdf,full-size; or all.")
+    ] = None,
     json_: JsonFlag = False,
 ) -> None:
     """Photos in, scaled DXF out: orient, trace, fit, and write results/ in the job folder."""
     from phototemplate.cli.show import console, edge_table, print_findings, progress_bar
     from phototemplate.job import load_job
     from phototemplate.opencv_check import require_opencv
-    from phototemplate.results import measure_and_write
+    from phototemplate.results import USUAL_FORMATS, measure_and_write
 
     require_opencv()
     start = time.perf_counter()
     job = load_job(job_dir)
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
         measurement, written = measure_and_write(
-            job, bar=bar, unscaled=unscaled, dxf_version=dxf_version, units=units, progress=tell
+            job,
+            bar=bar,
+            unscaled=unscaled,
+            dxf_version=dxf_version,
+            units=units,
+            formats=() if formats == "all" else tuple(formats.split(",")) if formats else USUAL_FORMATS,
+            progress=tell,
         )
     seconds = time.perf_counter() - start
     if json_:
