@@ -27,6 +27,10 @@ SMALLEST_SPAN_MM = 0.05
 """What is shorter is no edge a shop could cut"""
 
 
+STRAIGHT_ON_RAD = math.radians(3.0)
+"""Flatter turns are no corners"""
+
+
 class FitError(InputError):
     """A wish that the measured shape does not allow; names what, its value and the nearest value that works."""
 

@@ -8,45 +8,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.errors import Finding, InputError
-from phototemplate.model import Array, Candidate, EdgeReport, Influences, Outline, OutlineLoop, Segment
+from phototemplate.errors import Finding
+from phototemplate.model import Array, EdgeReport, Influences, Outline, OutlineLoop, Segment
 from phototemplate.settings import OutlineSettings
-from phototemplate.template.curves import ArcCurve
-from phototemplate.template.drawing import flatten_polyline
+from phototemplate.template.chains import (
+    Chain,
+    LoopSpec,
+    along_loops,
+    anticlockwise,
+    chain_points,
+    check_names,
+    join_edges,
+    seen_ends,
+)
 from phototemplate.template.gradients import atan2, vec
-from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet_at, segment_curve
 from phototemplate.template.quantities import (
     OWN_NOISE,
     EdgePlace,
     State,
     direction,
     place_on_edge,
-    seen_stretch,
-    segment_middle,
 )
 
-
-@dataclass(frozen=True)
-class LoopSpec:
-    """Which edges follow each other, in either sense."""
-
-    loop_id: str
-    edge_ids: tuple[str, ...]
-    closed: bool = True
-
-
-@dataclass(frozen=True)
-class _Chain:
-    """Edges in running order with their corners; a closed one has n corners, an open one n + 1 (ends included)."""
-
-    loop_id: str
-    edge_ids: tuple[str, ...]
-    corners: Array
-    closed: bool
+__all__ = ["LoopSpec", "build_outline", "edge_report"]
 
 
 def build_outline(
@@ -67,14 +55,14 @@ def build_outline(
     Raises:
         InputError: a loop names an edge that does not exist, names one twice, or an edge id is not unique.
     """
-    _check_names(segments, loops)
+    check_names(segments, loops)
     findings: list[Finding] = []
     by_id = {s.edge_id: s for s in segments}
-    chains: list[_Chain] = []
+    chains: list[Chain] = []
     for spec in loops:
-        chains += _join(spec, by_id, settings, findings)
-    chains = [_anticlockwise(chain, by_id) for chain in chains]
-    turned = _along_loops(segments, chains)
+        chains += join_edges(spec, by_id, settings, findings)
+    chains = [anticlockwise(chain, by_id) for chain in chains]
+    turned = along_loops(segments, chains)
     rotation_rad = _plan_rotation(turned, chains)
     c, s = math.cos(rotation_rad), math.sin(rotation_rad)
     rotation = np.array([[c, -s], [s, c]])
@@ -94,278 +82,54 @@ def build_outline(
     return replace(outline, edges=tuple(edge_report(state, seg.edge_id, findings) for seg in plan))
 
 
-# ------------------------------------------------------------------------------------------------ joining
-
-
-def _check_names(segments: Sequence[Segment], loops: Sequence[LoopSpec]) -> None:
-    ids = [s.edge_id for s in segments]
-    for edge_id in ids:
-        if ids.count(edge_id) > 1:
-            raise InputError(f"Edge {edge_id!r} was given twice; give every edge its own name.")
-    names = [loop.loop_id for loop in loops]
-    for spec in loops:
-        if names.count(spec.loop_id) > 1:
-            raise InputError(f"Loop {spec.loop_id!r} was given twice; give every loop its own name.")
-        if not spec.edge_ids:
-            raise InputError(f"Loop {spec.loop_id!r} names no edges; list them in the order they follow each other.")
-        for edge_id in spec.edge_ids:
-            if spec.edge_ids.count(edge_id) > 1:
-                raise InputError(f"Loop {spec.loop_id!r} names edge {edge_id!r} twice; name every edge once.")
-            if edge_id not in ids:
-                raise InputError(
-                    f"Loop {spec.loop_id!r} names edge {edge_id!r}, which was not measured; "
-                    f"the edges are {', '.join(ids) or 'none'}."
-                )
-
-
-def _ends(segment: Segment) -> Array:
-    """(2, 2) where the edge was first and last seen."""
-    return np.array(seen_stretch(segment, segment_curve(segment, 0, len(segment.offsets_mm))))
-
-
-def _facing(a: Array, b: Array) -> tuple[int, int]:
-    """Which ends of two edges lie nearest to each other."""
-    gaps = np.hypot(*(a[:, None, :] - b[None, :, :]).transpose(2, 0, 1))
-    i, j = np.unravel_index(int(np.argmin(gaps)), (2, 2))
-    return int(i), int(j)
-
-
-@dataclass(frozen=True)
-class _Joint:
-    """What was found between an edge and the next."""
-
-    corner: Array | None
-    ends: tuple[Array, Array]
-    """Free ends where they do not meet"""
-
-
-def _join(
-    spec: LoopSpec, by_id: dict[str, Segment], settings: OutlineSettings, findings: list[Finding]
-) -> list[_Chain]:
-    """Intersect the neighbours of one loop; cut it into chains where they do not meet."""
-    ids = spec.edge_ids
-    n = len(ids)
-    ends = {e: _ends(by_id[e]) for e in ids}
-    if n == 1:
-        return [_Chain(spec.loop_id, ids, ends[ids[0]], False)]
-    pairs = [(i, (i + 1) % n) for i in range(n if spec.closed else n - 1)]
-    joints = []
-    for i, j in pairs:
-        a, b = ids[i], ids[j]
-        if n == 2:  # both neighbours are the same two edges: take the ends of the first one after the other
-            at_a = 1 if i == 0 else 0
-            at_b = int(np.argmin(np.hypot(*(ends[b] - ends[a][at_a]).T)))
-        else:
-            at_a, at_b = _facing(ends[a], ends[b])
-        joints.append(_meet(by_id[a], by_id[b], ends[a][at_a], ends[b][at_b], ends, spec.loop_id, settings, findings))
-    if spec.closed and all(joint.corner is not None for joint in joints):
-        corners = [joint.corner for joint in joints]
-        return [_Chain(spec.loop_id, ids, np.array([corners[-1], *corners[:-1]]), True)]
-    if not spec.closed:
-        joints.append(_Joint(None, (_free_end(ends[ids[-1]], joints[-1]), _free_end(ends[ids[0]], joints[0]))))
-    # open: begin behind a gap and cut at every further one
-    first_gap = next(k for k, joint in enumerate(joints) if joint.corner is None)
-    chains: list[_Chain] = []
-    members: list[str] = []
-    corners_out: list[Array] = [joints[first_gap].ends[1]]
-    for step in range(1, n + 1):
-        k = (first_gap + step) % n
-        members.append(ids[k])
-        joint = joints[k]
-        if joint.corner is not None:
-            corners_out.append(joint.corner)
-            continue
-        corners_out.append(joint.ends[0])
-        name = spec.loop_id if not chains else f"{spec.loop_id}-{len(chains) + 1}"
-        chains.append(_Chain(name, tuple(members), np.array(corners_out), False))
-        members, corners_out = [], [joint.ends[1]]
-    return chains
-
-
-def _free_end(ends: Array, joint: _Joint) -> Array:
-    """The end of an edge that is farther from its one joint."""
-    at = joint.corner if joint.corner is not None else joint.ends[0]
-    out: Array = ends[int(np.argmax(np.hypot(*(ends - at).T)))]
-    return out
-
-
-def _meet(
-    a: Segment, b: Segment, end_a: Array, end_b: Array, ends: dict[str, Array], loop_id: str,
-    settings: OutlineSettings, findings: list[Finding],
-) -> _Joint:
-    """Corner of two edges, or the finding that there is none."""
-    curve_a, curve_b = (segment_curve(s, 0, len(s.offsets_mm)) for s in (a, b))
-    corner = meet_at(curve_a, curve_b, (end_a + end_b) / 2.0)
-    gap = float(np.hypot(*(end_b - end_a)))
-    reason = ""
-    if corner is None:
-        reason = "their lines do not meet"
-    else:
-        grazing = crossing_angle_rad(curve_a, curve_b, corner)
-        extension = {s.edge_id: _extension_mm(ends[s.edge_id], curve, corner)
-                     for s, curve in ((a, curve_a), (b, curve_b))}
-        longest = max(extension, key=lambda e: extension[e])
-        if extension[longest] > settings.max_extension_mm:
-            reason = f"edge {longest} would have to run on {extension[longest]:.0f} mm beyond what was seen"
-        elif grazing < math.radians(settings.min_corner_angle_deg):
-            findings.append(Finding(
-                "corner-grazing", f"{a.edge_id}/{b.edge_id}",
-                f"Edges {a.edge_id} and {b.edge_id} of loop {loop_id} meet at {math.degrees(grazing):.1f} degrees, "
-                "so their corner moves far for a small error.",
-                "Join them as one edge, or mark the corner with a sheet and photograph it.",
-            ))
-    if reason:
-        findings.append(Finding(
-            "loop-open", loop_id,
-            f"Loop {loop_id} is open between edges {a.edge_id} and {b.edge_id}: a gap of {gap:.1f} mm, {reason}.",
-            "Trace the edge that is missing between them, or correct the order of the edges in the loop.",
-        ))
-        return _Joint(None, (end_a, end_b))
-    return _Joint(corner, (end_a, end_b))
-
-
-def _extension_mm(ends: Array, curve: AnyCurve, corner: Array) -> float:
-    """How far a corner lies beyond the stretch that was seen."""
-    if isinstance(curve, ArcCurve):  # either way round
-        ahead = curve.position(corner) - curve.position(ends[1])
-        behind = curve.position(ends[0]) - curve.position(corner)
-        turn = 2 * math.pi * curve.radius.value
-        seen = (curve.position(ends[1]) - curve.position(ends[0])) % turn
-        ahead, behind = ahead % turn, behind % turn
-        return 0.0 if ahead + behind > turn + 1e-9 or ahead > turn - seen + 1e-9 else min(ahead, behind)
-    low, high = sorted((curve.position(ends[0]), curve.position(ends[1])))
-    at = curve.position(corner)
-    return max(low - at, at - high, 0.0)
-
-
-# -------------------------------------------------------------------------------------------- orientation
-
-
-def _chain_points(chain: _Chain, by_id: dict[str, Segment], tolerance_mm: float = 1.0) -> Array:
-    """(m, 2) dense points along a chain."""
-    out: list[tuple[float, float]] = []
-    n = len(chain.edge_ids)
-    for i, edge_id in enumerate(chain.edge_ids):
-        start = chain.corners[i]
-        end = chain.corners[(i + 1) % n] if chain.closed else chain.corners[i + 1]
-        out += span_points(by_id[edge_id], start, end, tolerance_mm)
-    if not chain.closed:
-        out.append((float(chain.corners[-1][0]), float(chain.corners[-1][1])))
-    return np.array(out)
-
-
-def runs_along(curve: AnyCurve, start: Array, end: Array) -> bool:
-    """Whether going from start to end goes along the curve's direction (an arc: the shorter way)."""
-    if isinstance(curve, ArcCurve):
-        return 0 <= curve.sweep_rad(start, end) <= math.pi
-    return curve.position(end) >= curve.position(start)
-
-
-def span_points(segment: Segment, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float]]:
-    """Dense points of a segment from start up to, not including, end."""
-    curve = segment_curve(segment, 0, len(segment.offsets_mm))
-    if not arc_goes(curve, segment, start, end):
-        curve = curve.reversed()
-    vertices = [*curve.vertices(start, end, tolerance_mm), (float(end[0]), float(end[1]), 0.0)]
-    points = flatten_polyline(np.array(vertices), closed=False, tolerance_mm=tolerance_mm)
-    return [(float(x), float(y)) for x, y in points[:-1]]
-
-
-def arc_goes(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool:
-    """Whether the measured stretch lies between start and end when run along the curve's direction."""
-    if not isinstance(curve, ArcCurve):
-        return runs_along(curve, start, end)
-    turn = 2 * math.pi
-    middle = curve.point(curve.position(segment_middle(segment)))
-
-    def ahead(p: Array) -> float:
-        return (curve.sweep_rad(start, p)) % turn
-
-    return ahead(middle) <= ahead(end)
-
-
-def signed_area(points: Array) -> float:
-    """Shoelace formula."""
-    x, y = points[:, 0], points[:, 1]
-    return 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
-
-
-def _anticlockwise(chain: _Chain, by_id: dict[str, Segment]) -> _Chain:
-    """The chain run so that its interior lies on the left; an open chain of one edge stays as it is."""
-    points = _chain_points(chain, by_id)
-    if len(points) < 3 or signed_area(points) >= 0:
-        return chain
-    if chain.closed:
-        # the first edge stays first; corner i is where edge i-1 meets edge i
-        ids, corners = chain.edge_ids, chain.corners
-        return replace(chain, edge_ids=(ids[0], *ids[:0:-1]), corners=np.vstack([corners[1::-1], corners[:1:-1]]))
-    return replace(chain, edge_ids=chain.edge_ids[::-1], corners=chain.corners[::-1].copy())
-
-
-def _along_loops(segments: Sequence[Segment], chains: Sequence[_Chain]) -> list[Segment]:
-    """Segments turned so that each runs along the first loop it belongs to."""
-    out = []
-    for segment in segments:
-        for chain in chains:
-            if segment.edge_id in chain.edge_ids:
-                i = chain.edge_ids.index(segment.edge_id)
-                start = chain.corners[i]
-                end = chain.corners[(i + 1) % len(chain.edge_ids)] if chain.closed else chain.corners[i + 1]
-                curve = segment_curve(segment, 0, len(segment.offsets_mm))
-                if not arc_goes(curve, segment, start, end):
-                    segment = reversed_segment(segment)
-                break
-        out.append(segment)
-    return out
-
-
-def reversed_segment(segment: Segment) -> Segment:
-    """The same edge run the other way: left and right, first and last change places."""
-    chord = float(np.hypot(*(segment.chord_mm[1] - segment.chord_mm[0])))
-    return replace(
-        segment,
-        chord_mm=segment.chord_mm[::-1].copy(),
-        knots_mm=(chord - segment.knots_mm)[::-1].copy(),
-        offsets_mm=-segment.offsets_mm[::-1],
-        noise_cov_mm2=segment.noise_cov_mm2[::-1, ::-1].copy(),
-        shared_jac=-segment.shared_jac[::-1],
-        residuals_mm=-segment.residuals_mm,
-        candidates=tuple(Candidate(-c.offset_mm, c.height_mm, c.support) for c in segment.candidates),
-    )
-
-
 # --------------------------------------------------------------------------------------------- plan frame
 
 
-def _plan_rotation(segments: Sequence[Segment], chains: Sequence[_Chain]) -> float:
+SAME_RUN_RAD = math.radians(15.0)
+"""Fronts and walls within this angle of each other belong to the same run of cabinets"""
+
+
+def _plan_rotation(segments: Sequence[Segment], chains: Sequence[Chain]) -> float:
     """Angle that turns the work frame into the plan frame.
 
-    Along a loop the interior is on the left, so a front edge runs to the right as seen from the room and a wall to the
-    left.
+    The longest front or wall says which run x follows; the longest straight edge along that run says how. Along a loop
+    the interior is on the left, so a front edge runs to the right as seen from the room and a wall to the left.
     """
-    best: tuple[bool, float, float] | None = None
-    for segment in segments:
-        run = np.array(_ends(segment))
-        for chain in chains:
-            if segment.edge_id in chain.edge_ids:
-                i = chain.edge_ids.index(segment.edge_id)
-                end = chain.corners[(i + 1) % len(chain.edge_ids)] if chain.closed else chain.corners[i + 1]
-                run = np.array([chain.corners[i], end])
-                break
-        along = run[1] - run[0]
-        if segment.kind in ("wall", "panel"):
-            along = -along
-        straight_run = segment.kind in ("front", "wall") and segment.shape == "line"
-        rank = (straight_run, float(np.hypot(*along)))
-        if best is None or rank > best[:2]:
-            best = (*rank, math.atan2(along[1], along[0]))
-    return -best[2] if best is not None else 0.0
+    runs = [(segment, _extent(segment, chains)) for segment in segments]
+    wide = [r for r in runs if r[0].kind in ("front", "wall")] or runs
+    if not wide:
+        return 0.0
+    longest = max(wide, key=lambda r: float(np.hypot(*r[1])))[1]
+    towards = math.atan2(longest[1], longest[0])
+
+    def aside(along: Array) -> float:
+        return abs((math.atan2(along[1], along[0]) - towards + math.pi) % (2 * math.pi) - math.pi)
+
+    straight = [along for segment, along in wide if segment.shape == "line" and aside(along) < SAME_RUN_RAD]
+    if straight:
+        longest = max(straight, key=lambda along: float(np.hypot(*along)))
+    return -math.atan2(longest[1], longest[0])
 
 
-def _lower_left(segments: Sequence[Segment], chains: Sequence[_Chain], rotation: Array) -> Array:
+def _extent(segment: Segment, chains: Sequence[Chain]) -> Array:
+    """(2,) from the first to the last corner of an edge in all its loops, to the right as seen from the room."""
+    points = []
+    for chain in chains:
+        if segment.edge_id in chain.edge_ids:
+            i = chain.edge_ids.index(segment.edge_id)
+            points += [chain.corners[i], chain.corners[(i + 1) % len(chain.edge_ids)] if chain.closed
+                       else chain.corners[i + 1]]
+    ends = np.array(points) if points else seen_ends(segment)
+    t = segment.chord_mm[1] - segment.chord_mm[0]
+    order = np.argsort(ends @ t)
+    along: Array = ends[order[-1]] - ends[order[0]]
+    return -along if segment.kind in ("wall", "panel") else along
+
+
+def _lower_left(segments: Sequence[Segment], chains: Sequence[Chain], rotation: Array) -> Array:
     """(2,) smallest coordinates of everything, in turned but not yet shifted coordinates."""
     by_id = {s.edge_id: s for s in segments}
-    points = [_chain_points(chain, by_id) for chain in chains] or [_ends(s) for s in segments]
+    points = [chain_points(chain, by_id) for chain in chains] or [seen_ends(s) for s in segments]
     if not points:
         return np.zeros(2)
     out: Array = (np.vstack(points) @ rotation.T).min(axis=0)
@@ -379,7 +143,7 @@ def _moved(segment: Segment, rotation: Array, shift: Array) -> Segment:
 
 
 def _assemble(
-    segments: tuple[Segment, ...], chains: Sequence[_Chain], influences: Influences, plan_from_work: Array,
+    segments: tuple[Segment, ...], chains: Sequence[Chain], influences: Influences, plan_from_work: Array,
     unscaled: bool,
 ) -> Outline:
     slices: dict[str, slice] = {}

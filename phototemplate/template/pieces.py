@@ -12,6 +12,7 @@ import shapely
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import HeightPoint, Outline
 from phototemplate.template.boundary import (
+    STRAIGHT_ON_RAD,
     Boundary,
     FitError,
     Unfit,
@@ -25,25 +26,18 @@ from phototemplate.template.boundary import (
     turning_rad,
 )
 from phototemplate.template.checks import appliance_places, run_checks
+from phototemplate.template.corners import treat_corners, unknown_corners
 from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
 from phototemplate.template.gradients import dual
 from phototemplate.template.level import shim_list
+from phototemplate.template.opening_cuts import cut_opening, opening_corners
 from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceCorner, PieceEdge, Seam, Template
 from phototemplate.template.places import OpeningPlace, place_opening
 from phototemplate.template.quantities import State
 from phototemplate.template.rules import CAUTIONS, density_kg_m3
+from phototemplate.template.seam_cuts import SeamCut, cut_seam
 from phototemplate.template.seams import propose_seams
-from phototemplate.template.shaping import (
-    STRAIGHT_ON_RAD,
-    Base,
-    SeamCut,
-    base_of,
-    cut_opening,
-    cut_seam,
-    opening_corners,
-    treat_corners,
-    unknown_corners,
-)
+from phototemplate.template.shaping import Base, base_of
 from phototemplate.template.sizes import (
     cutout_sizes,
     depth_sizes,

@@ -19,7 +19,8 @@ from uncertainties import umath
 from phototemplate.errors import InputError
 from phototemplate.model import Outline, Segment
 from phototemplate.settings import OutlineSettings
-from phototemplate.template.outline import LoopSpec, build_outline, reversed_segment
+from phototemplate.template.chains import reversed_segment
+from phototemplate.template.outline import LoopSpec, build_outline
 from phototemplate.template.outline_drawing import loop_vertices
 from phototemplate.template.quantities import (
     CornerPlace,
