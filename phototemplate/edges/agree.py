@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,6 +51,8 @@ class Line:
     """Photos whose share is large enough to say that they show the line"""
     misfit: float
     """Robust scatter of the steps about the line in units of what sharp steps would show; above 1.5 it is no line"""
+    explained: bool = False
+    """Its steps are those of other lines that more photos agree on"""
 
 
 def settle(
@@ -187,6 +189,37 @@ def _summary(
         showing=tuple(showing),
         misfit=misfit,
     )
+
+
+def explain_away(lines: list[Line], bands: list[Band], base_mm: Array) -> list[Line]:
+    """Mark lines that are only other lines in disguise.
+
+    A door's edge, 12 mm lower, is seen somewhere in every photo; taken alone, each of these sightings could be an edge at
+    the height of the cabinet top. If a line that more photos agree on runs through the very pixels of all photos that
+    show this one, there is nothing left to claim.
+    """
+    by_photo = {band.photo_id: band for band in bands}
+
+    def shown_at(line: Line, photo_id: str) -> Array:
+        band = by_photo[photo_id]
+        return np.asarray((line.offset_mm - band.lean * (line.height_mm - base_mm)) * band.scale_px_per_mm)
+
+    out = []
+    for line in lines:
+        strong = [
+            other for other in lines
+            if len(other.showing) > len(line.showing) and other.support > 0.7 and other.misfit < 1.2
+        ]
+        taken = [
+            any(
+                photo_id in other.showing
+                and float(np.median(np.abs(shown_at(line, photo_id) - shown_at(other, photo_id)))) < 1.2
+                for other in strong
+            )
+            for photo_id in line.showing
+        ]
+        out.append(replace(line, explained=bool(taken) and all(taken)))
+    return out
 
 
 def hat_weights(along_mm: Array, nodes_mm: Array) -> Array:

@@ -67,9 +67,10 @@ def score(line: Line, hint: EdgeHint, settings: EdgeSettings) -> float:
     distance = _middle(line) / ((0.5 if len(line.showing) > 1 else 0.35) * hint.search_mm)
     count = max(len(line.showing), 1)
     # what one photo shows may be anything; photos that do not show it may look at what stands in front
-    photos = float(1.0 - 0.5**count) * float(np.power(count / max(line.open_photos, 1), 0.4))
+    photos = float(1.0 - 0.5**count) * float(np.power(count / max(line.open_photos, 1), 0.5))
     sharp = float(np.exp(-0.5 * (max(0.0, line.misfit - 0.8) / 0.9) ** 2))
-    return line.evidence * line.support * sharp * photos * float(np.exp(-0.5 * (line.rise_mm / u_height) ** 2 - 0.5 * distance**2))
+    place = float(np.exp(-0.5 * (line.rise_mm / u_height) ** 2 - 0.5 * distance**2))
+    return (0.2 if line.explained else 1.0) * line.evidence**2 * line.support * sharp * photos * place
 
 
 def _middle(line: Line) -> float:

@@ -38,8 +38,8 @@ class Stations:
 class Path:
     """Smooth curve through a few points of the work plane, parametrised by its length.
 
-    Two points make a straight line. More points make a natural cubic spline over the chord length, so that the normal
-    turns evenly and neighbouring stations look at neighbouring places; with ``straight`` they make the line of least
+    Two points make a straight line. More points make a cubic spline over the chord length, so that the normal turns
+    evenly and neighbouring stations look at neighbouring places; with ``straight`` they make the line of least
     squared distances instead.
     """
 
@@ -68,7 +68,7 @@ class Path:
 
     def _spline(self) -> tuple[Array, CubicSpline]:
         chord = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(self.nodes_mm, axis=0), axis=1))]
-        return chord, CubicSpline(chord, self.nodes_mm, bc_type="natural")
+        return chord, CubicSpline(chord, self.nodes_mm, bc_type="not-a-knot" if len(chord) > 3 else "natural")
 
     def stations(self, spacing_mm: float, margin_mm: float = 0.0) -> Stations:
         """Evenly spaced stations, at least two, the first and last half a spacing from the ends.

@@ -18,6 +18,9 @@ def hint_path(scene: Scene, hint: EdgeHint) -> Array | None:
     if hint.anchor == "photo":
         if hint.anchor_id not in scene.network.photos:
             return None
+        size = np.array(scene.size_px(hint.anchor_id))
+        if (path < -0.5 * size).any() or (path > 1.5 * size).any():
+            return None
         points = scene.unproject(hint.anchor_id, path, hint.height_mm)
     elif hint.anchor == "sheet":
         if hint.anchor_id not in scene.network.bodies:

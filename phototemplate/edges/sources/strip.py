@@ -130,7 +130,9 @@ def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) ->
     sigma = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", toward, cov[:, :2, :2], toward), 1e-6))
     off = np.zeros(len(xy))
     for k in range(len(xy)):
-        near = np.flatnonzero(np.abs(along - along[k]) < settings.strip_window_mm)
+        inside = np.abs(along - along[k]) < settings.strip_window_mm
+        inside[max(0, k - 4) : k + 5] = True
+        near = np.flatnonzero(inside)
         if len(near) < 6:
             continue
         x = (along[near] - along[k]) / settings.strip_window_mm

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from phototemplate.edges.agree import Line, one_per_station, settle
+from phototemplate.edges.agree import Line, explain_away, one_per_station, settle
 from phototemplate.edges.arris import correction
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.intersect import Intersection, intersect, unit_position
@@ -137,7 +137,7 @@ def find_lines(scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Ar
             continue
         if all(_apart(line, other) for other in lines):
             lines.append(line)
-    return Look(lines, bands, steps, nodes, expected_mm)
+    return Look(explain_away(lines, bands, expected_mm), bands, steps, nodes, expected_mm)
 
 
 def _with_joints(

@@ -1,0 +1,186 @@
+"""Exact pictures of a few boxes, for testing the tracing of edges.
+
+Every pixel is the mean over a grid of rays, each intersected with the boxes analytically; ray directions come from OpenCV's
+undistortion, not from our lens model, so the pictures are an outside reference for projection and tracing alike.
+World = work frame: z = 0 the cabinet tops, cabinets at y > 0 behind their front at y = 0, room at y < 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from scipy.interpolate import RectBivariateSpline
+
+from phototemplate.model import (
+    Array,
+    Camera,
+    GrayImage,
+    HeightPoint,
+    Influences,
+    Network,
+    PhotoPose,
+    TypeB,
+    WorkPlane,
+)
+
+SIZE_PX = (880, 660)
+FOCAL_PX = 1700.0
+DIST = (0.06, -0.10, 0.0004, -0.0003, 0.0)
+FLOOR, WALL = 95.0, 150.0
+LENGTH_MM, DEPTH_MM, JOINT_MM = 420.0, 260.0, 190.0
+
+
+@dataclass(frozen=True)
+class Box:
+    """Axis-aligned box with a grey value for its top, its sides facing x and y; ``plies_mm`` stripes the top along x."""
+
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    top: float
+    side: float
+    front: float
+    plies_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class View:
+    """Camera at ``eye`` looking at ``target``."""
+
+    eye: tuple[float, float, float]
+    target: tuple[float, float, float]
+
+    def pose(self) -> tuple[Array, Array]:
+        """(R, t) of cam_from_world: x right, y down, z forward."""
+        eye = np.array(self.eye)
+        forward = np.array(self.target) - eye
+        forward /= np.linalg.norm(forward)
+        right = np.cross(forward, [0.0, 0.0, 1.0])
+        right /= np.linalg.norm(right)
+        rotation = np.stack([right, np.cross(forward, right), forward])
+        return rotation, -rotation @ eye
+
+
+@dataclass
+class BoxScene:
+    """Boxes, cameras and the network and plane that describe them without error."""
+
+    boxes: list[Box]
+    views: dict[str, View]
+    heights: tuple[HeightPoint, ...]
+    noise: float = 1.5
+    blur_px: float = 0.7
+    pose_u: tuple[float, float] = (2e-5, 0.02)
+    extra: dict[str, list[Box]] = field(default_factory=dict)
+    """Further boxes in single photos: things that somebody put there and took away"""
+    _pictures: dict[str, GrayImage] = field(default_factory=dict)
+
+    def gray(self, photo_id: str) -> GrayImage:
+        """The picture, rendered once."""
+        if photo_id not in self._pictures:
+            boxes = self.boxes + self.extra.get(photo_id, [])
+            self._pictures[photo_id] = render(self.views[photo_id], boxes, self.noise, self.blur_px)
+        return self._pictures[photo_id]
+
+    def network(self) -> Network:
+        """Network with the true cameras; the influences are the six pose parameters of each photo."""
+        camera = Camera("cam", "brown", SIZE_PX, lens_params(), np.zeros((9, 9)))
+        names, sigma, photos = [], [], {}
+        for photo_id, view in self.views.items():
+            rotation, translation = view.pose()
+            photos[photo_id] = PhotoPose(photo_id, "cam", rotation, translation)
+            names += [f"photo:{photo_id}:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")]
+            sigma += [self.pose_u[0]] * 3 + [self.pose_u[1]] * 3
+        cov = np.diag(np.array(sigma) ** 2)
+        influences = Influences(tuple(names), cov, {"target sightings": cov})
+        return Network({"cam": camera}, photos, {}, (), {}, influences, (), (), True, 1.0, 100.0)
+
+    def plane(self, network: Network, type_b: tuple[TypeB, ...]) -> WorkPlane:
+        """The plane z = 0, fixed, with the type B terms appended."""
+        base = network.influences
+        cov = np.diag(np.r_[np.diag(base.cov), [t.u_mm**2 for t in type_b]])
+        influences = Influences(base.names + tuple(t.name for t in type_b), cov, {"all": cov})
+        return WorkPlane(np.eye(3), np.zeros(3), np.zeros((6, influences.size)), influences, self.heights)
+
+
+def lens_params() -> Array:
+    """f, aspect, cx, cy, k1, k2, p1, p2, k3"""
+    return np.array([FOCAL_PX, 0.0, SIZE_PX[0] / 2 + 3.3, SIZE_PX[1] / 2 - 2.1, *DIST])
+
+
+def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int = 2) -> GrayImage:
+    """Box-filtered picture of the boxes on a grey floor before a light wall, blurred and with noise."""
+    width, height = SIZE_PX
+    f, _, cx, cy = lens_params()[:4]
+    step = (np.arange(grid) + 0.5) / grid - 0.5
+    u = (np.arange(width)[:, None] + step).ravel()
+    v = (np.arange(height)[:, None] + step).ravel()
+    # undistortion is smooth: exact on a coarse lattice, then a bicubic spline (1e-4 px)
+    coarse_u, coarse_v = np.linspace(-1, width, 41), np.linspace(-1, height, 31)
+    lattice = np.stack(np.meshgrid(coarse_u, coarse_v), axis=-1).reshape(-1, 1, 2)
+    matrix = np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]])
+    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 60, 1e-12)
+    plain = cv2.undistortPoints(lattice, matrix, np.array(DIST), None, None, None, criteria).reshape(31, 41, 2)
+    ab = np.stack([RectBivariateSpline(coarse_v, coarse_u, plain[:, :, k])(v, u) for k in (0, 1)], axis=-1)
+    rotation, translation = view.pose()
+    ray = (ab[..., :1] * rotation[0] + ab[..., 1:] * rotation[1] + rotation[2]).astype(np.float32)
+    inverse = 1.0 / np.where(np.abs(ray) > 1e-9, ray, np.float32(1e-9))
+    eye = np.array(view.eye, dtype=np.float32)
+    down = ray[:, :, 2] < 0
+    value = np.where(down, FLOOR, WALL).astype(np.float32)
+    distance = np.where(down, (-876.0 - eye[2]) * inverse[:, :, 2], np.inf).astype(np.float32)
+    wall = (700.0 - eye[1]) * inverse[:, :, 1]
+    hit = (wall > 0) & (wall < distance)
+    value[hit], distance[hit] = WALL, wall[hit]
+    for box in boxes:
+        corner = np.array(np.meshgrid(*zip(box.low, box.high, strict=True))).reshape(3, -1).T
+        pixel = cv2.projectPoints(corner, cv2.Rodrigues(rotation)[0], translation, matrix, np.array(DIST))[0].reshape(-1, 2)
+        low = np.clip(np.floor((pixel.min(axis=0) - 3) * grid), 0, None).astype(int)
+        high = np.ceil((pixel.max(axis=0) + 4) * grid).astype(int)
+        window = (slice(low[1], high[1]), slice(low[0], high[0]))
+        there, best = value[window], distance[window]
+        if not there.size:
+            continue
+        one = (np.array(box.low, dtype=np.float32) - eye) * inverse[window]
+        two = (np.array(box.high, dtype=np.float32) - eye) * inverse[window]
+        near, leave = np.minimum(one, two), np.maximum(one, two).min(axis=2)
+        enter = near.max(axis=2)
+        hit = (enter < leave) & (enter > 0) & (enter < best)
+        axis = near[hit].argmax(axis=1)
+        shade = np.choose(axis, [box.side, box.front, box.top]).astype(np.float32)
+        if box.plies_mm:
+            x = eye[0] + enter[hit] * ray[window][hit][:, 0]
+            shade += np.where((axis == 2) & (np.floor(x / box.plies_mm) % 2 == 1), -35.0, 0.0).astype(np.float32)
+        there[hit], best[hit] = shade, enter[hit]
+    picture = value.reshape(height, grid, width, grid).mean(axis=(1, 3))
+    picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
+    rng = np.random.default_rng(round(abs(view.eye[0])))
+    return np.clip(picture + rng.normal(0, noise, picture.shape) + 0.5, 0, 255).astype(np.uint8)
+
+
+def kitchen(low_mm: float = 0.0) -> BoxScene:
+    """Two narrow cabinets with dark face frames and proud, lower doors; the right one lower by ``low_mm``.
+
+    Front edge of the face frames: y = 0. Left end: x = 0, a panel of plies 3 mm thick.
+    """
+    boxes = []
+    for x0, x1, z in ((0.0, JOINT_MM, 0.0), (JOINT_MM, LENGTH_MM, -low_mm)):
+        boxes += [
+            Box((x0, 19.0, -800.0), (x1, DEPTH_MM, z), 205.0, 225.0, 120.0),
+            Box((x0, 0.0, -800.0), (x1, 19.0, z), 62.0, 70.0, 44.0),
+            Box((x0 + 10, -19.0, -780.0), (x1 - 10, -1.0, z - 12.0), 75.0, 60.0, 50.0),
+        ]
+    boxes.append(Box((0.0, 19.0, -799.0), (18.0, DEPTH_MM, 0.02), 200.0, 225.0, 120.0, plies_mm=3.0))
+    views = {
+        "P1": View((80.0, -800.0, 900.0), (200.0, 60.0, 0.0)),
+        "P2": View((380.0, -750.0, 700.0), (220.0, 60.0, 0.0)),
+        "P3": View((200.0, -330.0, 1100.0), (210.0, 50.0, 0.0)),
+        "P4": View((-550.0, -450.0, 850.0), (150.0, 80.0, 0.0)),
+    }
+    places = [(60.0, 60.0, 0.0), (140.0, 60.0, 0.0), (100.0, 200.0, 0.0), (240.0, 60.0, -low_mm), (360.0, 90.0, -low_mm)]
+    heights = tuple(
+        HeightPoint(f"S{k:02d}", np.array([x, y]), z, 0.15, "left" if x < JOINT_MM else "right")
+        for k, (x, y, z) in enumerate(places)
+    )
+    return BoxScene(boxes, views, heights)

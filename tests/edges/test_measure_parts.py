@@ -1,0 +1,153 @@
+"""The parts of tracing, each against something outside: Cramer-Rao bound, closed forms, finite differences."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from phototemplate.edges.levels import expected_levels
+from phototemplate.edges.measure import measure_edges, type_b_terms
+from phototemplate.edges.path import Path
+from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.hints import hint_path
+from phototemplate.edges.subpixel import fit_steps
+from phototemplate.model import EdgeHint, HeightPoint
+from phototemplate.numerics.rigid import exp_rotation
+from phototemplate.settings import EdgeSettings
+from tests.edges.box_scene import kitchen
+
+
+@pytest.mark.parametrize("blur", [0.6, 0.8, 1.1])
+def test_step_position_reaches_the_cramer_rao_bound(blur: float) -> None:
+    """Bound for one unknown position in white noise, for pixels that sample the blurred step (S. M. Kay, Fundamentals of
+    Statistical Signal Processing I, 1993, eq. 3.14): 1 / sum((dy/dx0)^2) noise^2. Ours estimates both levels too."""
+    rng = np.random.default_rng(3)
+    count, noise, contrast = 4000, 1.5, 60.0
+    x = np.arange(-10.0, 11.0)
+    true = rng.uniform(-0.5, 0.5, count)
+    clean = 80 + contrast * ndtr((x - true[:, None]) / blur)
+    grey = clean + rng.normal(0, noise, clean.shape)
+    fit = fit_steps(grey, x, np.zeros(count), noise, np.full(count, 2.5), blur)
+    assert fit.good.mean() > 0.999
+    error = fit.position_px - true
+    bell = np.exp(-0.5 * ((x - true[:, None]) / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
+    bound = noise / (contrast * np.sqrt((bell**2).sum(axis=1).mean()))
+    assert abs(error.mean()) < 4 * error.std() / np.sqrt(count)
+    assert error.std() < 1.5 * bound
+    assert 0.85 < np.sqrt(np.mean((error / fit.u_px) ** 2)) < 1.15
+
+
+def test_blur_is_found_from_the_profiles() -> None:
+    rng = np.random.default_rng(4)
+    x = np.arange(-10.0, 11.0)
+    true = rng.uniform(-0.5, 0.5, 200)
+    grey = 40 + 90 * ndtr((x - true[:, None]) / 1.1) + rng.normal(0, 1.0, (200, len(x)))
+    fit = fit_steps(grey, x, np.zeros(200), 1.0, np.full(200, 2.5))
+    assert fit.blur_px == pytest.approx(1.1, abs=0.2)
+
+
+def test_path_stations_on_a_line_and_on_a_circle() -> None:
+    line = Path.through(np.array([[0.0, 0.0], [300.0, 400.0]]), straight=True).stations(5.0, 6.0)
+    assert line.tangent == pytest.approx(np.tile([0.6, 0.8], (len(line), 1)))
+    assert line.along_mm[0] == pytest.approx(6.0 + 2.5, abs=0.1)
+    angle = np.linspace(0, np.pi / 2, 9)
+    circle = Path.through(300 * np.stack([np.cos(angle), np.sin(angle)], axis=1), straight=False).stations(5.0)
+    assert np.linalg.norm(circle.xy_mm, axis=1) == pytest.approx(300.0, abs=0.2)
+    # anticlockwise, so the left normal points to the centre
+    assert np.einsum("ni,ni->n", circle.normal, circle.xy_mm) / 300 == pytest.approx(-1.0, abs=0.01)
+    assert len(circle) == pytest.approx(150 * np.pi / 5, abs=1)
+
+
+def test_path_of_rough_clicks_on_a_straight_edge_is_their_line() -> None:
+    clicks = np.array([[0.0, 1.0], [500.0, -1.0], [1000.0, 1.0]])
+    path = Path.through(clicks, straight=True).stations(10.0)
+    assert path.tangent[0] == pytest.approx([1.0, 0.0], abs=1e-3)
+    with pytest.raises(ValueError, match="two different"):
+        Path.through(np.array([[1.0, 1.0], [1.0, 1.0]]), straight=True)
+
+
+def test_hint_in_a_photo_comes_back_to_the_work_plane() -> None:
+    scene = kitchen()
+    network = scene.network()
+    look = Scene(scene.gray, network, scene.plane(network, ()), EdgeSettings())
+    places = np.array([[30.0, 10.0, -3.0], [390.0, -4.0, -3.0]])
+    pixels = look.see("P2", places).uv_px
+    hint = EdgeHint("e", "front", anchor="photo", anchor_id="P2", path=pixels, height_mm=-3.0)
+    assert hint_path(look, hint) == pytest.approx(places[:, :2], abs=1e-6)
+    assert hint_path(look, replace(hint, anchor_id="none")) is None
+    sky = replace(hint, path=np.array([[100.0, -4000.0], [200.0, -4000.0]]))
+    assert hint_path(look, sky) is None
+
+
+def test_sensitivity_of_a_fixed_point_by_differences() -> None:
+    """d(uv)/d(influence) for a point held fixed in the work frame, camera and work plane both moving."""
+    scene = kitchen()
+    network = scene.network()
+    plane = scene.plane(network, ())
+    rng = np.random.default_rng(1)
+    plane = replace(plane, shared_jac=rng.normal(0, 1e-3, plane.shared_jac.shape), translation_mm=np.array([3.0, -2.0, 1.0]))
+    look = Scene(scene.gray, network, plane, EdgeSettings())
+    xyz = np.array([[120.0, 30.0, 0.0], [300.0, 200.0, -4.0]])
+    row = np.array([[0.6, 0.8], [-0.8, 0.6]])
+    analytic = look.sensitivity("P1", xyz, row)
+    for name in ("photo:P1:wy", "photo:P1:tz", "photo:P3:tx"):
+        k = network.influences.names.index(name)
+        values = []
+        for step in (-1e-3, 1e-3):
+            photo_id, part = name.split(":")[1:]
+            pose, delta = network.photos[photo_id], np.zeros(6)
+            delta["wx wy wz tx ty tz".split().index(part)] = step
+            pose = replace(
+                pose, rotation=exp_rotation(delta[:3]) @ pose.rotation, translation_mm=pose.translation_mm + delta[3:]
+            )
+            move = plane.shared_jac[:, k] * step
+            there = replace(
+                plane, rotation=exp_rotation(move[:3]) @ plane.rotation, translation_mm=plane.translation_mm + move[3:]
+            )
+            other = Scene(scene.gray, replace(network, photos={**network.photos, photo_id: pose}), there, EdgeSettings())
+            values.append((row * other.see("P1", xyz).uv_px).sum(axis=1))
+        assert analytic[:, k] == pytest.approx((values[1] - values[0]) / 2e-3, rel=1e-3, abs=1e-4)
+
+
+def test_levels_follow_the_cabinets() -> None:
+    scene = kitchen(low_mm=4.0)
+    network = scene.network()
+    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
+    hint = EdgeHint("front", "front")
+    levels = expected_levels(scene.plane(network, ()), stations, hint, -1.0)
+    assert len(levels.joints_mm) == 1
+    assert 140.0 <= levels.joints_mm[0] <= 240.0
+    assert levels.height_mm[0] == pytest.approx(0.0, abs=0.3)
+    assert levels.height_mm[-1] == pytest.approx(-4.0, abs=0.4)
+    # a height in the hint overrules the sheets; without sheets the plane itself is the guess, and a poor one
+    given = expected_levels(scene.plane(network, ()), stations, replace(hint, height_mm=-7.0), -1.0)
+    assert given.height_mm == pytest.approx(-7.0)
+    bare = expected_levels(replace(scene.plane(network, ()), heights=()), stations, hint, -1.0)
+    assert bare.height_mm == pytest.approx(0.0)
+    assert bare.u_mm[0] > levels.u_mm[0]
+
+
+def test_tilted_cabinet_is_continued_to_its_edge() -> None:
+    places = [(50.0, 60.0), (350.0, 60.0), (200.0, 200.0)]
+    sheets = tuple(HeightPoint(f"S{k}", np.array(p), 0.004 * p[0], 0.05, "one") for k, p in enumerate(places))
+    scene = kitchen()
+    plane = replace(scene.plane(scene.network(), ()), heights=sheets)
+    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
+    levels = expected_levels(plane, stations, EdgeHint("front", "front"), -1.0)
+    assert levels.height_mm == pytest.approx(0.004 * stations.xy_mm[:, 0], abs=0.3)
+
+
+def test_progress_and_order_of_results() -> None:
+    scene = kitchen()
+    network = scene.network()
+    hints = [EdgeHint("lost", "wall", source="strip"), EdgeHint("gone", "end", source="contact", targets=("S01",))]
+    settings = EdgeSettings()
+    seen: list[float] = []
+    plane = scene.plane(network, type_b_terms(hints, settings))
+    points, traces, findings = measure_edges(scene.gray, network, plane, hints, settings, lambda _, share: seen.append(share))
+    assert points == () and traces == ()
+    assert [f.where for f in findings if f.code == "edge-not-found"] == ["lost", "gone"]
+    assert seen[0] == 0.0 and seen[-1] == 1.0 and seen == sorted(seen)
