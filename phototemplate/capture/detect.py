@@ -158,10 +158,12 @@ def _consistent_parts(board: Board, which: IntArray, corners: Array) -> list[Int
     agree &= agree.T
     # neighbours decide: far markers of a bent strip need not agree with each other
     part = np.arange(n)
+    names = [{int(marker)} for marker in which]
     for i, j in np.argwhere(np.triu(agree, 1)):
-        same_marker = np.intersect1d(which[part == part[i]], which[part == part[j]]).size
-        if part[i] != part[j] and not same_marker:
-            part[part == part[j]] = part[i]
+        a, b = int(part[i]), int(part[j])
+        if a != b and not names[a] & names[b]:
+            part[part == b] = a
+            names[a] |= names[b]
     return [np.flatnonzero(part == p) for p in np.unique(part)]
 
 

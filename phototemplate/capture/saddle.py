@@ -208,15 +208,15 @@ def _fit(window: _Windows, job: _Job, blur_px: Array) -> SaddleFits:
     n = len(sign)
     theta = _edge_normals(job.jac)
     weight, level = window.weight, window.level
-    few = np.where(weight > 0, level, np.nan)
-    few[(weight > 0).sum(axis=1) == 0] = 0.0
-    low, high = np.nanpercentile(few[:, ::3] if few.shape[1] > 90 else few, [15, 85], axis=1)
+    count = np.maximum(weight.sum(axis=1), 1.0)
+    mean = (level * weight).sum(axis=1) / count
+    spread = np.sqrt(((level - mean[:, None]) ** 2 * weight).sum(axis=1) / count)
     params = np.zeros((n, _P), np.float32)
     params[:, 0:2] = 0.0
     params[:, 2:4] = theta
     params[:, 4:6] = np.maximum(blur_px, 1.3)[:, None]
-    params[:, 6] = np.nan_to_num((low + high) / 2)
-    params[:, 9] = sign * np.nan_to_num(np.maximum(high - low, 2.0)) / 2
+    params[:, 6] = mean
+    params[:, 9] = sign * np.maximum(spread, 1.0)
     params, gradients, residual, settled = _minimise(window, params)
     fits = _finish(window, params, gradients, residual, theta, job)
     return replace(fits, valid=fits.valid & settled)

@@ -64,7 +64,7 @@ def _patches(n: int, blur: float, noise: float, seed: int) -> tuple[list[NDArray
 @pytest.mark.parametrize(("blur", "noise"), [(0.7, 2.0), (1.2, 6.0)])
 def test_as_good_as_the_cramer_rao_bound(blur: float, noise: float) -> None:
     """Kay, Fundamentals of Statistical Signal Processing I, 3.9: no unbiased estimate has less than sigma^2 (g g^T)^-1."""
-    pictures, centres, jacs, bound = _patches(150, blur, noise, 1)
+    pictures, centres, jacs, bound = _patches(100, blur, noise, 1)
     rng = np.random.default_rng(2)
     errors, opencv, normalised = [], [], []
     for picture, centre, jac in zip(pictures, centres, jacs, strict=True):
