@@ -116,6 +116,7 @@ def demo(
         rows = [dict(r) for r in result.rows]
         typer.echo(json.dumps(
             {"comparison": rows, "seconds": round(seconds, 3), "peak_mb": _peak_mb(), "dxf": str(result.dxf),
+             "stage_seconds": {k: round(v, 3) for k, v in result.measurement.seconds.items()},
              "files": {k: str(v) for k, v in result.written.items()}}
         ))
         return
