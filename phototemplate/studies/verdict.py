@@ -35,7 +35,7 @@ class Judgement:
 
     name: str
     where: str
-    """Which place of it is the worst"""
+    """Which place of it is the worst; empty for a dimension"""
     verdict: Verdict
     deviation_mm: float
     """What is compared with the limits: 0 for an edge that is followed as measured"""
@@ -48,7 +48,8 @@ class Judgement:
     @property
     def sentence(self) -> str:
         """The verdict in one sentence, with the remedy and what it would bring."""
-        text = f"{self.name}: U {self.U_mm:.2f} mm at the {self.where} against {self.tolerance_mm:.2f} mm: {self.verdict}."
+        at = f" at the {self.where}" if self.where else ""
+        text = f"{self.name}: U {self.U_mm:.2f} mm{at} against {self.tolerance_mm:.2f} mm: {self.verdict}."
         for remedy in self.remedies[:1]:
             text += f" {remedy.text} That would bring U to {remedy.predicted_U_mm:.2f} mm."
         return text
@@ -88,7 +89,7 @@ def judge_quantity(
     state = State(m.outline)
     gradient = value.gradient(state.size)
     edge = near_edge or next(iter(m.outline.state_slices))
-    return _judge(m, state, name, edge, "value", value.value - nominal_mm, gradient, tolerance_mm, guard, tape_u_mm, 0.5)
+    return _judge(m, state, name, edge, "", value.value - nominal_mm, gradient, tolerance_mm, guard, tape_u_mm, 0.5)
 
 
 def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
@@ -96,7 +97,8 @@ def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
     out = []
     for j in judgements:
         if j.verdict != "meets":
-            head = f"{j.name}: {j.verdict} within {j.tolerance_mm:.2f} mm (U {j.U_mm:.2f} mm at the {j.where})"
+            at = f" at the {j.where}" if j.where else ""
+            head = f"{j.name}: {j.verdict} within {j.tolerance_mm:.2f} mm (U {j.U_mm:.2f} mm{at})"
             text = j.remedies[0].text + f" That would bring U to {j.remedies[0].predicted_U_mm:.2f} mm." if j.remedies else ""
             out.append(Finding("tolerance", j.name, head, text))
     return tuple(out)
