@@ -143,14 +143,3 @@ def format_length(mm: float, unit: LengthUnit = "mm", denominator: int = 16, dec
         inches = " ".join(p for p in (str(whole) if whole or not part else "", part) if p)
         return f"{sign}{feet}' {inches}\"" if feet else f"{sign}{inches}\""
     return sign + " ".join(p for p in (str(whole) if whole or not part else "", part) if p) + '"'
-
-
-def unit_suffix(unit: LengthUnit) -> str:
-    """What stands behind a number in that unit."""
-    return {"mm": " mm", "in": " in", "fraction": "", "feet": ""}[unit]
-
-
-def fraction_error_mm(mm: float, denominator: int = 16) -> float:
-    """What rounding to the tape's step adds, at most half a step."""
-    step = INCH_MM / denominator
-    return round(mm / step) * step - mm

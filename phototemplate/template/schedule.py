@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
-from phototemplate.model import Outline
 from phototemplate.template.piece_types import Size, Template
 from phototemplate.template.quantities import Quantity
 from phototemplate.units import LengthUnit, format_length
@@ -142,19 +140,3 @@ def shim_schedule(template: Template) -> list[tuple[str, ...]]:
     rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{s.U_mm:.1f}", f"{s.xy[0]:.0f}", f"{s.xy[1]:.0f}")
              for s in template.shims]
     return rows
-
-
-def outline_rows_csv(outline: Outline) -> list[Mapping[str, str]]:
-    """Measured edges for a CSV; U at k = 2."""
-    out: list[Mapping[str, str]] = []
-    for r in outline.edges:
-        start, middle, end = r.offset_U_mm
-        out.append({
-            "edge": r.edge_id, "kind": r.kind, "shape": r.shape, "source": r.source, "length_mm": f"{r.length_mm:.2f}",
-            "length_U_mm": f"{r.length_U_mm:.2f}", "angle_deg": f"{math.degrees(r.angle_rad):.4f}",
-            "angle_U_deg": f"{math.degrees(r.angle_U_rad):.4f}", "offset_U_start_mm": f"{start:.3f}",
-            "offset_U_middle_mm": f"{middle:.3f}", "offset_U_end_mm": f"{end:.3f}", "photos": str(r.n_photos),
-            "points": str(r.n_points), "rms_mm": f"{r.rms_mm:.3f}",
-            "largest_cause": r.budget[0][0] if r.budget else "",
-        })  # fmt: skip
-    return out

@@ -111,7 +111,7 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
         items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), f"{cutout.cutout_id} ({cutout.kind})", 0.7 * h,
                           align="right"))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
-    at = _inside_point(piece)
+    at = _inside_point(piece, 4.5 * h)
     items.append(Text("STONE-NAMES", (at[0], at[1] + 0.4 * h), piece.piece_id, 1.3 * h, align="centre"))
     items.append(Text("STONE-NAMES", (at[0], at[1] - 1.1 * h), f"{piece.area.value / 1e6:.2f} m2, {piece.weight_kg:.0f} kg",
                       0.8 * h, align="centre"))
@@ -229,16 +229,19 @@ def _upright(d: Array) -> float:
     return a
 
 
-def _inside_point(piece: Piece) -> Array:
+def _inside_point(piece: Piece, half_width: float) -> Array:
     """A place within the stone with room for a label."""
     outer = polygon_of_vertices(piece.vertices, 1.0)
     holes = [_polygon(c).buffer(20.0) for c in piece.cutouts]
     shape = shapely.difference(outer, shapely.union_all(holes))
     xy = shapely.get_coordinates(shapely.ops.polylabel(_largest(shape), 20.0))[0]
     # aside of the middle, where the depth is written
-    aside = np.array([xy[0] - 0.22 * (outer.bounds[2] - outer.bounds[0]), xy[1]])
-    best = aside if shape.buffer(-60.0).contains(shapely.Point(aside)) else xy
-    return np.array([float(best[0]), float(best[1])])
+    width = outer.bounds[2] - outer.bounds[0]
+    for dx, dy in ((-0.22, 0.0), (0.22, 0.0), (-0.12, 0.1), (0.12, -0.1), (-0.3, 0.0)):
+        at = xy + np.array([dx, dy]) * width
+        if shape.contains(shapely.box(at[0] - half_width, at[1] - 40.0, at[0] + half_width, at[1] + 40.0)):
+            return np.array([float(at[0]), float(at[1])])
+    return np.array([float(xy[0]), float(xy[1])])
 
 
 def _polygon(cutout: Cutout) -> shapely.Polygon:
