@@ -140,7 +140,7 @@ class EdgeSettings(Section):
     """Standard uncertainty of that radius"""
     end_margin_mm: float = 6.0
     """Stretch at both ends of a hint that is not read: the neighbouring edge begins there"""
-    definition_u_mm: float = 0.15
+    definition_u_mm: float = 0.2
     """Nominal standard uncertainty of where an edge lies on its rounding; the sensitivities carry the size found"""
     contact_gap_mm: float = 0.1
     """How far a butted contact sheet usually stands off (it can touch, it cannot enter)"""

@@ -89,11 +89,20 @@ def settle(
     covariance = np.full((size, size), np.nan)
     misfit = 9.9
     hits: list[tuple[Band, IntArray, Array]] = []
+    near_steps = []
+    for band, step in zip(bands, steps, strict=True):  # the many steps far from the line never come into question
+        n = step.station
+        scale = band.scale_px_per_mm[n]
+        start = (weights @ state[:count])[n] - band.lean[n] * (ends @ state[count:] + lift)[n]
+        take = np.abs(step.position_px - start * scale) < np.maximum(3.0 * scale, 3.0)
+        near_steps.append((band, step.part(take)))
     for gate in GATE_MM:
         normal, right = prior.copy(), np.zeros(size)
         hits, residuals = [], []
-        for band, step in zip(bands, steps, strict=True):
+        for band, step in near_steps:
             n = step.station
+            if not len(n):
+                continue
             scale = band.scale_px_per_mm[n]
             row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
             residual = step.position_px / scale - row @ state + band.lean[n] * lift[n]

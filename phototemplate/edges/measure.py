@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources import SOURCES
@@ -11,6 +13,8 @@ from phototemplate.model import EdgeHint, EdgeTrace, GrayImage, Network, PlanePo
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import EdgeSettings
 
+WORKERS = 4
+"""Edges measured at the same time, as far as there are processors"""
 BY_NAME = {source.NAME: source for source in SOURCES}
 
 
@@ -37,12 +41,12 @@ def measure_edges(
     points: list[PlanePoints] = []
     traces: list[EdgeTrace] = []
     findings: list[Finding] = []
-    for k, hint in enumerate(hints):
-        progress("edges", k / len(hints))
-        found = BY_NAME[hint.source].measure(scene, hint)
-        if found.points is not None:
-            points.append(found.points)
-        traces += found.traces
-        findings += found.findings
-    progress("edges", 1.0)
+    progress("edges", 0.0)
+    with ThreadPoolExecutor(max_workers=min(WORKERS, os.cpu_count() or 1)) as pool:
+        for k, found in enumerate(pool.map(lambda hint: BY_NAME[hint.source].measure(scene, hint), hints)):
+            if found.points is not None:
+                points.append(found.points)
+            traces += found.traces
+            findings += found.findings
+            progress("edges", (k + 1) / len(hints))
     return tuple(points), tuple(traces), tuple(findings)

@@ -41,11 +41,12 @@ class Band:
 
 
 def sample_band(
-    scene: Scene, photo_id: str, stations: Stations, height_mm: Array, half_mm: float, half_px: float = 0.0
+    scene: Scene, photo_id: str, stations: Stations, height_mm: Array, half_mm: float, half_px: float, most_rows: int
 ) -> Band | None:
     """Profiles of one photo, or None where it does not show the path well enough to be of use.
 
-    ``half_mm`` is the half width of the band in the work plane; ``half_px`` the least half width in the picture.
+    ``half_mm`` is the half width of the band in the work plane; ``half_px`` the least half width in the picture;
+    at most ``most_rows`` lines are averaged at a station.
     """
     xyz = np.column_stack([stations.xy_mm, height_mm])
     view = scene.see(photo_id, xyz)
@@ -65,7 +66,7 @@ def sample_band(
     half = max(half_px, half_mm * float(np.median(scale[inside])))
     step = np.arange(-np.ceil(half), np.ceil(half) + 1.0)
     stretch = float(np.median(np.diff(stations.along_mm))) if len(stations) > 1 else 1.0
-    rows = int(np.clip(np.round(np.median(length[inside]) * stretch), 1, scene.settings.rows_per_station))
+    rows = int(np.clip(np.round(np.median(length[inside]) * stretch), 1, most_rows))
     grey, noise = _sample(scene.gray_of(photo_id), view.uv_px, along * stretch, across, step, rows, inside)
     covered = scene.covered(photo_id, view.uv_px[:, None] + step[:, None] * across[:, None])
     width, height = scene.size_px(photo_id)
@@ -115,6 +116,10 @@ class Steps:
     """(M,) signed gradient, brighter to the left is positive, in units of its own noise"""
     surprise: Array
     """(M,) how little chance would explain a step this strong this near to a given place, 0-1"""
+
+    def part(self, take: BoolArray) -> Steps:
+        """Those of ``take`` (M,)."""
+        return Steps(self.station[take], self.position_px[take], self.strength[take], self.surprise[take])
 
 
 def find_steps(band: Band, blur_px: float, least: float) -> Steps:

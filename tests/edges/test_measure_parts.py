@@ -99,7 +99,7 @@ def test_sensitivity_of_a_fixed_point_by_differences() -> None:
         for step in (-1e-3, 1e-3):
             photo_id, part = name.split(":")[1:]
             pose, delta = network.photos[photo_id], np.zeros(6)
-            delta["wx wy wz tx ty tz".split().index(part)] = step
+            delta[["wx", "wy", "wz", "tx", "ty", "tz"].index(part)] = step
             pose = replace(
                 pose, rotation=exp_rotation(delta[:3]) @ pose.rotation, translation_mm=pose.translation_mm + delta[3:]
             )
@@ -148,6 +148,9 @@ def test_progress_and_order_of_results() -> None:
     seen: list[float] = []
     plane = scene.plane(network, type_b_terms(hints, settings))
     points, traces, findings = measure_edges(scene.gray, network, plane, hints, settings, lambda _, share: seen.append(share))
-    assert points == () and traces == ()
+    assert points == ()
+    assert traces == ()
     assert [f.where for f in findings if f.code == "edge-not-found"] == ["lost", "gone"]
-    assert seen[0] == 0.0 and seen[-1] == 1.0 and seen == sorted(seen)
+    assert seen[0] == 0.0
+    assert seen[-1] == 1.0
+    assert seen == sorted(seen)

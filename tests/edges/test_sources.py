@@ -52,7 +52,8 @@ def test_contract(source: ModuleType) -> None:
     hint = EdgeHint("e1", "wall", source=source.NAME, anchor="work", path=np.array([[0.0, 0.0], [1.0, 0.0]]))
     assert BY_NAME[source.NAME] is source
     terms = source.type_b_terms(hint, EdgeSettings())
-    assert terms and all(t.u_mm > 0 and t.group for t in terms)
+    assert terms
+    assert all(t.u_mm > 0 and t.group for t in terms)
     network = replace(kitchen().network(), photos={}, points=(), bodies={})
     points, findings, _ = measure(network, hint)
     assert points is None
@@ -92,7 +93,8 @@ def sheets(turn_rad: tuple[float, ...]) -> Network:
 def test_contact_edge_stands_at_the_wall() -> None:
     hint = EdgeHint("wall", "wall", source="contact", targets=("S01", "S02"))
     points, findings, influences = measure(sheets((0.0, 0.0)), hint)
-    assert points is not None and not findings
+    assert points is not None
+    assert not findings
     # the wall is the usual gap beyond the paper
     assert points.xy_mm[:, 1] == pytest.approx(1000.0 + 0.1, abs=1e-9)
     assert np.ptp(points.xy_mm[:, 0]) == pytest.approx(500.0)
@@ -143,8 +145,9 @@ def strip(loose: int | None = None, turned: bool = False) -> Network:
         face[loose] += 4.0 * normal[loose]
     if turned:
         face = face[::-1]
+    no_jac = np.zeros((3, network.influences.size))
     points = tuple(
-        FreePoint(f"W01{'abcdefghij'[k // 6]}", k % 6, np.r_[p, 12.0], np.eye(3) * 1e-4, np.zeros((3, network.influences.size)), 3)
+        FreePoint(f"W01{'abcdefghij'[k // 6]}", k % 6, np.r_[p, 12.0], np.eye(3) * 1e-4, no_jac, 3)
         for k, p in enumerate(face)
     )
     return replace(network, points=points)
@@ -156,7 +159,8 @@ STRIP = EdgeHint("back", "wall", source="strip", shape="profile", targets=tuple(
 @pytest.mark.parametrize("turned", [False, True], ids=["left to right", "right to left"])
 def test_strip_gives_the_wall_behind_it(turned: bool) -> None:
     points, findings, influences = measure(strip(turned=turned), STRIP)
-    assert points is not None and not findings
+    assert points is not None
+    assert not findings
     off = points.xy_mm[:, 1] - bowed(points.xy_mm[:, 0])
     assert np.abs(off).max() < 0.02
     along = points.xy_mm[:, 0]
@@ -169,7 +173,8 @@ def test_strip_gives_the_wall_behind_it(turned: bool) -> None:
 def test_wrong_point_of_a_strip_is_left_out_and_named() -> None:
     clean, _, _ = measure(strip(), STRIP)
     points, findings, _ = measure(strip(loose=20), STRIP)
-    assert clean is not None and points is not None
+    assert clean is not None
+    assert points is not None
     assert len(points.xy_mm) == len(clean.xy_mm) - 1
     assert [f.code for f in findings] == ["strip-loose"]
     assert "W01d" in findings[0].message

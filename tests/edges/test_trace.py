@@ -71,7 +71,8 @@ def test_hint_may_be_off_by_several_mm(shift: float) -> None:
 def test_direction_of_the_hint_does_not_matter() -> None:
     one, _, _ = trace(flat(), FRONT)
     other, _, _ = trace(flat(), replace(FRONT, path=FRONT.path[::-1]))
-    assert one is not None and other is not None
+    assert one is not None
+    assert other is not None
     assert one.xy_mm[:, 1].mean() == pytest.approx(other.xy_mm[:, 1].mean(), abs=0.01)
 
 
@@ -147,7 +148,8 @@ def test_arris_is_reported_at_the_outermost_line() -> None:
     rounded = EdgeSettings(arris_mm=1.0, arris_u_mm=0.3)
     sharp, _, _ = trace(flat(), FRONT)
     moved, _, cov = trace(flat(), FRONT, rounded)
-    assert sharp is not None and moved is not None
+    assert sharp is not None
+    assert moved is not None
     shift = moved.xy_mm[:, 1].mean() - sharp.xy_mm[:, 1].mean()
     assert -0.6 < shift < -0.1  # towards the room
     column = len(flat().network().influences.names) + [t.name for t in type_b_terms([FRONT], rounded)].index("definition:front")

@@ -113,7 +113,7 @@ def find_lines(scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Ar
     reach = hint.search_mm + settings.search_low_mm
     bands = []
     for photo_id in scene.network.photos:
-        band = sample_band(scene, photo_id, stations, expected_mm, reach, 8.0)
+        band = sample_band(scene, photo_id, stations, expected_mm, reach, 8.0, settings.rows_per_station // 2)
         if band is not None and np.logical_not(band.covered).any(axis=1).sum() >= max(3, 0.08 * len(stations)):
             bands.append(band)
     steps = [find_steps(b, FIRST_BLUR_PX, settings.least_strength) for b in bands]
@@ -195,7 +195,7 @@ def _read(scene: Scene, fine: Stations, height_mm: Array, line: Line) -> list[_P
     """Narrow bands along the line in the photos that show it."""
     photos = []
     for photo_id in line.showing or tuple(line.photo_support):
-        band = sample_band(scene, photo_id, fine, height_mm, 2.0, 10.0)
+        band = sample_band(scene, photo_id, fine, height_mm, 2.0, 10.0, scene.settings.rows_per_station)
         if band is not None:
             photos.append(_Photo(band, find_steps(band, FIRST_BLUR_PX, 0.6 * scene.settings.least_strength)))
     return photos
