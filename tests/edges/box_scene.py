@@ -184,3 +184,19 @@ def kitchen(low_mm: float = 0.0) -> BoxScene:
         for k, (x, y, z) in enumerate(places)
     )
     return BoxScene(boxes, views, heights)
+
+
+def bow(x_mm: Array, depth_mm: float) -> Array:
+    """Front of the bowed cabinet: 0 at both ends, ``depth_mm`` into the room in the middle."""
+    return -depth_mm * (1 - (2 * np.asarray(x_mm) / LENGTH_MM - 1) ** 2)
+
+
+def bowed(depth_mm: float = 6.0) -> BoxScene:
+    """A cabinet whose front bows into the room, out of slices 3 mm wide."""
+    flat = kitchen()
+    boxes = []
+    for x in np.arange(0.0, LENGTH_MM, 3.0):
+        y = float(bow(np.array(x + 1.5), depth_mm))
+        boxes.append(Box((x, y, -800.0), (x + 3.0, DEPTH_MM, 0.0), 205.0, 190.0, 90.0))
+    views = {name: flat.views[name] for name in ("P1", "P2", "P3")}
+    return BoxScene(boxes, views, flat.heights)

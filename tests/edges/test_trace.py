@@ -12,7 +12,7 @@ from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.model import Array, EdgeHint, Finding, Network, PlanePoints
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.settings import EdgeSettings
-from tests.edges.box_scene import Box, BoxScene, kitchen
+from tests.edges.box_scene import Box, BoxScene, bow, bowed, kitchen
 
 SHARP = EdgeSettings(arris_mm=0.0, arris_u_mm=0.2)
 FRONT = EdgeHint("front", "front", anchor="work", path=np.array([[8.0, -5.0], [412.0, 4.0]]))
@@ -84,6 +84,15 @@ def test_low_cabinet_makes_a_step_in_height_not_in_plan() -> None:
     assert abs(points.height_mm[right].mean() + 4.0) < 0.4
     for part in (left, right):
         assert abs(points.xy_mm[part, 1].mean()) < 0.2
+
+
+def test_bowed_front_is_followed_from_a_straight_hint() -> None:
+    points, _, _ = trace(bowed(), replace(FRONT, shape="profile"))
+    assert points is not None
+    off = points.xy_mm[:, 1] - bow(points.xy_mm[:, 0], 6.0)
+    assert abs(off.mean()) < 0.15
+    assert np.quantile(np.abs(off), 0.95) < 0.35
+    assert np.ptp(points.xy_mm[:, 0]) > 350
 
 
 def test_choose_takes_the_candidate_the_user_names() -> None:
