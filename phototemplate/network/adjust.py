@@ -342,7 +342,7 @@ def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResu
         if not changed:
             break
         run.solve(tolerance=1e-2)
-    if reliability.readmit(run):
+    if reliability.readmit(run) | reliability.restore_print_scale(run):
         run.solve(tolerance=1e-2)
         while reliability.snoop(run):
             run.solve(tolerance=1e-2)

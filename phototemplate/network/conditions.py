@@ -17,6 +17,11 @@ FOCUS = "focus prior"
 PRINT = "sheet print scale"
 CURL = "sheet flatness"
 PLANE = "plane assumption"
+ALL_BATCHES = "common print scale"
+"""Name of the condition on the common print scales, two rows per batch"""
+RELEASED = 0.1
+"""Relative uncertainty of a print scale that contradicted its prior"""
+_PRINT_CORRELATION = 0.8
 
 
 def length_group(name: str) -> str:
@@ -125,9 +130,13 @@ class Priors:
     def _print(self, state: State) -> list[Condition]:
         p = self.problem
         out = []
-        for q, batch in enumerate(p.batches):
-            cov = np.diag(self.u_print_common[q] ** 2)
-            out.append(Condition(PRINT, f"batch {batch}", p.print_columns[q], np.eye(2), 1 - state.print_scale[q], cov))
+        if p.batches:
+            # One printer and one paper for all: the common scales of kinds and directions go together.
+            u = self.u_print_common.ravel()
+            together = np.where(u < RELEASED, np.sqrt(_PRINT_CORRELATION), 0.0)
+            cov = np.outer(u, u) * (np.outer(together, together) * (1 - np.eye(len(u))) + np.eye(len(u)))
+            residual = 1 - state.print_scale.ravel()
+            out.append(Condition(PRINT, ALL_BATCHES, p.print_columns.ravel(), np.eye(len(u)), residual, cov))
         both = np.hstack([np.eye(2), -np.eye(2)])
         for b, target in enumerate(p.body_ids):
             q = p.body_batch[b]

@@ -15,15 +15,13 @@ from phototemplate.errors import Finding
 from phototemplate.model import Array, IntArray, KnownLengthResult, Target
 from phototemplate.network import bundle
 from phototemplate.network.bundle import Problem, Solution, State
-from phototemplate.network.conditions import PRINT, Priors
+from phototemplate.network.conditions import ALL_BATCHES, PRINT, RELEASED, Priors
 from phototemplate.network.layout import POSE
 from phototemplate.numerics import reliability as baarda
 from phototemplate.settings import AdjustmentSettings
 
 _MISPLACED = 0.06
 """Distance in units of the principal distance beyond which a target is not where the others say"""
-_RELEASED = 0.1
-"""Relative uncertainty of a print scale that contradicts its prior"""
 
 
 @dataclass
@@ -165,17 +163,17 @@ def scale_conflicts(run: Run, only_bodies: bool = False) -> list[ScaleConflict]:
     for condition in run.solved.normal.conditions:
         if condition.group != PRINT:
             continue
-        batch = condition.name.startswith("batch ")
+        batch = condition.name == ALL_BATCHES
         if batch and only_bodies:
             continue
         fitted = condition.jac @ cov.shared[np.ix_(condition.columns, condition.columns)] @ condition.jac.T
         rest = np.maximum(np.diag(condition.cov - fitted), 1e-4 * np.diag(condition.cov))
         w = np.abs(condition.residual) / np.sqrt(rest)
-        names = run.problem.batches if batch else run.problem.body_ids
-        index = names.index(condition.name[6:] if batch else condition.name)
         current = run.priors.u_print_common if batch else run.priors.u_print_body
-        if w.max() > 4 and current[index].max() < _RELEASED:
-            out.append(ScaleConflict(float(w.max()), batch, index))
+        first = 0 if batch else run.problem.body_ids.index(condition.name)
+        for index, value in enumerate(w.reshape(-1, 2).max(axis=1), start=first):
+            if value > 4 and current[index].max() < RELEASED:
+                out.append(ScaleConflict(float(value), batch, index))
     return out
 
 
@@ -188,7 +186,7 @@ def release_print_scale(run: Run, conflicts: list[ScaleConflict]) -> bool:
     limit = 0.5 * max(c.normalized for c in chosen)
     for c in chosen:
         if c.normalized >= limit:
-            (run.priors.u_print_common if c.batch else run.priors.u_print_body)[c.index, :] = _RELEASED
+            (run.priors.u_print_common if c.batch else run.priors.u_print_body)[c.index, :] = RELEASED
     return True
 
 
@@ -198,7 +196,7 @@ def print_scale_findings(run: Run, scale_known: bool) -> None:
     for b, target in enumerate(problem.body_ids):
         ratio = state.body_scale[b] / state.print_scale[problem.body_batch[b]]
         odd = ratio[int(np.argmax(np.abs(ratio - 1)))]
-        if run.priors.u_print_body[b].max() >= _RELEASED and abs(odd - 1) > 0.003:
+        if run.priors.u_print_body[b].max() >= RELEASED and abs(odd - 1) > 0.003:
             run.add(
                 "sheet-print-scale",
                 target,
@@ -207,7 +205,7 @@ def print_scale_findings(run: Run, scale_known: bool) -> None:
             )
     for q, batch in enumerate(problem.batches):
         odd = state.print_scale[q][int(np.argmax(np.abs(state.print_scale[q] - 1)))]
-        if scale_known and run.priors.u_print_common[q].max() >= _RELEASED and abs(odd - 1) > 0.01:
+        if scale_known and run.priors.u_print_common[q].max() >= RELEASED and abs(odd - 1) > 0.01:
             run.add(
                 "sheet-print-scale",
                 f"all {batch} targets",
@@ -245,7 +243,8 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
             left = np.linalg.norm((w - j @ np.linalg.solve(h, g)).reshape(-1, 2), axis=1)
             root = np.repeat(np.sqrt(bundle.huber_weight(left, 3.0)), 2)
         # What was moved fits in its new place; what fits nowhere is no evidence of a move.
-        fitting = int(used.sum()) if np.mean(left < 4) >= 0.75 else 0
+        # (Far moves are not linear: a seventh of what it was is a fit, too.)
+        fitting = int(used.sum()) if np.mean(left < max(4.0, 0.15 * rest)) >= 0.75 else 0
         systems.setdefault(key, []).append((photo, h, g, fitting, rest))
     best: tuple[float, int, list[int], Array] | None = None
     for body, entries in systems.items():
@@ -446,12 +445,29 @@ def readmit(run: Run) -> bool:
     q = np.eye(2) + bundle.fitted_cov(problem, linear, cov)
     square = np.einsum("ni,nij,nj->n", linear.white, np.linalg.inv(q), linear.white)
     square = square / run.noise_by_photo()[problem.photo] ** 2
-    limit = -2.0 * np.log(2.0 * stats.norm.sf(0.8 * run.settings.reject))
+    limit = -2.0 * np.log(2.0 * stats.norm.sf(run.settings.reject))
     back = out & (square < limit)
-    for body, photo in run.moved:
-        back &= ~((problem.body == body) & (problem.photo == photo))
+    for body, photo in sorted(run.moved):
+        view = (problem.body == body) & (problem.photo == photo)
+        # Left out early as moved, but in the clean network it lies where the others say.
+        if view.any() and np.median(square[view]) < 6.0:
+            run.moved.discard((body, photo))
+        else:
+            back &= ~view
     run.base[back] = 1.0
     return bool(back.any())
+
+
+def restore_print_scale(run: Run) -> bool:
+    """Bind print scales again that were freed early and came out like the others after all."""
+    problem, state = run.problem, run.state
+    changed = False
+    for b in range(len(problem.body_ids)):
+        ratio = state.body_scale[b] / state.print_scale[problem.body_batch[b]]
+        if run.priors.u_print_body[b].max() >= RELEASED and np.abs(ratio - 1).max() < 3 * run.settings.u_print_sheet:
+            run.priors.u_print_body[b] = run.settings.u_print_sheet
+            changed = True
+    return changed
 
 
 def estimate_variance(run: Run) -> bool:

@@ -40,6 +40,7 @@ def views_of(sightings: Sequence[Sightings], targets: Mapping[str, Target]) -> d
     """Views by photo and target; sightings of unknown targets are left out, repeated ones keep the first."""
     out: dict[str, dict[str, View]] = {}
     for photo in sightings:
+        assert len(photo.target_ids) == len(photo.point_ids) == len(photo.uv_px) == len(photo.cov_px2)
         views: dict[str, View] = {}
         ids = np.array(photo.target_ids, dtype=object)
         for target_id in dict.fromkeys(photo.target_ids):
