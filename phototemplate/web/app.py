@@ -190,7 +190,8 @@ class Pages:
 
     async def edit(self, request: Request) -> Response:
         body = await _body(request)
-        return JSONResponse(await self.studio.edit(_text(body, "revision", True), _label(body.get("label")), body.get("operations")))
+        revision = _text(body, "revision", True)
+        return JSONResponse(await self.studio.edit(revision, _label(body.get("label")), body.get("operations")))
 
     async def undo(self, request: Request) -> Response:
         return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), True))

@@ -20,6 +20,7 @@ UPLOAD_LIMIT = 80 * 1024 * 1024
 MOST_PHOTOS = 400
 STALE_S = 3600.0
 
+HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1")
 State = Literal["waiting", "looking", "seen", "bad"]
 
 
@@ -95,7 +96,7 @@ def suffix_of(head: bytes) -> str:
         return ".png"
     if head[:4] in (b"II*\0", b"MM\0*"):
         return ".tif"
-    if head[4:8] == b"ftyp" and head[8:12] in (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1"):
+    if head[4:8] == b"ftyp" and head[8:12] in HEIF_BRANDS:
         return ".heic"
     return ""
 
@@ -108,7 +109,9 @@ def stem_of(name: str) -> str:
     return stem or "photo"
 
 
-async def receive(stream: AsyncIterator[bytes], length: int | None, name: str, folder: Path, taken: set[str]) -> tuple[Path, str]:
+async def receive(
+    stream: AsyncIterator[bytes], length: int | None, name: str, folder: Path, taken: set[str]
+) -> tuple[Path, str]:
     """Take one photo from a request's body; path and SHA-256.
 
     It arrives under a random name and gets its final name only when it is complete. Raises ``Refused``.

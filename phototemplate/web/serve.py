@@ -31,7 +31,7 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
         try:
             listener.bind((HOST, port))
         except OSError as exc:
-            raise InstallationError(f"Port {port} of this machine is taken ({exc.strerror}); choose another with --port.") from exc
+            raise InstallationError(f"Port {port} cannot be used here ({exc.strerror}); choose another with --port.") from exc
         port = listener.getsockname()[1]
         keys = Keys()
         hosts = frozenset({f"{HOST}:{port}", f"localhost:{port}"})

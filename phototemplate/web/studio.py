@@ -217,7 +217,8 @@ class Studio:
         self._arriving += 1
         try:
             folder = photo_folder(self.job)
-            path, digest = await receive(stream, length, name, folder, {p.stem for p in folder.glob("*")} if folder.is_dir() else set())
+            taken = {p.stem for p in folder.glob("*")} if folder.is_dir() else set()
+            path, digest = await receive(stream, length, name, folder, taken)
             twin = await self._twin(path, digest)
             if twin:
                 path.unlink(missing_ok=True)
@@ -361,7 +362,7 @@ class Studio:
         self.files = {name: Path(path) for name, path in facts["files"].items()}
         return {
             "files": [{"name": n, "file": p.name, "bytes": p.stat().st_size} for n, p in self.files.items()],
-            "unscaled": facts["unscaled"], "revision": facts["revision"],
+            "unscaled": facts["unscaled"], "revision": facts["revision"], "trouble": facts["trouble"],
         }
 
     async def archive(self) -> Path:

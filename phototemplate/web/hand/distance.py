@@ -15,7 +15,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array, Measurement
 from phototemplate.progress import Progress
 from phototemplate.template.gradients import Vec, vec
-from phototemplate.template.quantities import CornerPlace, EdgePlace, State, place_on_edge
+from phototemplate.template.quantities import State
 from phototemplate.web.hand.look import look, scene_of
 
 POINTING_PX = 1.0
@@ -39,7 +39,7 @@ class Spot:
 
 
 def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
-    """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "at"}``.
+    """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "xy"}``.
 
     Between edges: from the place on the first, normal to the second. Raises ``InputError`` for what does not exist.
     """
@@ -89,15 +89,14 @@ def _spot(desk: Any, tell: Progress, m: Measurement, state: State, one: dict[str
     k = m.outline.influences.size
     nothing, still = np.zeros((2, k)), np.zeros((2, 2))
     if "corner" in one:
-        place = CornerPlace(str(one["loop"]), int(one["corner"]))
-        return Spot(state.corner(place.loop_id, place.index), nothing, still)
-    if "edge" in one:
-        place_e = EdgePlace(str(one["edge"]), float(np.clip(float(one.get("at", 0.5)), 0.0, 1.0)))
-        return Spot(place_on_edge(state, place_e), nothing, still, place_e.edge_id)
+        return Spot(state.corner(str(one["loop"]), int(one["corner"])), nothing, still)
     xy = [float(v) for v in one["xy"]]
     if len(xy) != 2 or not np.all(np.isfinite(xy)):
         raise InputError("A place needs two numbers.")
     turn, shift = m.outline.plan_from_work[:2, :2], m.outline.plan_from_work[:2, 2]
+    if "edge" in one:
+        edge_id = str(one["edge"])
+        return Spot(state.curve(edge_id).foot(vec(turn @ np.array(xy) + shift)), nothing, still, edge_id)
     seen = look(desk, tell, xy, most=1, margin_px=4.0)
     if not seen:
         raise InputError("No photo shows this place; choose one inside the picture.")

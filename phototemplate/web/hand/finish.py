@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import time
 import zipfile
 from pathlib import Path
 from typing import Any
 
-from phototemplate.errors import OutputError
+from phototemplate.errors import InputError, OutputError
 from phototemplate.job import JOB_FILE, load_job
 from phototemplate.output.atomic import atomic_path
+from phototemplate.output.formats import FORMATS
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job, write_results
 from phototemplate.web.journal import JOURNAL_FILE
@@ -26,12 +28,24 @@ results/   what was written when this archive was made
 
 def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
     """Write every result of the job as it is now, exactly as the command line does; name -> path."""
+    started = time.time() - 1.0
     job = load_job(Path(job_folder))
     m = desk.measurement
     if m is None or desk.job is None or desk.job.revision != job.revision:
         m = measure_job(job, tell, desk.memo, desk.store)
-    written = write_results(job, m, progress=tell)
-    return {"files": {name: str(path) for name, path in written.items()}, "unscaled": m.outline.unscaled, "revision": job.revision}
+    trouble = ""
+    formats = [f.name for f in FORMATS if f.of == "measurement" or not m.outline.unscaled]
+    try:
+        written = write_results(job, m, formats=formats, progress=tell)
+    except InputError as exc:  # a piece that does not fit: the outline's files are written all the same
+        trouble = str(exc)
+        names = {f.file_name(None, False): f.name for f in FORMATS if f.of == "measurement"}
+        names |= {f"outline{f.suffix}": f.name for f in FORMATS if f.of == "drawing"}
+        written = {names[p.name]: p for p in job.results.iterdir() if p.name in names and p.stat().st_mtime >= started}
+    return {
+        "files": {name: str(path) for name, path in written.items()}, "unscaled": m.outline.unscaled,
+        "revision": job.revision, "trouble": trouble,
+    }
 
 
 def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
@@ -42,15 +56,16 @@ def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
     inside = [(p, f"photos/{p.name}") for p in photos]
     inside += [(job.folder / name, name) for name in (JOB_FILE, JOURNAL_FILE) if (job.folder / name).is_file()]
     if job.results.is_dir():
-        inside += [(p, f"results/{p.name}") for p in sorted(job.results.iterdir()) if p.is_file() and not p.name.startswith(".")]
+        results = sorted(p for p in job.results.iterdir() if p.is_file() and not p.name.startswith("."))
+        inside += [(p, f"results/{p.name}") for p in results]
     inside += [(p, str(p.relative_to(job.folder))) for p in _maker_files(job)]
     try:
         with atomic_path(to) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as file:
             file.writestr("README.txt", READ_ME)
             for k, (path, name) in enumerate(inside):
                 # photos are packed already; text shrinks
-                packed = zipfile.ZIP_DEFLATED if path.suffix in (".toml", ".json", ".jsonl", ".html", ".dxf") else zipfile.ZIP_STORED
-                file.write(path, name, packed)
+                text = path.suffix in (".toml", ".json", ".jsonl", ".html", ".dxf", ".svg", ".csv")
+                file.write(path, name, zipfile.ZIP_DEFLATED if text else zipfile.ZIP_STORED)
                 tell("archive", (k + 1) / len(inside))
     except OSError as exc:
         raise OutputError(f"The archive could not be written: {exc}; free some space.") from exc

@@ -6,6 +6,7 @@ drawing's own frame lies in it.
 
 from __future__ import annotations
 
+import itertools
 import json
 import time
 from collections.abc import Mapping
@@ -17,7 +18,7 @@ import numpy as np
 from phototemplate.edges.scene import Scene, paper_outline
 from phototemplate.edges.sources.hints import hint_path
 from phototemplate.errors import Finding
-from phototemplate.inputs import fingerprint, read_photos
+from phototemplate.inputs import file_state, read_photos
 from phototemplate.job import Job, load_job
 from phototemplate.memo import key_of
 from phototemplate.model import Array, EdgeReport, Measurement
@@ -27,7 +28,8 @@ from phototemplate.output.report.plan import Stretch, stretches
 from phototemplate.output.report.words import edge_verdict, remedy_of
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job
-from phototemplate.web.hand.stone import stone_of
+from phototemplate.template.rules import CAUTIONS
+from phototemplate.web.hand.stone import stone_of, template_part
 
 
 def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
@@ -39,22 +41,15 @@ def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
     m = measure_job(job, tell, desk.memo, desk.store)
     template, trouble = stone_of(job, m)
     desk.job, desk.measurement, desk.template = job, m, template
-    desk.shown["picture key"] = key_of([fingerprint(p) for p in photos], job.file.lengths, job.file.paper, job.file.cabinets,
+    desk.shown["picture key"] = key_of([file_state(p) for p in photos], job.file.lengths, job.file.paper, job.file.cabinets,
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
-    out["stone"] = trouble if template is None else template_view(job, m, template)
+    out["stone"] = trouble if template is None else template_part(template, work_from_plan(m))
     out["picture_key"] = desk.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
     return json.dumps(clean(out), separators=(",", ":"), allow_nan=False).encode()
-
-
-def template_view(job: Job, m: Measurement, template: Any) -> dict[str, Any]:
-    """The pieces in the work frame."""
-    from phototemplate.web.hand.stone import template_part
-
-    return template_part(template, work_from_plan(m), job.file)
 
 
 def clean(value: Any) -> Any:
@@ -76,14 +71,13 @@ def clean(value: Any) -> Any:
 
 def work_from_plan(m: Measurement) -> Array:
     """(3, 3) homogeneous."""
-    out: Array = np.linalg.inv(m.outline.plan_from_work)
-    return out
+    return np.asarray(np.linalg.inv(m.outline.plan_from_work), dtype=np.float64)
 
 
 def move(t: Array, xy: Any) -> Array:
     """(n, 2) points moved by a homogeneous rigid motion."""
-    out: Array = np.atleast_2d(np.asarray(xy, float)) @ t[:2, :2].T + t[:2, 2]
-    return out
+    points: Array = np.atleast_2d(np.asarray(xy, dtype=np.float64))
+    return np.asarray(points @ t[:2, :2].T + t[:2, 2])
 
 
 def view_of(job: Job, m: Measurement) -> dict[str, Any]:
@@ -92,7 +86,9 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
     scene = Scene(lambda _: np.zeros((1, 1), np.uint8), m.network, m.work_plane, job.file.settings.edges)
     tolerance = job.file.tolerance
     reports = {e.edge_id: e for e in m.outline.edges}
-    shown = {s.edge_id: s for s in stretches(m.outline)}
+    shown: dict[str, list[Stretch]] = {}
+    for s in stretches(m.outline):
+        shown.setdefault(s.edge_id, []).append(s)
     specs = {e.id: e for e in job.file.edges}
     edges = []
     for edge_id in [*specs, *(i for i in shown if i not in specs)]:
@@ -100,7 +96,10 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         path = hint_path(scene, spec.hint()) if spec is not None else None
         entry: dict[str, Any] = {"id": edge_id, "found": edge_id in shown, "hint": None if path is None else path}
         if edge_id in shown:
-            entry |= _edge(m, shown[edge_id], reports.get(edge_id), path, back, tolerance)
+            first, *more = shown[edge_id]
+            entry |= _edge(first, reports.get(edge_id), path, back)
+            # an edge that belongs to two runs is drawn in both
+            entry["more"] = [{"xy": np.round(move(back, s.xy_mm), 3), "U": np.round(s.U_mm, 4)} for s in more]
         elif spec is not None:
             entry |= {"kind": spec.kind, "shape": spec.shape, "source": spec.source}
         edges.append(entry)
@@ -120,9 +119,10 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "edges": edges,
         "loops": [_loop(loop, back) for loop in m.outline.loops],
         "sheets": sheets,
-        "strips": _strips(m),
+        "strips": strips_of(m),
         "heights": [
-            {"name": h.name, "xy": h.xy_mm, "height": h.height_mm, "U": 2 * h.u_mm, "group": h.group} for h in m.work_plane.heights
+            {"name": h.name, "xy": h.xy_mm, "height": h.height_mm, "U": 2 * h.u_mm, "group": h.group}
+            for h in m.work_plane.heights
         ],
         "lengths": [
             {"name": k.name, "given": k.given_mm, "u": k.u_mm, "adjusted": k.adjusted_mm, "off": k.normalized_residual,
@@ -131,6 +131,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "photos": _photos(m),
         "sigma0": m.network.sigma0,
         "findings": [finding_part(f) for f in m.findings],
+        "cautions": list(CAUTIONS),
         "verdicts": {e.edge_id: _verdict(e, tolerance, m.outline.unscaled) for e in m.outline.edges},
     }
 
@@ -145,9 +146,7 @@ def _verdict(e: EdgeReport, tolerance: float, unscaled: bool) -> dict[str, Any]:
     return {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
 
 
-def _edge(
-    m: Measurement, s: Stretch, report: EdgeReport | None, path: Array | None, back: Array, tolerance: float
-) -> dict[str, Any]:
+def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array) -> dict[str, Any]:
     seg = s.segment
     out: dict[str, Any] = {
         "kind": seg.kind, "shape": seg.shape, "source": seg.source, "loop": s.loop_id,
@@ -158,7 +157,8 @@ def _edge(
     }
     if report is not None:
         out |= {
-            "length": report.length_mm, "length_U": report.length_U_mm, "angle": report.angle_rad, "angle_U": report.angle_U_rad,
+            "length": report.length_mm, "length_U": report.length_U_mm,
+            "angle": report.angle_rad, "angle_U": report.angle_U_rad,
             "offset_U": report.offset_U_mm, "budget": [[c, u] for c, u in report.budget[:6]], "rms": report.rms_mm,
         }
     out["candidates"] = []
@@ -194,7 +194,7 @@ def _offset_from(path: Array | None, xy: Array) -> float | None:
     total, n = 0.0, 0
     for p in xy[1:-1] if len(xy) > 4 else xy:
         best: tuple[float, float] | None = None
-        for a, b in zip(path[:-1], path[1:], strict=True):
+        for a, b in itertools.pairwise(path):
             t = b - a
             length = float(np.hypot(*t)) or 1e-9
             s = float(np.clip((p - a) @ t / length**2, 0.0, 1.0))
@@ -231,7 +231,8 @@ def _sheets(m: Measurement) -> list[dict[str, Any]]:
     return out
 
 
-def _strips(m: Measurement) -> list[dict[str, Any]]:
+def strips_of(m: Measurement) -> list[dict[str, Any]]:
+    """Points of the wall strips and other free targets, in the work frame."""
     groups: dict[str, list[Array]] = {}
     for p in m.network.points:
         groups.setdefault(p.target_id, []).append(p.xyz_mm)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,7 @@ import cv2
 import numpy as np
 
 from phototemplate.capture.photos import read_rgb, upright
-from phototemplate.capture.quality import check_file, find_duplicates, fingerprint
+from phototemplate.capture.quality import check_file, find_duplicates
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import MeasureError, PhotoError
 from phototemplate.inputs import detect_all
@@ -59,12 +60,12 @@ def sightings_of(desk: Any, photo_id: str, job_folder: str) -> Sightings:
     """Targets of one photo, remembered where the pipeline will look for them."""
     meta = desk.store.photos[photo_id]
     one = _OneOf(desk.store, photo_id)
-    try:
-        found = detect_all(one, load_job(Path(job_folder)).file, desk.memo, quiet)
-        return found[photo_id]
-    except MeasureError:  # no target in this one photo: no error here
-        seen: Sightings = desk.memo.recall(f"sightings {meta.photo_id}")
-        return seen
+    with contextlib.suppress(MeasureError):  # no target in this one photo: no error here
+        detect_all(one, load_job(Path(job_folder)).file, desk.memo, quiet)
+    seen = desk.memo.recall(f"sightings {meta.photo_id}")
+    desk.shown.setdefault("prints", {})[photo_id] = seen.small
+    found: Sightings = seen.sightings
+    return found
 
 
 class _OneOf(PhotoStore):
@@ -96,7 +97,6 @@ def _hull(uv: Array) -> list[list[float]]:
 def _remarks(desk: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, Any]]:
     """Everything to be said about the photo by itself and beside those that came before it."""
     prints = desk.shown.setdefault("prints", {})
-    prints[meta.photo_id] = fingerprint(desk.store.gray(meta.photo_id))
     others = [m for name, m in sorted(desk.store.photos.items()) if name != meta.photo_id and name in prints]
     findings = [*seen.findings, *check_file(meta)]
     findings += [f for f in find_duplicates([*others, meta], dict(prints)) if f.where == meta.photo_id]
@@ -123,8 +123,8 @@ def marks(desk: Any, tell: Progress, photo_id: str, path: str, job_folder: str) 
         if r.photo_id == photo_id:
             used = r.weight > 0
             out["residuals"] = {
-                "uv": _rounded(r.uv_px + 0.5), "d": _rounded(r.residual_px, 4), "weight": [round(float(w), 3) for w in r.weight],
-                "targets": list(r.target_ids),
+                "uv": _rounded(r.uv_px + 0.5), "d": _rounded(r.residual_px, 4),
+                "weight": [round(float(w), 3) for w in r.weight], "targets": list(r.target_ids),
                 "rms": float(np.sqrt(np.mean(r.residual_px[used] ** 2))) if used.any() else None,
             }
     out["edges"] = [

@@ -7,43 +7,30 @@ from typing import Any
 import numpy as np
 
 from phototemplate.errors import InputError
-from phototemplate.job import Job, JobFile
+from phototemplate.job import Job
 from phototemplate.model import Array, Measurement
 from phototemplate.output.report.words import remedy_of
+from phototemplate.results import template_of
 from phototemplate.template.boundary import FitError
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Cutout, Piece, Size, Template
-from phototemplate.template.pieces import build_template
 from phototemplate.template.quantities import Quantity
-from phototemplate.template.spec import TemplateSpec
 
 CHORD_MM = 0.3
 
 
-def template_spec(file: JobFile) -> TemplateSpec:
-    """What the job file says about pieces."""
-    return TemplateSpec(
-        pieces=list(file.pieces), openings=list(getattr(file, "openings", [])), appliances=list(getattr(file, "appliances", [])),
-        shop=file.shop,
-    )
-
-
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:
     """The pieces, or why they cannot be built (to show beside what causes it)."""
-    if not job.file.pieces:
-        return None, None
     try:
-        return build_template(m.outline, template_spec(job.file), m.work_plane.heights, job.folder), None
+        return template_of(job, m), None
     except FitError as exc:
         return None, {"trouble": str(exc), "where": exc.where, "value": exc.value_mm, "nearest": exc.nearest_mm}
     except InputError as exc:
         return None, {"trouble": str(exc), "where": "", "value": None, "nearest": None}
 
 
-def template_part(t: Template, back: Array, file: JobFile) -> dict[str, Any]:
+def template_part(t: Template, back: Array) -> dict[str, Any]:
     """The template for the page; ``back`` moves plan to work."""
-    del file
-
     def at(xy: Any) -> list[float]:
         p = back[:2, :2] @ np.asarray(xy, float) + back[:2, 2]
         return [round(float(p[0]), 3), round(float(p[1]), 3)]
@@ -65,7 +52,8 @@ def template_part(t: Template, back: Array, file: JobFile) -> dict[str, Any]:
              "length": _q(s.length)} for s in t.seams
         ],
         "proposals": [
-            {"piece": p.piece_id, "reason": p.reason, "start": at(p.start), "end": at(p.end), "words": p.words} for p in t.proposals
+            {"piece": p.piece_id, "reason": p.reason, "start": at(p.start), "end": at(p.end), "words": p.words}
+            for p in t.proposals
         ],
         "opening_sizes": [_size(s, at) for s in t.opening_sizes],
         "appliances": [{"id": i, "kind": k, "shape": [at(p) for p in corners]} for i, k, corners in t.appliances],
@@ -100,8 +88,8 @@ def _piece(p: Piece, at: Any, shape: Any) -> dict[str, Any]:
     return {
         "id": p.piece_id, "source": p.source_id, "shape": shape(p.vertices),
         "edges": [
-            {"id": e.edge_id, "finish": e.finish, "rule": e.rule, "outward": e.outward_mm, "start": at(e.start), "end": at(e.end),
-             "length": e.length.value, "U": e.length.U, "place_U": e.place_U_mm,
+            {"id": e.edge_id, "finish": e.finish, "rule": e.rule, "outward": e.outward_mm,
+             "start": at(e.start), "end": at(e.end), "length": e.length.value, "U": e.length.U, "place_U": e.place_U_mm,
              "gap": None if e.gap is None else e.gap.largest_mm,
              "moved": None if e.moved is None else [q.value for q in e.moved]}
             for e in p.edges

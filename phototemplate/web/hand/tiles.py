@@ -47,9 +47,8 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_leve
             for r in range(rows):
                 for c in range(columns):
                     tile = picture[r * TILE : (r + 1) * TILE, c * TILE : (c + 1) * TILE]
-                    if tile.ndim == 3:
-                        tile = cv2.cvtColor(tile, cv2.COLOR_RGB2BGR)
-                    ok, data = cv2.imencode(".jpg", np.ascontiguousarray(tile), [cv2.IMWRITE_JPEG_QUALITY, quality])
+                    bgr = cv2.cvtColor(tile, cv2.COLOR_RGB2BGR) if tile.ndim == 3 else tile
+                    ok, data = cv2.imencode(".jpg", np.ascontiguousarray(bgr), [cv2.IMWRITE_JPEG_QUALITY, quality])
                     assert ok
                     (part / f"{level}_{c}_{r}.jpg").write_bytes(data.tobytes())
             if rows * columns == 1:
@@ -57,8 +56,9 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_leve
             # odd sizes are padded so that a pixel of a level covers exactly 2 x 2 of the one below
             h, w = picture.shape[:2]
             if h % 2 or w % 2:
-                picture = cv2.copyMakeBorder(picture, 0, h % 2, 0, w % 2, cv2.BORDER_REPLICATE)  # type: ignore[assignment]
-            picture = cv2.resize(picture, (picture.shape[1] // 2, picture.shape[0] // 2), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+                picture = np.asarray(cv2.copyMakeBorder(picture, 0, h % 2, 0, w % 2, cv2.BORDER_REPLICATE), np.uint8)
+            half = (picture.shape[1] // 2, picture.shape[0] // 2)
+            picture = np.asarray(cv2.resize(picture, half, interpolation=cv2.INTER_AREA), np.uint8)
             level += 1
         (part / "done").write_bytes(b"")
         try:
@@ -68,7 +68,7 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_leve
                 shutil.rmtree(folder, ignore_errors=True)
                 os.replace(part, folder)
     except OSError as exc:
-        raise OutputError(f"The picture tiles could not be written to {folder.parent}: {exc.strerror}; free some space.") from exc
+        raise OutputError(f"The tiles could not be written to {folder.parent}: {exc.strerror}; free some space.") from exc
     finally:
         if part.exists():
             shutil.rmtree(part, ignore_errors=True)

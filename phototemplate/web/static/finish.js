@@ -1,0 +1,76 @@
+// The last page: can this be cut? What is in doubt, and the files.
+
+import { h, fill, button, icon, notice } from './dom.js';
+import { post } from './api.js';
+import { store } from './store.js';
+import { finding, sorted } from './findings.js';
+import { short, shortU, uncertainty, length, bytes } from './units.js';
+import { t, has } from './text.js';
+
+let written = null;
+let packed = null;
+let busy = '';
+
+export function open(root) {
+  const page = h('section', { class: 'page finish' });
+  root.append(page);
+  const draw = () => fill(page, content(draw));
+  draw();
+  return { update: (what) => { if (what === 'job') { if (written && written.revision !== store.revision) { written = null; packed = null; } } if (what !== 'photos' && what !== 'top') draw(); } };
+}
+
+function content(draw) {
+  const r = store.result;
+  if (!r) return [h('h1', {}, t('page.finish')), h('p', {}, store.trouble || t('plan.waiting'))];
+  const all = sorted([...r.findings, ...(r.stone?.findings || [])]);
+  const verdicts = Object.entries(r.verdicts);
+  const lost = r.edges.filter((e) => !e.found).map((e) => e.id);
+  const poor = verdicts.filter(([, v]) => v.state === 'short').map(([id]) => id);
+  const look = verdicts.filter(([, v]) => v.state === 'look').map(([id]) => id);
+  const serious = all.filter((f) => f.severity === 'serious');
+  const open = r.loops.some((l) => !l.closed);
+  const mood = r.unscaled || poor.length || lost.length || serious.length || open || r.stone?.trouble || !verdicts.length ? 'short' : look.length || all.some((f) => f.severity === 'warning') ? 'look' : 'good';
+  const sign = { good: 'good', look: 'look', short: 'short' }[mood];
+  const shown = all.filter((f) => f.severity !== 'note');
+  const notes = all.filter((f) => f.severity === 'note');
+  return [
+    h('h1', {}, t('page.finish')),
+    store.stale || store.work.state === 'measuring' ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
+    h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
+      h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t('finish.no-edges')))),
+    h('div', { class: 'columns' },
+      h('div', {},
+        h('h2', {}, t('finish.edges')),
+        h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
+          h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, ` ${shortU(e.length_U)}`)),
+            h('td', { class: 'num' }, e.offset_U ? uncertainty(Math.max(...e.offset_U)) : '–'), h('td', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`)))))),
+        r.stone?.pieces ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
+        r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
+      h('div', {},
+        h('h2', {}, t('finish.findings')),
+        shown.length ? shown.map((f) => finding(f, null, 'fin')) : h('p', {}, t('finish.no-findings')),
+        notes.length ? h('details', { data: { key: 'notes' } }, h('summary', {}, t('finish.notes', { n: notes.length })), notes.map((f) => finding(f, null, 'note'))) : null)),
+    h('h2', {}, t('finish.files')),
+    h('div', { class: 'card files' },
+      h('p', { class: 'hint' }, t('finish.files.hint')),
+      h('div', { class: 'row wrap' },
+        button(busy === 'finish' ? t('finish.writing') : t('finish.write'), () => run('finish', draw), { class: 'main', icon: 'file', disabled: Boolean(busy), data: { key: 'write' } }),
+        button(busy === 'archive' ? t('finish.packing') : t('finish.pack'), () => run('archive', draw), { icon: 'file', disabled: Boolean(busy), data: { key: 'pack' } })),
+      r.unscaled ? h('p', { class: 'mark look' }, icon('look'), t('finish.no-dxf')) : null,
+      written || packed ? h('ul', { class: 'downloads' }, (written?.files || []).map((f) => h('li', {}, h('a', { href: `/download/${encodeURIComponent(f.name)}`, download: f.file, class: 'button', data: { key: `dl-${f.name}` } }, icon('file'), f.file), h('span', {}, has(`format.${f.name}`) ? t(`format.${f.name}`) : f.name, h('small', {}, ` ${bytes(f.bytes)}`)),
+        f.name === 'report' ? h('a', { href: '/report', target: '_blank', rel: 'noopener', data: { key: 'see-report' } }, t('finish.see')) : null)),
+      packed ? h('li', {}, h('a', { href: '/download/archive', download: '', class: 'button', data: { key: 'dl-archive' } }, icon('file'), t('finish.archive')), h('span', {}, t('format.archive'), h('small', {}, ` ${bytes(packed.bytes)}`))) : null) : null),
+    h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c)))),
+  ];
+}
+
+async function run(what, draw) {
+  busy = what;
+  draw();
+  try {
+    const answer = await post(`/api/${what}`);
+    if (what === 'finish') written = answer; else packed = answer;
+  } catch (error) { notice(error.sentence || String(error), 'error'); }
+  busy = '';
+  draw();
+}

@@ -1,0 +1,136 @@
+// Forms made from the job file's own rules: fields, choices and hints come from its schema, words from text.js.
+
+import { h, button, select, labelled } from './dom.js';
+import { store, edges } from './store.js';
+import { shown, typed } from './units.js';
+import { t, has } from './text.js';
+
+const NOT_LENGTHS = new Set(['density_kg_m3', 'temperature_c', 'wide_px']);
+const EDGE_FIELDS = new Set(['run', 'edge', 'square_to', 'mark', 'AlignSpec.to']);
+const PLAIN = new Set(['LengthSpec.from', 'LengthSpec.to', 'LengthSpec.value', 'LengthSpec.material']); // the label says it all
+
+export function lengthInput(value, onset, key, props = {}) {
+  const input = h('input', { value: shown(value), inputmode: 'text', autocomplete: 'off', class: 'length', data: { key }, ...props });
+  input.addEventListener('input', () => { input.dataset.dirty = '1'; });
+  input.addEventListener('change', () => { delete input.dataset.dirty; onset(typed(input.value)); });
+  input.addEventListener('keydown', (e) => { if (e.key === 'Enter') input.blur(); if (e.key === 'Escape') { input.value = shown(value); delete input.dataset.dirty; } });
+  return input;
+}
+
+export function resolve(node) {
+  if (!node) return {};
+  if (node.$ref) return { ...store.schema.$defs[node.$ref.split('/').pop()], ...(node.description ? { description: node.description } : {}), ...('default' in node ? { default: node.default } : {}), ref: node.$ref.split('/').pop() };
+  if (node.allOf?.length === 1) return resolve({ ...node.allOf[0], ...node, allOf: undefined });
+  if (node.anyOf) {
+    const real = node.anyOf.filter((n) => n.type !== 'null');
+    if (real.length < node.anyOf.length || real.length === 1) return { ...resolve(real[0]), optional: true, description: node.description, default: node.default };
+  }
+  return node;
+}
+
+export const schemaOf = (name) => ({ ...store.schema.$defs[name], ref: name });
+export const fieldName = (name) => (has(`field.${name}`) ? t(`field.${name}`) : name.replaceAll('_', ' '));
+const choiceName = (v) => (has(`choice.${v}`) ? t(`choice.${v}`) : String(v));
+
+// One field. onset gets the new value (null: back to the default).
+export function field(name, node, value, onset, key, required = false, of = '') {
+  const s = resolve(node);
+  const label = fieldName(name);
+  const hint = PLAIN.has(`${of}.${name}`) ? null : node.description || s.description;
+  const options = s.enum || (s.const !== undefined ? [s.const] : null);
+  if ((EDGE_FIELDS.has(name) || EDGE_FIELDS.has(`${of}.${name}`)) && s.type === 'string') return labelled(label, pick(edges().map((e) => e.id), value, onset, key), hint);
+  if (name === 'loop' && s.type === 'string') return labelled(label, pick((store.job.loops || []).map((l) => l.id), value, onset, key), hint);
+  if (options) {
+    const fallback = s.default ?? '';
+    const list = options.map((v) => [String(v), choiceName(v)]);
+    if (s.optional || !required && fallback === '') list.unshift(['', t('form.usual')]);
+    return labelled(label, select(list, String(value ?? fallback), (v) => onset(v === '' ? null : options.find((o) => String(o) === v)), { data: { key } }), hint);
+  }
+  if (s.type === 'boolean') return h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: value ?? s.default ?? false, data: { key }, onchange: (e) => onset(e.target.checked) }), label);
+  if (s.type === 'number' && !NOT_LENGTHS.has(name)) {
+    const usual = s.default !== undefined && s.default !== null ? shown(s.default) : '';
+    return labelled(label, lengthInput(value, onset, key, { placeholder: usual || (s.optional ? t('form.usual') : '') }), hint);
+  }
+  if (s.type === 'number' || s.type === 'integer') return labelled(label, h('input', { value: value ?? '', inputmode: 'decimal', data: { key }, placeholder: s.default ?? '', onchange: (e) => onset(e.target.value.trim() === '' ? null : Number(e.target.value)) }), hint);
+  if (s.type === 'string') return labelled(label, h('input', { value: value ?? '', autocomplete: 'off', data: { key }, placeholder: s.default ?? '', onchange: (e) => onset(e.target.value.trim() || null) }), hint);
+  if (s.type === 'array' && name === 'between') return between(label, value || [], onset, key, hint);
+  if (s.type === 'array' && s.items) {
+    const inner = resolve(s.items);
+    if (inner.properties) return list(label, inner, value || [], onset, key);
+    return labelled(label, h('input', { value: (value || []).join(', '), autocomplete: 'off', data: { key }, onchange: (e) => { const v = e.target.value.split(',').map((x) => x.trim()).filter(Boolean); onset(v.length ? v : null); } }), hint);
+  }
+  if (s.properties && name === 'along') return along(label, value || {}, onset, key);
+  if (s.properties) return h('fieldset', { class: 'inner' }, h('legend', {}, label), fields(s, value || {}, (k, v) => onset(merged(value, k, v)), key));
+  return null;
+}
+
+export function merged(value, key, v) {
+  const out = { ...(value || {}) };
+  if (v === null || v === undefined) delete out[key]; else out[key] = v;
+  return Object.keys(out).length ? out : null;
+}
+
+const pick = (names, value, onset, key) => select([['', t('choose')], ...names.map((n) => [n, n]), ...(value && !names.includes(value) ? [[value, value]] : [])], value || '', (v) => onset(v || null), { data: { key } });
+
+export function fields(schema, value, onset, key, skip = []) {
+  const required = new Set(schema.required || []);
+  return Object.entries(schema.properties).filter(([name]) => !skip.includes(name)).map(([name, node]) => field(name, node, value[name], (v) => onset(name, v), `${key}.${name}`, required.has(name), schema.ref));
+}
+
+function between(label, value, onset, key, hint) {
+  const names = edges().map((e) => e.id);
+  const set = (k, v) => { const next = [...value]; next[k] = v; if (next[0] && next[1]) onset(next); else value = next; };
+  return h('div', { class: 'field' }, h('span', { class: 'label' }, label), h('div', { class: 'row' }, pick(names, value[0], (v) => set(0, v), `${key}.0`), pick(names, value[1], (v) => set(1, v), `${key}.1`)), hint ? h('p', { class: 'hint' }, hint) : null);
+}
+
+// A place along a run is said in one of four ways
+function along(label, value, onset, key) {
+  const ways = ['between', 'edge', 'mark', 'loop'];
+  let way = ways.find((w) => value[w] !== undefined) || 'between';
+  const box = h('div', {});
+  const names = edges().map((e) => e.id);
+  const draw = () => {
+    const inner = {
+      between: () => between(t('field.between'), value.between || [], (v) => onset({ between: v }), `${key}.b`),
+      edge: () => h('div', { class: 'row wrap' }, labelled(t('field.edge'), pick(names, value.edge, (v) => { value = { ...value, edge: v }; if (value.edge && value.distance != null) onset({ edge: value.edge, distance: value.distance }); }, `${key}.e`)),
+        labelled(t('field.distance'), lengthInput(value.distance, (v) => { value = { ...value, distance: v }; if (value.edge && v != null) onset({ edge: value.edge, distance: v }); }, `${key}.d`))),
+      mark: () => labelled(t('field.mark'), pick(names, value.mark, (v) => v && onset({ mark: v }), `${key}.m`)),
+      loop: () => labelled(t('field.loop'), pick((store.job.loops || []).map((l) => l.id), value.loop, (v) => v && onset({ loop: v }), `${key}.l`)),
+    }[way]();
+    box.replaceChildren(labelled(label, select(ways.map((w) => [w, t(`along.${w}`)]), way, (v) => { way = v; draw(); }, { data: { key: `${key}.way` } })), inner);
+  };
+  draw();
+  return h('fieldset', { class: 'inner' }, h('legend', {}, label), box);
+}
+
+function list(label, schema, value, onset, key) {
+  return h('fieldset', { class: 'inner' }, h('legend', {}, label),
+    value.map((one, k) => h('div', { class: 'card' }, fields(schema, one, (name, v) => { const next = value.map((x) => ({ ...x })); next[k] = merged(one, name, v) || {}; onset(next); }, `${key}.${k}`),
+      button(t('remove'), () => { const next = value.filter((_, i) => i !== k); onset(next.length ? next : null); }, { icon: 'gone', class: 'small', data: { key: `${key}.${k}.gone` } }))),
+    adder(schema, (one) => onset([...value, one]), key));
+}
+
+// A form for a new thing: nothing is sent before it is complete and confirmed.
+// It is kept while the rest of the page is drawn anew, so that nothing typed is lost.
+const adders = new Map();
+
+export function adder(schema, onadd, key, start = {}, skip = [], title = null) {
+  const names = JSON.stringify([edges().map((e) => e.id), (store.job.loops || []).map((l) => l.id), store.job.units]);
+  const old = adders.get(key);
+  if (old && old.names === names) { old.onadd = onadd; return old.el; }
+  const entry = { names, onadd };
+  entry.el = newAdder(schema, (v) => entry.onadd(v), key, start, skip, title);
+  adders.set(key, entry);
+  return entry.el;
+}
+
+function newAdder(schema, onadd, key, start, skip, title) {
+  const box = h('div', { class: 'card' });
+  let value = structuredClone(start);
+  const draw = () => box.replaceChildren(
+    ...fields(schema, value, (name, v) => { value = merged(value, name, v) || {}; }, `${key}.new`, skip).filter(Boolean),
+    h('div', { class: 'row' }, button(t('form.add'), async () => { if (await onadd(value) !== false) { value = structuredClone(start); details.open = false; draw(); } }, { icon: 'plus', class: 'main', data: { key: `${key}.add` } })));
+  draw();
+  const details = h('details', { class: 'adder', data: { key: `${key}.adder` } }, h('summary', {}, title || t('form.new', { what: has(`thing.${schema.ref}`) ? t(`thing.${schema.ref}`) : '' })), box);
+  return details;
+}

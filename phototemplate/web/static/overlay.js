@@ -1,0 +1,399 @@
+// What is drawn over the top view, in the work frame (mm). Colours come from the style sheet; every meaning has a shape too.
+
+import { store, edgeOf, tolerance } from './store.js';
+import { short, shortU, metric, inInch, fraction } from './units.js';
+
+export const ELLIPSE_SCALE = 50;
+
+let colours = null;
+const scheme = window.matchMedia('(prefers-color-scheme: dark)');
+scheme.addEventListener('change', () => { colours = null; });
+
+export function palette() {
+  if (!colours) {
+    const css = getComputedStyle(document.documentElement);
+    const names = ['class-a', 'class-b', 'class-c', 'class-d', 'class-e', 'pick', 'sheet', 'strip', 'stone', 'seam', 'ink', 'paper', 'level-low', 'level-high', 'hint', 'mark'];
+    colours = Object.fromEntries(names.map((n) => [n, css.getPropertyValue(`--${n}`).trim()]));
+  }
+  return colours;
+}
+
+export const dashes = { a: [], b: [], c: [14, 4], d: [7, 5], e: [2, 5] };
+export const widths = { a: 5, b: 3, c: 4, d: 4, e: 5 };
+
+export function classOf(U) {
+  const share = U / tolerance();
+  for (const [letter, up] of [['a', 0.25], ['b', 0.5], ['c', 1], ['d', 2]]) if (share <= up * (1 + 1e-9)) return letter;
+  return 'e';
+}
+
+// Lines with a pale casing so that they are seen on any picture
+export function line(ctx, points, { colour, width = 2, dash = [], closed = false, casing = true }) {
+  if (points.length < 2) return;
+  ctx.beginPath();
+  ctx.moveTo(points[0][0], points[0][1]);
+  for (let i = 1; i < points.length; i++) ctx.lineTo(points[i][0], points[i][1]);
+  if (closed) ctx.closePath();
+  ctx.lineJoin = 'round';
+  ctx.lineCap = 'butt';
+  if (casing) {
+    ctx.setLineDash([]);
+    ctx.lineWidth = width + 3;
+    ctx.strokeStyle = palette().paper;
+    ctx.globalAlpha = 0.75;
+    ctx.stroke();
+    ctx.globalAlpha = 1;
+  }
+  ctx.setLineDash(dash);
+  ctx.lineWidth = width;
+  ctx.strokeStyle = colour;
+  ctx.stroke();
+  ctx.setLineDash([]);
+}
+
+export function text(ctx, words, [x, y], { colour, size = 13, angle = 0, align = 'center', weight = 600 } = {}) {
+  ctx.save();
+  ctx.translate(x, y);
+  ctx.rotate(angle);
+  ctx.font = `${weight} ${size}px system-ui, sans-serif`;
+  ctx.textAlign = align;
+  ctx.textBaseline = 'middle';
+  ctx.lineJoin = 'round';
+  ctx.lineWidth = 4;
+  ctx.strokeStyle = palette().paper;
+  ctx.strokeText(words, 0, 0);
+  ctx.fillStyle = colour || palette().ink;
+  ctx.fillText(words, 0, 0);
+  ctx.restore();
+}
+
+function projector(stage) {
+  const m = stage.matrix();
+  return (p) => [m[0] * p[0] + m[2] * p[1] + m[4], m[1] * p[0] + m[3] * p[1] + m[5]];
+}
+
+function boxOf(item, points) {
+  if (!item.box) {
+    let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+    for (const [x, y] of points) { x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y); }
+    item.box = [x0, y0, x1, y1];
+  }
+  return item.box;
+}
+
+// Outside the screen? Cheap: the circle around the box against the circle around the screen.
+function away(stage, at, box) {
+  const c = at([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
+  const r = Math.hypot(box[2] - box[0], box[3] - box[1]) / 2 * stage.view.k + 60;
+  return c[0] < -r || c[1] < -r || c[0] > stage.width + r || c[1] > stage.height + r;
+}
+
+export function upright(angle) {
+  let a = angle;
+  while (a > Math.PI / 2) a -= Math.PI;
+  while (a <= -Math.PI / 2) a += Math.PI;
+  return a;
+}
+
+// Stretches of equal class: [letter, first, last]
+function runsOf(part) {
+  if (!part.runs || part.runsFor !== tolerance()) {
+    part.runs = [];
+    part.runsFor = tolerance();
+    let start = 0;
+    const classes = part.U.slice(1).map((u, i) => classOf((u + part.U[i]) / 2));
+    for (let i = 1; i <= classes.length; i++) {
+      if (i < classes.length && classes[i] === classes[start]) continue;
+      part.runs.push([classes[start], start, i]);
+      start = i;
+    }
+  }
+  return part.runs;
+}
+
+export class Sheets {
+  paint(ctx, stage) {
+    const result = store.result;
+    if (!result) return;
+    const at = projector(stage), c = palette();
+    for (const s of result.sheets) {
+      if (away(stage, at, boxOf(s, s.corners))) continue;
+      const corners = s.corners.map(at);
+      line(ctx, corners, { colour: c.sheet, width: 1.5, closed: true, casing: false });
+      if (stage.view.k * 150 > 34) text(ctx, s.id, at(s.centre), { colour: c.sheet, size: 12 });
+    }
+    for (const s of result.strips) {
+      if (away(stage, at, boxOf(s, s.points))) continue;
+      const points = s.points.map(at);
+      ctx.fillStyle = c.strip;
+      for (const [x, y] of points) ctx.fillRect(x - 2, y - 2, 4, 4);
+      if (stage.view.k * 200 > 40) {
+        const p = points[points.length >> 1];
+        text(ctx, s.id, [p[0], p[1] - 14], { colour: c.strip, size: 12 });
+      }
+    }
+  }
+}
+
+export class Levels {
+  paint(ctx, stage) {
+    const at = projector(stage), c = palette();
+    for (const h of store.result?.heights || []) {
+      const [x, y] = at(h.xy);
+      const size = Math.min(26, 9 + Math.abs(h.height) * 5);
+      const high = h.height >= 0;
+      ctx.beginPath();
+      // up or down by shape, how much by size
+      ctx.moveTo(x, y + (high ? -size : size));
+      ctx.lineTo(x - size * 0.9, y + (high ? size * 0.6 : -size * 0.6));
+      ctx.lineTo(x + size * 0.9, y + (high ? size * 0.6 : -size * 0.6));
+      ctx.closePath();
+      ctx.globalAlpha = 0.88;
+      ctx.fillStyle = high ? c['level-high'] : c['level-low'];
+      ctx.fill();
+      ctx.globalAlpha = 1;
+      ctx.lineWidth = 1.5;
+      ctx.strokeStyle = c.paper;
+      ctx.stroke();
+      const value = `${high ? '+' : '−'}${Math.abs(h.height).toFixed(1)} mm`;
+      text(ctx, value, [x, y + size + 12], { size: 13 });
+      if (stage.view.k > 0.25) text(ctx, `± ${h.U.toFixed(1)}`, [x, y + size + 27], { size: 12, weight: 400 });
+    }
+  }
+}
+
+export class Edges {
+  constructor() { this.names = true; this.quiet = false; }
+
+  paint(ctx, stage) {
+    const result = store.result;
+    if (!result) return;
+    const at = projector(stage), c = palette();
+    const runs = { a: [], b: [], c: [], d: [], e: [] };
+    const labels = [];
+    for (const e of result.edges) {
+      if (!e.found) continue;
+      for (const part of [e, ...e.more]) {
+        if (away(stage, at, boxOf(part, part.xy))) continue;
+        const points = part.xy.map(at);
+        if (e.id === store.selected) line(ctx, points, { colour: c.pick, width: 13, casing: false });
+        for (const [letter, i, j] of runsOf(part)) runs[letter].push(points.slice(i, j + 1));
+        if (this.names) labels.push([e, part, points]);
+      }
+    }
+    const trace = (lines) => {
+      ctx.beginPath();
+      for (const points of lines) {
+        ctx.moveTo(points[0][0], points[0][1]);
+        for (let i = 1; i < points.length; i++) ctx.lineTo(points[i][0], points[i][1]);
+      }
+    };
+    ctx.lineCap = 'butt';
+    ctx.lineJoin = 'round';
+    ctx.setLineDash([]);
+    ctx.globalAlpha = this.quiet ? 0.45 : 0.8;
+    ctx.strokeStyle = c.paper;
+    ctx.lineWidth = 8;
+    trace(Object.values(runs).flat());
+    ctx.stroke();
+    ctx.globalAlpha = this.quiet ? 0.6 : 1;
+    for (const [letter, lines] of Object.entries(runs)) {
+      if (!lines.length) continue;
+      ctx.strokeStyle = c[`class-${letter}`];
+      ctx.lineWidth = this.quiet ? Math.min(3, widths[letter]) : widths[letter];
+      ctx.setLineDash(dashes[letter]);
+      trace(lines);
+      ctx.stroke();
+    }
+    ctx.setLineDash([]);
+    ctx.globalAlpha = 1;
+    for (const loop of result.loops) for (const corner of loop.corners) this.ellipse(ctx, stage, at, corner, c);
+    if (this.names && !this.quiet) for (const one of labels) this.name(ctx, ...one);
+  }
+
+  ellipse(ctx, stage, at, corner, c) {
+    const [x, y] = at(corner.xy);
+    if (x < -50 || y < -50 || x > stage.width + 50 || y > stage.height + 50 || corner.r[0] === null) return;
+    const [rx, ry] = corner.r.map((r) => Math.max(2.5, r * ELLIPSE_SCALE * stage.view.k));
+    const q = at([corner.xy[0] + Math.cos(corner.angle), corner.xy[1] + Math.sin(corner.angle)]);
+    ctx.beginPath();
+    ctx.ellipse(x, y, rx, ry, Math.atan2(q[1] - y, q[0] - x), 0, 2 * Math.PI);
+    ctx.lineWidth = 3.5;
+    ctx.strokeStyle = c.paper;
+    ctx.stroke();
+    ctx.lineWidth = 1.5;
+    ctx.strokeStyle = c.ink;
+    ctx.stroke();
+  }
+
+  name(ctx, e, part, points) {
+    const a = points[0], b = points[points.length - 1];
+    const size = Math.hypot(b[0] - a[0], b[1] - a[1]);
+    if (size < 46 && e.id !== store.selected) return;
+    const k = points.length >> 1;
+    const p = points[Math.max(k - 1, 0)], q = points[Math.min(k + 1, points.length - 1)];
+    const angle = Math.atan2(q[1] - p[1], q[0] - p[0]);
+    const out = [-Math.sin(angle) * 17, Math.cos(angle) * 17];
+    const largest = Math.max(...part.U);
+    const letters = [...new Set(runsOf(part).map((r) => r[0].toUpperCase()))].sort();
+    const mark = letters.length === 1 ? letters[0] : `${letters[0]}–${letters[letters.length - 1]}`;
+    const words = size > 190 ? `${e.id}  ${mark}  ± ${inInch() ? `${(largest / 25.4).toFixed(3)} in` : `${largest.toFixed(1)} mm`}` : size > 90 ? `${e.id} ${mark}` : e.id;
+    text(ctx, words, [points[k][0] + out[0], points[k][1] + out[1]], { angle: upright(angle), size: 13 });
+  }
+}
+
+// The hint of the chosen edge, its handles and what else could have been meant
+export class Chosen {
+  constructor() { this.draft = null; }
+
+  paint(ctx, stage) {
+    const id = store.selected;
+    if (!id) return;
+    const at = projector(stage), c = palette();
+    const e = (store.result?.edges || []).find((x) => x.id === id);
+    if (!e) return;
+    for (const [k, candidate] of (e.candidates || []).entries()) {
+      if (candidate.choose === null || Math.abs(candidate.offset) > 30) continue;
+      const points = candidate.xy.map(at);
+      line(ctx, points, { colour: c.mark, width: 1.5, dash: [3, 4] });
+      if (stage.view.k * Math.abs(candidate.offset) > 10) text(ctx, String(k + 1), points[points.length >> 1], { size: 13, colour: c.mark });
+    }
+    const spec = edgeOf(id);
+    if (!spec || spec.source !== 'trace') return;
+    const path = this.draft || e.hint;
+    if (!path) return;
+    const points = path.map(at);
+    line(ctx, points, { colour: c.hint, width: 1.5, dash: [2, 3] });
+    for (const [x, y] of points) {
+      ctx.beginPath();
+      ctx.rect(x - 6, y - 6, 12, 12);
+      ctx.fillStyle = c.paper;
+      ctx.fill();
+      ctx.lineWidth = 2.5;
+      ctx.strokeStyle = c.hint;
+      ctx.stroke();
+    }
+  }
+}
+
+export class Stone {
+  constructor() { this.sizes = true; }
+
+  paint(ctx, stage) {
+    const stone = store.result?.stone;
+    if (!stone?.pieces) return;
+    const at = projector(stage), c = palette();
+    const shape = (points) => {
+      ctx.beginPath();
+      points.map(at).forEach(([x, y], i) => (i ? ctx.lineTo(x, y) : ctx.moveTo(x, y)));
+      ctx.closePath();
+    };
+    for (const a of stone.appliances) { shape(a.shape); ctx.setLineDash([6, 4]); ctx.lineWidth = 1.5; ctx.strokeStyle = c.sheet; ctx.stroke(); ctx.setLineDash([]); }
+    for (const piece of stone.pieces) {
+      shape(piece.shape);
+      ctx.globalAlpha = piece.id === this.selected ? 0.3 : 0.17;
+      ctx.fillStyle = c.stone;
+      ctx.fill();
+      ctx.globalAlpha = 1;
+      line(ctx, piece.shape.map(at), { colour: c.stone, width: 2.5, closed: true });
+      for (const hole of piece.cutouts) line(ctx, hole.shape.map(at), { colour: c.stone, width: 2, closed: true });
+      for (const hole of piece.holes) {
+        const [x, y] = at(hole.centre);
+        ctx.beginPath();
+        ctx.arc(x, y, Math.max(2, hole.diameter / 2 * stage.view.k), 0, 7);
+        ctx.stroke();
+      }
+      const n = piece.shape.length;
+      const mid = piece.shape.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]);
+      text(ctx, piece.id, at(mid), { size: 15, colour: c.stone });
+    }
+    for (const seam of stone.seams) {
+      line(ctx, [at(seam.start), at(seam.end)], { colour: c.seam, width: 3, dash: [12, 4, 2, 4] });
+      text(ctx, seam.id, at([(seam.start[0] + seam.end[0]) / 2, (seam.start[1] + seam.end[1]) / 2]), { colour: c.seam });
+    }
+    for (const p of stone.proposals) line(ctx, [at(p.start), at(p.end)], { colour: c.seam, width: 1.5, dash: [2, 6] });
+    if (this.sizes) for (const piece of stone.pieces) for (const size of piece.sizes) this.size(ctx, stage, at, size, c);
+    if (this.sizes) for (const size of stone.opening_sizes) this.size(ctx, stage, at, size, c);
+  }
+
+  size(ctx, stage, at, size, c) {
+    if (size.unit !== 'mm' || (size.group !== 'edge' && size.group !== 'opening' && size.group !== 'cut-out' && size.name !== this.place)) return;
+    const a = at(size.start), b = at(size.end);
+    const long = Math.hypot(b[0] - a[0], b[1] - a[1]);
+    if (long < 64) return;
+    const angle = Math.atan2(b[1] - a[1], b[0] - a[0]);
+    const away = size.group === 'edge' ? 16 : 0;
+    const n = [Math.sin(angle) * -away, Math.cos(angle) * away];
+    const words = long > 170 ? `${short(size.value)} ${size.decided ? '' : shortU(size.U)}` : short(size.value);
+    text(ctx, words, [(a[0] + b[0]) / 2 + n[0], (a[1] + b[1]) / 2 + n[1]], { angle: upright(angle), size: 13, colour: c.stone });
+    if (size.group !== 'edge') line(ctx, [a, b], { colour: c.stone, width: 1, dash: [1, 3], casing: false });
+  }
+}
+
+// A path being drawn, or the two ends of a distance
+export class Draft {
+  constructor() { this.points = []; this.words = ''; this.live = null; }
+
+  paint(ctx, stage) {
+    const at = projector(stage), c = palette();
+    const points = [...this.points, ...(this.live && this.points.length ? [this.live] : [])].map(at);
+    line(ctx, points, { colour: c.hint, width: 2.5, dash: this.words ? [] : [5, 4] });
+    for (const p of this.points.map(at)) {
+      ctx.beginPath();
+      ctx.arc(p[0], p[1], 6, 0, 7);
+      ctx.fillStyle = c.paper;
+      ctx.fill();
+      ctx.lineWidth = 2.5;
+      ctx.strokeStyle = c.hint;
+      ctx.stroke();
+      ctx.fillStyle = c.hint;
+      ctx.fillRect(p[0] - 1, p[1] - 1, 2, 2);
+    }
+    if (this.words && points.length > 1) {
+      const [a, b] = points;
+      text(ctx, this.words, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2 - 16], { size: 15, colour: c.ink });
+    }
+  }
+}
+
+export class Ruler {
+  paint(ctx, stage) {
+    const c = palette();
+    const nice = inInch() ? [1, 2, 6, 12, 24, 48, 96].map((n) => n * 25.4) : [10, 20, 50, 100, 200, 500, 1000, 2000];
+    const size = nice.find((n) => n * stage.view.k > 70) || nice[nice.length - 1];
+    const px = size * stage.view.k, x = stage.width - px - 20, y = stage.height - 20;
+    line(ctx, [[x, y - 6], [x, y], [x + px, y], [x + px, y - 6]], { colour: c.ink, width: 2 });
+    text(ctx, inInch() ? `${fraction(size)} · ${metric(size, 0)}` : `${metric(size, 0)} · ${fraction(size)}`, [x + px / 2, y - 14], { size: 12 });
+  }
+}
+
+// Nearest thing to a place on the screen: corner, then edge
+export function nearest(stage, p, reach = 14) {
+  const at = projector(stage);
+  let best = null;
+  for (const loop of store.result?.loops || []) {
+    for (const [k, corner] of loop.corners.entries()) {
+      const q = at(corner.xy), d = Math.hypot(q[0] - p[0], q[1] - p[1]);
+      if (d < reach && (!best || d < best.d)) best = { kind: 'corner', loop: loop.id, corner: k, xy: corner.xy, d };
+    }
+  }
+  if (best) return best;
+  for (const e of store.result?.edges || []) {
+    if (!e.found) continue;
+    for (const part of [e, ...e.more]) {
+      const points = part.xy.map(at);
+      for (let i = 0; i + 1 < points.length; i++) {
+        const a = points[i], b = points[i + 1];
+        const size = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2 || 1;
+        const s = Math.max(0, Math.min(1, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / size));
+        const d = Math.hypot(a[0] + s * (b[0] - a[0]) - p[0], a[1] + s * (b[1] - a[1]) - p[1]);
+        if (d < reach && (!best || d < best.d)) {
+          const w = part.xy[i], v = part.xy[i + 1];
+          best = { kind: 'edge', edge: e.id, xy: [w[0] + s * (v[0] - w[0]), w[1] + s * (v[1] - w[1])], d };
+        }
+      }
+    }
+  }
+  return best;
+}
+

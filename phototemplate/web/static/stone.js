@@ -1,0 +1,204 @@
+// Panel of the stone: pieces made from runs, with overhang, corners, openings, cut-outs, seams and splashes.
+
+import { h, fill, button, icon, select, labelled } from './dom.js';
+import { store, edit, loadSchema, freeName } from './store.js';
+import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
+import { finding, findingsOf, sorted, middle } from './findings.js';
+import { short, shortU, length, degrees, metric, inInch } from './units.js';
+import { t } from './text.js';
+
+const FINISHES = ['finished', 'wall', 'panel', 'appliance', 'seam'];
+
+export function enter(plan) {
+  if (!store.schema) loadSchema().then(() => plan.redraw());
+}
+
+export function tap(plan, world) {
+  const piece = (store.result?.stone?.pieces || []).find((p) => inside(p.shape, world));
+  plan.parts.stone.selected = piece?.id || '';
+  plan.redraw();
+  return true;
+}
+
+function inside(shape, [x, y]) {
+  let odd = false;
+  for (let i = 0, j = shape.length - 1; i < shape.length; j = i++) {
+    const [a, b] = [shape[i], shape[j]];
+    if ((a[1] > y) !== (b[1] > y) && x < (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]) odd = !odd;
+  }
+  return odd;
+}
+
+export function panel(side, plan) {
+  const stone = store.result?.stone;
+  const specs = store.job.pieces || [];
+  const loops = store.job.loops || [];
+  fill(side, h('h1', {}, t('page.stone')),
+    store.schema ? null : h('p', {}, t('loading')),
+    store.schema ? [
+      stone?.trouble ? h('div', { class: 'finding serious', role: 'alert' }, icon('short'), h('div', {}, h('p', {}, h('b', {}, `${t('stone.trouble')} `), stone.trouble),
+        stone.nearest != null ? h('p', { class: 'hint' }, t('stone.nearest', { value: length(stone.nearest) })) : null)) : null,
+      specs.length ? null : h('p', { class: 'hint' }, loops.length ? t('stone.none') : t('stone.no-runs')),
+      loops.filter((l) => !specs.some((s) => s.loop === l.id)).map((l) => button(t('stone.make', { run: l.id }), () => edit('add-piece', l.id,
+        [{ op: 'add', at: ['pieces'], value: { id: freeName(l.id, specs.map((s) => s.id)), loop: l.id } }]), { icon: 'plus', class: specs.length ? '' : 'main', data: { key: `make-${l.id}` } })),
+      specs.map((spec) => pieceCard(spec, stone, plan)),
+      stone?.splashes?.length ? splashes(stone) : null,
+      openings(stone),
+      stone?.shims?.length ? shims(stone) : null,
+      stone?.checks?.length ? checks(stone) : null,
+      stone ? general(stone, specs, plan) : null,
+      shop(),
+      stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c)))) : null,
+    ] : null);
+}
+
+function pieceCard(spec, stone, plan) {
+  const made = (stone?.pieces || []).filter((p) => p.source === spec.id);
+  const at = ['pieces', { id: spec.id }];
+  const key = `piece-${spec.id}`;
+  const setIn = (name, id, value) => edit('edit-piece', spec.id, [{ op: 'set', at: [...at, name, id], value }]);
+  const listOf = (name, thing, ref) => {
+    const items = spec[name] || [];
+    return h('details', { data: { key: `${key}-${name}` } }, h('summary', {}, `${t(`stone.${name}`)} (${items.length})`),
+      items.map((one) => {
+        const set = (field_, v) => edit(`edit-${thing}`, one.id, [{ op: 'set', at: [...at, name, { id: one.id }], value: merged(one, field_, v) }]);
+        return h('details', { class: 'card', data: { key: `${key}-${name}-${one.id}` } }, h('summary', {}, h('b', {}, one.id), one.kind ? ` · ${t(`choice.${one.kind}`)}` : ''),
+          findingsOf([one.id], stone?.findings).map((f) => finding(f, plan, one.id)),
+          sizesOf(made, one.id),
+          fields(schemaOf(ref), one, set, `${key}-${name}-${one.id}`, ['id']),
+          button(t('remove'), () => edit(`remove-${thing}`, one.id, [{ op: 'remove', at: [...at, name, { id: one.id }] }]), { icon: 'gone', class: 'small', data: { key: `${key}-${one.id}-gone` } }));
+      }),
+      adder(schemaOf(ref), (v) => edit(`add-${thing}`, v.id || '', [{ op: 'add', at: [...at, name], value: v }]), `${key}-${name}`, start(ref, items), [], t(`stone.add.${thing}`)));
+  };
+  return h('section', { class: 'piece' },
+    h('div', { class: 'row spread' }, h('h2', {}, spec.id), made.length ? button(t('show-place'), () => { plan.parts.stone.selected = made[0].id; plan.show(middle(made[0].shape)); }, { icon: 'place', class: 'small', data: { key: `${key}-show` } }) : null),
+    made.map((p) => h('p', { class: 'hint' }, made.length > 1 ? `${p.id}: ` : '', t('stone.facts', { area: area(p), kg: p.weight.toFixed(0) }))),
+    findingsOf([spec.id, ...made.map((p) => p.id)], stone?.findings).filter((f) => !f.where.includes('/')).map((f) => finding(f, plan, spec.id)),
+    edgesTable(spec, made, at, stone, plan),
+    cornersTable(spec, made, setIn),
+    listOf('cutouts', 'cutout', 'CutoutSpec'), listOf('seams', 'seam', 'SeamSpec'), listOf('splashes', 'splash', 'SplashSpec'), listOf('posts', 'post', 'PostSpec'),
+    h('div', { class: 'row wrap' }, labelled(t('stone.name'), h('input', { value: spec.id, maxlength: 40, data: { key: `${key}-name` }, onchange: (e) => e.target.value.trim() !== spec.id && edit('rename', spec.id, [{ op: 'rename', kind: 'piece', id: spec.id, to: e.target.value }]) })),
+      button(t('stone.remove'), () => edit('remove-piece', spec.id, [{ op: 'remove', at }]), { icon: 'gone', data: { key: `${key}-remove` } })));
+}
+
+function start(ref, items) {
+  const stem = { CutoutSpec: 'sink', SeamSpec: 'seam', SplashSpec: 'splash', PostSpec: 'post', OpeningSpec: 'range', ApplianceSpec: 'dishwasher' }[ref];
+  return { id: freeName(stem, items.map((i) => i.id)) };
+}
+
+const area = (p) => (inInch() ? `${(p.area / 92903.04).toFixed(2)} ft² (${(p.area / 1e6).toFixed(3)} m²)` : `${(p.area / 1e6).toFixed(3)} m² (${(p.area / 92903.04).toFixed(2)} ft²)`);
+
+function sizesOf(made, id) {
+  const sizes = made.flatMap((p) => p.sizes).filter((s) => s.name.includes(id));
+  return sizes.length ? h('ul', { class: 'plain-list sizes' }, sizes.map((s) => h('li', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${shortU(s.U)}`))) : null;
+}
+
+// ------------------------------------------------------------------------------------------------ tables
+
+function edgesTable(spec, made, at, stone, plan) {
+  const loop = (store.job.loops || []).find((l) => l.id === spec.loop);
+  const names = loop?.edges || [];
+  const shop = store.job.shop || {};
+  return h('div', { class: 'scroll' }, h('table', { class: 'stone-edges' }, h('caption', {}, t('stone.edges')),
+    h('thead', {}, h('tr', {}, ['stone.edge', 'stone.finish', 'stone.out', 'stone.shape', 'stone.length'].map((k) => h('th', { scope: 'col' }, t(k))))),
+    h('tbody', {}, names.map((id) => {
+      const wish = spec.edges?.[id] || {};
+      const rows = made.flatMap((p) => p.edges.filter((e) => e.id === id));
+      const finish = wish.finish || rows[0]?.finish || 'finished';
+      const outside = finish === 'finished';
+      const name = outside ? 'overhang' : 'clearance';
+      const set = (k, v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, k, v) }]);
+      const usual = rows[0] && wish.overhang === undefined && wish.clearance === undefined ? Math.abs(rows[0].outward) : undefined;
+      const own = findingsOf([id], (stone?.findings || []).filter((f) => f.where.startsWith(`${spec.id}/`)));
+      const row = h('tr', {},
+        h('th', { scope: 'row' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } })),
+        h('td', {}, select([['', t('form.usual')], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(without(wish, ['overhang', 'clearance']), 'finish', v || null) }]), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
+        h('td', {}, lengthInput(wish[name], (v) => set(name, v), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) }), h('small', {}, t(outside ? 'stone.overhang' : 'stone.clearance'))),
+        h('td', {}, select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => set('shape', v === 'as-found' ? null : v), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } })),
+        h('td', { class: 'num' }, rows.map((e) => h('div', {}, h('b', {}, short(e.length)), h('small', {}, ` ${shortU(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null))));
+      return [row, own.length ? h('tr', { class: 'more' }, h('td', { colspan: 5 }, own.map((f) => finding(f, plan, `${spec.id}-${id}`)))) : null];
+    }))),
+  h('p', { class: 'hint' }, t('stone.usual', { out: short(shop.overhang ?? 38.1), wall: short(shop.wall_clearance ?? 3) })),
+  h('details', { data: { key: `align-${spec.id}` } }, h('summary', {}, t('stone.align')), names.map((id) => {
+    const wish = spec.edges?.[id] || {};
+    return h('div', { class: 'card' }, h('b', {}, id), fields(schemaOf('AlignSpec'), wish.align || {}, (k, v) => {
+      const next = merged(wish.align, k, v);
+      if (next && !next.to) return; // nothing to be parallel to yet
+      edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, 'align', next?.to ? next : null) }]);
+    }, `al-${spec.id}-${id}`), field('side_of', resolve(schemaOf('PieceEdgeSpec').properties.side_of), wish.side_of, (v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, 'side_of', v) }]), `so-${spec.id}-${id}`));
+  })));
+}
+
+function without(value, keys) {
+  const out = { ...value };
+  for (const k of keys) delete out[k];
+  return out;
+}
+
+function cornersTable(spec, made, setIn) {
+  const corners = made.flatMap((p) => p.corners);
+  if (!corners.length) return null;
+  return h('details', { data: { key: `corners-${spec.id}` } }, h('summary', {}, `${t('stone.corners')} (${corners.length})`),
+    h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['stone.corner', 'stone.angle', 'stone.kind', 'stone.size'].map((k) => h('th', { scope: 'col' }, t(k))))),
+      h('tbody', {}, corners.map((c) => {
+        const name = Object.keys(spec.corners || {}).find((n) => same(n, c.name)) || c.name;
+        const wish = spec.corners?.[name] || {};
+        const kind = wish.kind || 'sharp';
+        const sizeKey = { rounded: 'radius', clipped: 'clip' }[kind];
+        return h('tr', {}, h('th', { scope: 'row' }, c.name, c.inside ? h('small', {}, t('stone.inside')) : null),
+          h('td', { class: 'num' }, degrees(c.angle), h('small', {}, ` ± ${degrees(c.angle_U)}`)),
+          h('td', {}, select(['sharp', 'rounded', 'clipped'].map((k) => [k, t(`choice.${k}`)]), kind, (v) => setIn('corners', name, v === 'sharp' ? null : v === 'rounded' ? { kind: v, radius: 12.7 } : { kind: v, clip: 25.4 }), { 'aria-label': t('stone.corner.of', { name: c.name }), data: { key: `ck-${spec.id}-${c.name}` } })),
+          h('td', {}, sizeKey ? lengthInput(wish[sizeKey], (v) => setIn('corners', name, { ...wish, [sizeKey]: v ?? 12.7 }), `cs-${spec.id}-${c.name}`, { 'aria-label': t('stone.corner-size.of', { name: c.name }) }) : c.size ? t('stone.by-shop', { size: short(c.size) }) : '–'));
+      })))));
+}
+
+const same = (a, b) => a.split('/').sort().join('/') === b.split('/').sort().join('/');
+
+// ----------------------------------------------------------------------------------------- whole kitchen
+
+function openings(stone) {
+  return ['openings', 'appliances'].map((name) => {
+    if (!store.schema.properties[name]) return null;
+    const ref = { openings: 'OpeningSpec', appliances: 'ApplianceSpec' }[name];
+    const thing = { openings: 'opening', appliances: 'appliance' }[name];
+    const items = store.job[name] || [];
+    return h('section', {}, h('h2', {}, t(`stone.${name}`)), items.map((one) => h('details', { class: 'card', data: { key: `${name}-${one.id}` } }, h('summary', {}, h('b', {}, one.id)),
+      (stone?.opening_sizes || []).filter((s) => s.name.includes(one.id)).map((s) => h('p', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${shortU(s.U)}`)),
+      findingsOf([one.id], stone?.findings).map((f) => finding(f, null, one.id)),
+      fields(schemaOf(ref), one, (k, v) => edit(`edit-${thing}`, one.id, [{ op: 'set', at: [name, { id: one.id }], value: merged(one, k, v) }]), `${name}-${one.id}`, ['id']),
+      button(t('remove'), () => edit(`remove-${thing}`, one.id, [{ op: 'remove', at: [name, { id: one.id }] }]), { icon: 'gone', class: 'small', data: { key: `${name}-${one.id}-gone` } }))),
+    adder(schemaOf(ref), (v) => edit(`add-${thing}`, v.id || '', [{ op: 'add', at: [name], value: v }]), name, start(ref, items), [], t(`stone.add.${thing}`)));
+  });
+}
+
+function splashes(stone) {
+  return h('section', {}, h('h2', {}, t('stone.splash-list')), h('ul', { class: 'plain-list' }, stone.splashes.map((s) => h('li', {}, h('b', {}, s.id), ` ${t(`choice.${s.kind}`)} · ${length(s.length.value)} ${shortU(s.length.U)} × ${short(s.height)}`,
+    s.extra > 0.05 ? h('small', {}, t(s.follows ? 'stone.foot.follows' : 'stone.foot.gap', { mm: metric(s.extra) })) : null))));
+}
+
+function shims(stone) {
+  return h('details', { class: 'card', data: { key: 'shims' } }, h('summary', {}, t('stone.shims')), h('p', { class: 'hint' }, t('stone.shims.hint')),
+    h('table', {}, h('tbody', {}, stone.shims.map((s) => h('tr', {}, h('th', { scope: 'row' }, s.name, s.group ? h('small', {}, ` ${s.group}`) : null), h('td', { class: 'num' }, metric(s.shim)), h('td', { class: 'num' }, `± ${s.U.toFixed(1)}`))))));
+}
+
+const VERDICT = { ok: ['good', 'good'], look: ['look', 'look'], note: ['note', 'note'] };
+
+function checks(stone) {
+  const bad = stone.checks.filter((c) => c.verdict !== 'ok').length;
+  return h('details', { class: 'card', data: { key: 'checks' } }, h('summary', {}, t('stone.checks', { n: stone.checks.length, bad })),
+    h('ul', { class: 'plain-list checks' }, stone.checks.map((c) => h('li', { class: VERDICT[c.verdict]?.[1] }, icon(VERDICT[c.verdict]?.[0]), h('div', {}, h('b', {}, c.rule), ` ${c.where}: ${c.found}`, h('small', {}, `${t('stone.limit')} ${c.limit} · ${c.source}`))))));
+}
+
+function general(stone, specs, plan) {
+  const rest = sorted(stone.findings).filter((f) => f.where.includes('/') ? !names(specs).has(f.where.split('/')[1]) : !specs.some((s) => f.where === s.id || f.where.startsWith(`${s.id}-`)));
+  return rest.length ? h('section', {}, h('h2', {}, t('findings.rest')), rest.map((f) => finding(f, plan, 'stone'))) : null;
+}
+
+const names = (specs) => new Set(specs.flatMap((s) => [...((store.job.loops || []).find((l) => l.id === s.loop)?.edges || []), ...['cutouts', 'seams', 'splashes', 'posts'].flatMap((k) => (s[k] || []).map((x) => x.id))]));
+
+function shop() {
+  const value = store.job.shop || {};
+  const set = (k, v) => edit('shop', fieldName(k), [{ op: 'set', at: ['shop', k], value: v }]);
+  return h('details', { class: 'card', data: { key: 'shop' } }, h('summary', {}, t('stone.shop')), h('p', { class: 'hint' }, t('stone.shop.hint')), fields(schemaOf('ShopSpec'), value, set, 'shop'));
+}
+
