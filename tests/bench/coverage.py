@@ -75,7 +75,7 @@ def _plain(seed: int) -> dict[str, Any]:
     out: dict[str, Any] = {"z": _compare(job, network, plane, segments, outline), **_wrong_found(job, network)}
     if misread:
         out["misread seen"] = any(f.code == "lengths-disagree" for f in network.findings)
-    out["sigma0"] = network.sigma0
+    out["edges missed"] = len(job.hints) - len(segments)
     return out
 
 
@@ -100,12 +100,15 @@ def _moved(seed: int) -> dict[str, Any]:
     return {"moved found": bool(named & job.moved), "moved wrongly": len(named - job.moved)}
 
 
-def _product(job: Job, network: Network) -> tuple[WorkPlane, list[Segment], Outline]:
+def _product(job: Job, network: Network) -> tuple[WorkPlane, list[Segment], Outline | None]:
+    """Work plane, fitted edges and outline (None where the random photos missed one of the four edges)."""
     settings = EdgeSettings()
     plane = fit_work_plane(network, job.cabinets, THICKNESS_MM, (*job.type_b, *type_b_terms(job.hints, settings)))
     points, _, _ = measure_edges(_no_picture, network, plane, job.hints, settings)
     hints = {h.edge_id: h for h in job.hints}
     segments = [fit_segment(p, hints[p.edge_id], settings, plane.influences) for p in points]
+    if len(segments) < 4:
+        return plane, segments, None
     loop = LoopSpec("loop", ("back", "left", "front", "right"))
     return plane, segments, build_outline(segments, [loop], plane.influences, OutlineSettings())
 
@@ -188,8 +191,8 @@ def _compare(job: Job, network: Network, plane: WorkPlane, segments: list[Segmen
         error = np.einsum("ni,ni->n", at - point_at(segment, s), normal_at(segment, s))
         z["wall profile" if segment.shape == "profile" else "contact edge"] += list(error / offset_u(segment, s, cov))
 
-    loop = outline.loops[0]
-    if loop.closed:
+    if outline is not None and outline.loops[0].closed:
+        loop = outline.loops[0]
         plan = outline.plan_from_work
         neighbours = {frozenset(pair): _true_corner(job, *pair) for pair in (("back", "left"), ("left", "front"))}
         neighbours |= {frozenset(pair): _true_corner(job, *pair) for pair in (("front", "right"), ("right", "back"))}
@@ -307,6 +310,8 @@ def _shares(result: BenchResult, outcomes: list[dict[str, Any]], done: list[dict
     moved = [o for o in outcomes if "moved found" in o]
     seen = sum(o["moved found"] for o in moved)
     result.target("sheets moved by 6 to 30 mm found", ">= 80 %", f"{seen} of {len(moved)}", seen >= 0.8 * len(moved))
+    missed = sum(o["edges missed"] for o in done)
+    result.title += f"; {missed} of {4 * len(done)} edges were in no two photos"
     refused = [o for o in outcomes if "refused" in o]
     text = "; ".join(f"job {o['seed']}: {o['refused']}" for o in refused[:3])
     result.target("jobs refused", "0", f"{len(refused)} {text}".strip(), not refused)
