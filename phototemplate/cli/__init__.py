@@ -17,9 +17,10 @@ from phototemplate import __version__
 from phototemplate.cli.app import app as app_
 from phototemplate.cli.measure import demo, measure, new
 from phototemplate.cli.sheets import sheets
+from phototemplate.cli.studies import check_wall
 from phototemplate.errors import PhototemplateError
 
-COMMANDS = (demo, sheets, new, measure, app_)
+COMMANDS = (demo, sheets, new, measure, check_wall, app_)
 
 app = typer.Typer(
     add_completion=False,

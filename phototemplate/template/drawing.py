@@ -67,6 +67,11 @@ LAYERS: Mapping[str, Layer] = {
               "dashed", 0.18),
         Layer("STONE-NAMES", "names of pieces and their edges", (40, 40, 40), width_mm=0.18),
         Layer("STONE-SIZES", "finished dimensions", (0, 90, 60), width_mm=0.18),
+        # what studies draw
+        Layer("WALL-DIAGRAM", "profile of a wall with its heights enlarged, to be read and not to be cut from", (110, 40, 140),
+              width_mm=0.25),
+        Layer("SLAB-PLACES", "where pieces could be taken from slabs", (0, 110, 120), width_mm=0.25),
+        Layer("ESTIMATE-ONLY", "made from an estimate: to price by, nothing may be cut from it", (190, 0, 0)),
         # the sheet of paper
         Layer("SHEET-FRAME", "border and title block", (0, 0, 0), width_mm=0.35),
         Layer("SHEET-TEXT", "title block, schedule and notes", (0, 0, 0), width_mm=0.18),

@@ -1,0 +1,175 @@
+"""``check-wall``, ``estimate``, ``plan`` and ``batch``: questions about jobs."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from phototemplate.cli.measure import JsonFlag
+from phototemplate.errors import InputError
+from phototemplate.units import parse_length_mm
+
+if TYPE_CHECKING:
+    from phototemplate.job import Job
+    from phototemplate.model import Measurement
+    from phototemplate.progress import Progress
+    from phototemplate.studies.check_wall import WallCheck
+
+JobDir = Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos).")]
+
+
+def check_wall(
+    job_dir: JobDir,
+    edge: Annotated[str | None, typer.Option(help="Edge to check; left out where one wall was measured.")] = None,
+    against: Annotated[
+        str,
+        typer.Option(help="straight, square:EDGE, a DXF, or the folder or result.json of an earlier job."),
+    ] = "straight",
+    freedom: Annotated[
+        str, typer.Option(help="How a DXF or an earlier job may be laid on the wall: none, shift or turn (shift and turn).")
+    ] = "turn",
+    gap: Annotated[str, typer.Option(help='Largest gap that is allowed, e.g. "1/8 in" or "3 mm".')] = "1/8 in",
+    from_: Annotated[str | None, typer.Option("--from", help="Judge from this distance from the corner on.")] = None,
+    to: Annotated[str | None, typer.Option(help="Judge up to this distance from the corner.")] = None,
+    corner: Annotated[str | None, typer.Option(help="Corner to count from, left or right as seen from the room.")] = None,
+    sheets: Annotated[
+        str | None, typer.Option(help="Sheets butted against the wall, e.g. S01,S02; for a job without edges.")
+    ] = None,
+    layer: Annotated[str | None, typer.Option(help="Only this layer of the DXF.")] = None,
+    unit: Annotated[str | None, typer.Option(help="Unit of a DXF that states none: mm or in.")] = None,
+    other_edge: Annotated[str | None, typer.Option(help="The wall's name in the earlier job, where it differs.")] = None,
+    lean: Annotated[
+        str | None, typer.Option(help="Strips to take the lean from, e.g. W03,W04; else all near the wall.")
+    ] = None,
+    json_: JsonFlag = False,
+) -> None:
+    """Check one wall: profile, bow, largest gap behind a piece, what to scribe, good enough or not."""
+    from phototemplate.cli.show import console, print_findings, progress_bar
+    from phototemplate.job import load_job
+    from phototemplate.opencv_check import require_opencv
+    from phototemplate.output.result_json import write_result_json
+    from phototemplate.studies.check_wall import check_wall as check
+    from phototemplate.studies.lean import lean as lean_of
+    from phototemplate.studies.wall_pages import write_wall_check
+
+    require_opencv()
+    start = time.perf_counter()
+    if corner not in (None, "left", "right"):
+        raise InputError(f"The corner to count from is left or right, not {corner!r}.")
+    limit = parse_length_mm(gap)
+    stretch = None
+    if from_ is not None or to is not None:
+        stretch = (parse_length_mm(from_) if from_ else 0.0, parse_length_mm(to) if to else 1e6)
+    square_to = against.removeprefix("square:") if against.startswith("square:") else None
+    other = None if against == "straight" or square_to is not None else Path(against)
+    if other is not None and not other.exists():
+        raise InputError(
+            f"There is nothing called {against} to compare with; say straight, square:EDGE, a DXF or an earlier job."
+        )
+    job = load_job(job_dir)
+    with progress_bar(not json_ and sys.stderr.isatty()) as tell:
+        measurement = _measure_wall(job, sheets, tell)
+    if measurement.outline.unscaled:
+        raise InputError(f"No length is known in {job.name}, so no gap has a size; add a [[lengths]] table to job.toml.")
+    reference = None
+    edge_id = None
+    if other is not None:
+        from phototemplate.studies.wall_line import choose_wall
+
+        edge_id = choose_wall(measurement.outline, edge)
+        reference = _reference(other, other_edge or edge_id, unit, layer)
+    result = check(
+        measurement.outline, edge_id or edge, job=job.name, heights=measurement.work_plane.heights, square_to=square_to,
+        reference=reference, freedom=freedom, limit_mm=limit, stretch_mm=stretch, corner=corner,  # type: ignore[arg-type]
+        measurement=measurement,
+    )  # fmt: skip
+    leaning = lean_of(measurement, result.wall.edge_id, lean.split(",") if lean else ())
+    written = write_wall_check(result, job.results, job.file.units, leaning, measurement.findings)
+    written["result"] = write_result_json(measurement, job.results / "result.json")
+    seconds = time.perf_counter() - start
+    if json_:
+        typer.echo(json.dumps({**_wall_summary(result), "lean_mm_per_m": None if leaning is None else leaning.mm_per_m,
+                               "lean_U_mm_per_m": None if leaning is None else leaning.U_mm_per_m,
+                               "files": {k: str(v) for k, v in written.items()}, "seconds": round(seconds, 3)}))  # fmt: skip
+        return
+    out = console()
+    _show_wall(result, leaning)
+    print_findings(out, measurement.findings, notes=False)
+    for path in written.values():
+        out.print(f"wrote {path}", markup=False)
+    out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s", style="dim")
+
+
+def _measure_wall(job: Job, sheets: str | None, tell: Progress) -> Measurement:
+    """Measure; a job without edges gets one wall from the strips or butted sheets that its photos show."""
+    from dataclasses import replace
+
+    from phototemplate.job import EdgeSpec
+    from phototemplate.memo import Memo
+    from phototemplate.results import measure_job
+
+    memo = Memo()
+    measurement = measure_job(job, tell, memo)
+    if job.file.edges:
+        return measurement
+    if sheets:
+        named = [name.strip() for name in sheets.split(",")]
+        edge = EdgeSpec(id="wall", kind="wall", source="contact", shape="profile", targets=named)
+    else:
+        strips = sorted({p.target_id for p in measurement.network.points if p.target_id.startswith("W")})
+        if not strips:
+            raise InputError(
+                f"{job.name} names no edge, and its photos show no wall strip; tape strips along the wall, or name sheets that "
+                "are butted against it with --sheets."
+            )
+        edge = EdgeSpec(id="wall", kind="wall", source="strip", shape="profile", targets=strips)
+    with_wall = job.file.model_copy(update={"edges": [edge]})
+    return measure_job(replace(job, file=with_wall), tell, memo)
+
+
+def _reference(path: Path, edge_id: str, unit: str | None, layer: str | None) -> Any:
+    from phototemplate.output.result_reader import read_result
+    from phototemplate.studies.references import of_outline, read_dxf
+
+    if path.is_file() and path.suffix.lower() == ".dxf":
+        return read_dxf(path, unit, layer)
+    stored = read_result(path)
+    if not stored.scale_known:
+        raise InputError(f"The earlier job {stored.job_name} has no known length, so it cannot be compared with.")
+    return of_outline(stored.outline, edge_id, f"{stored.job_name} ({stored.created[:10]})")
+
+
+def _wall_summary(check: WallCheck) -> dict[str, Any]:
+    return {
+        "job": check.job, "edge": check.wall.edge_id, "against": check.against, "verdict": check.decision.verdict,
+        "largest_gap_mm": check.largest_gap.value, "largest_gap_U_mm": check.largest_gap.U,
+        "largest_gap_at_mm": list(check.largest_at_mm), "limit_mm": check.limit_mm,
+        "probability": check.decision.probability, "remedy": check.remedy,
+        "figures": [{"name": f.name, "value": f.value, "U": f.U, "unit": f.unit} for f in check.figures],
+        "fit_rms_mm": check.fit_rms_mm,
+    }  # fmt: skip
+
+
+def _show_wall(check: WallCheck, leaning: Any) -> None:
+    from rich.table import Table
+
+    from phototemplate.cli.show import console
+    from phototemplate.studies.wall_pages import figure_words, headline
+
+    out = console()
+    out.print(headline(check), style={"meets": "green", "fails": "red"}.get(check.decision.verdict, "yellow"), markup=False)
+    table = Table(title=f"{check.wall.edge_id} against {check.against} (U at k = 2)", title_justify="left")
+    for head, justify in (("", "left"), ("value", "right"), ("U", "right"), ("what it is", "left")):
+        table.add_column(head, justify=justify)  # type: ignore[arg-type]
+    for figure in (check.largest_gap, *check.figures):
+        table.add_row(figure.name, *figure_words(figure))
+    out.print(table)
+    if leaning is not None:
+        out.print(leaning.sentence, markup=False)
+    for text in check.findings:
+        out.print(text, style="dim", markup=False)

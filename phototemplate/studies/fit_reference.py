@@ -1,0 +1,184 @@
+"""Lay a reference onto a measured wall by least squares, with the freedom the user allows.
+
+The wall is given by heights h over distances x (its own frame). A reference run, turned so that it runs along x, is a
+function r(x). With shift and turn the residual h - r(x - a) - b - c x is linear in (b, c) for a given place a along the wall;
+a single wall hardly determines a, so a is searched over all places at which the run covers the wall, and where several fit
+equally well the run's corner is laid onto the wall's corner.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.model import Array
+from phototemplate.studies.references import UNIT_WORDS, Reference, Run
+from phototemplate.studies.wall_line import WallLine
+
+Freedom = Literal["none", "shift", "turn"]
+FREEDOM_WORDS: dict[Freedom, str] = {"none": "as it lies", "shift": "shifted", "turn": "shifted and turned"}
+MISFIT_MM = 12.0
+"""Root mean square beyond which a reference is not this wall (a wall may well be off its drawing by a few mm)"""
+SLACK_MM = 60.0
+"""A wall may have been seen beyond the end of its drawing by this much"""
+_SAME_FIT_MM = 0.15
+"""Differences of the root mean square this small do not decide where along the wall the reference lies"""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One reference laid onto the wall."""
+
+    deviation_mm: Array
+    """(n,) measured height minus reference, positive into the room"""
+    project: Array
+    """(n, n) what the fit leaves of the heights: deviation = project @ (heights - reference)"""
+    reference_mm: Array
+    """(n,) height of the reference after the fit"""
+    reference_cov_mm2: Array | None
+    rms_mm: float
+    shift_mm: float
+    """Normal to the wall, that was taken out"""
+    turn_rad: float
+    covered: Array
+    """(n,) bool: the reference reaches here"""
+
+
+def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
+    """Best fit over all runs of the reference.
+
+    Raises ``InputError`` where no run is long enough, ``MeasureError`` where the residuals say that it is drawn in another
+    unit or shows another room.
+    """
+    if freedom not in FREEDOM_WORDS:
+        raise InputError(f"The freedom of a comparison is none, shift or turn, not {freedom!r}.")
+    best = _best(wall, reference.runs, freedom)
+    if best is None or best.rms_mm > MISFIT_MM:
+        raise MeasureError(_misfit(wall, reference, freedom, best))
+    return best
+
+
+def _best(wall: WallLine, runs: tuple[Run, ...], freedom: Freedom) -> Fit | None:
+    fits = []
+    for run in runs:
+        fits += _as_it_lies(wall, run) if freedom == "none" else _laid_on(wall, run, freedom)
+    if not fits:
+        return None
+    least = min(f.rms_mm for _, f in fits)
+    # of the fits that are as good, the one whose corner lies nearest to the wall's
+    return min((f for f in fits if f[1].rms_mm <= least + _SAME_FIT_MM), key=lambda f: f[0])[1]
+
+
+def _in_wall_frame(wall: WallLine, points: Array) -> Array:
+    d = points - wall.origin_mm
+    return np.column_stack([d @ wall.along, d @ wall.into_room])
+
+
+def _as_it_lies(wall: WallLine, run: Run) -> list[tuple[float, Fit]]:
+    local = _in_wall_frame(wall, run.points_mm)
+    if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
+        return []  # runs across this wall
+    flip = bool(local[-1, 0] < local[0, 0])
+    made = _fit_at(wall, run, local[::-1] if flip else local, flip, 0.0, "none")
+    return [] if made is None else [(0.0, made)]
+
+
+def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[float, Fit]]:
+    """Every place along the wall, both ways round for a drawing that may be turned."""
+    span = float(wall.distance_mm[-1])
+    out: list[tuple[float, Fit]] = []
+    shapes: list[tuple[Array, bool]] = []
+    if freedom == "shift":
+        local = _in_wall_frame(wall, run.points_mm)
+        if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
+            return []
+        flip = bool(local[-1, 0] < local[0, 0])
+        shapes.append((local[::-1] if flip else local, flip))
+    else:
+        for flip in (False, True):
+            points = run.points_mm[::-1] if flip else run.points_mm
+            t = points[-1] - points[0]
+            t = t / max(float(np.hypot(*t)), 1e-9)
+            d = points - points[0]
+            # left of the run's direction is into the room or out of it as along and into_room are handed
+            hand = wall.along[0] * wall.into_room[1] - wall.along[1] * wall.into_room[0]
+            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip))
+    for local, flip in shapes:
+        local = local - np.array([local[0, 0], 0.0])
+        length = float(local[-1, 0])
+        if length + 2 * SLACK_MM < span:
+            continue
+        low, high = sorted((0.0, span - length))
+        # beyond both ends by the slack, and in steps no coarser than swellings at corners change
+        places = np.unique(np.concatenate([np.arange(low - SLACK_MM, high + SLACK_MM + 1.0, 10.0), [0.0, span - length]]))
+        for a in places:
+            made = _fit_at(wall, run, local, flip, float(a), freedom)
+            if made is not None:
+                out.append((abs(float(a)), made))
+    return out
+
+
+def _fit_at(wall: WallLine, run: Run, local: Array, flip: bool, a: float, freedom: Freedom) -> Fit | None:
+    """``local`` (m, 2) is the run along the wall, rising; ``flip``: against the order of its covariance."""
+    x = wall.distance_mm
+    at = np.maximum.accumulate(local[:, 0] + a)
+    covered = (x >= at[0] - 1e-6) & (x <= at[-1] + 1e-6)
+    if np.count_nonzero(covered) < max(0.8 * x.size, 6):
+        return None
+    ref = np.interp(x, at, local[:, 1])
+    columns = {"none": 0, "shift": 1, "turn": 2}[freedom]
+    design = np.column_stack([np.ones_like(x), x])[:, :columns]
+    use = design * covered[:, None]
+    solve = np.linalg.pinv(use) if columns else np.zeros((0, x.size))
+    parameters = solve @ ((wall.height_mm - ref) * covered)
+    moved = ref + design @ parameters
+    deviation = wall.height_mm - moved
+    cov = None
+    if run.normal_cov_mm2 is not None:
+        own = run.normal_cov_mm2[::-1, ::-1] if flip else run.normal_cov_mm2
+        weights = _interp_rows(x, at)
+        cov = weights @ own @ weights.T
+    project = np.eye(x.size) - (design @ solve) * covered if columns else np.eye(x.size)
+    rms = float(np.sqrt(np.mean(deviation[covered] ** 2)))
+    shift = float(parameters[0]) if columns else 0.0
+    turn = float(np.arctan(parameters[1])) if columns == 2 else 0.0
+    return Fit(deviation, project, moved, cov, rms, shift, turn, covered)
+
+
+def _interp_rows(x: Array, at: Array) -> Array:
+    """(n, m) weights of linear interpolation at ``x`` between increasing ``at``, constant beyond the ends."""
+    k = np.clip(np.searchsorted(at, x) - 1, 0, at.size - 2)
+    share = np.clip((x - at[k]) / np.maximum(at[k + 1] - at[k], 1e-12), 0.0, 1.0)
+    out = np.zeros((x.size, at.size))
+    rows = np.arange(x.size)
+    out[rows, k] = 1.0 - share
+    out[rows, k + 1] += share
+    return out
+
+
+def _misfit(wall: WallLine, reference: Reference, freedom: Freedom, best: Fit | None) -> str:
+    """Why the reference is not this wall, in one sentence."""
+    span = float(wall.distance_mm[-1])
+    longest = max((r.length_mm for r in reference.runs), default=0.0)
+    found = f"its longest straight run is {longest:.0f} mm and {span:.0f} mm of the wall were measured"
+    if best is not None:
+        found = f"the best fit {FREEDOM_WORDS[freedom]} leaves {best.rms_mm:.1f} mm (root mean square) between them"
+    for unit, words in UNIT_WORDS.items():
+        factor = unit / reference.unit_mm
+        if abs(factor - 1.0) < 1e-9 or (best is not None and freedom == "none"):
+            continue
+        scaled = tuple(Run(r.points_mm * factor, r.normal_cov_mm2) for r in reference.runs)
+        lengths = [r.length_mm for r in scaled]
+        other = _best(wall, tuple(r for r in scaled if 0.9 * span < r.length_mm < 3.0 * span + 500.0), freedom)
+        if other is not None and other.rms_mm < MISFIT_MM and (best is None or other.rms_mm < 0.5 * best.rms_mm):
+            return (
+                f"{reference.name} does not fit {wall.edge_id}: {found}; drawn in {words} it would (longest run "
+                f"{max(lengths):.0f} mm), so its unit is probably wrong; correct it in the file."
+            )
+    return (
+        f"{reference.name} does not fit {wall.edge_id}: {found}, so it shows another wall or another room, or is drawn in "
+        "another unit; check the file, its layer (--layer) and --freedom."
+    )

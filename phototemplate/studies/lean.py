@@ -1,0 +1,95 @@
+"""Lean of a wall: how far it departs from square to the cabinet plane, from strip targets at different heights.
+
+The places of the wall that strips show are compared with its profile in plan; what is left is a straight line in the height.
+The reference is the plane of the cabinet tops, not gravity: a cabinet out of level leans with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at, to_chord
+from phototemplate.model import Measurement
+from phototemplate.network.workplane import to_work
+from phototemplate.studies.wall_line import room_side
+from phototemplate.units import INCH_MM
+
+LEAST_SPREAD_MM = 120.0
+"""Heights must reach over at least this much; the two rows of one strip say nothing about a lean"""
+NEAR_MM = 60.0
+"""Targets further from the profile in plan belong to another wall"""
+
+
+@dataclass(frozen=True)
+class Lean:
+    """Positive: the wall comes into the room with height."""
+
+    edge_id: str
+    mm_per_m: float
+    u_mm_per_m: float
+    heights_mm: tuple[float, float]
+    """Lowest and highest target over the cabinet plane"""
+    strips: tuple[str, ...]
+
+    @property
+    def U_mm_per_m(self) -> float:
+        """k = 2"""
+        return 2.0 * self.u_mm_per_m
+
+    @property
+    def sentence(self) -> str:
+        """What a person reads."""
+        way = "into the room" if self.mm_per_m > 0 else "away from the room"
+        per_foot = self.mm_per_m * 12 * INCH_MM / 1000.0
+        text = f"{self.edge_id} leans {abs(self.mm_per_m):.1f} mm per metre of height {way}, U {self.U_mm_per_m:.1f} mm/m"
+        text += f" ({abs(per_foot):.2f} mm per foot), against square to the cabinet plane"
+        if abs(self.mm_per_m) <= self.U_mm_per_m:
+            text = f"{self.edge_id} shows no lean beyond its U of {self.U_mm_per_m:.1f} mm per metre of height"
+        return f"{text}; seen between {self.heights_mm[0]:.0f} and {self.heights_mm[1]:.0f} mm over the cabinets."
+
+
+def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | None:
+    """Lean of a wall, by generalised least squares with the full covariance of the targets; None where the heights of its
+    strip targets reach over less than :data:`LEAST_SPREAD_MM`. ``strips`` limits which are used."""
+    segment = next((s for s in m.outline.segments if s.edge_id == edge_id), None)
+    names = tuple(strips) or ("W",)
+    points = [p for p in m.network.points if p.target_id.startswith(names)]
+    if segment is None or segment.shape == "arc" or len(points) < 6:
+        return None
+    work, jac = to_work(m.work_plane, np.array([p.xyz_mm for p in points]), np.array([p.shared_jac for p in points]))
+    plan = m.outline.plan_from_work
+    xy = work[:, :2] @ plan[:2, :2].T + plan[:2, 2]
+    s, o = to_chord(segment, xy)
+    off = o - offset_at(segment, s)
+    reach = float(np.ptp(to_chord(segment, segment.points_mm)[0])) if len(segment.points_mm) else 0.0
+    first = float(to_chord(segment, segment.points_mm)[0].min()) if len(segment.points_mm) else 0.0
+    near = (np.abs(off) < NEAR_MM) & (s > first - 100.0) & (s < first + reach + 100.0)
+    if np.count_nonzero(near) < 6 or float(np.ptp(work[near, 2])) < LEAST_SPREAD_MM:
+        return None
+    side = room_side(m.outline, segment, m.work_plane.heights)
+    frame = chord_frame(segment)
+    # the profile's slope is a few mm per metre: normal to the chord is normal to the wall
+    normal = frame.normal - slope_at(segment, s)[:, None] * frame.tangent
+    turn = plan[:2, :2] @ m.work_plane.rotation[:2]
+    n = side * np.einsum("ni,ij->nj", normal, plan[:2, :2])
+    shared = np.einsum("ni,nik->nk", n, jac[:, :2])[near]
+    across = side * normal @ turn
+    noise = np.array([float(v @ p.noise_cov_mm2 @ v) for v, p in zip(across, points, strict=True)])[near]
+    k = m.work_plane.influences.cov[: shared.shape[1], : shared.shape[1]]
+    cov = np.diag(noise + 0.05**2) + shared @ k @ shared.T
+    y, z = side * off[near], work[near, 2]
+    design = np.column_stack([np.ones_like(z), z / 1000.0])
+    weight = np.linalg.solve(cov, design)
+    normal_matrix = design.T @ weight
+    beta = np.linalg.solve(normal_matrix, weight.T @ y)
+    rest = y - design @ beta
+    # paper that does not lie quite flat shows in the residuals, not in the covariance
+    independent = np.linalg.solve(np.diag(noise + 0.05**2), rest)
+    inflate = max(1.0, math.sqrt(float(rest @ independent) / max(y.size - 2, 1)))
+    u = math.sqrt(float(np.linalg.inv(normal_matrix)[1, 1])) * inflate
+    used = tuple(sorted({p.target_id for p, ok in zip(points, near, strict=True) if ok}))
+    return Lean(edge_id, float(beta[1]), u, (float(z.min()), float(z.max())), used)
