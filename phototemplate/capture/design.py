@@ -109,6 +109,12 @@ class Pattern:
         return np.stack([x, y, np.zeros_like(x)], axis=1)
 
 
+    def end_corners(self) -> Array:
+        """(2, 3) left and right end of the middle line of a strip: corners of its outermost black squares, in mm."""
+        x = self.columns * self.square_mm / 2
+        return np.array([[-x, 0.0, 0.0], [x, 0.0, 0.0]])
+
+
 @dataclass(frozen=True)
 class PrintedMarker:
     """One marker of a target."""
@@ -202,6 +208,7 @@ def target(target_id: str) -> Target:
     """Geometry of a printed target (its arrays are read-only).
 
     A strip piece bends and a bar end has a single point, so neither has a pose of its own: ``rigid`` is False for both.
+    The points of a strip piece are its saddle points and, as the last two, the ends of their line.
 
     Raises:
         InputError: no such target.
@@ -221,6 +228,7 @@ def target(target_id: str) -> Target:
     left, bottom, right, top = paper_box(target_id, papers(target_id)[0])
     size = (right - left, top - bottom)
     if form.kind == "strip":
+        points = _frozen(np.vstack([points, form.end_corners()]))
         return Target(target_id, "strip", points, rigid=False, size_mm=size, height_axis_mm=-bottom)
     return Target(target_id, form.kind, points, rigid=form.kind != "bar_end", size_mm=size)
 

@@ -21,6 +21,7 @@ from phototemplate.capture.layout import Board, Layout, printed_layout
 from phototemplate.capture.markers import MarkerSightings, find_quads, read_markers, square_to_quads
 from phototemplate.capture.quality import blur_ellipse, blur_finding
 from phototemplate.capture.saddle import MAX_BLUR_PX, SaddleFits, fit_saddles
+from phototemplate.capture.strip_ends import find_strip_ends
 from phototemplate.errors import Finding
 from phototemplate.model import Array, GrayImage, IntArray, PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings
@@ -107,6 +108,8 @@ class _Seen:
     fits: SaddleFits
     faultless: bool
     """A marker was read without a wrong module, or several were read"""
+    ends: tuple[IntArray, Array, Array] = (np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)))
+    """Ends of a strip: point ids, places, covariances"""
 
     @property
     def trusted(self) -> bool:
@@ -214,7 +217,11 @@ def _measure(gray: GrayImage, copies: list[_Copy], settings: DetectionSettings) 
         for k, ((points, _, _), (good, fits)) in enumerate(zip(plans, second, strict=True)):
             if good.any():
                 results[k] = _merge(results[k], points[good], fits.take(good))
-    return [_without_strays(seen) for seen in results]
+    kept = [_without_strays(seen) for seen in results]
+    return [
+        replace(s, ends=find_strip_ends(gray, s.board, s.points, s.fits.uv_px, c.members, c.corners_px))
+        for c, s in zip(copies, kept, strict=True)
+    ]
 
 
 _Plan = tuple[IntArray, Array, Array]
@@ -336,10 +343,10 @@ def _collect(meta: PhotoMeta, seen: dict[str, _Seen]) -> Sightings:
         return Sightings(meta.photo_id, (), np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)))
     return Sightings(
         meta.photo_id,
-        tuple(s.board.target_id for s in parts for _ in s.points),
-        np.concatenate([s.points for s in parts]).astype(np.int64),
-        np.concatenate([s.fits.uv_px for s in parts]),
-        np.concatenate([s.fits.cov_px2 for s in parts]),
+        tuple(s.board.target_id for s in parts for _ in (*s.points, *s.ends[0])),
+        np.concatenate([a for s in parts for a in (s.points, s.ends[0])]).astype(np.int64),
+        np.concatenate([a for s in parts for a in (s.fits.uv_px, s.ends[1])]),
+        np.concatenate([a for s in parts for a in (s.fits.cov_px2, s.ends[2])]),
     )
 
 

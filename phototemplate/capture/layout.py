@@ -7,7 +7,7 @@ A :class:`Layout` is made of the project's own targets (:func:`printed_layout`) 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
@@ -36,6 +36,8 @@ class Board:
     """White between a marker and the edge of its square"""
     rigid: bool = True
     """False: strips bend, so a marker says nothing about saddles far from it"""
+    ends_mm: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    """(0 or 2, 2) ends of a strip's line of points, numbered after the saddle points"""
 
     @property
     def centres_mm(self) -> Array:
@@ -92,16 +94,16 @@ def printed_layout() -> Layout:
     boards = []
     for target_id, target in design.catalog().items():
         printed = design.markers(target_id)
-        boards.append(
-            board(
-                target_id,
-                target.points_mm,
-                [p.marker_id for p in printed],
-                np.array([p.corners_mm for p in printed]),
-                design.pattern(target_id).square_mm,
-                rigid=target.kind != "strip",
-            )
+        form = design.pattern(target_id)
+        one = board(
+            target_id,
+            form.saddles(),
+            [p.marker_id for p in printed],
+            np.array([p.corners_mm for p in printed]),
+            form.square_mm,
+            rigid=target.kind != "strip",
         )
+        boards.append(replace(one, ends_mm=form.end_corners()[:, :2]) if target.kind == "strip" else one)
     return Layout.of(codes_of(dictionary(design.DICTIONARY)), boards)
 
 

@@ -47,11 +47,20 @@ def _errors(seen: Sightings, picture: Picture) -> tuple[np.ndarray, np.ndarray]:
     return e, np.einsum("ni,nij,nj->n", e, np.linalg.inv(seen.cov_px2), e) / 2
 
 
+def _is_strip_end(seen: Sightings) -> np.ndarray:
+    return np.array([t.startswith("W") and p >= 6 for t, p in zip(seen.target_ids, seen.point_ids, strict=True)])
+
+
 def test_every_point_to_a_fiftieth_of_a_pixel(picture: Picture) -> None:
     seen = _detect(picture.gray)
-    assert len(seen) == len(picture.truth_px) == 3 * 15 + 6 + 1
+    assert len(picture.truth_px) == 3 * 15 + 6 + 2 + 1
     assert not seen.findings
     errors, chi2 = _errors(seen, picture)
+    ends = _is_strip_end(seen)
+    assert len(seen) - ends.sum() == 3 * 15 + 6 + 1
+    assert ends.any()
+    assert np.abs(errors[ends]).max() < 0.3
+    errors, chi2 = errors[~ends], chi2[~ends]
     assert np.sqrt(np.mean(errors**2)) < 0.02
     assert np.abs(errors).max() < 0.1
     assert 0.2 < chi2.mean() < 1.3
@@ -87,7 +96,7 @@ def test_hidden_and_cut_off_sheets_are_used_in_part(picture: Picture) -> None:
     assert 4 <= len(of_sheet) <= 9
     assert not set(of_sheet) & {7, 8, 9, 12, 13, 14}
     errors, _ = _errors(seen, picture)
-    assert np.abs(errors).max() < 0.15
+    assert np.abs(errors[~_is_strip_end(seen)]).max() < 0.15
     cut = int(picture.truth_px["S01", 7][0])
     part = _detect(np.ascontiguousarray(picture.gray[:, cut + 8 :]))
     right = [int(p) for t, p in zip(part.target_ids, part.point_ids, strict=True) if t == "S01"]
@@ -99,9 +108,11 @@ def test_bent_strip_and_curled_sheet() -> None:
     laid = (Laid("W05a", -60, 90, 5, curl_per_mm=1 / 350.0), Laid("S33", 40, -90, -8, curl_per_mm=1 / 1500.0))
     shown = take(laid, SHOT)
     seen = _detect(shown.gray)
-    assert len(seen) == 6 + 15
+    ends = _is_strip_end(seen)
+    assert len(seen) - ends.sum() == 6 + 15
     errors, _ = _errors(seen, shown)
-    assert np.abs(errors).max() < 0.15
+    assert np.abs(errors[~ends]).max() < 0.15
+    assert np.abs(errors[ends]).max(initial=0.0) < 0.5
 
 
 def test_the_same_number_twice(picture: Picture) -> None:

@@ -1,0 +1,145 @@
+"""The two ends of a wall strip's row of points: corners of its outermost black squares.
+
+A wall swells towards its corner, and the last saddle point of a strip lies a whole square further from the paper's end than
+the checkerboard does. The corner of the last black square, on the same line as the saddle points, is seen less sharply than
+a saddle point, but where a wall is only seen this far it is worth more than any of them.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from scipy.special import erf
+
+from phototemplate.capture.layout import Board
+from phototemplate.model import Array, GrayImage, IntArray
+
+U_PX = 0.2
+"""Standard uncertainty of a blurred right-angled corner per coordinate: blur rounds it, tone curve and
+sharpening move its edges (rms 0.18 px on rendered photos of 3 MP)."""
+REACH_OF_RIM = 0.9
+"""Half width of the window, in widths of the white rim around the neighbouring marker"""
+MAX_RADIUS_PX = 12.0
+MIN_CONTRAST = 10.0
+"""Least step from black to white in units of light (white: 255)"""
+_LIGHT = 255.0 * (np.arange(256) / 255.0) ** 2.2
+"""Light from grey levels, near enough for every phone: in grey levels white grows over black by a third of a pixel, which a
+saddle point does not feel and a corner does"""
+_HALF = float(np.sqrt(0.5))
+_PEAK = float(np.sqrt(2.0 / np.pi))
+_REACH = 1.3
+"""A neighbouring saddle point has to be found within so many squares"""
+
+
+def find_strip_ends(
+    gray: GrayImage, board: Board, points: IntArray, uv_px: Array, members: IntArray, corners_px: Array
+) -> tuple[IntArray, Array, Array]:
+    """End corners of one strip piece.
+
+    Args:
+        gray: picture.
+        board: the strip; its ``ends_mm`` follow its saddle points in number.
+        points, uv_px: (n,) and (n, 2) saddle points found.
+        members, corners_px: (m,) markers seen and their (m, 4, 2) corners.
+
+    Returns:
+        point ids (k,), places (k, 2) and covariances (k, 2, 2), k at most 2.
+    """
+    nothing = np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2))
+    if not len(board.ends_mm) or not len(points):
+        return nothing
+    reach = _REACH * board.square_mm
+    known, marks = board.saddles_mm[points], board.corners_mm[members]
+    ids: list[int] = []
+    found: list[Array] = []
+    for k, end in enumerate(board.ends_mm):
+        near = np.linalg.norm(known - end, axis=1) < 2.2 * board.square_mm
+        beside = np.linalg.norm(marks.mean(axis=1) - end, axis=1) < 2.5 * board.square_mm
+        if not (np.linalg.norm(known - end, axis=1) < reach).any() or not beside.any():
+            continue
+        xy = np.concatenate([known[near], marks[beside].reshape(-1, 2)])
+        uv = np.concatenate([uv_px[near], corners_px[beside].reshape(-1, 2)])
+        homography, _ = cv2.findHomography(xy, uv)
+        if homography is None:
+            continue
+        corner = _refined(gray, np.asarray(homography, float), end, board.rim_mm)
+        if corner is not None:
+            ids.append(len(board.saddles_mm) + k)
+            found.append(corner)
+    if not ids:
+        return nothing
+    return np.array(ids, np.int64), np.array(found), np.tile(U_PX**2 * np.eye(2), (len(ids), 1, 1))
+
+
+def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -> Array | None:
+    """Corner fitted where the homography expects it, or None where the picture does not show one."""
+    x, y = float(end_mm[0]), float(end_mm[1])
+    inward = -np.sign(x)
+    start = _place(homography, x, y)
+    step = 0.1 * rim_mm
+    # columns: px per mm inwards (along the strip) and up
+    jac = np.stack([_place(homography, x + inward * step, y) - start, _place(homography, x, y + step) - start], axis=1) / step
+    reach_px = REACH_OF_RIM * rim_mm * np.linalg.norm(jac, axis=0)
+    radius = int(np.ceil(min(reach_px.max(), MAX_RADIUS_PX)))
+    base = np.round(start).astype(int)
+    height, width = gray.shape
+    if reach_px.min() < 2.0 or not (radius <= base[0] < width - radius and radius <= base[1] < height - radius):
+        return None
+    steps = np.arange(-radius, radius + 1)
+    dx, dy = (g.ravel().astype(float) for g in np.meshgrid(steps, steps))
+    level = gray[base[1] - radius : base[1] + radius + 1, base[0] - radius : base[0] + radius + 1].ravel().astype(float)
+    off = start - base
+    mm = np.abs(np.linalg.inv(jac) @ np.stack([dx - off[0], dy - off[1]]))
+    inside = (mm < REACH_OF_RIM * rim_mm).all(axis=0)
+    if inside.sum() < 20:
+        return None
+    params = _fit(dx[inside], dy[inside], _LIGHT[level[inside].astype(int)], off, jac)
+    if params is None or np.linalg.norm(params[:2] - off) > max(1.5, 0.4 * reach_px.min()):
+        return None
+    corner: Array = base + params[:2]
+    return corner
+
+
+def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations: int = 12) -> Array | None:
+    """``I = b - a (1 + erf z1)(1 + erf z2) / 4`` with ``z = n . (x - c) / (sqrt 2 s)``: a dark quadrant blurred by a Gaussian.
+
+    Parameters cx, cy, angle of either edge's normal, blur s, b, a; Gauss-Newton. None where it does not fit.
+    """
+    normals = np.linalg.inv(jac)  # rows: directions across the vertical and the horizontal edge, into the dark square
+    theta = np.arctan2(normals[:, 1], normals[:, 0])
+    white = float(np.percentile(level, 80))
+    p = np.array([off[0], off[1], theta[0], theta[1], 0.9, white, max(white - float(level.min()), 1.0)])
+    limits = np.array([0.7, 0.7, 0.1, 0.1, 0.4, np.inf, np.inf])
+    rms = np.inf
+    for _ in range(iterations):
+        ex, ey = dx - p[0], dy - p[1]
+        c1, d1, c2, d2, s = np.cos(p[2]), np.sin(p[2]), np.cos(p[3]), np.sin(p[3]), p[4]
+        z1, z2 = (c1 * ex + d1 * ey) / s, (c2 * ex + d2 * ey) / s
+        e1, e2 = 1.0 + erf(z1 * _HALF), 1.0 + erf(z2 * _HALF)
+        g1 = -p[6] * 0.25 * e2 * _PEAK * np.exp(-0.5 * z1 * z1) / s
+        g2 = -p[6] * 0.25 * e1 * _PEAK * np.exp(-0.5 * z2 * z2) / s
+        dark = 0.25 * e1 * e2
+        residual = level - (p[5] - p[6] * dark)
+        rms = float(np.sqrt(np.mean(residual**2)))
+        design = np.stack(
+            [
+                -(g1 * c1 + g2 * c2), -(g1 * d1 + g2 * d2), g1 * (c1 * ey - d1 * ex), g2 * (c2 * ey - d2 * ex),
+                -(g1 * z1 + g2 * z2), np.ones_like(dx), -dark,
+            ],
+            axis=1,
+        )
+        normal = design.T @ design
+        normal[np.diag_indices(7)] *= 1.0 + 1e-4
+        normal[np.diag_indices(7)] += 1e-9
+        step = np.clip(np.linalg.solve(normal, design.T @ residual), -limits, limits)
+        p = p + step
+        p[4] = np.clip(p[4], 0.4, 3.0)
+        if np.abs(step[:2]).max() < 5e-3:
+            break
+    turned = np.abs((p[2:4] - theta + np.pi) % (2 * np.pi) - np.pi).max()
+    return p if p[6] > MIN_CONTRAST and rms < 0.12 * p[6] and turned < 0.25 else None
+
+
+def _place(homography: Array, x: float, y: float) -> Array:
+    p = homography @ np.array([x, y, 1.0])
+    return np.asarray(p[:2] / p[2])
