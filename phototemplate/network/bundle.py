@@ -72,6 +72,20 @@ class State:
         )
 
 
+@dataclass(frozen=True)
+class PointPrior:
+    """Free points expected at places known beforehand, each coordinate for itself."""
+
+    mean: Array
+    """(M, 3) world"""
+    sigma: Array
+    """(3,) standard deviations along the world's axes, mm"""
+
+    def whitened(self, points: Array) -> Array:
+        """(M, 3) distance of points from where they are expected, in standard deviations."""
+        return np.asarray((self.mean - points) / self.sigma)
+
+
 @dataclass
 class Problem:
     """What is adjusted and from which sightings; the values are in a :class:`State`."""
@@ -107,6 +121,8 @@ class Problem:
     """The common plane of the sheets is adjusted"""
     fixed: frozenset[str] = frozenset()
     """Names of shared parameters held at their values (the datum)"""
+    point_prior: PointPrior | None = None
+    """Where the free points are expected; not for those that a known length ends at"""
     names: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -285,7 +301,9 @@ class Normal:
     """Information per group of conditions"""
 
 
-def normal_equations(problem: Problem, linear: Linear, conditions: Sequence[Condition], weight: Array) -> Normal:
+def normal_equations(
+    problem: Problem, points: Array, linear: Linear, conditions: Sequence[Condition], weight: Array
+) -> Normal:
     """Sum up ``J^T W J`` and ``J^T W r`` with one robust weight per sighting (N,)."""
     k, m = problem.size, len(problem.schur_points)
     info, grad = np.zeros((k, k)), np.zeros(k)
@@ -315,6 +333,11 @@ def normal_equations(problem: Problem, linear: Linear, conditions: Sequence[Cond
             point_grad[:, a] = np.bincount(s, g[:, a], m)
             for b in range(3):
                 point_info[:, a, b] = np.bincount(s, outer[:, a, b], m)
+    if m and problem.point_prior is not None:
+        prior = problem.point_prior
+        off = prior.whitened(points)[problem.schur_points]
+        point_info += np.diag(1.0 / prior.sigma**2)
+        point_grad += off / prior.sigma
     parts: dict[str, Array] = {}
     for condition in conditions:
         r, j = condition.whitened()
@@ -397,6 +420,8 @@ def cost(problem: Problem, state: State, base: Array, huber: float | None) -> fl
         norm = np.sqrt(square)
         square = np.where(norm <= huber, square, 2 * huber * norm - huber * huber)
     total = float(base @ square)
+    if problem.point_prior is not None:
+        total += float(np.sum(problem.point_prior.whitened(state.points)[problem.schur_points] ** 2))
     for condition in problem.conditions(state):
         r, _ = condition.whitened()
         total += float(r @ r)
@@ -444,7 +469,7 @@ def solve(
         weight = base
         if huber is not None:
             weight = base * huber_weight(np.sqrt(np.sum(linear.white**2, axis=1)), huber)
-        normal = normal_equations(problem, linear, problem.conditions(state), weight)
+        normal = normal_equations(problem, state.points, linear, problem.conditions(state), weight)
         accepted = False
         for _ in range(12):
             inverse = _point_inverse(normal, lam)
@@ -485,7 +510,7 @@ def solve(
     weight = base
     if huber is not None:
         weight = base * huber_weight(np.sqrt(np.sum(linear.white**2, axis=1)), huber)
-    normal = normal_equations(problem, linear, problem.conditions(state), weight)
+    normal = normal_equations(problem, state.points, linear, problem.conditions(state), weight)
     return Solution(state, linear, weight, normal, count, done, now)
 
 

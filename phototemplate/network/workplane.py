@@ -194,17 +194,24 @@ def _weights(height: Array, settings: WorkPlaneSettings) -> Array:
 
 
 def _axes(normal: Array, centre: Array, sheet_x: list[Array]) -> Array:
-    """Rotation work_from_world: z the normal, x along the sheets' longest spread, its sense by their x axes."""
+    """Rotation work_from_world: z the normal, x along the way most sheets lie, in the direction of their longest spread.
+
+    Sheets are laid roughly square to the cabinets, so their axes (modulo 90 degrees) give a view a person can read. It is
+    a convention only and carries no uncertainty.
+    """
+    u = sheet_x[0] - (sheet_x[0] @ normal) * normal
+    u = u / np.linalg.norm(u)
+    v = np.cross(normal, u)
+    angle = np.array([np.arctan2(x @ v, x @ u) for x in sheet_x])
+    turn = float(np.angle(np.mean(np.exp(4j * angle)))) / 4
     flat = centre - centre.mean(axis=0)
-    flat = flat - np.outer(flat @ normal, normal)
-    hint = np.sum(sheet_x, axis=0)
-    if np.linalg.norm(flat) < 1.0:
-        x = sheet_x[0] - (sheet_x[0] @ normal) * normal
-    else:
-        _, _, vt = np.linalg.svd(flat)
-        x = vt[0] - (vt[0] @ normal) * normal
-        x = x * (1.0 if x @ hint >= 0 else -1.0)
-    x = x / np.linalg.norm(x)
+    spread = np.linalg.svd(np.column_stack([flat @ u, flat @ v]))[2][0]
+    ways = turn + np.arange(4) * np.pi / 2
+    along = np.abs(np.cos(ways - np.arctan2(spread[1], spread[0])))
+    upright = np.array([np.sum(np.cos(way - angle)) for way in ways])
+    # Of the two senses along the spread the one in which more sheets read upright.
+    best = int(np.lexsort((upright, np.round(along, 6)))[-1])
+    x = np.cos(ways[best]) * u + np.sin(ways[best]) * v
     return np.array([x, np.cross(normal, x), normal])
 
 

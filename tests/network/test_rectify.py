@@ -1,0 +1,76 @@
+"""The top view against a chequered floor painted into synthetic photos."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from phototemplate.errors import MeasureError
+from phototemplate.model import Array, Network, WorkPlane
+from phototemplate.network import rectify, workplane
+from phototemplate.network.projection import rays
+from tests.network.synthetic import Kitchen, kitchen
+
+_FIELD_MM = 100.0
+
+
+@pytest.fixture(scope="module")
+def scene() -> tuple[Kitchen, WorkPlane]:
+    k = kitchen(9, size_px=(800, 600), n_photos=6)
+    return k, workplane.fit_work_plane(k.truth, k.cabinets, 0.3)
+
+
+def _paint(network: Network, plane: WorkPlane, photo_id: str) -> rectify.RgbImage:
+    """A photo of the work plane painted with 100 mm fields: red by x, green by y."""
+    columns, rows = network.cameras[network.photos[photo_id].camera_id].size_px
+    uv = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2).astype(float)
+    eye, way = rays(network, photo_id, uv)
+    eye_work = plane.rotation @ eye + plane.translation_mm
+    way_work = way @ plane.rotation.T
+    reach = -eye_work[2] / np.minimum(way_work[:, 2], -1e-6)
+    xy = eye_work[:2] + reach[:, None] * way_work[:, :2]
+    rgb = np.zeros((len(uv), 3), dtype=np.uint8)
+    rgb[:, :2] = _colour(xy)
+    rgb[way_work[:, 2] > -1e-3] = 0
+    return rgb.reshape(rows, columns, 3)
+
+
+def _colour(xy: Array) -> Array:
+    return np.clip(128 + 100 * np.sin(2 * np.pi * xy / (4 * _FIELD_MM)), 0, 255)
+
+
+def test_every_pixel_shows_its_place(scene: tuple[Kitchen, WorkPlane]) -> None:
+    k, plane = scene
+    asked: list[str] = []
+
+    def rgb_of(photo_id: str) -> rectify.RgbImage:
+        asked.append(photo_id)
+        return _paint(k.truth, plane, photo_id)
+
+    view = rectify.rectify(k.truth, plane, rgb_of, px_per_mm=0.25)
+    rows, columns = np.nonzero(view.seen)
+    assert view.seen.mean() > 0.5
+    xy = view.work_from_px(np.column_stack([columns, rows]))
+    assert np.allclose(view.px_from_work(xy), np.column_stack([columns, rows]))
+    error = np.abs(view.rgb[rows, columns, :2] - _colour(xy))
+    assert np.median(error) < 3
+    assert np.quantile(error, 0.95) < 12
+    assert len(asked) == len(set(asked)), "each photo is read once"
+    assert sum(view.best_photo.values()) == pytest.approx(1.0)
+
+
+def test_reduced_pictures_give_the_same_view(scene: tuple[Kitchen, WorkPlane]) -> None:
+    k, plane = scene
+    full = rectify.rectify(k.truth, plane, lambda p: _paint(k.truth, plane, p), px_per_mm=0.1)
+    half = rectify.rectify(
+        k.truth, plane, lambda p: _paint(k.truth, plane, p).reshape(300, 2, 400, 2, 3).mean(axis=(1, 3)).astype(np.uint8),
+        px_per_mm=0.1,
+    )  # fmt: skip
+    both = full.seen & half.seen
+    assert np.median(np.abs(full.rgb[both].astype(int) - half.rgb[both])) <= 2
+
+
+def test_bounds_nobody_sees_are_an_error(scene: tuple[Kitchen, WorkPlane]) -> None:
+    k, plane = scene
+    with pytest.raises(MeasureError, match="bounds"):
+        rectify.rectify(k.truth, plane, lambda p: _paint(k.truth, plane, p), (90000.0, 90000.0, 90500.0, 90500.0))
