@@ -18,7 +18,7 @@ from phototemplate.model import Array
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
-from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet, meet_at, with_gradient
+from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet, meet_at, tangent_place, with_gradient
 from phototemplate.template.quantities import span_area
 
 CHECK_TOLERANCE_MM = 0.02
@@ -147,6 +147,11 @@ def join(lines: Sequence[tuple[AnyCurve, str, str]], corners: Sequence[Vec]) -> 
     for i, (curve, name, finish) in enumerate(lines):
         before, before_name, _ = lines[i - 1]
         old = corners[i]
+        tangent = tangent_place(before, curve)
+        if tangent is not None:
+            starts.append(tangent)
+            ends.append(tangent)
+            continue
         a, b = before.foot(old), curve.foot(old)
         if crossing_angle_rad(before, curve, b.xy) < math.radians(1.0):
             gap = float((b - a).norm()) if np.hypot(*(b.xy - a.xy)) > 1e-9 else 0.0

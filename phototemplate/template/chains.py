@@ -13,7 +13,7 @@ from phototemplate.model import Array, Candidate, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import flatten_polyline
-from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet_at, segment_curve
+from phototemplate.template.meeting import AnyCurve, corner_place, crossing_angle_rad, segment_curve, tangent_place
 from phototemplate.template.quantities import seen_stretch, segment_middle
 
 
@@ -92,8 +92,8 @@ def join_edges(
     for i, j in pairs:
         a, b = ids[i], ids[j]
         if n == 2:  # both neighbours are the same two edges: take the ends of the first one after the other
-            at_a = 1 if i == 0 else 0
-            at_b = int(np.argmin(np.hypot(*(ends[b] - ends[a][at_a]).T)))
+            first, second = 1 - i, int(np.argmin(np.hypot(*(ends[ids[1]] - ends[ids[0]][1 - i]).T)))
+            at_a, at_b = (first, second) if i == 0 else (second, first)
         else:
             at_a, at_b = _facing(ends[a], ends[b])
         joints.append(_meet(by_id[a], by_id[b], ends[a][at_a], ends[b][at_b], ends, spec.loop_id, settings, findings))
@@ -133,8 +133,10 @@ def _meet(
     settings: OutlineSettings, findings: list[Finding],
 ) -> _Joint:
     """Corner of two edges, or the finding that there is none."""
-    curve_a, curve_b = (segment_curve(s, 0, len(s.offsets_mm)) for s in (a, b))
-    corner = meet_at(curve_a, curve_b, (end_a + end_b) / 2.0)
+    m, size = len(a.offsets_mm), len(a.offsets_mm) + len(b.offsets_mm)
+    curve_a, curve_b = segment_curve(a, 0, size), segment_curve(b, m, size)
+    place = corner_place(curve_a, curve_b, (end_a + end_b) / 2.0)
+    corner = None if place is None else place.xy
     gap = float(np.hypot(*(end_b - end_a)))
     reason = ""
     if corner is None:
@@ -146,7 +148,7 @@ def _meet(
         longest = max(extension, key=lambda e: extension[e])
         if extension[longest] > settings.max_extension_mm:
             reason = f"edge {longest} would have to run on {extension[longest]:.0f} mm beyond what was seen"
-        elif grazing < math.radians(settings.min_corner_angle_deg):
+        elif tangent_place(curve_a, curve_b) is None and grazing < math.radians(settings.min_corner_angle_deg):
             findings.append(Finding(
                 "corner-grazing", f"{a.edge_id}/{b.edge_id}",
                 f"Edges {a.edge_id} and {b.edge_id} of loop {loop_id} meet at {math.degrees(grazing):.1f} degrees, "

@@ -83,7 +83,8 @@ def outward_mm(segment: Segment, finish: str, spec: PieceEdgeSpec, shop: ShopSpe
     if spec.clearance is not None:
         return -spec.clearance
     if finish == "finished":
-        return shop.end_overhang if segment.kind == "end" else shop.overhang
+        # a rounded end carries on the front's overhang
+        return shop.end_overhang if segment.kind == "end" and segment.shape != "arc" else shop.overhang
     return -{
         "wall": shop.wall_clearance, "panel": shop.panel_clearance, "appliance": shop.appliance_clearance,
         "seam": shop.joint / 2.0,

@@ -113,6 +113,42 @@ def meet(a: AnyCurve, b: AnyCurve, near: Array, reach_mm: float = 3000.0) -> Vec
     return None if xy is None else with_gradient(a, b, xy)
 
 
+TANGENT_SLACK_MM = 1.0
+"""A line (or arc) that passes an arc this closely runs on into it; measured edges are never tangent to the last micrometre"""
+
+
+def tangent_place(a: AnyCurve, b: AnyCurve) -> Vec | None:
+    """Where a line or arc runs on into an arc without a corner; None where they do not touch within the slack.
+
+    Two touching curves cross twice, or not at all, for an error as small as one likes; the foot of the arc's centre on
+    the line (the place on the line of centres, of two arcs) is where they are meant to join and moves smoothly.
+    """
+    if isinstance(b, LineCurve):
+        a, b = b, a
+    if not isinstance(b, ArcCurve):
+        return None
+    if isinstance(a, LineCurve):
+        room = abs(float(a.side(b.centre))) - b.radius.value
+        return a.foot(b.centre) if abs(room) < TANGENT_SLACK_MM else None
+    if isinstance(a, ArcCurve):
+        apart = b.centre - a.centre
+        distance = float(apart.norm()) if float(abs(apart.x) + abs(apart.y)) > 0 else 0.0
+        for sign, room in ((1.0, distance - a.radius.value - b.radius.value),
+                           (1.0, distance + b.radius.value - a.radius.value),
+                           (-1.0, distance + a.radius.value - b.radius.value)):
+            if abs(room) < TANGENT_SLACK_MM and distance > TANGENT_SLACK_MM:
+                return a.centre + apart.unit() * (a.radius * sign)
+    return None
+
+
+def corner_place(a: AnyCurve, b: AnyCurve, near: Array, reach_mm: float = 3000.0) -> Vec | None:
+    """The corner of two edges near a place: where they run into each other, else where they meet."""
+    tangent = tangent_place(a, b)
+    if tangent is not None and float(np.hypot(*(tangent.xy - near))) <= reach_mm:
+        return tangent
+    return meet(a, b, near, reach_mm)
+
+
 def crossing_angle_rad(a: AnyCurve, b: AnyCurve, xy: Array) -> float:
     """Angle between two curves at a common point, 0 to pi/2."""
     na, nb = a.side_at(xy)[1], b.side_at(xy)[1]

@@ -18,7 +18,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
-from phototemplate.template.meeting import AnyCurve, segment_curve, with_gradient
+from phototemplate.template.meeting import AnyCurve, segment_curve, tangent_place, with_gradient
 from phototemplate.template.profile import ProfileCurve
 
 Unit = Literal["mm", "rad", "mm2"]
@@ -143,7 +143,8 @@ class State:
         xy = loop.corners_mm[index]
         if not loop.closed and index in (0, n):
             return chain_end(self.curve(loop.edge_ids[0 if index == 0 else -1]), xy)
-        return with_gradient(self.curve(loop.edge_ids[index - 1]), self.curve(loop.edge_ids[index % n]), xy)
+        before, after = self.curve(loop.edge_ids[index - 1]), self.curve(loop.edge_ids[index % n])
+        return tangent_place(before, after) or with_gradient(before, after, xy)
 
     def stretch(self, edge_id: str) -> tuple[Vec, Vec]:
         """Ends of the trimmed stretch of an edge: its corners in the first loop that has it, else where it was seen."""
@@ -221,6 +222,9 @@ def place_on_edge(state: State, place: EdgePlace) -> Vec:
     """Point at a share of the trimmed stretch, carried by the curve."""
     curve = state.curve(place.edge_id)
     start, end = state.stretch(place.edge_id)
+    if isinstance(curve, ArcCurve):
+        swept = curve.sweep(start, end) * (curve.turn * place.at)
+        return curve.centre + (start - curve.centre).unit().turned(swept) * curve.radius
     return curve.foot(start + (end - start) * place.at)
 
 

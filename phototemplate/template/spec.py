@@ -37,7 +37,7 @@ class PieceEdgeSpec(Section):
     finish: EdgeFinish | None = None
     """Left out: front, end and other edges finished, walls to wall, panels to panel, sides of openings to appliance"""
     overhang: Length | None = None
-    """Beyond the measured edge, to the outside; left out: the shop's overhang on fronts, the end overhang on ends"""
+    """Beyond the measured edge, to the outside; left out: the shop's overhang, on straight ends the shop's end overhang"""
     clearance: NotNegativeLength | None = None
     """Gap left to a wall, panel or appliance; left out: the shop's clearance for it"""
     shape: Literal["as-found", "straight"] = "as-found"

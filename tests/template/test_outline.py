@@ -301,3 +301,51 @@ def test_wall_profile_reaches_the_stated_bow() -> None:
     outline = build_outline(segments, [LoopSpec("run", ("front", "right", "back", "left"))], influences(), SETTINGS)
     middle = distance(outline, EdgePlace("front", 0.5), EdgePlace("back"))
     assert middle.value_mm == pytest.approx(600.0 - 8.0, abs=0.02)
+
+
+@pytest.mark.parametrize("off", [0.0, 0.4, -0.4])
+def test_a_rounded_end_runs_on_into_the_fronts(off: float) -> None:
+    """A semicircular end touches the fronts without a corner: area = rectangle + half a circle, whatever the last 0.4 mm."""
+    p = [[0.0, 0.0], [1500.0, 0.0], [1500.0, 600.0], [0.0, 600.0]]
+    segments = [
+        segment("front", "front", p[0], p[1]), segment("round", "end", [1500.0, off], [1500.0, 600.0 - off], arc=-300.0 + off),
+        segment("back", "front", p[2], p[3]), segment("left", "wall", p[3], p[0]),
+    ]
+    outline = build_outline(segments, [LoopSpec("bar", ("front", "round", "back", "left"))], influences(), SETTINGS)
+    assert not outline.findings
+    assert area(outline, "bar").value == pytest.approx(1500 * 600 + math.pi * (300 - off) ** 2 / 2, abs=abs(off) * 600 + 1e-6)
+    report = next(r for r in outline.edges if r.edge_id == "round")
+    assert report.length_mm == pytest.approx(math.pi * 300, abs=3.2 * abs(off) + 1e-6)
+    assert 0 < report.length_U_mm < 1.0
+
+
+def test_two_edges_make_a_loop() -> None:
+    """A circular segment: r^2/2 (t - sin t)."""
+    segments = [segment("s", "front", [0.0, 0.0], [1000.0, 0.0]), segment("r", "end", [0.0, 0.0], [1000.0, 0.0], arc=400.0)]
+    outline = build_outline(segments, [LoopSpec("d", ("r", "s"))], influences(), SETTINGS)
+    r = (500.0**2 + 400.0**2) / 800.0
+    t = 2 * math.asin(500.0 / r)
+    assert area(outline, "d").value == pytest.approx(r * r / 2 * (t - math.sin(t)), rel=1e-9)
+
+
+def test_one_wall_shared_by_two_loops() -> None:
+    """Runs on both sides of a gap share the measured wall; the plan follows it although each run is shorter."""
+    segments = [
+        segment("left-front", "front", [0, 0], [900, 0]), segment("gap-left", "end", [900, 0], [901, 600]),
+        segment("gap-right", "end", [1664, 600], [1664, 0]), segment("right-front", "front", [1664, 0], [2500, 0]),
+        segment("right-end", "end", [2500, 0], [2500, 600]), segment("left-end", "end", [0, 600], [0, 0]),
+        segment("back", "wall", [2500, 600], [0, 600], bow(2460.0, 6.0), 14),
+        segment("return", "front", [-700, -1200], [-700, 0]),
+    ]
+    loops = [LoopSpec("left", ("left-front", "gap-left", "back", "left-end")),
+             LoopSpec("right", ("right-front", "right-end", "back", "gap-right"))]
+    outline = build_outline(segments, loops, influences(), SETTINGS)
+    assert all(loop.closed for loop in outline.loops)
+    by_id = {r.edge_id: r for r in outline.edges}
+    assert by_id["left-front"].angle_rad == pytest.approx(0.0, abs=1e-9), "x along the run, not along the longer return"
+    total = area(outline, "left").value + area(outline, "right").value
+    plain = 900.5 * 600 + 836 * 600
+    assert total == pytest.approx(plain, abs=6.0 * 1740)
+    state = State(outline)
+    covariance = state.corners("left")[2].y.gradient(state.size) @ state.cov @ state.corners("right")[2].y.gradient(state.size)
+    assert abs(covariance) > 0.01, "the contact gap of the one wall moves corners of both loops"
