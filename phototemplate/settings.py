@@ -63,6 +63,8 @@ class AdjustmentSettings(Section):
     """Standard uncertainty of the print scale all targets of one kind share."""
     u_print_sheet: float = 0.0005
     """Standard deviation of a single target's print scale about the common one."""
+    u_marker_px: float = 0.5
+    """Added to the uncertainty of plain markers' corners: blur and exposure shift black edges, all of a marker together."""
     u_flat_mm: float = 3.0
     """Standard deviation of the rise of a sheet's corner where its curl is released."""
     curl: Literal["auto", "never", "always"] = "auto"

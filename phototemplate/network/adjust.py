@@ -65,7 +65,8 @@ def adjust(
     tell = progress or (lambda text, share: None)
     listed = list(sightings.values()) if isinstance(sightings, Mapping) else list(sightings)
     metas = {p.photo_id: p for p in photos}
-    views = views_of([s for s in listed if s.photo_id in metas], targets)
+    extra = {t: settings.u_marker_px for t, target in targets.items() if target.kind == "marker"}
+    views = views_of([s for s in listed if s.photo_id in metas], targets, extra)
     if not any(v.flat for own in views.values() for v in own.values()):
         raise MeasureError("No photo shows enough of a target to be placed; photograph the sheets closer, sharper and whole.")
     camera_of = {p: metas[p].camera_id for p in views}

@@ -36,8 +36,14 @@ class View:
         return bool(s[1] > 0.05 * s[0])
 
 
-def views_of(sightings: Sequence[Sightings], targets: Mapping[str, Target]) -> dict[str, dict[str, View]]:
-    """Views by photo and target; sightings of unknown targets are left out, repeated ones keep the first."""
+def views_of(
+    sightings: Sequence[Sightings], targets: Mapping[str, Target], extra_px: Mapping[str, float] | None = None
+) -> dict[str, dict[str, View]]:
+    """Views by photo and target; sightings of unknown targets are left out, repeated ones keep the first.
+
+    ``extra_px`` per target is added in quadrature to the standard deviation of its sightings.
+    """
+    more = extra_px or {}
     out: dict[str, dict[str, View]] = {}
     for photo in sightings:
         assert len(photo.target_ids) == len(photo.point_ids) == len(photo.uv_px) == len(photo.cov_px2)
@@ -61,7 +67,7 @@ def views_of(sightings: Sequence[Sightings], targets: Mapping[str, Target]) -> d
                     numbers,
                     target.points_mm[numbers],
                     np.asarray(photo.uv_px, dtype=np.float64)[rows],
-                    np.asarray(photo.cov_px2, dtype=np.float64)[rows],
+                    np.asarray(photo.cov_px2, dtype=np.float64)[rows] + more.get(target_id, 0.0) ** 2 * np.eye(2),
                 )
         out[photo.photo_id] = views
     return out
