@@ -7,14 +7,14 @@ order of influences by name.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from phototemplate.errors import Finding
 from phototemplate.memo import Memo, key_of
-from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints
+from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints, Segment
 
 EdgeResults = tuple[tuple[PlanePoints, ...], tuple[EdgeTrace, ...], tuple[Finding, ...]]
 
@@ -60,6 +60,28 @@ def remembered_edges(
             edge = replace(edge, points=_reordered(edge.points, edge.influence_names, names), influence_names=names)
         edges[h.edge_id] = edge
     return edges
+
+
+def remembered_segments(
+    memo: Memo,
+    hints: Sequence[EdgeHint],
+    edges: Mapping[str, MeasuredEdge],
+    fit: Callable[[PlanePoints, EdgeHint], Segment],
+) -> list[Segment]:
+    """Fit the edges whose points are new, take the others from the memo; in the order of ``hints``.
+
+    Points are the same object as long as nothing they depend on has changed (``remembered_edges``), hint and settings included.
+    """
+    segments = []
+    for h in hints:
+        points = edges[h.edge_id].points
+        if points is None:
+            continue
+        place = f"segment {h.edge_id}"
+        if not (memo.holds(place, "") and memo.recall(place)[0] is points):
+            memo.keep(place, "", (points, fit(points, h)))
+        segments.append(memo.recall(place)[1])
+    return segments
 
 
 def _hint_text(hint: EdgeHint) -> object:

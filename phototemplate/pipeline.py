@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.edge_memory import remembered_edges
+from phototemplate.edge_memory import remembered_edges, remembered_segments
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.inputs import (
@@ -72,9 +72,7 @@ def measure(
         edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
             store.gray, network, plane, wanted, edge_settings, progress
         ))
-        segments = [
-            fit_segment(e.points, h, edge_settings) for h in hints if (e := edges[h.edge_id]).points is not None
-        ]
+        segments = remembered_segments(memo, hints, edges, lambda points, h: fit_segment(points, h, edge_settings))
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})
         outline = build_outline(segments, loops, plane.influences, settings.outline, not network.scale_known)

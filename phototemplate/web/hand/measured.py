@@ -18,7 +18,7 @@ import numpy as np
 from phototemplate.edges.scene import Scene, paper_outline
 from phototemplate.edges.sources.hints import hint_path
 from phototemplate.errors import Finding
-from phototemplate.inputs import file_state, read_photos
+from phototemplate.inputs import file_state
 from phototemplate.job import Job, load_job
 from phototemplate.memo import key_of
 from phototemplate.model import Array, EdgeReport, Measurement
@@ -36,7 +36,7 @@ def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
     """Measure the job as it is now; JSON of everything the page shows."""
     start = time.perf_counter()
     job = load_job(Path(job_folder))
-    photos, _ = read_photos(job)
+    photos = desk.readable(job)
     desk.store.set_photos(photos)
     m = measure_job(job, tell, desk.memo, desk.store)
     template, trouble = stone_of(job, m)
@@ -53,19 +53,21 @@ def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
 
 
 def clean(value: Any) -> Any:
-    """Plain JSON: numpy turned to numbers, what is not finite to null."""
+    """Plain JSON: arrays rounded to lists, what is not finite to null."""
     if isinstance(value, dict):
         return {str(k): clean(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
         return [clean(v) for v in value]
     if isinstance(value, np.ndarray):
-        return clean(value.tolist())
+        # whole arrays at a time: element by element this would cost more than the rest of the view
+        if value.dtype.kind != "f":
+            return value.tolist()
+        rounded = np.round(value, 5).tolist()
+        return rounded if np.isfinite(value).all() else clean(rounded)
     if isinstance(value, (float, np.floating)):
         return round(float(value), 5) if np.isfinite(value) else None
-    if isinstance(value, np.integer):
-        return int(value)
-    if isinstance(value, np.bool_):
-        return bool(value)
+    if isinstance(value, np.generic):
+        return value.item()
     return value
 
 

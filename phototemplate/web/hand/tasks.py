@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import threading
 from collections import OrderedDict
@@ -69,6 +70,14 @@ class Desk:
         with self.lock:
             self.metas[key] = meta
         return meta
+
+    def readable(self, job: Job) -> list[PhotoMeta]:
+        """Photos of the job whose header can be read; the others are the measurement's findings."""
+        out = []
+        for path in job.photo_paths():
+            with contextlib.suppress(PhotoError, OSError):
+                out.append(self.meta(path))
+        return out
 
     def measured(self) -> Measurement:
         """The last measurement. Raises ``MeasureError`` where there is none yet."""

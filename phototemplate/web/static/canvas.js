@@ -10,7 +10,8 @@ export class Stage {
     this.f = yUp ? -1 : 1;
     this.view = { x: 0, y: 0, k: 1, turn: 0 };
     this.layers = [];
-    this.bounds = null;
+    this.extent = null;
+    this.pad = [28, 28, 28, 28]; // left, top, right, bottom
     this.limits = [1e-3, 1e3];
     this.ontap = () => {};
     this.grab = () => null; // (world, screen) -> {move(world, screen), drop(), cancel()} or null
@@ -52,7 +53,7 @@ export class Stage {
     this.ratio = Math.min(window.devicePixelRatio || 1, 3);
     this.canvas.width = Math.round(this.width * this.ratio);
     this.canvas.height = Math.round(this.height * this.ratio);
-    if (first && this.bounds) this.fit();
+    if (first) this.fit();
     this.paint(); // at once: a resized canvas is empty
   }
 
@@ -83,13 +84,19 @@ export class Stage {
     return [event.clientX - box.left, event.clientY - box.top];
   }
 
-  fit(bounds = this.bounds, margin = 24) {
-    if (!bounds) return;
-    const [x0, y0, x1, y1] = bounds;
-    const c = Math.abs(Math.cos(this.view.turn)), s = Math.abs(Math.sin(this.view.turn));
-    const w = (x1 - x0) * c + (y1 - y0) * s, hgt = (x1 - x0) * s + (y1 - y0) * c;
-    const k = Math.min((this.width - 2 * margin) / Math.max(w, 1e-6), (this.height - 2 * margin) / Math.max(hgt, 1e-6));
-    this.view = { ...this.view, x: (x0 + x1) / 2, y: (y0 + y1) / 2, k: this.clamp(k) };
+  // Show all of some points (world), as the view is turned
+  fit(pad = this.pad) {
+    if (!this.extent?.length) return;
+    const c = Math.cos(this.view.turn), s = Math.sin(this.view.turn);
+    let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+    for (const [x, y] of this.extent) {
+      const u = c * x - s * y, v = s * x + c * y;
+      x0 = Math.min(x0, u); x1 = Math.max(x1, u); y0 = Math.min(y0, v); y1 = Math.max(y1, v);
+    }
+    const [left, top, right, bottom] = pad;
+    const k = this.clamp(Math.min((this.width - left - right) / Math.max(x1 - x0, 1e-6), (this.height - top - bottom) / Math.max(y1 - y0, 1e-6)));
+    const u = (x0 + x1) / 2 - (left - right) / 2 / k, v = (y0 + y1) / 2 - this.f * (top - bottom) / 2 / k;
+    this.view = { ...this.view, x: c * u + s * v, y: -s * u + c * v, k };
     this.draw();
   }
 

@@ -43,7 +43,7 @@ function content(draw) {
         h('h2', {}, t('finish.edges')),
         h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
           h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, ` ${shortU(e.length_U)}`)),
-            h('td', { class: 'num' }, e.offset_U ? uncertainty(Math.max(...e.offset_U)) : '–'), h('td', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`)))))),
+            h('td', { class: 'num' }, e.offset_U ? uncertainty(Math.max(...e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
         r.stone?.pieces ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},
@@ -69,7 +69,7 @@ async function run(what, draw) {
   draw();
   try {
     const answer = await post(`/api/${what}`);
-    if (what === 'finish') written = answer; else packed = answer;
+    if (what === 'finish') { written = answer; if (answer.trouble) notice(answer.trouble, 'error'); } else packed = answer;
   } catch (error) { notice(error.sentence || String(error), 'error'); }
   busy = '';
   draw();

@@ -127,7 +127,7 @@ export class Sheets {
       const points = s.points.map(at);
       ctx.fillStyle = c.strip;
       for (const [x, y] of points) ctx.fillRect(x - 2, y - 2, 4, 4);
-      if (stage.view.k * 200 > 40) {
+      if (stage.view.k * 200 > 110) {
         const p = points[points.length >> 1];
         text(ctx, s.id, [p[0], p[1] - 14], { colour: c.strip, size: 12 });
       }
@@ -361,7 +361,7 @@ export class Ruler {
     const c = palette();
     const nice = inInch() ? [1, 2, 6, 12, 24, 48, 96].map((n) => n * 25.4) : [10, 20, 50, 100, 200, 500, 1000, 2000];
     const size = nice.find((n) => n * stage.view.k > 70) || nice[nice.length - 1];
-    const px = size * stage.view.k, x = stage.width - px - 20, y = stage.height - 20;
+    const px = size * stage.view.k, x = stage.width - px - 20, y = stage.height - (stage.lift || 20);
     line(ctx, [[x, y - 6], [x, y], [x + px, y], [x + px, y - 6]], { colour: c.ink, width: 2 });
     text(ctx, inInch() ? `${fraction(size)} · ${metric(size, 0)}` : `${metric(size, 0)} · ${fraction(size)}`, [x + px / 2, y - 14], { size: 12 });
   }

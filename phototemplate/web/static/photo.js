@@ -21,6 +21,7 @@ export function open(root, name, id) {
   const state = { id, photo: null, marks: null, tool: null };
   const draft = new Draft();
   stage.background = '#6f6d68';
+  stage.pad = [8, 8, 8, 8];
 
   const layer = { paint: (ctx) => state.marks && paintMarks(ctx, stage, state) };
 
@@ -32,9 +33,9 @@ export function open(root, name, id) {
     state.matrix = uprightMatrix(size, orientation);
     const [w, hgt] = uprightSize(size, orientation);
     stage.layers = [photoLayer(photo), layer, draft];
-    stage.bounds = [0, 0, w, hgt];
+    stage.extent = [[0, 0], [w, hgt]];
     stage.limits = [Math.min(stage.width / w, stage.height / hgt) * 0.4, 32];
-    stage.fit(stage.bounds, 8);
+    stage.fit();
     load();
   }
 

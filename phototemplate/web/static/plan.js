@@ -31,6 +31,7 @@ export function open(root, name) {
   const stage = new Stage(canvas, { yUp: true, name: t('plan.canvas') });
   stage.background = '#b0aea8';
   stage.limits = [0.02, 80];
+  stage.pad = canvas.clientWidth > 600 ? [84, 44, 36, 88] : [30, 70, 30, 60];
   const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), chosen: new Chosen(), stone: new Stone(), draft: new Draft(), ruler: new Ruler() };
   const plan = { stage, parts, tool: null, mode: name, loupe, show, begin, stop, redraw, moveEnd, nudge: null };
   let picture = null;
@@ -56,9 +57,8 @@ export function open(root, name) {
 
   function takeResult() {
     const result = store.result;
-    const box = boundsOf(result);
-    const first = box && !stage.bounds;
-    stage.bounds = box;
+    const first = result && !stage.extent;
+    stage.extent = extentOf(result);
     if (first) {
       if (kept) Object.assign(stage.view, kept);
       else {
@@ -244,12 +244,11 @@ export function open(root, name) {
     const mm = (share) => (share * tolerance()).toFixed(1);
     fill(legend, h('details', { open: legendOpen, ontoggle: (e) => { legendOpen = e.target.open; }, data: { key: 'legend' } },
       h('summary', {}, t('legend.title')),
-      h('ul', {}, ['a', 'b', 'c', 'd', 'e'].map((letter, i) => h('li', {},
-        h('svg:svg', { viewBox: '0 0 44 10', class: `sample u-${letter}`, 'aria-hidden': 'true' }, h('svg:path', { d: 'M0 5H44', 'stroke-width': widths[letter], 'stroke-dasharray': dashes[letter].join(' ') || 'none' })),
+      h('ul', {}, ['a', 'b', 'c', 'd', 'e'].map((letter, i) => h('li', { class: `u-${letter}` },
         h('b', {}, letter.toUpperCase()),
-        h('span', {}, i < 4 ? t('legend.upto', { mm: mm(limits[i]), inch: fraction(limits[i] * tolerance(), 64) }) : t('legend.over', { mm: mm(2), inch: fraction(2 * tolerance(), 64) }))))),
-      h('p', { class: 'hint' }, t('legend.note', { n: ELLIPSE_SCALE })),
-      layers.levels ? h('p', { class: 'hint' }, t('legend.levels')) : null));
+        h('svg:svg', { viewBox: '0 0 44 10', class: 'sample', 'aria-hidden': 'true' }, h('svg:path', { d: 'M0 5H44', 'stroke-width': widths[letter], 'stroke-dasharray': dashes[letter].join(' ') || 'none' })),
+        h('span', {}, i < 4 ? t('legend.upto', { mm: mm(limits[i]) }) : t('legend.over', { mm: mm(2) }), h('small', {}, i < 4 ? fraction(limits[i] * tolerance(), 64) : fraction(2 * tolerance(), 64)))))),
+      h('p', { class: 'hint' }, t('legend.note', { n: ELLIPSE_SCALE }), layers.levels ? ` ${t('legend.levels')}` : '')));
   }
 
   takePicture();
@@ -280,14 +279,14 @@ export function open(root, name) {
       }
       return true;
     },
-    close() { kept = stage.bounds ? { ...stage.view } : kept; stage.close(); loupe.close(); },
+    close() { kept = stage.extent ? { ...stage.view } : kept; stage.close(); loupe.close(); },
   };
 }
 
-function boundsOf(result) {
+function extentOf(result) {
   if (!result) return null;
-  const [x0, y0, x1, y1] = result.bounds;
-  return [x0 - 60, y0 - 60, x1 + 60, y1 + 60];
+  return [...result.edges.filter((e) => e.found).flatMap((e) => [e, ...e.more].flatMap((part) => part.xy)), ...result.sheets.flatMap((s) => s.corners),
+    ...result.strips.flatMap((s) => s.points)];
 }
 
 function layersIcon() {

@@ -6,7 +6,9 @@ import { t } from './text.js';
 
 export const store = {
   revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
-  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, stale: false, selected: '', resultNumber: 0,
+  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0,
+  // is the result shown that of an earlier state of the job file?
+  get stale() { return Boolean(this.result) && this.result.revision !== this.revision; },
 };
 
 const listeners = new Set();
@@ -39,7 +41,6 @@ async function loadResult(number) {
   const result = number ? await get('/api/result') : null;
   if (store.resultNumber === number) {
     store.result = result;
-    store.stale = Boolean(result) && result.revision !== store.revision;
     changed('result');
   }
 }

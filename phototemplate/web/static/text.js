@@ -33,7 +33,7 @@ const TEXT = {
   'layer.picture': 'Picture', 'layer.sheets': 'Sheets and strips', 'layer.levels': 'Levels', 'layer.names': 'Names and U',
   'plan.side': 'Panel', 'plan.canvas': 'Top view. Arrow keys move, plus and minus zoom, 0 shows all, square brackets turn.', 'plan.waiting': 'The photos are being measured; the top view appears here.', 'plan.no-photos': 'There are no photos yet.', 'plan.to-photos': 'Add photos',
   'plan.nudge': 'Arrow keys move the end by 1 mm, with Shift by 10 mm. Enter keeps it, Escape gives up.', loupe: 'The same spot in the original photos',
-  'legend.title': 'Uncertainty U (k = 2)', 'legend.upto': 'up to {mm} mm · {inch}', 'legend.over': 'over {mm} mm · {inch}', 'legend.note': 'Corner ellipses are drawn {n} times larger.', 'legend.levels': 'Triangles: height of the cabinet tops; up is high, down is low.',
+  'legend.title': 'Uncertainty U (k = 2)', 'legend.upto': 'to {mm} mm', 'legend.over': 'over {mm} mm', 'legend.note': 'Corner ellipses are drawn {n} times larger.', 'legend.levels': 'Triangles: height of the cabinet tops; up is high, down is low.',
 
   'draw.hint': 'Press along the edge, anywhere within its search width. {n} points so far. By keyboard: move with the arrows, Enter sets a point, Shift+Enter ends.', 'draw.done': 'Done',
   'edges.none': 'No edges yet. Draw a rough line along each, or take them from contact sheets and wall strips.',

@@ -11,7 +11,7 @@ export function fraction(mm, denominator = store.job.shop?.denominator || 16) {
   let top = steps % denominator;
   let bottom = denominator;
   while (top && top % 2 === 0) { top /= 2; bottom /= 2; }
-  const part = top ? `${top}⁄${bottom}` : '';
+  const part = top ? `${top}/${bottom}` : '';
   return `${sign}${whole || !part ? whole : ''}${whole && part ? ' ' : ''}${part} in`;
 }
 
@@ -43,7 +43,7 @@ export const degrees = (rad, digits = 2) => `${(rad * 180 / Math.PI).toFixed(dig
 // What a text field of a length shows, and what is sent: a bare number gets the job's unit.
 export const shown = (mm) => (mm === null || mm === undefined ? '' : inInch() && Math.abs(mm / (IN / 64) - Math.round(mm / (IN / 64))) < 1e-4
   ? fraction64(mm) : `${Number(mm.toFixed(3))} mm`);
-function fraction64(mm) { return fraction(mm, 64).replace('−', '-').replace('⁄', '/'); }
+function fraction64(mm) { return fraction(mm, 64).replace('−', '-'); }
 export function typed(text) {
   const clean = text.trim();
   if (!clean) return null;
