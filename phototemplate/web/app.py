@@ -56,6 +56,8 @@ def build_app(studio: Studio, hosts: frozenset[str], keys: Keys, cookie: str = "
         Route("/api/measure", pages.measure, methods=["POST"]),
         Route("/api/cancel", pages.cancel, methods=["POST"]),
         Route("/api/ask/{what}", pages.ask, methods=["POST"]),
+        Route("/api/propose", pages.propose, methods=["POST"]),
+        Route("/api/turn-down", pages.turn_down, methods=["POST"]),
         Route("/api/finish", pages.finish, methods=["POST"]),
         Route("/api/archive", pages.archive, methods=["POST"]),
         Route("/download/{name}", pages.download),
@@ -216,6 +218,14 @@ class Pages:
         if not set(body) <= allowed[what]:
             raise InputError("This question has a part that is not known.")
         return JSONResponse(await self.studio.worker.call("quick", what, **body))
+
+    async def propose(self, _: Request) -> Response:
+        await self.studio.propose()
+        return JSONResponse({"n": len(self.studio.proposals)})
+
+    async def turn_down(self, request: Request) -> Response:
+        self.studio.turn_down(_text(await _body(request), "key")[:400])
+        return JSONResponse({})
 
     # ------------------------------------------------------------------------------------------ finish
 

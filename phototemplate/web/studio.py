@@ -19,6 +19,7 @@ import tomlkit
 
 from phototemplate.errors import InputError, JobFileError, MeasureError, PhotoError, PhototemplateError
 from phototemplate.job import JOB_FILE, JobFile, load_job, parse_job, save_job
+from phototemplate.output.atomic import write_text_atomic
 from phototemplate.web.edits import apply_operations
 from phototemplate.web.events import Hub
 from phototemplate.web.journal import Journal, Step, apply_changes, differences
@@ -49,6 +50,7 @@ class Studio:
         self.result_number = 0
         self.top: dict[str, Any] | None = None
         self.files: dict[str, Path] = {}
+        self.proposals: list[dict[str, Any]] = []
         self.trouble = ""
         self.stage: dict[str, Any] = {"state": "idle", "stage": "", "share": 0.0}
         self._digests: dict[str, str] = {}
@@ -117,6 +119,7 @@ class Studio:
             "trouble": self.trouble,
             "work": self.stage,
             "files": sorted(self.files),
+            "proposals": self.proposals,
         }
 
     def job_facts(self) -> dict[str, Any]:
@@ -337,6 +340,9 @@ class Studio:
         self.top = {"key": key, **facts}
         self.hub.tell("top", top=self.top)
         self._state("idle")
+        if not self.job.file.edges:
+            with contextlib.suppress(PhototemplateError):
+                await self.propose()
         for old in self.cache.glob("top-*"):
             if old.name != f"top-{key}":
                 shutil.rmtree(old, ignore_errors=True)
@@ -350,6 +356,30 @@ class Studio:
     def _state(self, state: str, stage: str = "", share: float = 0.0, **more: Any) -> None:
         self.stage = {"state": state, "stage": stage, "share": share}
         self.hub.tell("work", **self.stage, **more)
+
+    # ---------------------------------------------------------------------------------------- proposals
+
+    async def propose(self) -> None:
+        """Look for edges that nobody has drawn."""
+        try:
+            found = await self.worker.call("long", "propose", self._progress)
+        finally:
+            self._state("idle")
+        turned_down = self._turned_down()
+        self.proposals = [p | {"key": key} for p in found if (key := proposal_key(p)) not in turned_down]
+        self.hub.tell("proposals", proposals=self.proposals)
+
+    def turn_down(self, key: str) -> None:
+        """Do not propose this edge again (until the picture cache is deleted)."""
+        self.proposals = [p for p in self.proposals if p["key"] != key]
+        self.cache.mkdir(parents=True, exist_ok=True)
+        write_text_atomic(self.cache / "turned-down.json", json.dumps(sorted({*self._turned_down(), key})))
+        self.hub.tell("proposals", proposals=self.proposals)
+
+    def _turned_down(self) -> set[str]:
+        with contextlib.suppress(OSError, ValueError):
+            return {str(k) for k in json.loads((self.cache / "turned-down.json").read_text())}
+        return set()
 
     # ------------------------------------------------------------------------------------------ finish
 
@@ -374,6 +404,14 @@ class Studio:
         finally:
             self._state("idle")
         return to
+
+
+def proposal_key(p: dict[str, Any]) -> str:
+    """The same proposal has the same key in a later search: what it is and, to a few centimetres, where."""
+    if p["targets"]:
+        return f"{p['kind']} {' '.join(p['targets'])}"
+    (x0, y0), (x1, y1) = p["line"][0], p["line"][-1]
+    return f"{p['kind']} {round((x0 + x1) / 80)} {round((y0 + y1) / 80)}"
 
 
 def plain(file: JobFile) -> dict[str, Any]:

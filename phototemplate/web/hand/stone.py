@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from typing import Any
 
 import numpy as np
@@ -52,7 +53,8 @@ def template_part(t: Template, back: Array) -> dict[str, Any]:
              "length": _q(s.length)} for s in t.seams
         ],
         "proposals": [
-            {"piece": p.piece_id, "reason": p.reason, "start": at(p.start), "end": at(p.end), "words": p.words}
+            {"piece": p.piece_id, "reason": p.reason, "start": at(p.start), "end": at(p.end),
+             "seam": _seam_words(p.words)}
             for p in t.proposals
         ],
         "opening_sizes": [_size(s, at) for s in t.opening_sizes],
@@ -68,6 +70,15 @@ def template_part(t: Template, back: Array) -> dict[str, Any]:
             for f in t.findings
         ],
     }
+
+
+def _seam_words(words: str) -> dict[str, Any] | None:
+    """The words of the job file as data."""
+    try:
+        out: dict[str, Any] = tomllib.loads(f"seam = {{{words}}}")["seam"]
+        return out
+    except tomllib.TOMLDecodeError:
+        return None
 
 
 def _q(q: Quantity) -> dict[str, Any]:

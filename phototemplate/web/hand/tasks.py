@@ -101,7 +101,7 @@ def error_of(exc: BaseException) -> tuple[str, str]:
 PLACES = {
     "check": "photos:check", "photo": "photos:look_at", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
     "measure": "measured:measure", "top": "top:top_tiles", "look": "look:look", "anchor": "look:anchor",
-    "distance": "distance:distance", "finish": "finish:finish", "archive": "finish:archive",
+    "distance": "distance:distance", "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
 

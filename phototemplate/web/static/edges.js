@@ -1,9 +1,10 @@
 // Panel of edges: what was found, how well it is known, and every way to correct it.
 
-import { h, fill, button, icon, select, labelled } from './dom.js';
+import { h, fill, button, icon, select, labelled, notice } from './dom.js';
+import { post } from './api.js';
 import { store, edit, edges, found, freeName } from './store.js';
-import { newEdgeForm, carrierForm, kindOptions, shapeOptions } from './draw.js';
-import { finding, findingsOf } from './findings.js';
+import { newEdgeForm, carrierForm, addEdge, kindOptions, shapeOptions } from './draw.js';
+import { finding, findingsOf, middle } from './findings.js';
 import { lengthInput } from './form.js';
 import { length, short, shortU, uncertainty, degrees, metric } from './units.js';
 import { classOf } from './overlay.js';
@@ -19,9 +20,36 @@ export function panel(side, plan) {
     plan.tool?.draw ? drawing(plan) : null,
     list.length ? null : h('p', { class: 'hint' }, t('edges.none')),
     h('ul', { class: 'edges' }, list.map((spec) => row(spec, plan))),
+    proposals(plan),
     plan.tool?.draw ? null : [newEdgeForm((tool) => plan.begin({ draw: true, ...tool }), { trace: false }), store.result ? carrier : null],
     runs(plan),
     general(plan));
+}
+
+// ------------------------------------------------------------------------------------------- proposals
+
+function proposals(plan) {
+  if (!store.result) return null;
+  const list = store.proposals;
+  return h('section', {}, h('div', { class: 'row spread' }, h('h2', {}, t('proposals', { n: list.length })),
+    list.length > 1 ? button(t('proposal.all'), async () => { for (const p of [...store.proposals]) await accept(p); }, { class: 'small', data: { key: 'accept-all' } }) : null),
+  h('ul', { class: 'plain-list proposals' }, list.map((p, k) => h('li', { class: 'card row spread' },
+    h('span', {}, h('b', {}, `${k + 1} · ${t(`kind.${p.kind}`)}`), h('small', {}, ` ${t(`source.${p.source}`)}${p.targets.length ? ` ${p.targets.join(' ')}` : ''} · ${t('proposal.sure', { n: Math.round(p.confidence * 100) })}`)),
+    h('span', { class: 'row' },
+      button('', () => plan.show(middle(p.line), 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `ps-${p.key}` } }),
+      button(t('proposal.yes'), () => accept(p), { class: 'small main', icon: 'good', data: { key: `py-${p.key}` } }),
+      button('', () => post('/api/turn-down', { key: p.key }).catch(() => {}), { icon: 'short', class: 'small', 'aria-label': t('proposal.no'), title: t('proposal.no'), data: { key: `pn-${p.key}` } }))))),
+  list.length ? h('p', { class: 'hint' }, t('proposal.hint')) : null,
+  button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { icon: 'look', disabled: store.work.state === 'measuring', data: { key: 'propose' } }));
+}
+
+async function accept(p) {
+  const spec = { kind: p.kind };
+  if (p.source !== 'trace') Object.assign(spec, { source: p.source, targets: p.targets });
+  else Object.assign(spec, await post('/api/ask/anchor', { path: p.path }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
+  await addEdge({ shape: p.shape, ...spec });
+  store.proposals = store.proposals.filter((x) => x.key !== p.key);
+  post('/api/turn-down', { key: p.key }).catch(() => {});
 }
 
 export function changed() { carrier = null; }

@@ -57,11 +57,23 @@ function content(draw) {
         button(busy === 'finish' ? t('finish.writing') : t('finish.write'), () => run('finish', draw), { class: 'main', icon: 'file', disabled: Boolean(busy), data: { key: 'write' } }),
         button(busy === 'archive' ? t('finish.packing') : t('finish.pack'), () => run('archive', draw), { icon: 'file', disabled: Boolean(busy), data: { key: 'pack' } })),
       r.unscaled ? h('p', { class: 'mark look' }, icon('look'), t('finish.no-dxf')) : null,
-      written || packed ? h('ul', { class: 'downloads' }, (written?.files || []).map((f) => h('li', {}, h('a', { href: `/download/${encodeURIComponent(f.name)}`, download: f.file, class: 'button', data: { key: `dl-${f.name}` } }, icon('file'), f.file), h('span', {}, has(`format.${f.name}`) ? t(`format.${f.name}`) : f.name, h('small', {}, ` ${bytes(f.bytes)}`)),
-        f.name === 'report' ? h('a', { href: '/report', target: '_blank', rel: 'noopener', data: { key: 'see-report' } }, t('finish.see')) : null)),
-      packed ? h('li', {}, h('a', { href: '/download/archive', download: '', class: 'button', data: { key: 'dl-archive' } }, icon('file'), t('finish.archive')), h('span', {}, t('format.archive'), h('small', {}, ` ${bytes(packed.bytes)}`))) : null) : null),
+      written || packed ? files() : null),
     h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c)))),
   ];
+}
+
+const FIRST = ['pieces dxf', 'dxf', 'report', 'pieces pdf', 'pdf'];
+
+function files() {
+  const list = written?.files || [];
+  const row = (f) => h('li', {}, h('a', { href: `/download/${encodeURIComponent(f.name)}`, download: f.file, class: 'button', data: { key: `dl-${f.name}` } }, icon('file'), f.file),
+    h('span', {}, has(`format.${f.name}`) ? t(`format.${f.name}`) : f.name, h('small', {}, ` ${bytes(f.bytes)}`)),
+    f.name === 'report' ? h('a', { href: '/report', target: '_blank', rel: 'noopener', data: { key: 'see-report' } }, t('finish.see')) : null);
+  const first = FIRST.map((n) => list.find((f) => f.name === n)).filter(Boolean);
+  const rest = list.filter((f) => !FIRST.includes(f.name));
+  return [h('ul', { class: 'downloads' }, first.map(row),
+    packed ? h('li', {}, h('a', { href: '/download/archive', download: '', class: 'button', data: { key: 'dl-archive' } }, icon('file'), t('finish.archive')), h('span', {}, t('format.archive'), h('small', {}, ` ${bytes(packed.bytes)}`))) : null),
+  rest.length ? h('details', { data: { key: 'more-files' } }, h('summary', {}, `${t('finish.more')} (${rest.length})`), h('ul', { class: 'downloads' }, rest.map(row))) : null];
 }
 
 async function run(what, draw) {

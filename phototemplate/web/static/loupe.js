@@ -28,7 +28,8 @@ export class Loupe {
   close() { this.closed = true; }
   hide() { this.box.hidden = true; this.xy = null; }
 
-  show(xy) {
+  show(xy, low = false) {
+    this.box.classList.toggle('low', low);
     this.xy = [...xy];
     this.box.hidden = false;
     this.ask();

@@ -69,21 +69,29 @@ export function labelOf(label) {
 }
 
 let said = '';
+let late = 0;
+
+// Work in the frame's own line, so that nothing on the page moves; what went wrong in a line of its own.
 function work() {
-  const bar = document.getElementById('work');
+  const bar = document.getElementById('work'), alert = document.getElementById('alert');
   const { state, stage, share } = store.work;
-  let body = null;
-  if (!store.online) body = [h('span', { class: 'word' }, t('work.offline'))];
-  else if (state === 'measuring') {
+  let body = null, wrong = null;
+  if (!store.online) wrong = [h('span', { class: 'word' }, t('work.offline'))];
+  else if (state === 'failed' && store.trouble) wrong = [h('span', { class: 'word' }, store.trouble), button(t('work.again'), () => post('/api/measure'), { data: { key: 'again' } })];
+  if (state === 'measuring') {
     const words = has(`stage.${stage}`) ? t(`stage.${stage}`) : t('stage.any');
-    body = [h('span', { class: 'word' }, words), h('progress', { max: 1, value: share || 0, 'aria-label': words }),
-      button(t('work.stop'), () => post('/api/cancel'), { icon: 'stop', class: 'plain', data: { key: 'stop' } })];
-  } else if (state === 'photos') body = [h('span', { class: 'word' }, t('work.photos'))];
-  else if (state === 'stopped') body = [h('span', { class: 'word' }, t('work.stopped')), button(t('work.again'), () => post('/api/measure'), { data: { key: 'again' } })];
-  else if (state === 'failed' && store.trouble) body = [h('span', { class: 'word bad' }, store.trouble), button(t('work.again'), () => post('/api/measure'), { data: { key: 'again' } })];
-  bar.hidden = !body;
-  bar.className = store.online ? state : 'offline';
+    body = [h('div', { class: 'word' }, h('span', {}, words), h('progress', { max: 1, value: share || 0, 'aria-label': words })),
+      button('', () => post('/api/cancel'), { icon: 'stop', class: 'plain', 'aria-label': t('work.stop'), title: t('work.stop'), data: { key: 'stop' } })];
+  } else if (state === 'photos') body = [h('div', { class: 'word' }, h('span', {}, t('work.photos')))];
+  else if (state === 'stopped') body = [h('div', { class: 'word' }, h('span', {}, t('work.stopped'))), button(t('work.again'), () => post('/api/measure'), { class: 'small', data: { key: 'again' } })];
+  clearTimeout(late);
+  // what is done in a moment is not worth a word
+  if (body && bar.hidden) late = setTimeout(() => { bar.hidden = false; }, 350);
+  if (!body) bar.hidden = true;
+  bar.className = state;
   fill(bar, body || []);
+  alert.hidden = !wrong;
+  fill(alert, wrong || []);
   const now = state === 'measured' ? t('work.measured') : state === 'stopped' ? t('work.stopped') : '';
   if (now && now !== said) announce(now);
   said = now;

@@ -242,6 +242,19 @@ export class Edges {
   }
 }
 
+// Edges that are only proposed
+export class Proposals {
+  paint(ctx, stage) {
+    const at = projector(stage), c = palette();
+    for (const [k, p] of store.proposals.entries()) {
+      const points = p.line.map(at);
+      line(ctx, points, { colour: c.mark, width: 4, dash: [1, 7] });
+      const q = [(points[0][0] + points[points.length - 1][0]) / 2, (points[0][1] + points[points.length - 1][1]) / 2];
+      text(ctx, `${k + 1}?`, q, { colour: c.mark, size: 15 });
+    }
+  }
+}
+
 // The hint of the chosen edge, its handles and what else could have been meant
 export class Chosen {
   constructor() { this.draft = null; }

@@ -4,7 +4,7 @@ import { h, fill, button, notice } from './dom.js';
 import { post } from './api.js';
 import { Stage } from './canvas.js';
 import { TileLayer } from './tiles.js';
-import { Sheets, Levels, Edges, Chosen, Stone, Draft, Ruler, nearest, dashes, widths, ELLIPSE_SCALE } from './overlay.js';
+import { Sheets, Levels, Edges, Chosen, Proposals, Stone, Draft, Ruler, nearest, dashes, widths, ELLIPSE_SCALE } from './overlay.js';
 import { Loupe } from './loupe.js';
 import { store, edit, edgeOf, tolerance } from './store.js';
 import { addEdge } from './draw.js';
@@ -32,7 +32,7 @@ export function open(root, name) {
   stage.background = '#b0aea8';
   stage.limits = [0.02, 80];
   stage.pad = canvas.clientWidth > 600 ? [84, 44, 36, 88] : [30, 70, 30, 60];
-  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), chosen: new Chosen(), stone: new Stone(), draft: new Draft(), ruler: new Ruler() };
+  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), draft: new Draft(), ruler: new Ruler() };
   const plan = { stage, parts, tool: null, mode: name, loupe, show, begin, stop, redraw, moveEnd, nudge: null };
   let picture = null;
 
@@ -42,8 +42,9 @@ export function open(root, name) {
     parts.edges.names = layers.names;
     parts.edges.quiet = plan.mode === 'stone';
     parts.stone.hidden = plan.mode === 'edges';
-    parts.chosen.hidden = plan.mode !== 'edges';
-    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.levels, parts.chosen, parts.draft, parts.ruler].filter(Boolean);
+    parts.stone.sizes = plan.mode === 'stone';
+    parts.chosen.hidden = parts.proposals.hidden = plan.mode !== 'edges';
+    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.proposals, parts.levels, parts.chosen, parts.draft, parts.ruler].filter(Boolean);
     stage.cross = Boolean(plan.tool);
     stage.draw();
   }
@@ -156,9 +157,10 @@ export function open(root, name) {
     const start = path[k];
     const shift = [start[0] - world[0], start[1] - world[1]];
     const next = path.map((q) => [...q]);
-    loupe.show(start);
+    const low = p[1] < stage.height * 0.45;
+    loupe.show(start, low);
     return {
-      move: (w) => { next[k] = [w[0] + shift[0], w[1] + shift[1]]; parts.chosen.draft = next; loupe.show(next[k]); stage.draw(); },
+      move: (w) => { next[k] = [w[0] + shift[0], w[1] + shift[1]]; parts.chosen.draft = next; loupe.show(next[k], low); stage.draw(); },
       drop: () => { loupe.hide(); commit(id, next); },
       cancel: () => { loupe.hide(); parts.chosen.draft = null; stage.draw(); },
     };

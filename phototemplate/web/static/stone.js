@@ -73,12 +73,21 @@ function pieceCard(spec, stone, plan) {
   return h('section', { class: 'piece' },
     h('div', { class: 'row spread' }, h('h2', {}, spec.id), made.length ? button(t('show-place'), () => { plan.parts.stone.selected = made[0].id; plan.show(middle(made[0].shape)); }, { icon: 'place', class: 'small', data: { key: `${key}-show` } }) : null),
     made.map((p) => h('p', { class: 'hint' }, made.length > 1 ? `${p.id}: ` : '', t('stone.facts', { area: area(p), kg: p.weight.toFixed(0) }))),
-    findingsOf([spec.id, ...made.map((p) => p.id)], stone?.findings).filter((f) => !f.where.includes('/')).map((f) => finding(f, plan, spec.id)),
+    findingsOf([spec.id, ...made.map((p) => p.id)], stone?.findings).filter((f) => !f.where.includes('/') && f.code !== 'seam-proposed').map((f) => finding(f, plan, spec.id)),
     edgesTable(spec, made, at, stone, plan),
     cornersTable(spec, made, setIn),
+    seamIdeas(spec, stone, at, plan),
     listOf('cutouts', 'cutout', 'CutoutSpec'), listOf('seams', 'seam', 'SeamSpec'), listOf('splashes', 'splash', 'SplashSpec'), listOf('posts', 'post', 'PostSpec'),
     h('div', { class: 'row wrap' }, labelled(t('stone.name'), h('input', { value: spec.id, maxlength: 40, data: { key: `${key}-name` }, onchange: (e) => e.target.value.trim() !== spec.id && edit('rename', spec.id, [{ op: 'rename', kind: 'piece', id: spec.id, to: e.target.value }]) })),
       button(t('stone.remove'), () => edit('remove-piece', spec.id, [{ op: 'remove', at }]), { icon: 'gone', data: { key: `${key}-remove` } })));
+}
+
+// Where a seam could go; taking it up writes it into the job like any other
+function seamIdeas(spec, stone, at, plan) {
+  const ideas = (stone?.proposals || []).filter((p) => p.seam && (p.piece === spec.id || p.piece.startsWith(`${spec.id}-`)));
+  return ideas.map((p, k) => h('div', { class: 'card row spread' }, h('span', {}, t('stone.seam-idea', { why: p.reason })), h('span', { class: 'row' },
+    button('', () => plan.show([(p.start[0] + p.end[0]) / 2, (p.start[1] + p.end[1]) / 2], 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `si-${spec.id}-${k}` } }),
+    button(t('stone.cut-here'), () => { const id = freeName('seam', (spec.seams || []).map((x) => x.id)); edit('add-seam', id, [{ op: 'add', at: [...at, 'seams'], value: { id, ...p.seam } }]); }, { class: 'small', data: { key: `sc-${spec.id}-${k}` } }))));
 }
 
 function start(ref, items) {
@@ -99,25 +108,24 @@ function edgesTable(spec, made, at, stone, plan) {
   const loop = (store.job.loops || []).find((l) => l.id === spec.loop);
   const names = loop?.edges || [];
   const shop = store.job.shop || {};
-  return h('div', { class: 'scroll' }, h('table', { class: 'stone-edges' }, h('caption', {}, t('stone.edges')),
-    h('thead', {}, h('tr', {}, ['stone.edge', 'stone.finish', 'stone.out', 'stone.shape', 'stone.length'].map((k) => h('th', { scope: 'col' }, t(k))))),
-    h('tbody', {}, names.map((id) => {
+  return h('div', {}, h('h3', {}, t('stone.edges')),
+    h('ul', { class: 'stone-edges' }, names.map((id) => {
       const wish = spec.edges?.[id] || {};
       const rows = made.flatMap((p) => p.edges.filter((e) => e.id === id));
-      const finish = wish.finish || rows[0]?.finish || 'finished';
-      const outside = finish === 'finished';
+      const outside = (wish.finish || rows[0]?.finish || 'finished') === 'finished';
       const name = outside ? 'overhang' : 'clearance';
-      const set = (k, v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, k, v) }]);
+      const put = (value) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value }]);
       const usual = rows[0] && wish.overhang === undefined && wish.clearance === undefined ? Math.abs(rows[0].outward) : undefined;
       const own = findingsOf([id], (stone?.findings || []).filter((f) => f.where.startsWith(`${spec.id}/`)));
-      const row = h('tr', {},
-        h('th', { scope: 'row' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } })),
-        h('td', {}, select([['', t('form.usual')], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(without(wish, ['overhang', 'clearance']), 'finish', v || null) }]), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
-        h('td', {}, lengthInput(wish[name], (v) => set(name, v), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) }), h('small', {}, t(outside ? 'stone.overhang' : 'stone.clearance'))),
-        h('td', {}, select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => set('shape', v === 'as-found' ? null : v), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } })),
-        h('td', { class: 'num' }, rows.map((e) => h('div', {}, h('b', {}, short(e.length)), h('small', {}, ` ${shortU(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null))));
-      return [row, own.length ? h('tr', { class: 'more' }, h('td', { colspan: 5 }, own.map((f) => finding(f, plan, `${spec.id}-${id}`)))) : null];
-    }))),
+      return h('li', {},
+        h('div', { class: 'head' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } }),
+          h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), h('small', {}, ` ${shortU(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
+        h('div', { class: 'three' },
+          labelled(t('stone.finish'), select([['', `${t('form.usual')}${rows[0] && !wish.finish ? `: ${t(`choice.${rows[0].finish}`)}` : ''}`], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => put(merged(without(wish, ['overhang', 'clearance']), 'finish', v || null)), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
+          labelled(t(outside ? 'stone.overhang' : 'stone.clearance'), lengthInput(wish[name], (v) => put(merged(wish, name, v)), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) })),
+          labelled(t('stone.shape'), select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => put(merged(wish, 'shape', v === 'as-found' ? null : v)), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } }))),
+        own.map((f) => finding(f, plan, `${spec.id}-${id}`)));
+    })),
   h('p', { class: 'hint' }, t('stone.usual', { out: short(shop.overhang ?? 38.1), wall: short(shop.wall_clearance ?? 3) })),
   h('details', { data: { key: `align-${spec.id}` } }, h('summary', {}, t('stone.align')), names.map((id) => {
     const wish = spec.edges?.[id] || {};

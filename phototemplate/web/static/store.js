@@ -6,7 +6,7 @@ import { t } from './text.js';
 
 export const store = {
   revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
-  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0,
+  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0, proposals: [],
   // is the result shown that of an earlier state of the job file?
   get stale() { return Boolean(this.result) && this.result.revision !== this.revision; },
 };
@@ -28,6 +28,7 @@ export async function loadAll() {
   store.trouble = facts.trouble;
   store.work = facts.work;
   store.files = facts.files;
+  store.proposals = facts.proposals;
   store.version = facts.version;
   if (facts.result !== store.resultNumber || !store.result) await loadResult(facts.result);
   takeJob(facts);
@@ -73,6 +74,7 @@ export function listen() {
     if (facts.state === 'measured') { store.trouble = ''; await loadResult(facts.result); }
     changed('work');
   });
+  stream.addEventListener('proposals', (e) => { store.proposals = JSON.parse(e.data).proposals; changed('proposals'); });
   stream.addEventListener('top', (e) => { store.top = JSON.parse(e.data).top; changed('top'); });
   window.addEventListener('pagehide', () => stream.close());
 }
