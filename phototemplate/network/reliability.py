@@ -59,6 +59,12 @@ class Run:
             photos = np.bincount(problem.photo[used], minlength=len(problem.photo_ids))
             on_body = used & (problem.body >= 0)
             bodies = np.bincount(problem.body[on_body], minlength=len(problem.body_ids))
+            # Few points left, all on one line: the turn about it is free.
+            for b in np.nonzero((bodies > 0) & (bodies < 24))[0]:
+                local = problem.local[on_body & (problem.body == b)]
+                spread = np.linalg.svd(local - local.mean(axis=0), compute_uv=False)
+                if spread[1] < 0.02 * spread[0] + 1e-9:
+                    bodies[b] = 0
             on_point = used & (problem.point >= 0)
             points = np.bincount(problem.point[on_point], minlength=len(problem.point_ids))
             weak = photos[problem.photo] < 4

@@ -13,7 +13,8 @@ from phototemplate.numerics import rigid
 from tests.bench import BenchResult
 from tests.network import survey
 from tests.network.synthetic import kitchen
-from tests.network.test_adjust import bar_of, errors_and_cov, normalized_square, run as adjust_kitchen
+from tests.network.test_adjust import bar_of, errors_and_cov, normalized_square
+from tests.network.test_adjust import run as adjust_kitchen
 from tests.network.test_survey import _point_cov, _s0
 
 

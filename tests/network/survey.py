@@ -92,8 +92,11 @@ class Survey:
 def load(folder: Path) -> Survey:
     """Read the files; targets seen less than twice and images flagged as rejected are left out, as published."""
     lens.LENS_MODELS.setdefault("balanced", Balanced())
-    objects = {int(line.split()[0]): [float(v) for v in line.split()[1:7]] for line in open(folder / "example.obc")}
-    stations = [line.split() for line in open(folder / "example.eor") if line.strip()]
+    objects = {
+        int(line.split()[0]): [float(v) for v in line.split()[1:7]]
+        for line in (folder / "example.obc").read_text().splitlines()
+    }
+    stations = [line.split() for line in (folder / "example.eor").read_text().splitlines() if line.strip()]
     photo_ids = [int(s[0]) for s in stations]
     rotation, translation = [], []
     flip = np.diag([1.0, -1.0, -1.0])
@@ -106,7 +109,7 @@ def load(folder: Path) -> Survey:
         rotation.append(r)
         translation.append(-r @ x0)
     rows = []
-    for line in open(folder / "example.phc"):
+    for line in (folder / "example.phc").read_text().splitlines():
         v = line.split()
         if v and int(v[9]) == 1 and int(v[1]) in objects:
             rows.append((photo_ids.index(int(v[0])), int(v[1]), float(v[2]), -float(v[3])))

@@ -119,7 +119,7 @@ def test_residuals_are_what_projection_says(plain: tuple[Kitchen, Network]) -> N
 def test_normalized_errors_have_unit_variance() -> None:
     """344 degrees of freedom a kitchen; without EXIF, with 2 % wrong sightings, few photos, two cameras."""
     total, degrees = 0.0, 0
-    cases = [dict(exif=False, wrong_share=0.02, n_photos=8), dict(n_photos=5, sigma_px=0.2, two_cameras=True), dict()]
+    cases = [{"exif": False, "wrong_share": 0.02, "n_photos": 8}, {"n_photos": 5, "sigma_px": 0.2, "two_cameras": True}, {}]
     for seed, case in enumerate(cases):
         k = kitchen(200 + seed, **case)  # type: ignore[arg-type]
         network = run(k, bar_of(k, float(np.random.default_rng(seed).normal(0, 0.1))))
