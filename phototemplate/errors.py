@@ -102,6 +102,8 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "lens-not-determined": ("note", "the photos alone do not determine a lens parameter"),
     "lens-differs": ("warning", "the lens found differs from its profile"),
     "profile-near": ("note", "a camera profile is of a similar, not the same lens or setting"),
+    "calibration-outlier": ("warning", "a photo of the calibration board contradicts the others"),
+    "calibration-weak": ("warning", "the photos of the calibration board leave part of the lens open"),
     "sighting-rejected": ("note", "a wrong sighting was left out"),
     "sheet-moved": ("serious", "a sheet moved between photos"),
     "sheet-curled": ("warning", "a sheet does not lie flat"),

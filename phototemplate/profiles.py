@@ -18,7 +18,7 @@ import numpy as np
 from platformdirs import user_data_path
 from pydantic import ValidationError
 
-from phototemplate.errors import Finding, InputError
+from phototemplate.errors import Finding, InputError, OutputError
 from phototemplate.model import Camera, PhotoMeta
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.atomic import write_text_atomic
@@ -62,6 +62,10 @@ class Profile(Section):
     """Date, ISO 8601."""
     board: str = ""
     """What was photographed."""
+    distance_mm: float | None = None
+    """Typical distance of the board: a lens focused nearer draws larger (see :func:`focus_change`)."""
+    focus_spread: float = 0.0
+    """Standard deviation of the photos' own relative changes of the principal distance; 0: none was needed."""
 
     def camera(self, camera_id: str) -> Camera:
         """The profile as a camera, with its own covariance."""
@@ -113,12 +117,23 @@ def load_profiles(folders: Iterable[Path] | None = None) -> list[Profile]:
     return found
 
 
-def save_profile(profile: Profile, folder: Path | None = None) -> Path:
-    """Write a profile under a name made from what it stands for; an older one of the same lens is replaced."""
-    folder = folder or user_folder()
-    folder.mkdir(parents=True, exist_ok=True)
+def profile_file_name(profile: Profile) -> str:
+    """File name made from what a profile stands for: the same lens at the same setting gives the same name."""
     words = f"{profile.make} {profile.model} {profile.lens} {profile.focal_mm or ''} {profile.width_px}x{profile.height_px}"
-    path = folder / (re.sub(r"[^a-z0-9x.]+", "-", words.lower()).strip("-.") + ".json")
+    return re.sub(r"[^a-z0-9x.]+", "-", words.lower()).strip("-.") + ".json"
+
+
+def save_profile(profile: Profile, folder: Path | None = None, file_name: str | None = None) -> Path:
+    """Write a profile whole or not at all; an older one of the same lens (or of that name) is replaced.
+
+    Raises ``OutputError`` where it cannot be written.
+    """
+    folder = folder or user_folder()
+    path = folder / (file_name or profile_file_name(profile))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise OutputError(f"The folder {folder} for camera profiles cannot be made ({exc.strerror}); choose another.") from exc
     write_text_atomic(path, profile.model_dump_json(indent=1) + "\n")
     return path
 

@@ -301,9 +301,7 @@ class Normal:
     """Information per group of conditions"""
 
 
-def normal_equations(
-    problem: Problem, points: Array, linear: Linear, conditions: Sequence[Condition], weight: Array
-) -> Normal:
+def normal_equations(problem: Problem, points: Array, linear: Linear, conditions: Sequence[Condition], weight: Array) -> Normal:
     """Sum up ``J^T W J`` and ``J^T W r`` with one robust weight per sighting (N,)."""
     k, m = problem.size, len(problem.schur_points)
     info, grad = np.zeros((k, k)), np.zeros(k)

@@ -1,0 +1,393 @@
+"""One lens fitted to photos of calibration boards, under one description of lens, board and focus.
+
+Every photo has its own pose, all share the lens; the board holds still in the world. What the board may be is part of the
+description (:class:`Form`): exactly as designed, bent and stretched evenly, or every point where the photos see it. In the
+last case the points are adjusted freely with a prior whose spread is estimated along with them (EM; Dempster, Laird, Rubin,
+J. Royal Statistical Society B 39 (1977) 1-38), so the datum is the mean place of the points. Engine: ``network.bundle``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+import numpy as np
+from scipy import stats
+
+from phototemplate.errors import MeasureError
+from phototemplate.model import Array, BoolArray, IntArray, Sightings, Target
+from phototemplate.network import bundle
+from phototemplate.network.bundle import Covariance, PointPrior, Problem, Solution, State
+from phototemplate.network.conditions import Priors
+from phototemplate.network.layout import POSE
+from phototemplate.network.lensstart import planar_poses
+from phototemplate.network.sights import View, stack, views_of
+from phototemplate.numerics import lens
+from phototemplate.numerics.rigid import Pose
+
+BoardShape = Literal["flat", "bent", "free"]
+"""As designed; bent by a paraboloid and stretched along y; every point adjusted"""
+SHAPES: tuple[BoardShape, ...] = get_args(BoardShape)
+
+U_CENTRE, U_ASPECT, U_F = 0.1, 0.02, 0.5
+"""Priors of a lens nothing is known of: principal point as a share of the longer side, aspect, relative f"""
+U_STRETCH = 0.003
+"""Standard deviation of a print's scale along y over that along x (common experience with paper)"""
+U_FLAT_MM = 3.0
+"""Standard deviation of the rise of a bent board's corner"""
+_START_SIGMA_MM = np.array([0.2, 0.2, 0.5])
+_LEAST_SIGMA_MM = np.array([0.005, 0.005, 0.01])
+_REJECT = 4.13
+_GRID = np.geomspace(0.3, 4.0, 24)
+"""Principal distances tried first, in units of the longer side"""
+
+
+@dataclass(frozen=True)
+class Form:
+    """How lens, board and focus are described."""
+
+    lens: str
+    """Name in ``numerics.lens.LENS_MODELS``"""
+    board: BoardShape
+    focus: bool
+    """Each photo has its own small change of the principal distance"""
+
+    def __str__(self) -> str:
+        return f"{self.lens} lens, {self.board} board, focus {'per photo' if self.focus else 'fixed'}"
+
+
+@dataclass(frozen=True)
+class BoardPhotos:
+    """What is fitted: views of boards, all taken with one lens."""
+
+    views: Mapping[str, View]
+    """By name: the photo id, or photo and board where a photo shows several boards"""
+    targets: Mapping[str, Target]
+    size_px: tuple[int, int]
+    u_focus: float = 0.004
+    """Standard deviation of a photo's own relative change of the principal distance"""
+    hold: frozenset[str] = frozenset()
+    """Lens parameters kept at zero"""
+
+    def without(self, names: Sequence[str]) -> BoardPhotos:
+        """The same without some views."""
+        return replace(self, views={k: v for k, v in self.views.items() if k not in names})
+
+
+def board_photos(
+    sightings: Sequence[Sightings], targets: Mapping[str, Target], size_px: tuple[int, int], least_points: int = 8
+) -> BoardPhotos:
+    """Views with at least ``least_points`` points that are not on one line."""
+    out: dict[str, View] = {}
+    for photo, own in views_of(sightings, targets).items():
+        for t, v in own.items():
+            if v.flat and len(v.uv) >= least_points:
+                out[photo if len(own) == 1 else f"{photo} {t}"] = v
+    return BoardPhotos(out, targets, size_px)
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where a fit starts."""
+
+    params: Array
+    poses: Mapping[str, Pose]
+    """cam_from_board by view"""
+    points: Array | None = None
+    """(M, 3) of a free board"""
+    sigma_mm: Array | None = None
+    """(3,) spread of a free board's points"""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A lens fitted under one form."""
+
+    form: Form
+    names: tuple[str, ...]
+    """Views, in the order of ``problem.photo_ids``"""
+    problem: Problem
+    solution: Solution
+    cov: Covariance
+    base: Array
+    """(N,) 1 used, 0 left out"""
+    fitted: Array
+    """(N, 2, 2) covariance of the adjusted sightings in units of their own"""
+    sigma_mm: Array
+    """(3,) spread of a free board's points"""
+    extra_px: float
+    """What was added in quadrature to the sightings' own standard deviations"""
+    targets: Mapping[str, Target]
+
+    @property
+    def state(self) -> State:
+        return self.solution.state
+
+    @property
+    def used(self) -> BoolArray:
+        """(N,) sightings that count."""
+        return np.asarray(self.base > 0)
+
+    @property
+    def parameters(self) -> float:
+        """Effective number of adjusted parameters: trace of what maps sightings to adjusted sightings."""
+        return float(np.trace(self.fitted[self.used], axis1=1, axis2=2).sum())
+
+    @property
+    def squares(self) -> float:
+        """Sum of squared residuals in units of the standard deviations used."""
+        return float(np.sum(self.solution.linear.white[self.used] ** 2))
+
+    @property
+    def count(self) -> int:
+        """Observed coordinates."""
+        return 2 * int(self.used.sum())
+
+    @property
+    def sigma0(self) -> float:
+        """Residuals against the standard deviations used, 1 where these are right."""
+        return float(np.sqrt(self.squares / max(self.count - self.parameters, 1.0)))
+
+    @property
+    def bic(self) -> float:
+        """Information criterion of Schwarz (Annals of Statistics 6 (1978) 461-464) with unknown variance; smaller is better."""
+        return float(self.count * np.log(self.squares / self.count) + self.parameters * np.log(self.count))
+
+    @property
+    def params(self) -> Array:
+        """(p,) of the lens."""
+        return self.state.lenses[0]
+
+    @property
+    def lens_cov(self) -> Array:
+        """(p, p)"""
+        columns = self.problem.lens_columns[0]
+        return np.asarray(self.cov.shared[np.ix_(columns, columns)])
+
+    @property
+    def rms_px(self) -> float:
+        """Per coordinate."""
+        return float(np.sqrt(np.mean(self.solution.linear.residual[self.used] ** 2)))
+
+    def poses(self) -> dict[str, Pose]:
+        """cam_from_board by view."""
+        s = self.state
+        return {n: (s.photo_rotation[i], s.photo_translation[i]) for i, n in enumerate(self.names)}
+
+    def start(self) -> Start:
+        """To go on from here."""
+        free = self.form.board == "free"
+        return Start(self.params, self.poses(), self.state.points if free else None, self.sigma_mm if free else None)
+
+    def board_points(self) -> dict[str, Array]:
+        """(P, 3) of every board as this fit has it, in its own frame; NaN for points of a free board never seen."""
+        out = {}
+        targets = dict.fromkeys(t for t, _ in self.problem.point_ids) if self.form.board == "free" else self.problem.body_ids
+        for b, t in enumerate(targets):
+            nominal = self.targets[t].points_mm
+            if self.form.board == "free":
+                points = np.full(nominal.shape, np.nan)
+                rows = [(m, k) for m, (name, k) in enumerate(self.problem.point_ids) if name == t]
+                points[[k for _, k in rows]] = self.state.points[[m for m, _ in rows]]
+            else:
+                n = len(nominal)
+                scale, curl = np.tile(self.state.body_scale[b], (n, 1)), np.tile(self.state.body_curl[b], (n, 1))
+                points = bundle.bent(nominal, scale, curl)
+            out[t] = points
+        return out
+
+
+def first_start(photos: BoardPhotos, model: str, f_px: float | None = None) -> Start:
+    """Principal distance with the smallest reprojection error of single boards, and each board's pose under it.
+
+    ``f_px`` is tried along with the grid. Raises :class:`MeasureError` where no board gives a pose.
+    """
+    side = max(photos.size_px)
+    tries = [*(_GRID * side), *([f_px] if f_px else [])]
+    best: tuple[float, Start] | None = None
+    for f in tries:
+        params = lens.start_params(model, float(f), photos.size_px)
+        poses, errors = _poses(photos, model, params)
+        if len(poses) < len(photos.views) / 2:
+            continue
+        # Robust: a photo that fits nowhere must not decide.
+        score = float(np.mean(np.minimum(errors, 3 * np.median(errors))))
+        if best is None or score < best[0]:
+            best = score, Start(params, poses)
+    if best is None:
+        raise MeasureError(
+            "No photo shows the board well enough to start from; fill at least a quarter of the picture with it."
+        )
+    return best[1]
+
+
+def _poses(photos: BoardPhotos, model: str, params: Array) -> tuple[dict[str, Pose], Array]:
+    poses: dict[str, Pose] = {}
+    errors = []
+    for name, v in photos.views.items():
+        rays = lens.unproject(model, params, v.uv)
+        if np.any(rays[:, 2] < 0.15):
+            continue
+        found = planar_poses(v.local, rays[:, :2] / rays[:, 2:])
+        if not found:
+            continue
+        rotation, translation, _ = found[0]
+        uv = lens.project(model, params, v.local @ rotation.T + translation)[0]
+        poses[name] = rotation, translation
+        errors.append(float(np.sqrt(np.mean(np.sum((uv - v.uv) ** 2, axis=1)))))
+    return poses, np.array(errors)
+
+
+def fit(
+    photos: BoardPhotos,
+    form: Form,
+    start: Start,
+    base: Array | None = None,
+    extra_px: float = 0.0,
+    huber: float | None = None,
+) -> Fit:
+    """Least squares under ``form``. Views without a pose in ``start`` are left out; ``base`` (N,) switches sightings.
+
+    ``extra_px`` is added in quadrature to the sightings' standard deviations: what neither board nor lens model explains.
+    Raises :class:`MeasureError` where the photos do not determine the lens.
+    """
+    names = [n for n in photos.views if n in start.poses]
+    problem, state = _set_up(photos, form, start, names, extra_px)
+    base = np.ones(len(problem.photo)) if base is None else base
+    solution = bundle.solve(problem, state, base, huber=huber, tolerance=1e-4, damping=1e-3, iterations=60)
+    sigma = problem.point_prior.sigma if problem.point_prior is not None else np.zeros(3)
+    cov = bundle.covariance(problem, solution.normal)
+    for _ in range(12 if form.board == "free" else 0):
+        new = _spread(problem, solution.state, cov)
+        settled = bool(np.all(np.abs(np.log(new / sigma)) < 0.05))
+        sigma = new
+        assert problem.point_prior is not None
+        problem.point_prior = PointPrior(problem.point_prior.mean, sigma)
+        solution = bundle.solve(problem, solution.state, base, huber=huber, tolerance=1e-4)
+        cov = bundle.covariance(problem, solution.normal)
+        if settled:
+            break
+    fitted = bundle.fitted_cov(problem, solution.linear, cov)
+    return Fit(form, tuple(names), problem, solution, cov, base, fitted, sigma, extra_px, photos.targets)
+
+
+def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
+    """(3,) spread of the points about their nominal places, counting how well each is known."""
+    assert problem.point_prior is not None
+    off = state.points - problem.point_prior.mean
+    known = np.einsum("mii->mi", cov.point_cov)
+    # x and y share one spread: a print is no better along than across.
+    square = (off**2 + known).mean(axis=0)
+    square[:2] = square[:2].mean()
+    return np.asarray(np.maximum(np.sqrt(square), _LEAST_SIGMA_MM))
+
+
+def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], extra_px: float) -> tuple[Problem, State]:
+    seen = list(dict.fromkeys(photos.views[n].target_id for n in names))
+    free = form.board == "free"
+    body_ids = [] if free else seen
+    points = [(t, int(k)) for t in seen for k in range(len(photos.targets[t].points_mm))] if free else []
+    if free:  # only points that are seen
+        there = {(photos.views[n].target_id, int(k)) for n in names for k in photos.views[n].point_ids}
+        points = [p for p in points if p in there]
+    stacked = stack(
+        {n: {photos.views[n].target_id: photos.views[n]} for n in names},
+        names, [("lens", form.lens)], dict.fromkeys(names, "lens"), body_ids, dict.fromkeys(body_ids, "board"), points,
+        extra_px,
+    )  # fmt: skip
+    problem = stacked.problem
+    p, b, q = len(names), len(body_ids), len(problem.batches)
+    nominal = np.array([photos.targets[t].points_mm[k] for t, k in points]).reshape(-1, 3)
+    model = lens.LENS_MODELS[form.lens]
+    params = start.params.copy()
+    held = [i for i, n in enumerate(model.names) if n in photos.hold]
+    params[held] = 0.0
+    state = State(
+        [params],
+        np.array([start.poses[n][0] for n in names]).reshape(p, 3, 3),
+        np.array([start.poses[n][1] for n in names]).reshape(p, 3),
+        np.zeros(p),
+        np.tile(np.eye(3), (b, 1, 1)),
+        np.zeros((b, 3)),
+        np.ones((b, 2)),
+        np.zeros((b, 3)),
+        np.ones((q, 2)),
+        np.zeros(3),
+        start.points.copy() if free and start.points is not None and len(start.points) == len(nominal) else nominal.copy(),
+    )
+    fixed = {f"lens:lens:{model.names[i]}" for i in held}
+    fixed |= {f"body:{t}:{c}" for t in body_ids for c in (*POSE, "sx")}
+    fixed |= {n for n in problem.names if n.startswith("print:")}
+    if form.board == "flat":
+        fixed |= {f"body:{t}:sy" for t in body_ids}
+    elif form.board == "bent":
+        problem.curl = frozenset(range(b))
+    if not form.focus:
+        fixed |= {f"photo:{n}:focus" for n in names}
+    problem.fixed = frozenset(fixed)
+    if free:
+        sigma = start.sigma_mm if start.sigma_mm is not None else _START_SIGMA_MM
+        problem.point_prior = PointPrior(nominal, sigma)
+    problem.arrange()
+    half = np.array([np.linalg.norm(photos.targets[t].points_mm, axis=1).max() for t in body_ids])
+    mean = lens.start_params(form.lens, start.params[0], photos.size_px)
+    priors = Priors(
+        problem,
+        [mean],
+        [lens.loose_cov(form.lens, float(start.params[0]), photos.size_px, U_F, U_CENTRE, U_ASPECT)],
+        photos.u_focus if form.focus else 0.0,
+        np.full((q, 2), 0.01),
+        np.full((b, 2), U_STRETCH),
+        2 * U_FLAT_MM / half**2,
+    )
+    problem.conditions = priors
+    return problem, state
+
+
+def wrong_sightings(one: Fit) -> IntArray:
+    """Used sightings whose residual is too large for its own standard deviation and that of its photo."""
+    white, photo, used = one.solution.linear.white, one.problem.photo, one.used
+    q = np.eye(2) - one.fitted
+    value, vector = np.linalg.eigh(0.5 * (q + q.transpose(0, 2, 1)))
+    along = np.einsum("nji,nj->ni", vector, white)
+    square = np.where(value > 0.02, along**2 / np.maximum(value, 0.02), 0.0).sum(axis=1)
+    noise = np.ones(len(one.names))
+    for i in range(len(noise)):
+        mine = square[used & (photo == i)]
+        noise[i] = max(float(np.median(mine)) / (2 * np.log(2)), 1.0) if len(mine) else 1.0
+    limit = -2.0 * np.log(2.0 * stats.norm.sf(_REJECT))
+    square = np.where(used, square / noise[photo], 0.0)
+    return np.nonzero(square > max(limit, 0.25 * square.max(initial=0.0)))[0]
+
+
+def photo_noise(one: Fit) -> Array:
+    """(P,) root mean square of the whitened residuals of each view; NaN where none is used."""
+    white, photo, used = one.solution.linear.white, one.problem.photo, one.used
+    out = np.full(len(one.names), np.nan)
+    for i in range(len(out)):
+        mine = white[used & (photo == i)]
+        if len(mine):
+            out[i] = np.sqrt(np.mean(mine**2))
+    return out
+
+
+def unexplained_px(one: Fit) -> float:
+    """What to add in quadrature to the sightings' own standard deviations for residuals as large as they should be."""
+    used = one.used
+    # Half the trace of each sighting's covariance as used, and what its residual has left of it.
+    cov = np.linalg.inv(one.problem.root[used].transpose(0, 2, 1) @ one.problem.root[used])
+    own = np.trace(cov, axis1=1, axis2=2) / 2 - one.extra_px**2
+    square = np.sum(one.solution.linear.residual[used] ** 2, axis=1) / 2
+    inflate = one.count / max(one.count - one.parameters, 1.0)
+
+    def excess(extra: float) -> float:
+        return float(np.sum(square * inflate / (own + extra**2)) - len(own))
+
+    if excess(0.0) <= 0:
+        return 0.0
+    low, high = 0.0, float(np.sqrt(square.max())) + 1.0
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if excess(middle) > 0 else (low, middle)
+    return high
