@@ -133,5 +133,27 @@ def _overhang_error(
                 f"{lost!r} ({unfit.why}); {abs(nearest):.1f} mm would work.",
                 edge_id, value, nearest,
             )
+
+    def together(share: float) -> bool:
+        edges = {}
+        for e, line in lines.items():
+            wish = spec.edges.get(e, PieceEdgeSpec())
+            if wish.side_of is None:
+                edges[e] = wish.model_copy(update={"overhang": share * line.outward_mm, "clearance": None})
+        try:
+            joined({**lines, **{e: line for e, line in lines_with({**spec.edges, **edges}).items() if e in edges}})
+        except (Unfit, InputError):
+            return False
+        return True
+
+    largest = max(ids, key=lambda e: abs(lines[e].outward_mm))
+    share = largest_working(together, 0.0, 1.0, 0.01)
+    if share is not None and lines[largest].outward_mm:
+        value = lines[largest].outward_mm
+        return FitError(
+            f"The overhangs and clearances of piece {spec.id!r} together leave nothing of edge {lost!r} ({unfit.why}); with "
+            f"all of them at {100 * share:.0f} % it would work (edge {largest!r}: {abs(share * value):.1f} mm instead of "
+            f"{abs(value):.1f} mm).", largest, value, share * value,
+        )
     return FitError(f"Piece {spec.id!r} cannot be closed at edge {lost!r}: {unfit.why}; check the overhangs and "
                     "alignments around it.", lost)

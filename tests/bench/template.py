@@ -127,7 +127,8 @@ def _without_dates(data: bytes) -> bytes:
         if skip:
             skip -= 1
             continue
-        out.append(line)
+        # ezdxf notes when it created and wrote the file: "1.4.5 @ 2026-..."
+        out.append(line.split(b" @ ")[0])
     return b"\n".join(out)
 
 

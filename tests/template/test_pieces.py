@@ -583,3 +583,21 @@ def test_area_of_a_boundary_is_analytic() -> None:
     for piece in template.pieces:
         chorded = polygon_of(piece.boundary, 0.0005).area
         assert float(boundary_area(piece.boundary)) == pytest.approx(chorded, abs=3.0)
+
+
+def test_offsets_that_only_together_are_too_much_say_how_much_less_would_work() -> None:
+    """An end arc of little radius between two fronts: its line no longer reaches theirs, whichever single one is reduced."""
+    p = [[0, 0], [1500, 0], [1500, 600], [0, 600]]
+    segs = [segment("front", "front", p[0], p[1]), segment("round", "end", p[1], p[2], arc=-200.0),
+            segment("back", "front", p[2], p[3]), segment("left", "end", p[3], p[0])]
+    outline = build_outline(segs, [LoopSpec("bar", ("front", "round", "back", "left"))], influences(), OutlineSettings())
+    wish = {"front": {"overhang": 150}, "back": {"overhang": 150}, "round": {"overhang": 0}}
+    with pytest.raises(FitError) as caught:
+        build(outline, {"loop": "bar", "edges": wish})
+    error = caught.value
+    assert error.nearest_mm is not None
+    assert error.value_mm is not None
+    share = error.nearest_mm / error.value_mm
+    assert 0.0 < share < 1.0
+    assert f"{100 * share:.0f} %" in str(error)
+    build(outline, {"loop": "bar", "edges": {e: {"overhang": w["overhang"] * share} for e, w in wish.items()}})
