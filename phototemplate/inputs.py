@@ -7,11 +7,13 @@ from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import groupby
+from math import hypot
 
 import numpy as np
 
 from phototemplate.capture import design, quality
-from phototemplate.capture.detect import PlainMarkers, detect
+from phototemplate.capture.detect import detect
+from phototemplate.capture.detect_plain import PlainMarkers
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
@@ -157,12 +159,15 @@ def thickness_of(file: JobFile) -> dict[str, float]:
     return {s: named.get(s, file.paper.thickness_mm) for s in design.sheet_ids()}
 
 
-def paper_terms(file: JobFile) -> list[TypeB]:
-    """Type B influences of the paper: one thickness shared by all sheets on the usual backing, one per sheet on another."""
+def paper_terms(file: JobFile, sheets: Collection[str]) -> list[TypeB]:
+    """Type B influences of the paper: a thickness common to all sheets, and each sheet's own."""
     paper = file.paper
-    terms = [TypeB("thickness:sheet", "paper thickness", paper.thickness_u_mm)]
-    terms += [TypeB(f"thickness:{s}", "paper thickness", paper.thickness_u_mm) for s in sorted(paper.thickness_by_sheet_mm)]
-    return terms
+    other = paper.thickness_by_sheet_mm
+    own = [
+        TypeB(f"thickness:{s}", "paper thickness", hypot(paper.flatness_u_mm, paper.thickness_u_mm if s in other else 0.0))
+        for s in sorted(sheets)
+    ]
+    return [TypeB("thickness:sheet", "paper thickness", paper.thickness_u_mm), *own]
 
 
 def edge_settings_of(file: JobFile) -> EdgeSettings:

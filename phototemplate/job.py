@@ -56,7 +56,9 @@ class PaperSpec(Section):
     thickness_mm: LengthMM = 0.1
     """Paper and backing together, for every sheet not named in ``thickness_by_sheet_mm``."""
     thickness_u_mm: LengthMM = 0.05
-    """Standard uncertainty of the thickness."""
+    """Standard uncertainty of the thickness, the same for all sheets."""
+    flatness_u_mm: LengthMM = 0.05
+    """Standard uncertainty of one sheet's own height beyond that: it does not lie quite flat, dust lies under it."""
     thickness_by_sheet_mm: dict[TargetId, LengthMM] = {}
     """Sheets on another backing."""
     strip_thickness_mm: LengthMM = 0.2

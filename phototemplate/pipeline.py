@@ -65,10 +65,10 @@ def measure(
         ))
     with clock("work plane"):
         hints = [edge.hint() for edge in file.edges]
-        terms = [*paper_terms(file), *type_b_terms(hints, edge_settings)]
+        terms = [*paper_terms(file, network.bodies), *type_b_terms(hints, edge_settings)]
         plane = fit_work_plane(network, cabinets_of(file), thickness_of(file), terms, settings.work_plane)
     with clock("edges"):
-        edges_key = key_of(network_key, file.cabinets, settings.work_plane, edge_settings)
+        edges_key = key_of(network_key, file.paper, file.cabinets, settings.work_plane, edge_settings)
         edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
             store.gray, network, plane, wanted, edge_settings, progress
         ))
