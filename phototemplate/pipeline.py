@@ -72,7 +72,9 @@ def measure(
         edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
             store.gray, network, plane, wanted, edge_settings, progress
         ))
-        segments = remembered_segments(memo, hints, edges, lambda points, h: fit_segment(points, h, edge_settings))
+        segments = remembered_segments(
+            memo, hints, edges, lambda points, h: fit_segment(points, h, edge_settings, plane.influences)
+        )
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})
         outline = build_outline(segments, loops, plane.influences, settings.outline, not network.scale_known)
