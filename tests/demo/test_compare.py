@@ -91,7 +91,7 @@ def test_rigid_fit_agrees_with_scipy() -> None:
     """scipy's ``Rotation.align_vectors`` (Kabsch) solves the same problem for centred vectors."""
     rng = np.random.default_rng(4)
     a = rng.normal(0, 1000, (9, 3))
-    b = [*Rotation.from_rotvec([0.4, 0.2, -1.0]).apply(a), 5, 6, 7, *rng.normal(0, 1, (9, 3))]
+    b = Rotation.from_rotvec([0.4, 0.2, -1.0]).apply(a) + np.array([5.0, 6.0, 7.0]) + rng.normal(0, 1, (9, 3))
     rotation, shift = rigid_fit(a, b)
     reference, _ = Rotation.align_vectors(b - b.mean(0), a - a.mean(0))
     np.testing.assert_allclose(rotation, reference.as_matrix(), atol=1e-9)
