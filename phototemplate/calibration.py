@@ -268,7 +268,6 @@ def _camera(
     camera = done.camera
     names = LENS_MODELS[camera.model].names
     identity = " ".join(dict.fromkeys(f"{meta.make} {meta.model} {meta.lens}".split()))
-    focus = done.fit.state.focus
     profile = Profile(
         name=name or identity or f"camera of {camera.size_px[0]} x {camera.size_px[1]} pixels",
         make=meta.make,
@@ -286,7 +285,7 @@ def _camera(
         made=date.today().isoformat(),
         board=board.words(list(done.board_mm)),
         distance_mm=round(done.distance_mm),
-        focus_spread=round(float(np.std(focus)), 6) if done.form.focus else 0.0,
+        focus_spread=done.form.u_focus,
     )
     verdict, good = _verdict(done)
     weak = [] if good else [Finding("calibration-weak", camera.camera_id, verdict, _advice(done))]

@@ -32,6 +32,10 @@ NEAR_FACTOR = 5.0
 """A near match (another lens name, zoom or size of the same model) is trusted five times less."""
 
 
+JOB_DISTANCE_MM = 1800.0
+"""Usual distance of what a job photographs, against which the closer focus of a calibration is corrected."""
+
+
 class Profile(Section):
     """One lens at one setting, as stored."""
 
@@ -187,6 +191,16 @@ def _close(a: float | None, b: float | None, share: float) -> bool | None:
     return None if a is None or b is None else math.isclose(a, b, rel_tol=share)
 
 
+def focus_change(focal_mm: float | None, from_mm: float | None, to_mm: float = JOB_DISTANCE_MM) -> float:
+    """Relative change of the principal distance of a thin lens focused at ``to_mm`` instead of ``from_mm``; 0 where unsaid.
+
+    Image distance of a thin lens of focal length F at object distance d: about ``F (1 + F / d)``.
+    """
+    if not focal_mm or not from_mm:
+        return 0.0
+    return (1 + focal_mm / to_mm) / (1 + focal_mm / from_mm) - 1
+
+
 def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     """Profile in the photo's pixels with the covariance a prior deserves."""
     camera = profile.camera(photo.camera_id)
@@ -215,10 +229,13 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     jac = np.ones(len(params))
     jac[[i_f, i_cx, i_cy]] = scale
     params[i_f] *= scale
+    # Some phones crop so that focusing does not show, so half of the correction is its uncertainty.
+    change = focus_change(profile.focal_mm, profile.distance_mm)
+    params[i_f] *= 1 + change
     for k, side, old in ((i_cx, photo.size_px[0], width), (i_cy, photo.size_px[1], height)):
         params[k] = (side - 1) / 2 + scale * (params[k] - (old - 1) / 2)
     cov = cov * np.outer(jac, jac)
-    cov[i_f, i_f] += (KEEPS_F * params[i_f]) ** 2
+    cov[i_f, i_f] += (np.hypot(KEEPS_F, change / 2) * params[i_f]) ** 2
     for k in (i_cx, i_cy):
         cov[k, k] += (KEEPS_CENTRE * long_side) ** 2
     return replace(camera, size_px=photo.size_px, params=params, cov=cov * factor**2)

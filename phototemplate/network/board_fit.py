@@ -50,11 +50,13 @@ class Form:
     lens: str
     """Name in ``numerics.lens.LENS_MODELS``"""
     board: BoardShape
-    focus: bool
-    """Each photo has its own small change of the principal distance"""
+    u_focus: float = 0.0
+    """Spread of the photos' own relative changes of the principal distance; 0: all photos share one"""
 
-    def __str__(self) -> str:
-        return f"{self.lens} lens, {self.board} board, focus {'per photo' if self.focus else 'fixed'}"
+    @property
+    def focus(self) -> bool:
+        """Whether each photo has its own focus."""
+        return self.u_focus > 0
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,6 @@ class BoardPhotos:
     """By name: the photo id, or photo and board where a photo shows several boards"""
     targets: Mapping[str, Target]
     size_px: tuple[int, int]
-    u_focus: float = 0.004
-    """Standard deviation of a photo's own relative change of the principal distance"""
     hold: frozenset[str] = frozenset()
     """Lens parameters kept at zero"""
 
@@ -119,6 +119,8 @@ class Fit:
     extra_px: float
     """What was added in quadrature to the sightings' own standard deviations"""
     targets: Mapping[str, Target]
+    log_prior: float
+    """Logarithm of the determinant of the prior covariance of lens and, where bent, board"""
 
     @property
     def state(self) -> State:
@@ -150,9 +152,23 @@ class Fit:
         return float(np.sqrt(self.squares / max(self.count - self.parameters, 1.0)))
 
     @property
-    def bic(self) -> float:
-        """Information criterion of Schwarz (Annals of Statistics 6 (1978) 461-464) with unknown variance; smaller is better."""
-        return float(self.count * np.log(self.squares / self.count) + self.parameters * np.log(self.count))
+    def criterion(self) -> float:
+        """Minus twice the logarithm of the evidence, up to what all forms share; smaller is better.
+
+        Laplace's approximation of the probability of the sightings with everything adjusted integrated out (Kass, Raftery,
+        J. American Statistical Association 90 (1995) 773-795, eq. 5). Comparable between fits with the same ``extra_px``
+        and the same sightings.
+        """
+        problem = self.problem
+        free = np.nonzero(problem.free)[0]
+        information = -np.linalg.slogdet(self.cov.shared[np.ix_(free, free)])[1]
+        information -= np.linalg.slogdet(self.cov.point_noise)[1].sum() if len(self.cov.point_noise) else 0.0
+        prior = self.log_prior
+        if self.form.focus:
+            prior += 2 * len(self.names) * np.log(self.form.u_focus)
+        if self.form.board == "free":
+            prior += 2 * len(problem.point_ids) * float(np.log(self.sigma_mm).sum())
+        return float(2 * self.solution.cost + information + prior)
 
     @property
     def params(self) -> Array:
@@ -253,7 +269,7 @@ def fit(
     Raises :class:`MeasureError` where the photos do not determine the lens.
     """
     names = [n for n in photos.views if n in start.poses]
-    problem, state = _set_up(photos, form, start, names, extra_px)
+    problem, state, log_prior = _set_up(photos, form, start, names, extra_px)
     base = np.ones(len(problem.photo)) if base is None else base
     solution = bundle.solve(problem, state, base, huber=huber, tolerance=1e-4, damping=1e-3, iterations=60)
     sigma = problem.point_prior.sigma if problem.point_prior is not None else np.zeros(3)
@@ -269,7 +285,7 @@ def fit(
         if settled:
             break
     fitted = bundle.fitted_cov(problem, solution.linear, cov)
-    return Fit(form, tuple(names), problem, solution, cov, base, fitted, sigma, extra_px, photos.targets)
+    return Fit(form, tuple(names), problem, solution, cov, base, fitted, sigma, extra_px, photos.targets, log_prior)
 
 
 def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
@@ -283,7 +299,7 @@ def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
     return np.asarray(np.maximum(np.sqrt(square), _LEAST_SIGMA_MM))
 
 
-def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], extra_px: float) -> tuple[Problem, State]:
+def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], extra_px: float) -> tuple[Problem, State, float]:
     seen = list(dict.fromkeys(photos.views[n].target_id for n in names))
     free = form.board == "free"
     body_ids = [] if free else seen
@@ -332,17 +348,22 @@ def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], ext
     problem.arrange()
     half = np.array([np.linalg.norm(photos.targets[t].points_mm, axis=1).max() for t in body_ids])
     mean = lens.start_params(form.lens, start.params[0], photos.size_px)
+    loose = lens.loose_cov(form.lens, float(max(photos.size_px)), photos.size_px, U_F, U_CENTRE, U_ASPECT)
+    log_prior = float(np.log(np.delete(np.diag(loose), held)).sum())
+    u_curl = 2 * U_FLAT_MM / half**2
+    if form.board == "bent":
+        log_prior += float(2 * b * np.log(U_STRETCH) + 6 * np.log(u_curl).sum())
     priors = Priors(
         problem,
         [mean],
-        [lens.loose_cov(form.lens, float(start.params[0]), photos.size_px, U_F, U_CENTRE, U_ASPECT)],
-        photos.u_focus if form.focus else 0.0,
+        [loose],
+        form.u_focus,
         np.full((q, 2), 0.01),
         np.full((b, 2), U_STRETCH),
-        2 * U_FLAT_MM / half**2,
+        u_curl,
     )
     problem.conditions = priors
-    return problem, state
+    return problem, state, log_prior
 
 
 def wrong_sightings(one: Fit) -> IntArray:

@@ -1,9 +1,10 @@
 """Calibration of one lens from photos of boards: which description the photos speak for, and what it gives.
 
 Everything is decided by evidence and every decision is kept in :class:`Calibration`: the lens model (with the most
-flexible board, so that a bent board does not pass for a lens), then the board's shape and whether each photo has its own
-focus. The criterion is that of Schwarz; a richer description must beat a simpler one by more than 10, which Kass and
-Raftery, J. American Statistical Association 90 (1995) 773-795, call very strong evidence.
+flexible board, so that a bent board does not pass for a lens), then the board's shape and how far each photo has its own
+focus. The criterion is minus twice the logarithm of the evidence (``Fit.criterion``). A less usual lens model must beat a
+more usual one by more than 10, which Kass and Raftery, J. American Statistical Association 90 (1995) 773-795, call very
+strong; board and focus take the most probable description.
 """
 
 from __future__ import annotations
@@ -35,9 +36,9 @@ from phototemplate.network.coverage import Advice, advise, counts_of, pattern_px
 Choice = Literal["auto", "never", "always"]
 
 VERY_STRONG = 10.0
-LEAST_BREATHING = 5e-4
-"""Spread of the photos' relative focus changes below which a lens counts as fixed. Phones breathe by 1e-3 and more (thin
-lens: focal length over distance); unmodelled errors alone give 1e-4."""
+U_FOCUS = (0.0005, 0.001, 0.002, 0.004)
+"""Spreads of the photos' relative focus changes that are tried. Thin lens: focal length over distance, 0.005 to 0.01 on a
+phone at board distance, varying by a part of that."""
 LEAST_PHOTOS = 3
 _NAMED, _LEFT_OUT = 1.7, 3.0
 """Times the usual residual from which a photo is named, and left out"""
@@ -54,7 +55,6 @@ class CalibrationOptions:
     focus: Choice = "auto"
     hold: frozenset[str] = frozenset()
     """Lens parameters kept at zero"""
-    u_focus: float = 0.004
     same_way_up: bool = True
     """Points keep their numbers from photo to photo; False for a chessboard that looks the same upside down"""
 
@@ -66,7 +66,8 @@ class Candidate:
     form: Form
     parameters: float
     rms_px: float
-    bic: float
+    criterion: float
+    """Minus twice the logarithm of the evidence; differences count"""
     pattern_px: float
     """What is left of a pattern in the residuals over the picture"""
     f_px: float
@@ -133,7 +134,7 @@ def calibrate(
     """
     options = options or CalibrationOptions()
     findings: list[Finding] = []
-    photos = replace(board_photos(sightings, targets, size_px), u_focus=options.u_focus, hold=options.hold)
+    photos = replace(board_photos(sightings, targets, size_px), hold=options.hold)
     shown = {v.photo_id for v in photos.views.values()}
     findings += [
         Finding("photo-no-targets", s.photo_id, f"{s.photo_id} does not show the board well enough; it was left out.",
@@ -144,7 +145,7 @@ def calibrate(
     shapes: tuple[BoardShape, ...] = (options.board,) if options.board else SHAPES
     if not options.same_way_up:
         shapes = ("flat",)
-    rich_focus = options.focus != "never"
+    rich_focus = U_FOCUS[-2] if options.focus != "never" else 0.0
     starts, base, photos, bad = _clean(photos, options, shapes[-1], rich_focus, f_px)
     names = set(photos.views)
     left_out = {n: r for n, r in bad.items() if n not in names}
@@ -161,18 +162,18 @@ def calibrate(
         return fits[form]
 
     richest = {m: attempt(Form(m, shapes[-1], rich_focus), s.start()) for m, s in starts.items()}
-    tried = [f for f in richest.values() if f is not None and np.isfinite(f.bic)]
+    tried = [f for f in richest.values() if f is not None and np.isfinite(f.criterion)]
     if not tried:
         raise MeasureError("The photos do not determine the lens; add photos with the board tilted and in the corners.")
-    best = _simplest(tried)
+    best = _most_usual(tried, options.lens)
     model = best.form.lens
+    spreads = {"never": (0.0,), "always": U_FOCUS, "auto": (0.0, *U_FOCUS)}[options.focus]
     for shape in shapes:
-        for focus in (False, True):
-            if (focus and options.focus == "never") or (not focus and options.focus == "always"):
-                continue
-            attempt(Form(model, shape, focus), best.start())
-    own = [f for f in fits.values() if f.form.lens == model and _breathes(f, options)]
-    chosen = _simplest(own)
+        attempt(Form(model, shape, rich_focus if options.focus == "always" else 0.0), best.start())
+    board = min((f for f in fits.values() if f.form.lens == model), key=lambda f: f.criterion).form.board
+    for u_focus in spreads:
+        attempt(Form(model, board, u_focus), best.start())
+    chosen = min((f for f in fits.values() if f.form.lens == model and f.form.u_focus in spreads), key=lambda f: f.criterion)
     final = fit(photos, chosen.form, chosen.start(), base, unexplained_px(chosen))
     final = fit(photos, chosen.form, final.start(), base, unexplained_px(final))
     findings += _photo_findings(final, left_out)
@@ -203,7 +204,7 @@ def _enough(photos: BoardPhotos) -> None:
 
 
 def _clean(
-    photos: BoardPhotos, options: CalibrationOptions, shape: BoardShape, focus: bool, f_px: float | None
+    photos: BoardPhotos, options: CalibrationOptions, shape: BoardShape, u_focus: float, f_px: float | None
 ) -> tuple[dict[str, Fit], Array, BoardPhotos, dict[str, float]]:
     """Start values for every lens model; wrong sightings and outlying photos found with the best of them.
 
@@ -215,9 +216,9 @@ def _clean(
         for model in options.lens:
             try:
                 first = _first(photos, model, options, starts, f_px)
-                rough = fit(photos, Form(model, "flat", False), first, huber=3.0)
+                rough = fit(photos, Form(model, "flat"), first, huber=3.0)
                 extra = unexplained_px(rough)
-                starts[model] = fit(photos, Form(model, shape, focus), rough.start(), None, extra, huber=3.0)
+                starts[model] = fit(photos, Form(model, shape, u_focus), rough.start(), None, extra, huber=3.0)
             except (MeasureError, np.linalg.LinAlgError):
                 continue
         if not starts:
@@ -253,15 +254,10 @@ def _first(
     return first_start(photos, model, f_px)
 
 
-def _simplest(fits: Sequence[Fit]) -> Fit:
-    """The description with fewest parameters that none beats by very strong evidence."""
-    least = min(f.bic for f in fits)
-    return min((f for f in fits if f.bic <= least + VERY_STRONG), key=lambda f: (f.parameters, f.bic))
-
-
-def _breathes(one: Fit, options: CalibrationOptions) -> bool:
-    """Whether a description with focus per photo has something to describe."""
-    return not one.form.focus or options.focus == "always" or float(np.std(one.state.focus)) > LEAST_BREATHING
+def _most_usual(fits: Sequence[Fit], models: Sequence[str]) -> Fit:
+    """The first of the lens models that none beats by very strong evidence."""
+    least = min(f.criterion for f in fits)
+    return min((f for f in fits if f.criterion <= least + VERY_STRONG), key=lambda f: models.index(f.form.lens))
 
 
 def _candidate(one: Fit, chosen: bool, size_px: tuple[int, int]) -> Candidate:
@@ -270,7 +266,7 @@ def _candidate(one: Fit, chosen: bool, size_px: tuple[int, int]) -> Candidate:
         one.form,
         one.parameters,
         one.rms_px,
-        one.bic,
+        one.criterion,
         pattern_px(one.problem.uv[one.used], residual, size_px),
         float(one.params[0]),
         float(np.sqrt(one.lens_cov[0, 0]) * max(one.sigma0, 1.0)),

@@ -72,8 +72,8 @@ def page(calibration: Calibration, title: str, verdict: str, good: bool) -> str:
         parameters=[_parameter(n, float(v), 2 * float(s)) for n, v, s in zip(names, calibration.camera.params, u, strict=True)],
         figures=[coverage_figure(calibration), uncertainty_figure(calibration), residual_figure(calibration)],
         boards=[board_figure(t, d, calibration) for t, d in calibration.board_mm.items() if calibration.form.board != "flat"],
-        candidates=sorted(calibration.candidates, key=lambda k: k.bic),
-        least=min(k.bic for k in calibration.candidates),
+        candidates=sorted(calibration.candidates, key=lambda k: k.criterion),
+        least=min(k.criterion for k in calibration.candidates),
         lens_words=LENS_WORDS,
         shape_words=SHAPE_WORDS,
     )
