@@ -46,6 +46,8 @@ SHEET_REACH_MM = 180.0
 """A sheet says on which side of a line the cabinet lies for this far to both sides of its centre"""
 BEYOND_MM = 700.0
 """No sheet lies this near beyond an outline edge: a range gap is wider, and so is the way between two runs"""
+OUT_MM = 24.0
+"""A board's outermost line is sought this far beyond the line found first"""
 SUPPORT = 0.6
 EVIDENCE = 0.35
 
@@ -368,7 +370,24 @@ def _confirm(scene: Scene, ends: Array) -> _Found | None:
     if doubtful and any(abs(line.rise_mm) > 5.0 and _worth(line) > _worth(best) for line in lines):
         return None
     xy = stations.shifted(best.offset_mm)[[0, -1]]
-    return _Found(xy if side > 0 else xy[::-1], best)
+    xy, best = _further_out(scene, xy if side > 0 else xy[::-1], best)
+    return _Found(xy, best)
+
+
+def _further_out(scene: Scene, ends: Array, line: Line) -> tuple[Array, Line]:
+    """The outermost level line of the same board: a dark edge beside a bright joint makes no segments of its own."""
+    hint = EdgeHint("", "other", path=ends, anchor="work", search_mm=OUT_MM)
+    stations = Path.through(ends, True).stations(2 * scene.settings.station_mm)
+    levels = expected_levels(scene.plane, stations, hint, -1.0)
+    best, best_ends = line, ends
+    for other in find_lines(scene, hint, stations, levels.height_mm, True).lines:
+        offset = float(np.mean(other.offset_mm))
+        good = other.support > SUPPORT and other.evidence > 0.8 * EVIDENCE and other.misfit < 1.3 and not other.explained
+        if not good or abs(other.rise_mm) > 2.5 or len(other.showing) < max(2, 0.6 * len(line.showing)):
+            continue
+        if offset < float(np.mean((best_ends - ends) @ stations.normal[0])) - 0.7 and _worth(other) > 0.5 * _worth(line):
+            best, best_ends = other, stations.shifted(other.offset_mm)[[0, -1]]
+    return best_ends, best
 
 
 def _worth(line: Line) -> float:
