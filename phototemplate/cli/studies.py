@@ -141,7 +141,7 @@ def _reference(path: Path, edge_id: str, unit: str | None, layer: str | None) ->
     stored = read_result(path)
     if not stored.scale_known:
         raise InputError(f"The earlier job {stored.job_name} has no known length, so it cannot be compared with.")
-    return of_outline(stored.outline, edge_id, f"{stored.job_name} ({stored.created[:10]})")
+    return of_outline(stored.outline, edge_id, f"{stored.job_name} ({stored.created[:10]})", stored.heights)
 
 
 def _wall_summary(check: WallCheck) -> dict[str, Any]:

@@ -33,7 +33,7 @@ USUAL_GAP_MM = INCH_MM / 8
 """Gap that caulk is expected to hide (common practice, no published source)"""
 CORNER_MM = 300.0
 """Length over which joint compound swells a corner (common practice)"""
-DRAWS = 4000
+DRAWS = 1000
 SEED = 7
 
 Kind = Literal["straight", "square", "drawing"]
@@ -165,7 +165,7 @@ def check_wall(
     if kind == "drawing" and freedom == "none":
         jac = -np.eye(n)
         zone, w = _as_drawn(xs, ds)
-    gap_u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", jac, cov, jac), 0.0))
+    gap_u = _row_u(jac, cov)
     draws = correlated_draws(np.random.default_rng(SEED), ds, cs, DRAWS)
     drawn = _widths(xs, draws, kind, freedom)
     shape = _widths(xs, ds[None], kind, freedom)[0]
@@ -180,11 +180,11 @@ def check_wall(
         hat = _line_rows(xs, x)
         back = np.eye(n)
         back[:, np.flatnonzero(within)] -= hat
-        deviation_u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", back, cov, back), 0.0))
+        deviation_u = _row_u(back, cov)
     elif kind == "square":
         back = np.eye(n)
         back[:, np.flatnonzero(within)] -= 1.0 / xs.size
-        deviation_u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", back, cov, back), 0.0))
+        deviation_u = _row_u(back, cov)
     else:
         deviation_u = np.sqrt(np.maximum(np.diag(cov), 0.0))
     budget = sorted(((c, _u(w, p[np.ix_(within, within)])) for c, p in parts.items()), key=lambda item: -item[1])
@@ -196,6 +196,12 @@ def check_wall(
     notes = [] if wall.corner_known else [
         f"No corner was measured; distances count from the {wall.corner} end of what was seen, as seen from the room."
     ]
+    if fitted is not None and fitted.rivals:
+        notes.append(
+            f"{fitted.rivals + 1} lines of the drawing are long enough for this wall; compared with the "
+            f"{('longest', 'second longest')[fitted.run] if fitted.run < 2 else f'{fitted.run + 1}th longest'}. Name the layer "
+            "of the wall if that is not the one."
+        )
     if not np.all(wall.seen[within]):
         unseen = float(np.diff(x).mean()) * int(np.count_nonzero(~wall.seen[within]))
         notes.append(f"About {unseen:.0f} mm of the judged stretch were not seen; there the wall is run on, with a larger U.")
@@ -298,6 +304,11 @@ def _line_rows(xs: Array, x: Array) -> Array:
 
 def _u(row: Array, cov: Array) -> float:
     return math.sqrt(max(float(row @ cov @ row), 0.0))
+
+
+def _row_u(rows: Array, cov: Array) -> Array:
+    out: Array = np.sqrt(np.maximum(np.sum((rows @ cov) * rows, axis=1), 0.0))
+    return out
 
 
 def bow_row(x: Array) -> Array:

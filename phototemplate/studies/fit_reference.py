@@ -8,7 +8,7 @@ equally well the run's corner is laid onto the wall's corner.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -45,6 +45,10 @@ class Fit:
     turn_rad: float
     covered: Array
     """(n,) bool: the reference reaches here"""
+    run: int = 0
+    """Which run of the reference, counted from the longest"""
+    rivals: int = 0
+    """Other runs that would have fitted too"""
 
 
 def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
@@ -62,14 +66,20 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
 
 
 def _best(wall: WallLine, runs: tuple[Run, ...], freedom: Freedom) -> Fit | None:
-    fits = []
-    for run in runs:
-        fits += _as_it_lies(wall, run) if freedom == "none" else _laid_on(wall, run, freedom)
+    fits: list[tuple[bool, float, Fit]] = []
+    for k, run in enumerate(runs):
+        laid = _as_it_lies(wall, run) if freedom == "none" else _laid_on(wall, run, freedom)
+        fits += [(turned, away, replace(made, run=k)) for turned, away, made in laid]
     if not fits:
         return None
-    least = min(f.rms_mm for _, f in fits)
+    # a plan shows walls above and fronts below: a run as it is drawn goes before one that has to be turned round for it
+    upright = [f for f in fits if not f[0] and f[2].rms_mm <= MISFIT_MM]
+    wanted = upright or fits
+    least = min(f[2].rms_mm for f in wanted)
     # of the fits that are as good, the one whose corner lies nearest to the wall's
-    return min((f for f in fits if f[1].rms_mm <= least + _SAME_FIT_MM), key=lambda f: f[0])[1]
+    best = min((f for f in wanted if f[2].rms_mm <= least + _SAME_FIT_MM), key=lambda f: f[1])[2]
+    rivals = {f[2].run for f in fits if f[2].rms_mm <= MISFIT_MM} - {best.run}
+    return replace(best, rivals=len(rivals))
 
 
 def _in_wall_frame(wall: WallLine, points: Array) -> Array:
@@ -77,26 +87,26 @@ def _in_wall_frame(wall: WallLine, points: Array) -> Array:
     return np.column_stack([d @ wall.along, d @ wall.into_room])
 
 
-def _as_it_lies(wall: WallLine, run: Run) -> list[tuple[float, Fit]]:
+def _as_it_lies(wall: WallLine, run: Run) -> list[tuple[bool, float, Fit]]:
     local = _in_wall_frame(wall, run.points_mm)
     if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
         return []  # runs across this wall
     flip = bool(local[-1, 0] < local[0, 0])
     made = _fit_at(wall, run, local[::-1] if flip else local, flip, 0.0, "none")
-    return [] if made is None else [(0.0, made)]
+    return [] if made is None else [(False, 0.0, made)]
 
 
-def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[float, Fit]]:
-    """Every place along the wall, both ways round for a drawing that may be turned."""
+def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, float, Fit]]:
+    """Every place along the wall; a drawing that may be turned is laid with the room on its own side."""
     span = float(wall.distance_mm[-1])
-    out: list[tuple[float, Fit]] = []
-    shapes: list[tuple[Array, bool]] = []
+    out: list[tuple[bool, float, Fit]] = []
+    shapes: list[tuple[Array, bool, bool]] = []
     if freedom == "shift":
         local = _in_wall_frame(wall, run.points_mm)
         if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
             return []
         flip = bool(local[-1, 0] < local[0, 0])
-        shapes.append((local[::-1] if flip else local, flip))
+        shapes.append((local[::-1] if flip else local, flip, False))
     else:
         for flip in (False, True):
             points = run.points_mm[::-1] if flip else run.points_mm
@@ -104,9 +114,14 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[float, Fi
             t = t / max(float(np.hypot(*t)), 1e-9)
             d = points - points[0]
             # left of the run's direction is into the room or out of it as along and into_room are handed
-            hand = wall.along[0] * wall.into_room[1] - wall.along[1] * wall.into_room[0]
-            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip))
-    for local, flip in shapes:
+            hand = float(wall.along[0] * wall.into_room[1] - wall.along[1] * wall.into_room[0])
+            # turned by half a turn a hollow wall would pass for one that bulges: the room has to be on its own side, and
+            # where nothing tells which that is, the drawing is not turned by more than a quarter
+            room = -run.room if flip else run.room
+            if room * hand < 0 or (room == 0 and float(t @ wall.along) <= 0):
+                continue
+            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip, float(t @ wall.along) < 0.5))
+    for local, flip, turned in shapes:
         local = local - np.array([local[0, 0], 0.0])
         length = float(local[-1, 0])
         if length + 2 * SLACK_MM < span:
@@ -117,7 +132,7 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[float, Fi
         for a in places:
             made = _fit_at(wall, run, local, flip, float(a), freedom)
             if made is not None:
-                out.append((abs(float(a)), made))
+                out.append((turned, abs(float(a)), made))
     return out
 
 
@@ -170,7 +185,7 @@ def _misfit(wall: WallLine, reference: Reference, freedom: Freedom, best: Fit | 
         factor = unit / reference.unit_mm
         if abs(factor - 1.0) < 1e-9 or (best is not None and freedom == "none"):
             continue
-        scaled = tuple(Run(r.points_mm * factor, r.normal_cov_mm2) for r in reference.runs)
+        scaled = tuple(Run(r.points_mm * factor, r.normal_cov_mm2, r.room) for r in reference.runs)
         lengths = [r.length_mm for r in scaled]
         other = _best(wall, tuple(r for r in scaled if 0.9 * span < r.length_mm < 3.0 * span + 500.0), freedom)
         if other is not None and other.rms_mm < MISFIT_MM and (best is None or other.rms_mm < 0.5 * best.rms_mm):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,8 @@ import shapely
 
 from phototemplate.edges.shapes.evaluate import point_at, to_chord, weights
 from phototemplate.errors import InputError
-from phototemplate.model import Array, Outline
+from phototemplate.model import Array, HeightPoint, Outline
+from phototemplate.studies.wall_line import room_side
 from phototemplate.template.meeting import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
 
@@ -41,6 +43,8 @@ class Run:
     """(n, 2) in the reference's own frame"""
     normal_cov_mm2: Array | None = None
     """(n, n) covariance of its points normal to it; None: taken as exact"""
+    room: float = 0.0
+    """+1: the room is on its left, -1: on its right, 0: nothing tells"""
 
     @property
     def length_mm(self) -> float:
@@ -78,7 +82,7 @@ def read_dxf(path: Path, unit: str | None = None, layer: str | None = None) -> R
         layers = sorted({e.dxf.layer for e in document.modelspace() if e.dxftype() not in _NO_SHAPE})
         where = f" on layer {layer!r}; it has {', '.join(layers) or 'no drawn layer'}" if layer else ""
         raise InputError(f"{path.name} holds no lines to compare with{where}.")
-    return Reference(path.name, tuple(Run(p) for p in split_runs(lines)), scale)
+    return Reference(path.name, tuple(split_runs(lines)), scale)
 
 
 def _unit(stated: int, unit: str | None, name: str) -> float:
@@ -111,15 +115,16 @@ def _flat(entity: Any, layer: str | None, scale: float) -> list[Array]:
     return [out] if len(out) >= 2 and float(np.ptp(out, axis=0).max()) > GAP_MM else []
 
 
-def split_runs(lines: list[Array]) -> list[Array]:
-    """Chain lines whose ends meet, then split at every corner; longest first."""
+def split_runs(lines: list[Array]) -> list[Run]:
+    """Chain lines whose ends meet, then split at every corner; longest first.
+
+    What is drawn at its corners tells on which side of a run the counter, and so the room, lies.
+    """
     snapped = [shapely.LineString(np.round(line / GAP_MM) * GAP_MM) for line in lines]
     merged = shapely.line_merge(shapely.MultiLineString(snapped))
     chains = [np.asarray(g.coords) for g in (merged.geoms if hasattr(merged, "geoms") else [merged])]
-    runs: list[Array] = []
-    for chain in chains:
-        runs += _split(_from_corner(chain))
-    return sorted(runs, key=lambda r: -float(np.linalg.norm(np.diff(r, axis=0), axis=1).sum()))
+    runs = [run for chain in chains for run in _split(_from_corner(chain))]
+    return sorted(runs, key=lambda r: -r.length_mm)
 
 
 def _from_corner(chain: Array) -> Array:
@@ -138,13 +143,25 @@ def _turns(chain: Array) -> Array:
     return out
 
 
-def _split(chain: Array) -> list[Array]:
+def _split(chain: Array) -> list[Run]:
     corners = 1 + np.flatnonzero(np.abs(_turns(chain)) > CORNER_RAD) if len(chain) > 2 else np.zeros(0, dtype=int)
     stops = [0, *(int(k) for k in corners), len(chain) - 1]
-    return [chain[a : b + 1] for a, b in itertools.pairwise(stops) if b > a]
+    parts = [chain[a : b + 1] for a, b in itertools.pairwise(stops) if b > a]
+    if len(chain) > 3 and np.allclose(chain[0], chain[-1]):
+        inside = 1.0 if shapely.LinearRing(chain).is_ccw else -1.0
+        return [Run(p, None, inside) for p in parts]
+    out = []
+    for k, p in enumerate(parts):
+        beside = [*(parts[k - 1][:-1] if k else ()), *(parts[k + 1][1:] if k + 1 < len(parts) else ())]
+        t = p[-1] - p[0]
+        side = [float(t[0] * (q[1] - p[0, 1]) - t[1] * (q[0] - p[0, 0])) for q in beside]
+        out.append(Run(p, None, float(np.sign(sum(side))) if side else 0.0))
+    return out
 
 
-def of_outline(outline: Outline, edge_id: str, name: str, step_mm: float = 10.0) -> Reference:
+def of_outline(
+    outline: Outline, edge_id: str, name: str, heights: Sequence[HeightPoint] = (), step_mm: float = 10.0
+) -> Reference:
     """The same wall in an earlier job, with its uncertainty.
 
     Raises ``InputError`` where that job has no such edge.
@@ -164,4 +181,4 @@ def of_outline(outline: Outline, edge_id: str, name: str, step_mm: float = 10.0)
     at = np.linspace(float(s.min()), float(s.max()), max(round(float(np.ptp(s)) / step_mm), 8) + 1)
     rows = weights(segment, at)
     cov: Array = rows @ state_cov(outline)[where, where] @ rows.T
-    return Reference(name, (Run(point_at(segment, at), cov),))
+    return Reference(name, (Run(point_at(segment, at), cov, room_side(outline, segment, heights)),))

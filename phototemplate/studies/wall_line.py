@@ -143,6 +143,8 @@ def _corner_side(outline: Outline, edge_id: str, segment: Segment, right: Array)
         return "left"
     ends = segment.chord_mm
     gaps = [min(float(np.linalg.norm(w.points_mm - e, axis=1).min()) for w in walls) for e in ends]
+    if max(gaps) < 200.0 or min(gaps) > 600.0:  # corners at both ends, or at none
+        return "left"
     nearest, other = ends[int(np.argmin(gaps))], ends[1 - int(np.argmin(gaps))]
     return "left" if float((nearest - other) @ right) < 0 else "right"
 

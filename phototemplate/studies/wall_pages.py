@@ -20,7 +20,7 @@ from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import Figure, WallCheck
 from phototemplate.studies.lean import Lean
-from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Polyline, Text
+from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
 from phototemplate.units import INCH_MM, format_length
 
 CSV_COLUMNS = (
@@ -44,7 +44,7 @@ def headline(check: WallCheck) -> str:
 
 
 def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool = False) -> Drawing:
-    """Profile with its band of U and the touching piece, heights enlarged; x from the corner, y into the room.
+    """Profile with its band of U and the touching piece in plan, heights enlarged; x from left to right, the room at -y.
 
     ``true_shape`` adds the wall and the piece at true size below the diagram.
     """
@@ -58,56 +58,64 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     scale = float(max((e for e in _ENLARGE if e * (high - low) <= 0.32 * span), default=1))
     items: list[Item] = []
 
+    left = check.wall.corner == "left"
+
+    def at(place: float, value: float) -> Point:
+        """A plan as one reads it from the room: the wall above, the room below, the left end on the left."""
+        return (place if left else span - place, -scale * value)
+
     def run(values: Array, layer: str, name: str, keep: BoolArray | None = None) -> None:
         use = np.ones(x.size, dtype=bool) if keep is None else keep
-        points = [(float(a), float(scale * b), 0.0) for a, b in zip(x[use], values[use], strict=True)]
+        points = tuple((*at(float(a), float(b)), 0.0) for a, b in zip(x[use], values[use], strict=True))
         if len(points) > 1:
-            items.append(Polyline(layer, tuple(points), name=name))
+            items.append(Polyline(layer, points, name=name))
 
     for k in range(low, high + 1):
-        step = 5 if high - low > 12 else 1
-        if k % step == 0:
-            items.append(Line("WALL-DIAGRAM", (-0.8 * h, scale * k), (0.0, scale * k)))
-            items.append(Text("FOUND-NAMES", (-1.2 * h, scale * k), f"{k:+d}" if k else "0", 0.8 * h, 0.0, "right", "middle"))
-    items += [Line("WALL-DIAGRAM", (0.0, scale * low), (0.0, scale * high)), Line("WALL-DIAGRAM", (0.0, 0.0), (span, 0.0))]
-    items.append(Text("FOUND-NAMES", (-1.2 * h, scale * high + 1.2 * h), "mm into the room", 0.8 * h))
+        if k % (5 if high - low > 12 else 1) == 0:
+            items.append(Line("WALL-DIAGRAM", (-0.8 * h, -scale * k), (0.0, -scale * k)))
+            items.append(Text("FOUND-NAMES", (-1.2 * h, -scale * k), f"{k:+d}" if k else "0", 0.8 * h, 0.0, "right", "middle"))
+    items += [Line("WALL-DIAGRAM", (0.0, -scale * low), (0.0, -scale * high)), Line("WALL-DIAGRAM", (0.0, 0.0), (span, 0.0))]
+    items.append(Text("FOUND-NAMES", (-3.2 * h, -scale * low + 1.0 * h), "mm into the room (down)", 0.8 * h))
     tick = 12 * INCH_MM if span > 700 else 4 * INCH_MM
-    foot = scale * low - 0.8 * h
+    foot = -scale * high - 2.4 * h
     items.append(Line("WALL-DIAGRAM", (0.0, foot), (span, foot)))
     for k in range(int(span // tick) + 1):
-        items.append(Line("WALL-DIAGRAM", (k * tick, foot), (k * tick, foot - 0.6 * h)))
+        tick_x = at(k * tick, 0.0)[0]
+        items.append(Line("WALL-DIAGRAM", (tick_x, foot), (tick_x, foot - 0.6 * h)))
         words = f"{format_length(k * tick, 'fraction')}"
-        items.append(Text("FOUND-NAMES", (k * tick, foot - 0.9 * h), words, 0.8 * h, 0.0, "centre", "top"))
-        items.append(Text("FOUND-NAMES", (k * tick, foot - 2.1 * h), f"{k * tick:.0f}", 0.7 * h, 0.0, "centre", "top"))
-    at = "corner" if check.wall.corner_known else f"{check.wall.corner} end of what was seen"
-    items.append(Text("FOUND-NAMES", (0.0, foot - 3.4 * h), f"from the {at}, inches and mm", 0.8 * h, valign="top"))
-    run(d + band, "FOUND-BAND", "U above")
-    run(d - band, "FOUND-BAND", "U below")
+        items.append(Text("FOUND-NAMES", (tick_x, foot - 0.9 * h), words, 0.8 * h, 0.0, "centre", "top"))
+        items.append(Text("FOUND-NAMES", (tick_x, foot - 2.1 * h), f"{k * tick:.0f}", 0.7 * h, 0.0, "centre", "top"))
+    begin = "corner" if check.wall.corner_known else f"{check.wall.corner} end of what was seen"
+    align: HorizontalAlign = "left" if left else "right"
+    begin_x = at(0.0, 0.0)[0]
+    items.append(Text("FOUND-NAMES", (begin_x, foot - 3.4 * h), f"from the {begin}, inches and mm", 0.8 * h, 0.0, align, "top"))
+    run(d + band, "FOUND-BAND", "U towards the room")
+    run(d - band, "FOUND-BAND", "U away from the room")
     run(d, "FOUND-LINE", check.wall.edge_id)
     run(check.piece_mm, "STONE-FINISHED", "touching piece", check.within)
     for place in check.largest_at_mm:
-        wall, piece = float(np.interp(place, x, d)), float(np.interp(place, x, check.piece_mm))
-        items.append(Line("SHEET-CAUTION", (place, scale * wall), (place, scale * piece)))
+        wall, piece = at(place, float(np.interp(place, x, d))), at(place, float(np.interp(place, x, check.piece_mm)))
+        items.append(Line("SHEET-CAUTION", wall, piece))
         text = f"gap {check.largest_gap.value:.1f} mm, U {check.largest_gap.U:.1f}"
-        near: HorizontalAlign = "left" if place < 0.6 * span else "right"
-        off = 0.5 * h if near == "left" else -0.5 * h
-        items.append(Text("SHEET-CAUTION", (place + off, scale * 0.5 * (wall + piece)), text, h, 0.0, near, "middle"))
+        near: HorizontalAlign = "left" if piece[0] < 0.25 * span else "right" if piece[0] > 0.75 * span else "centre"
+        items.append(Text("SHEET-CAUTION", (piece[0], piece[1] - 0.5 * h), text, h, 0.0, near, "top"))
     for place in check.touches_at_mm:
-        piece = scale * float(np.interp(place, x, check.piece_mm))
-        items.append(Text("FOUND-NAMES", (place, piece + 0.6 * h), "touches", 0.8 * h, 0.0, "centre"))
+        touch = at(place, float(np.interp(place, x, check.piece_mm)))
+        side: HorizontalAlign = "left" if touch[0] < 0.1 * span else "right" if touch[0] > 0.9 * span else "centre"
+        items.append(Text("FOUND-NAMES", (touch[0], touch[1] - 0.6 * h), "touches", 0.8 * h, 0.0, side, "top"))
     if true_shape:
-        base = foot - 8.0 * h - float(d.max())
-        points = tuple((float(a), float(base + b), 0.0) for a, b in zip(x, d, strict=True))
+        base = foot - 9.0 * h + float(d.min())
+        shape = tuple((at(float(a), 0.0)[0], float(base - b), 0.0) for a, b in zip(x, d, strict=True))
         data = (("edge", check.wall.edge_id), ("largest_gap_mm", check.largest_gap.value), ("U_mm", check.largest_gap.U))
-        items.append(Polyline("FOUND-EDGES", points, name=check.wall.edge_id, data=data))
-        piece_points = tuple(
-            (float(a), float(base + b), 0.0) for a, b in zip(x[check.within], check.piece_mm[check.within], strict=True)
-        )
-        items.append(Polyline("STONE-UNDERNEATH", (piece_points[0], piece_points[-1]) if check.kind != "drawing"
-                              else piece_points, name="touching piece"))  # fmt: skip
-        items.append(Text("FOUND-NAMES", (0.0, base - 2.0 * h), "the same at true size", 0.8 * h, valign="top"))
+        items.append(Polyline("FOUND-EDGES", shape, name=check.wall.edge_id, data=data))
+        inside, edge = x[check.within], check.piece_mm[check.within]
+        piece_shape = tuple((at(float(a), 0.0)[0], float(base - b), 0.0) for a, b in zip(inside, edge, strict=True))
+        ends = piece_shape if check.kind == "drawing" else (piece_shape[0], piece_shape[-1])
+        items.append(Polyline("STONE-UNDERNEATH", ends, name="touching piece"))
+        items.append(Text("FOUND-NAMES", (0.0, base - float(np.ptp(d)) - 2.0 * h), "the same at true size, seen from above",
+                          0.8 * h, valign="top"))  # fmt: skip
     notes = (
-        f"Heights are drawn {scale:g} times enlarged; x counts from the corner along the wall, y goes into the room.",
+        f"Heights are drawn {scale:g} times enlarged; seen from above, the room below the wall.",
         "The dotted band shows U (k = 2) of the profile, about 95 %.",
         f"Compared with {check.against}.",
     )

@@ -1,0 +1,189 @@
+"""Walls of known shape at the level of sightings: a short job as somebody who doubts one wall takes it.
+
+Ten minutes on site: a strip along the wall, a few sheets on the cabinets, one tape length, six photos. Everything random
+that has a standard uncertainty in the settings is drawn with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from phototemplate.capture import design
+from phototemplate.demo import rigid_fit
+from phototemplate.edges.fit import fit_segment
+from phototemplate.edges.measure import measure_edges, type_b_terms
+from phototemplate.model import (
+    Array,
+    BodyPose,
+    Camera,
+    EdgeHint,
+    Measurement,
+    Outline,
+    PhotoMeta,
+    PhotoPose,
+    Sightings,
+    Target,
+    TypeB,
+)  # fmt: skip
+from phototemplate.network.adjust import adjust
+from phototemplate.network.observations import LengthEnd, Tape
+from phototemplate.network.projection import project
+from phototemplate.network.workplane import fit_work_plane, to_world
+from phototemplate.numerics import lens
+from phototemplate.numerics.rigid import exp_rotation
+from phototemplate.settings import EdgeSettings, OutlineSettings
+from phototemplate.template.outline import build_outline
+from tests.bench._jobs import LENSES, SIZE_PX
+from tests.network.synthetic import hand_made_network, look_at, rotation_z
+
+THICKNESS_MM, THICKNESS_U_MM = 0.3, 0.05
+HEIGHT_MM = 38.5
+"""Row of the strips over the cabinets"""
+
+
+@dataclass(frozen=True)
+class WallJob:
+    """A measured wall and its truth in the measurement's plan frame."""
+
+    measurement: Measurement
+    true_height: Callable[[Array], Array]
+    """Plan points (n, 2) near the wall -> how far the true wall stands into the room there (n,), from an arbitrary line"""
+
+
+def wall_shape(
+    bow: float, swell: tuple[float, float], reach: tuple[float, float], waves: Array, length: float
+) -> Callable[[Array], Array]:
+    """Height into the room over x: parabola, joint compound in the corners, slow waves."""
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        out = bow * 4 * (s / length) * (1 - s / length)
+        out = out + swell[0] * np.clip(1 - s / reach[0], 0, 1) ** 2 + swell[1] * np.clip(1 - (length - s) / reach[1], 0, 1) ** 2
+        for k, a in enumerate(waves):
+            out = out + a * np.sin((k + 2) * np.pi * s / length)
+        return out
+
+    return height
+
+
+def wall_job(seed: int) -> WallJob:
+    """One wall with a bow of 0 to 15 mm either way and corners swollen by 0 to 8 mm, measured from six photos."""
+    rng = np.random.default_rng([91, seed])
+    edges = EdgeSettings()
+    length = float(rng.uniform(1500, 3000))
+    bow = float(rng.uniform(0, 15) * rng.choice([-1, 1]) * (rng.random() < 0.85))
+    swell = tuple(float(v) for v in rng.uniform(0, 8, 2) * (rng.random(2) < 0.6))
+    height = wall_shape(bow, swell, tuple(rng.uniform(120, 320, 2)), rng.normal(0, [0.5, 0.3]), length)  # type: ignore[arg-type]
+    targets: dict[str, Target] = {}
+    bodies: dict[str, BodyPose] = {}
+    thickness = THICKNESS_MM + rng.normal(0, THICKNESS_U_MM)
+    common = 1.0 + rng.normal(0, 0.003, 2)
+    for i, (x, y) in enumerate(zip(np.linspace(250, length - 250, 5), (-170, -430, -180, -440, -160), strict=True)):
+        name = f"S{i + 1:02d}"
+        targets[name] = design.target(name)
+        turn = exp_rotation(np.append(rng.normal(0, 0.0015, 2), 0.0)) @ rotation_z(rng.normal(0, 0.3))
+        scale = common + rng.normal(0, 0.0005, 2)
+        at = np.array([x + rng.normal(0, 20), y + rng.normal(0, 15), thickness + rng.normal(0, 0.15)])
+        bodies[name] = BodyPose(name, turn, at, (float(scale[0]), float(scale[1])))
+    points: dict[tuple[str, int], Array] = {}
+    stand_off = edges.strip_thickness_mm + edges.strip_thickness_u_mm * rng.normal()
+    count = max(int((length - 60) // 272), 1)
+    starts = np.linspace(20 + 134, length - 20 - 134, count)
+    strips = [f"W{1 + k // 2:02d}{'ab'[k % 2]}" for k in range(count)]
+    for name, start in zip(strips, starts, strict=True):
+        targets[name] = design.target(name)
+        for i, p in enumerate(targets[name].points_mm):
+            x = np.array([start + p[0]])
+            slope = float((height(x + 0.5) - height(x - 0.5))[0])
+            normal = np.array([slope, -1.0]) / np.hypot(slope, 1.0)  # into the room, which is at -y
+            plan = np.array([x[0], -float(height(x)[0])]) + stand_off * normal
+            points[name, i] = np.array([*plan, HEIGHT_MM + p[1]])
+    share, k1, k2, k3 = LENSES[int(rng.integers(0, 3))]
+    params = lens.start_params("brown", share * SIZE_PX[0] * rng.normal(1, 0.02), SIZE_PX)
+    params[1:4] += rng.normal(0, [3e-5, 0.006 * SIZE_PX[0], 0.006 * SIZE_PX[0]])
+    params[4:9] = np.array([k1, k2, rng.normal(0, 5e-4), rng.normal(0, 5e-4), k3]) * rng.normal(1, 0.1, 5)
+    camera = Camera("phone", "brown", SIZE_PX, params, np.zeros((9, 9)), "truth")
+    far = share / 0.747
+    photos, metas = [], []
+    for i, t in enumerate((0.05, 0.25, 0.45, 0.6, 0.8, 0.97)):
+        eye = np.array([length * t, -1450 * far, (1000 + 250 * (i % 2)) * far]) + rng.normal(0, 70, 3)
+        aim = np.array([length * (0.5 + 0.5 * (t - 0.5)), -200.0, 0.0])
+        rotation, translation = look_at(eye, aim, rng.normal(0, 0.05) + (np.pi / 2 if i == 2 else 0.0))
+        photo = f"IMG_{i + 1:04d}"
+        photos.append(PhotoPose(photo, "phone", rotation, translation, float(rng.normal(0, 0.002))))
+        focal35 = round(params[0] * 43.2666 / float(np.hypot(*SIZE_PX)) * (1 + rng.normal(0, 0.01)), 1)
+        metas.append(PhotoMeta(photo, Path(f"{photo}.jpg"), SIZE_PX, camera_id="phone", focal35_mm=focal35))
+    truth = hand_made_network([camera], photos, bodies, targets)
+    sigma_px = float(rng.uniform(0.06, 0.15))
+    sightings = {p.photo_id: _seen(truth, p, targets, bodies, points, sigma_px, rng) for p in photos}
+    distance = float(np.linalg.norm(bodies["S01"].translation_mm - bodies["S05"].translation_mm))
+    tape = Tape("tape", LengthEnd("S01"), LengthEnd("S05"), distance + rng.normal(0, 0.8), 0.8)
+    network = adjust(sightings, metas, targets, [tape])
+    hint = EdgeHint("wall", "wall", "strip", "profile", targets=tuple(strips))
+    terms = [TypeB("thickness:sheet", "paper thickness", THICKNESS_U_MM), *type_b_terms([hint], edges)]
+    plane = fit_work_plane(network, {"run": tuple(t for t in bodies)}, THICKNESS_MM, terms)
+    found, _, _ = measure_edges(_no_picture, network, plane, [hint], edges)
+    segment = fit_segment(found[0], hint, edges, plane.influences)
+    outline = build_outline([segment], [], plane.influences, OutlineSettings())
+    measurement = Measurement("wall", tuple(metas), sightings, network, plane, (), outline, network.findings)
+    names = [t for t in bodies if t in network.bodies]
+    turn, shift = rigid_fit(
+        np.array([network.bodies[t].translation_mm for t in names]), np.array([bodies[t].translation_mm for t in names])
+    )
+
+    def true_height(plan: Array) -> Array:
+        motion = outline.plan_from_work
+        work = (plan - motion[:2, 2]) @ motion[:2, :2]
+        world = to_world(plane, np.column_stack([work, np.zeros(len(work))])) @ turn.T + shift
+        return height(world[:, 0])
+
+    return WallJob(measurement, true_height)
+
+
+def _seen(
+    truth: object, photo: PhotoPose, targets: Mapping[str, Target], bodies: Mapping[str, BodyPose],
+    points: Mapping[tuple[str, int], Array], sigma_px: float, rng: np.random.Generator,
+) -> Sightings:  # fmt: skip
+    eye = -photo.rotation.T @ photo.translation_mm
+    ids: list[str] = []
+    numbers: list[int] = []
+    uvs, covs = [], []
+    for name, target in targets.items():
+        if rng.random() < 0.05:
+            continue
+        if target.rigid:
+            body = bodies[name]
+            xyz = target.points_mm * np.array([*body.scale_xy, 1.0]) @ body.rotation.T + body.translation_mm
+            face = body.rotation[:, 2]
+        else:
+            xyz = np.array([points[name, i] for i in range(len(target.points_mm))])
+            face = np.array([0.0, -1.0, 0.0])
+        view = eye - xyz
+        away = np.linalg.norm(view, axis=1)
+        cosine = view @ face / away
+        uv = project(truth, photo.photo_id, xyz).uv_px  # type: ignore[arg-type]
+        with np.errstate(invalid="ignore"):
+            inside = np.all((uv > 15) & (uv < np.array(SIZE_PX) - 16), axis=1) & (cosine > 0.2) & (away < 4500)
+        for j in np.flatnonzero(inside):
+            sigma = sigma_px * float(np.sqrt(1.0 / max(cosine[j], 0.3)))
+            ids.append(name)
+            numbers.append(int(j))
+            uvs.append(uv[j] + rng.normal(0, sigma, 2))
+            covs.append(np.eye(2) * sigma**2)
+    return Sightings(
+        photo.photo_id, tuple(ids), np.array(numbers, dtype=np.int64), np.array(uvs).reshape(-1, 2),
+        np.array(covs).reshape(-1, 2, 2),
+    )  # fmt: skip
+
+
+def _no_picture(photo_id: str) -> object:
+    raise AssertionError("strips need no picture")
+
+
+def outline_of(job: WallJob) -> Outline:
+    """The measured outline."""
+    return job.measurement.outline

@@ -1,0 +1,161 @@
+"""The wall check against walls of known shape.
+
+Two kinds of rows. ``sightings``: walls of random shape (bows 0 to 15 mm, corners swollen by 0 to 8 mm), target points seen
+with noise by six simulated photos of 12 MP, everything after the detection runs as in the product; many of them, for the
+statistics. ``rendered``: pictures of a few walls by the renderer of ``demo_images`` at 2016 x 1512 px, six photos each,
+through the whole program; they are kept in the user's cache folder once rendered (a quarter of an hour each on one core),
+and are left out with ``--quick``.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import platformdirs
+
+from phototemplate.errors import PhototemplateError
+from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, bow_row, check_wall
+from phototemplate.studies.straightness import minimum_zone
+from tests.bench import BenchResult
+
+RENDERED = ((6.0, (5.0, 0.0)), (0.4, (0.0, 0.0)), (-9.0, (0.0, 3.0)), (3.0, (8.0, 2.0)))
+"""Bow and swelling of the left and right corner, mm"""
+PHOTOS = (0, 1, 2, 3, 4, 6)
+
+
+def run(quick: bool) -> BenchResult:
+    """See the module's docstring."""
+    began = time.perf_counter()
+    seeds = range(10 if quick else 120)
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    with ProcessPoolExecutor(os.cpu_count() or 1, mp_context=get_context("spawn")) as pool:
+        outcomes = list(pool.map(_sightings, seeds))
+    result = BenchResult(f"Wall check on {len(outcomes)} walls of known shape")
+    _table(result, "sightings", outcomes)
+    if not quick:
+        _table(result, "rendered", [_rendered(k) for k in range(len(RENDERED))])
+    result.title += f", {time.perf_counter() - began:.0f} s"
+    return result
+
+
+def _sightings(seed: int) -> dict[str, Any]:
+    from tests.bench._walls import wall_job
+
+    try:
+        job = wall_job(seed)
+        m = job.measurement
+        check = check_wall(m.outline, job=f"wall {seed}", heights=m.work_plane.heights)
+        out = compare(check, job.true_height(check.wall.points()))
+        limit = max(out["true gap"] + float(np.random.default_rng([92, seed]).uniform(-2.5, 2.5)), 0.3)
+        again = check_wall(m.outline, heights=m.work_plane.heights, limit_mm=limit)
+        out["near verdict"], out["near limit"] = again.decision.verdict, limit
+        return out
+    except PhototemplateError as error:
+        return {"refused": f"wall {seed}: {error}"}
+
+
+def _rendered(k: int) -> dict[str, Any]:
+    from phototemplate.demo import align
+    from phototemplate.job import load_job
+    from phototemplate.results import measure_job
+    from phototemplate.studies.wall_pages import write_wall_check
+
+    folder = Path(os.environ.get("PHOTOTEMPLATE_BENCH_CACHE") or platformdirs.user_cache_dir("phototemplate")) / f"wall{k}"
+    if not (folder / "done").exists():
+        from demo_images.render.cli import render_scene
+        from demo_images.render.variants import wall_scene
+
+        with tempfile.TemporaryDirectory() as prints:
+            bow, mud = RENDERED[k]
+            scene = wall_scene(Path(prints), bow_mm=bow, mud_mm=mud, seed=40 + k, width=2016)
+            scene.cameras = [scene.cameras[i] for i in PHOTOS]
+            render_scene(scene, folder, spp=8, bake_spp=64)
+        (folder / "done").touch()
+    start = time.perf_counter()
+    job = load_job(folder)
+    measurement = measure_job(job)
+    check = check_wall(measurement.outline, "wall", job=job.name, heights=measurement.work_plane.heights)
+    write_wall_check(check, folder / "results", findings=measurement.findings)
+    seconds = time.perf_counter() - start
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    line = np.array(next(e for e in truth["edges"] if e["id"] == "wall")["points_mm"])[:, :2]
+    moved = align(measurement, truth)(line)
+    wall = check.wall
+    local = np.column_stack([(moved - wall.origin_mm) @ wall.along, (moved - wall.origin_mm) @ wall.into_room])
+    local = local[np.argsort(local[:, 0])]
+    out = compare(check, np.interp(wall.distance_mm, local[:, 0], local[:, 1]))
+    return {**out, "seconds": seconds}
+
+
+def compare(check: WallCheck, true_height: np.ndarray) -> dict[str, Any]:
+    """Errors of one check; the true profile is judged over the same places, from its own line of best fit."""
+    x = check.wall.distance_mm
+    true = true_height - np.polyval(np.polyfit(x, true_height, 1), x)
+    error = check.deviation_mm - true
+    true_gap = minimum_zone(x, true).width_mm
+    bow = next(f for f in check.figures if f.name == "bow")
+    return {
+        "error": error.tolist(),
+        "inside": (np.abs(error) <= 2 * check.deviation_u_mm).tolist(),
+        "true gap": true_gap,
+        "gap error": check.largest_gap.value - true_gap,
+        "gap U": check.largest_gap.U,
+        "bow z": (bow.value - float(bow_row(x) @ true)) / bow.u,
+        "verdict": check.decision.verdict,
+        "limit": check.limit_mm,
+    }
+
+
+def _wrong(verdict: str, true_gap: float, limit: float) -> bool:
+    return (verdict == "meets" and true_gap > limit) or (verdict == "fails" and true_gap <= limit)
+
+
+def _table(result: BenchResult, kind: str, outcomes: list[dict[str, Any]]) -> None:
+    done = [o for o in outcomes if "error" in o]
+    refused = [o["refused"] for o in outcomes if "refused" in o]
+    errors = np.concatenate([o["error"] for o in done])
+    per_wall = np.array([np.mean(o["inside"]) for o in done])
+    count = np.array([len(o["inside"]) for o in done])
+    coverage = float((per_wall * count).sum() / count.sum())
+    rng = np.random.default_rng(1)
+    draws = rng.integers(0, len(done), (400, len(done)))
+    spread = float(np.std((per_wall * count)[draws].sum(axis=1) / count[draws].sum(axis=1)))
+    gap_inside = float(np.mean([abs(o["gap error"]) <= o["gap U"] for o in done]))
+    given = [o for o in done if o["verdict"] != "cannot tell"]
+    near = [o for o in done if o.get("near verdict", "cannot tell") != "cannot tell"]
+    wrong = sum(_wrong(o["verdict"], o["true gap"], o["limit"]) for o in given)
+    near_wrong = sum(_wrong(o["near verdict"], o["true gap"], o["near limit"]) for o in near)
+    result.rows.append(
+        {
+            "kind": kind, "walls": len(done), "p95 error mm": round(float(np.quantile(np.abs(errors), 0.95)), 3),
+            "rms mm": round(float(np.sqrt(np.mean(errors**2))), 3), "within U %": round(100 * coverage, 1),
+            "+-": round(100 * spread, 1), "gap within U %": round(100 * gap_inside, 1),
+            "gap mean error mm": round(float(np.mean([o["gap error"] for o in done])), 3),
+            "gap mean U mm": round(float(np.mean([o["gap U"] for o in done])), 2),
+            "bow z rms": round(float(np.sqrt(np.mean(np.square([o["bow z"] for o in done])))), 2),
+            "verdicts at 1/8 in": f"{len(given)} of {len(done)}, {wrong} wrong",
+            "at a limit near the gap": f"{len(near)} of {len(done)}, {near_wrong} wrong" if kind == "sightings" else "",
+            "seconds": round(float(np.max([o.get("seconds", 0.0) for o in done])), 1),
+        }
+    )  # fmt: skip
+    close = float(np.mean(np.abs(errors) <= 0.7))
+    result.target(f"{kind}: profile within 0.7 mm", ">= 95 % of places", f"{100 * close:.1f} %", close >= 0.95)
+    result.target(
+        f"{kind}: within U", "95 +- 3 %", f"{100 * coverage:.1f} +- {100 * spread:.1f} %",
+        abs(coverage - 0.95) <= 0.03 + 2 * spread,
+    )
+    total, bad = len(given) + len(near), wrong + near_wrong
+    found = f"{bad} of {total} (limit {USUAL_GAP_MM:.3f} mm, and near)"
+    result.target(f"{kind}: wrong verdicts", "<= 2.5 % of those given", found, bad <= 0.025 * total)
+    result.target(f"{kind}: refused", "0", "; ".join(refused) or "0", not refused)
+    if kind == "rendered":
+        slow = max(o["seconds"] for o in done)
+        result.target("rendered: six photos of 3 MP", "under 20 s (asked for 12 MP)", f"{slow:.1f} s", slow < 20)

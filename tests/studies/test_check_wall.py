@@ -1,0 +1,254 @@
+"""The wall check on walls with closed forms, on drawings made by ezdxf, and its DXF as GDAL reads it."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from pyogrio.raw import read as gdal_read
+
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.model import Outline
+from phototemplate.numerics.montecarlo import correlated_draws
+from phototemplate.settings import OutlineSettings
+from phototemplate.studies.check_wall import check_wall
+from phototemplate.studies.references import of_outline, read_dxf, split_runs
+from phototemplate.studies.straightness import minimum_zone
+from phototemplate.studies.wall_line import wall_line
+from phototemplate.studies.wall_pages import gap_rows, headline, write_wall_check
+from phototemplate.template.outline import build_outline
+from tests.template.samples import bow, influences, l_kitchen, segment
+
+
+def wall_alone(bow_mm: float, swell_mm: float = 0.0, length: float = 2400.0) -> Outline:
+    """One wall, room below (its chord runs to the left, so the room is on its left)."""
+    shape = bow(length - 40.0, bow_mm, swell_mm)
+    made = segment("wall", "wall", [length, 0.0], [0.0, 0.0], shape, 16, gaps=())
+    return build_outline([made], [], influences(gaps=()), OutlineSettings())
+
+
+def drawing(path: Path, points: list[tuple[float, float]], unit: int = 4, layer: str = "WALL", closed: bool = False) -> Path:
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = unit
+    document.modelspace().add_lwpolyline(points, close=closed, dxfattribs={"layer": layer})
+    document.saveas(path)
+    return path
+
+
+def test_bow_of_a_parabola() -> None:
+    check = check_wall(wall_alone(7.0))
+    figures = {f.name: f for f in check.figures}
+    assert figures["bow"].value == pytest.approx(7.0, abs=0.03)
+    assert figures["swelling at the left end"].value == pytest.approx(0.0, abs=0.05)
+    # taken over the same places the zone of a parabola is its sagitta; the bootstrap takes off what the noise adds
+    assert minimum_zone(check.wall.distance_mm, check.deviation_mm).width_mm == pytest.approx(7.0, abs=0.03)
+    assert check.largest_gap.value == pytest.approx(7.0, abs=2 * check.largest_gap.u)
+    assert check.decision.verdict == "fails"
+    assert sorted(round(p) for p in check.largest_at_mm) == [0, 2360]
+    hollow = check_wall(wall_alone(-7.0))
+    assert {f.name: f for f in hollow.figures}["bow"].value == pytest.approx(-7.0, abs=0.03)
+    assert sorted(round(p) for p in hollow.touches_at_mm) == [0, 2360]
+
+
+def test_scribe_and_gap_add_up_to_the_largest_gap() -> None:
+    check = check_wall(wall_alone(5.0, 3.0))
+    largest = float(check.gap_mm.max())
+    assert np.allclose(check.gap_mm + check.scribe_mm, largest, atol=1e-9)
+    assert check.gap_mm.min() == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(("bow_mm", "verdict"), [(0.0, "meets"), (1.5, "meets"), (3.2, "cannot tell"), (6.0, "fails")])
+def test_verdicts(bow_mm: float, verdict: str) -> None:
+    check = check_wall(wall_alone(bow_mm), limit_mm=25.4 / 8)
+    assert check.decision.verdict == verdict
+    assert bool(check.remedy) == (verdict == "cannot tell")
+    assert verdict.split()[0] in headline(check).lower() or verdict in ("meets", "fails")
+
+
+def test_uncertainty_of_the_largest_gap_against_many_walls() -> None:
+    """Measure the same wall again and again: the stated intervals hold the true gap in 95 of 100 cases, and the value is not
+    biased although it is a maximum."""
+    outline = wall_alone(2.0, 0.5)
+    wall = wall_line(outline, "wall")
+    true = minimum_zone(wall.distance_mm, wall.height_mm).width_mm
+    part = outline.segments[0]
+    draws = correlated_draws(np.random.default_rng(4), part.offsets_mm, wall.state.cov, 40)
+    errors = []
+    for offsets in draws:
+        again = replace(outline, segments=(replace(part, offsets_mm=offsets),))
+        found = check_wall(again)
+        errors.append((found.largest_gap.value - true) / found.largest_gap.u)
+    z = np.array(errors)
+    # 40 trials: fewer than 35 inside has a chance of 1 in 100 at 95 %
+    assert np.count_nonzero(np.abs(z) <= 2.0) >= 35
+    assert abs(z.mean()) < 0.5
+
+
+def test_square_to_another_wall() -> None:
+    """The sample's left wall is turned by a known angle against its back wall."""
+    outline = l_kitchen()
+    check = check_wall(outline, "back", square_to="left")
+    figures = {f.name: f for f in check.figures}
+    back, left = wall_line(outline, "back"), wall_line(outline, "left")
+
+    def heading(line: object) -> float:
+        xy = line.points()  # type: ignore[attr-defined]
+        d = np.linalg.svd(xy - xy.mean(axis=0))[2][0]  # total least squares, another way to the same direction
+        return math.atan2(d[1], d[0])
+
+    between = (heading(back) - heading(left)) % math.pi
+    off = abs(math.degrees(between) - 90.0)
+    assert abs(figures["angle"].value) == pytest.approx(off, abs=0.01)
+    assert figures["angle"].U > 0
+    span = back.distance_mm[-1]
+    assert abs(figures["out of square"].value) == pytest.approx(math.tan(math.radians(off)) * span, abs=0.7)
+    with pytest.raises(MeasureError, match="rather than across"):
+        check_wall(outline, "back", square_to="front-long")
+    with pytest.raises(InputError, match="itself"):
+        check_wall(outline, "back", square_to="back")
+
+
+def test_straight_line_of_a_dxf_gives_what_the_wall_departs_from_it(tmp_path: Path) -> None:
+    outline = wall_alone(6.0)
+    path = drawing(tmp_path / "run.dxf", [(100.0, 50.0), (2500.0, 50.0), (2500.0, 650.0), (100.0, 650.0)], closed=True)
+    check = check_wall(outline, reference=read_dxf(path))
+    assert check.fit_rms_mm == pytest.approx(6.0 * math.sqrt(4.0 / 45.0), rel=0.02)  # rms of a parabola about its mean
+    assert check.largest_gap.value == pytest.approx(6.0, abs=2 * check.largest_gap.u + 0.05)
+    assert check.decision.verdict == "fails"
+
+
+def test_drawn_as_the_wall_is_there_is_no_gap(tmp_path: Path) -> None:
+    outline = wall_alone(6.0, 4.0)
+    wall = wall_line(outline, "wall")
+    # the template: the same curve, turned by 30 degrees and shifted, as polyline in inches
+    c, s = math.cos(-0.5), math.sin(-0.5)
+    points = wall.points() @ np.array([[c, s], [-s, c]]) + np.array([3000.0, -700.0])
+    path = drawing(tmp_path / "wall.dxf", [(x / 25.4, y / 25.4) for x, y in points], unit=1)
+    check = check_wall(outline, reference=read_dxf(path))
+    assert check.fit_rms_mm == pytest.approx(0.0, abs=0.03)
+    assert check.decision.verdict == "meets"
+
+
+def test_a_drawing_is_not_turned_until_a_hollow_passes_for_a_bulge(tmp_path: Path) -> None:
+    """A half turn makes one of the other; only the side of the room tells them apart."""
+    outline = wall_alone(6.0)
+    wall = wall_line(outline, "wall")
+    hollow = wall.origin_mm + np.outer(wall.distance_mm, wall.along) - np.outer(wall.height_mm, wall.into_room)
+    for points in (hollow, hollow[::-1]):
+        open_line = check_wall(outline, reference=read_dxf(drawing(tmp_path / "a.dxf", [tuple(p) for p in points])))
+        assert open_line.largest_gap.value == pytest.approx(12.0, abs=0.5)
+        depth = 600.0 * wall.into_room
+        box = [*points, points[-1] + depth, points[0] + depth]
+        c, s = math.cos(0.6), math.sin(0.6)
+        turned = [(c * float(x) - s * float(y), s * float(x) + c * float(y)) for x, y in box]
+        closed = check_wall(outline, reference=read_dxf(drawing(tmp_path / "b.dxf", turned, closed=True)))
+        assert closed.largest_gap.value == pytest.approx(12.0, abs=0.5)
+        assert any("long enough" in text for text in closed.findings)  # its front is as long
+
+
+def test_freedoms(tmp_path: Path) -> None:
+    outline = wall_alone(0.0)
+    wall = wall_line(outline, "wall")
+    a, b = wall.points()[[0, -1]]
+    n = wall.into_room
+    path = drawing(tmp_path / "off.dxf", [tuple(a - 4.0 * n), tuple(b - 9.0 * n)])  # drawn 4 and 9 mm behind the wall
+    reference = read_dxf(path)
+    as_drawn = check_wall(outline, reference=reference, freedom="none")
+    assert as_drawn.deviation_mm[0] == pytest.approx(4.0, abs=0.01)
+    assert as_drawn.deviation_mm[-1] == pytest.approx(9.0, abs=0.01)
+    assert as_drawn.largest_gap.value == pytest.approx(0.0, abs=0.2)  # it would not go in, but it leaves no gap
+    shifted = check_wall(outline, reference=reference, freedom="shift")
+    assert shifted.largest_gap.value == pytest.approx(5.0, abs=2 * shifted.largest_gap.u + 0.05)
+    turned = check_wall(outline, reference=reference, freedom="turn")
+    assert turned.largest_gap.value == pytest.approx(0.0, abs=2 * turned.largest_gap.u + 0.1)
+    with pytest.raises(InputError, match="none, shift or turn"):
+        check_wall(outline, reference=reference, freedom="anyhow")  # type: ignore[arg-type]
+
+
+def test_wrong_unit_and_wrong_room_are_said(tmp_path: Path) -> None:
+    outline = wall_alone(3.0)
+    inches_called_mm = drawing(tmp_path / "a.dxf", [(0.0, 0.0), (96.0, 0.0), (96.0, 25.0)], unit=4)
+    with pytest.raises(MeasureError, match="drawn in inches"):
+        check_wall(outline, reference=read_dxf(inches_called_mm))
+    other_room = drawing(tmp_path / "b.dxf", [(x, 120.0 * math.sin(x / 400.0)) for x in np.linspace(0, 3000, 80)], unit=4)
+    with pytest.raises(MeasureError, match="another room"):
+        check_wall(outline, reference=read_dxf(other_room))
+    short = drawing(tmp_path / "c.dxf", [(0.0, 0.0), (610.0, 0.0)], unit=4)
+    with pytest.raises(MeasureError, match="does not fit"):
+        check_wall(outline, reference=read_dxf(short))
+
+
+def test_files_that_cannot_be_compared_with(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no file"):
+        read_dxf(tmp_path / "none.dxf")
+    (tmp_path / "bad.dxf").write_text("not a drawing")
+    with pytest.raises(InputError, match="cannot be read"):
+        read_dxf(tmp_path / "bad.dxf")
+    unitless = drawing(tmp_path / "unit.dxf", [(0, 0), (1, 0)], unit=0)
+    with pytest.raises(InputError, match="--unit"):
+        read_dxf(unitless)
+    with pytest.raises(InputError, match="no lines"):
+        read_dxf(drawing(tmp_path / "layer.dxf", [(0, 0), (900, 0)]), layer="ELSE")
+    with pytest.raises(InputError, match="says that it is drawn in"):
+        read_dxf(drawing(tmp_path / "two.dxf", [(0, 0), (900, 0)]), unit="in")
+
+
+def test_exploded_lines_are_chained_and_split_at_corners() -> None:
+    """A rectangle of single lines in any order and sense: four runs."""
+    p = [np.array([[0.0, 0], [900, 0]]), np.array([[900.0, 600], [900, 0]]), np.array([[0.0, 600], [900, 600]])]
+    p += [np.array([[0.0, 0], [0, 300]]), np.array([[0.0, 600], [0, 300]])]
+    runs = split_runs(p)
+    assert [round(r.length_mm) for r in runs] == [900, 900, 600, 600]
+    assert len({r.room for r in runs}) == 1
+
+
+def test_earlier_job_brings_its_own_uncertainty() -> None:
+    outline = wall_alone(4.0, 2.0)
+    same = check_wall(outline, reference=of_outline(outline, "wall", "last week"))
+    assert same.fit_rms_mm == pytest.approx(0.0, abs=0.02)
+    assert any("last week" in cause for cause, _ in same.budget)
+    alone = check_wall(outline)
+    assert float(np.median(same.deviation_u_mm)) > float(np.median(alone.deviation_u_mm))
+    with pytest.raises(InputError, match="no edge"):
+        of_outline(outline, "front", "last week")
+
+
+def test_stretch_and_names() -> None:
+    outline = wall_alone(8.0)
+    part = check_wall(outline, stretch_mm=(900.0, 1500.0))
+    assert part.largest_gap.value == pytest.approx(8.0 * (600.0 / 2360.0) ** 2, abs=0.15)  # sagitta goes with the square
+    with pytest.raises(InputError, match="hardly anything"):
+        check_wall(outline, stretch_mm=(5000.0, 6000.0))
+    with pytest.raises(InputError, match="several walls"):
+        check_wall(l_kitchen())
+    with pytest.raises(InputError, match="no edge"):
+        check_wall(outline, "wal")
+
+
+def test_files(tmp_path: Path) -> None:
+    """GDAL finds the wall at true size on its layer; the table is what a person with a pencil needs."""
+    outline = wall_alone(6.0)
+    check = check_wall(outline, job="doubt")
+    written = write_wall_check(check, tmp_path, unit="mm")
+    meta, _, geometry, fields = gdal_read(written["dxf"])
+    layers = fields[list(meta["fields"]).index("Layer")]
+    lines = [shapely.from_wkb(g) for g, layer in zip(geometry, layers, strict=True) if layer == "FOUND-EDGES"]
+    xy = np.asarray(lines[0].coords)[:, :2]
+    assert len(lines) == 1
+    assert np.ptp(xy[:, 0]) == pytest.approx(check.wall.distance_mm[-1], abs=1e-6)
+    assert minimum_zone(xy[:, 0], xy[:, 1]).width_mm == pytest.approx(6.0, abs=0.03)
+    rows = list(csv.DictReader(written["csv"].open(encoding="utf-8", newline="")))
+    assert float(rows[0]["from_corner_mm"]) == 0.0
+    assert max(float(r["gap_mm"]) for r in rows) == pytest.approx(float(check.gap_mm.max()), abs=0.01)
+    for row in rows:
+        assert float(row["gap_mm"]) + float(row["scribe_mm"]) == pytest.approx(float(check.gap_mm.max()), abs=0.011)
+    page = written["page"].read_text(encoding="utf-8")
+    assert "times enlarged" in page
+    assert headline(check).split(":")[0] in page
+    assert [r[3] for r in gap_rows(check, "in")][1] == "50.8"
