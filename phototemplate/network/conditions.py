@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from phototemplate.model import Array, IntArray
-from phototemplate.network.bundle import Problem, State, bent
+from phototemplate.network.linearise import bent
 from phototemplate.network.observations import Condition
+from phototemplate.network.problem import Problem, State
 from phototemplate.numerics.rigid import skew
 
 LENS = "lens prior"

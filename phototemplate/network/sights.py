@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, IntArray, Sightings, Target
-from phototemplate.network.bundle import Problem
+from phototemplate.network.problem import Problem
 
 
 @dataclass(frozen=True)
