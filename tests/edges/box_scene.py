@@ -197,6 +197,6 @@ def bowed(depth_mm: float = 6.0) -> BoxScene:
     boxes = []
     for x in np.arange(0.0, LENGTH_MM, 4.0):
         y = float(bow(np.array(x + 2.0), depth_mm))
-        boxes.append(Box((x, y, -60.0), (x + 4.0, min(y + 60.0, DEPTH_MM), 0.0), 205.0, 190.0, 90.0))
+        boxes.append(Box((x, y, -60.0), (x + 4.0, DEPTH_MM, 0.0), 205.0, 190.0, 90.0))
     views = {name: flat.views[name] for name in ("P1", "P2", "P3")}
     return BoxScene(boxes, views, flat.heights)

@@ -29,7 +29,7 @@ from phototemplate.settings import EdgeSettings
 
 NAME = "trace"
 FIRST_BLUR_PX = 1.1
-SECTION_MM = 200.0
+SECTION_MM = 120.0
 """Curved hints may bend every so often"""
 GATES_PX = (1.0, 0.7)
 """Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
