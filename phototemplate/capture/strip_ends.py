@@ -20,6 +20,8 @@ sharpening move its edges (rms 0.18 px on rendered photos of 3 MP)."""
 REACH_OF_RIM = 0.9
 """Half width of the window, in widths of the white rim around the neighbouring marker"""
 MAX_RADIUS_PX = 12.0
+OUTWARD_MM = 2.2
+"""How far the window may reach beyond the checkerboard, where the strip's number begins"""
 MIN_CONTRAST = 10.0
 """Least step from black to white in units of light (white: 255)"""
 _LIGHT = 255.0 * (np.arange(256) / 255.0) ** 2.2
@@ -89,8 +91,8 @@ def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -
     dx, dy = (g.ravel().astype(float) for g in np.meshgrid(steps, steps))
     level = gray[base[1] - radius : base[1] + radius + 1, base[0] - radius : base[0] + radius + 1].ravel().astype(float)
     off = start - base
-    mm = np.abs(np.linalg.inv(jac) @ np.stack([dx - off[0], dy - off[1]]))
-    inside = (mm < REACH_OF_RIM * rim_mm).all(axis=0)
+    mm = np.linalg.inv(jac) @ np.stack([dx - off[0], dy - off[1]])
+    inside = (np.abs(mm) < REACH_OF_RIM * rim_mm).all(axis=0) & (mm[0] > -OUTWARD_MM)
     if inside.sum() < 20:
         return None
     params = _fit(dx[inside], dy[inside], _LIGHT[level[inside].astype(int)], off, jac)
