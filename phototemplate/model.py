@@ -199,7 +199,7 @@ class KnownLengthResult:
 
     name: str
     given_mm: float
-    """Corrected to 20 degC"""
+    """At the temperature of the photos: what was given at 20 degC, expanded to the temperature stated with it"""
     u_mm: float
     adjusted_mm: float
     normalized_residual: float

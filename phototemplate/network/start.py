@@ -122,7 +122,7 @@ class _Assembly:
                 if pose is not None:
                     self.placed.photos[p] = pose
                     added = True
-        for t in {t for p in self.placed.photos for t in self.views[p]} - set(self.placed.bodies):
+        for t in sorted({t for p in self.placed.photos for t in self.views[p]} - set(self.placed.bodies)):
             found = self.body_pose(t)
             if found is not None:
                 self.placed.bodies[t] = found
