@@ -327,6 +327,7 @@ class Studio:
         """The rectified picture, where the network has changed since the last."""
         head = json.loads(self.result)
         if self.top is not None and self.top["key"] == head["picture_key"]:
+            self._state("idle")
             return
         key = head["picture_key"]
         try:

@@ -1,5 +1,7 @@
 // Elements without markup in strings: h('button', {class: 'x', onclick: f}, 'text', child ...)
 
+import { t } from './text.js';
+
 const PROPERTIES = new Set(['value', 'checked', 'disabled', 'hidden', 'selected', 'open', 'indeterminate', 'multiple', 'tabIndex']);
 
 export function h(tag, props = {}, ...children) {
@@ -90,7 +92,7 @@ export function notice(text, kind = 'note', actions = []) {
   const box = document.getElementById('notices');
   const close = () => el.remove();
   const el = h('div', { class: `notice ${kind}` }, icon(kind === 'error' ? 'short' : kind === 'good' ? 'good' : 'note'), h('p', {}, text),
-    actions.map(([label, act]) => button(label, () => { close(); act(); })), button('×', close, { class: 'plain', 'aria-label': 'close' }));
+    actions.map(([label, act]) => button(label, () => { close(); act(); })), button('×', close, { class: 'plain', 'aria-label': t('close') }));
   for (const old of [...box.children]) if (old.querySelector('p').textContent === text) old.remove();
   box.append(el);
   while (box.children.length > 3) box.firstChild.remove();

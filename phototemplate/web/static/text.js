@@ -1,7 +1,7 @@
 // Every English word of the app, in one place, ready for translation. {name} is filled in.
 
 const TEXT = {
-  skip: 'Go to the page', nav: 'Pages', loading: 'Loading …', reload: 'Load again', cancel: 'Cancel', remove: 'Remove', choose: 'choose …',
+  skip: 'Go to the page', nav: 'Pages', loading: 'Loading …', reload: 'Load again', cancel: 'Cancel', close: 'Close', remove: 'Remove', choose: 'choose …',
   'show-place': 'Show the place', layers: 'What is drawn', unscaled: 'No known length: shape without scale.', k2: '(k = 2)', budget: 'What causes it', cautions: 'Cautions',
   badge: '{n} to look at',
 

@@ -1,0 +1,105 @@
+"""What the page says and how it looks: every word in one place, contrast as WCAG 2.1 asks for (1.4.3 and 1.4.11)."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from phototemplate.model import EdgeKind, ShapeKind
+from phototemplate.web.app import STATIC
+
+JS = {p.name: p.read_text(encoding="utf-8") for p in STATIC.glob("*.js")}
+TEXTS = dict(re.findall(r"(?:^|[\s{,])'?([a-z0-9][A-Za-z0-9 ._-]*)'?: '((?:[^'\\]|\\.)*)'", JS["text.js"]))
+
+
+def used_keys() -> set[str]:
+    return {k for name, text in JS.items() if name != "text.js" for k in re.findall(r"\bt\('([^'$]+)'", text)}
+
+
+def test_every_word_used_is_there() -> None:
+    assert len(TEXTS) > 300
+    missing = used_keys() - TEXTS.keys()
+    assert not missing, sorted(missing)
+
+
+def test_every_family_of_words_is_complete() -> None:
+    wanted = {f"kind.{k}" for k in EdgeKind.__args__} | {f"shape.{k}" for k in ShapeKind.__args__}  # type: ignore[attr-defined]
+    wanted |= {f"source.{s}" for s in ("trace", "contact", "strip")} | {f"severity.{s}" for s in ("note", "warning", "serious")}
+    wanted |= {f"nav.{p}" for p in ("photos", "basics", "edges", "stone", "distance", "finish")}
+    assert not wanted - TEXTS.keys()
+    # labels of changes, as the pages send them
+    sent = {k for text in JS.values() for k in re.findall(r"\bedit\('([a-z-]+)'", text)}
+    assert sent
+    assert not {f"change.{k}" for k in sent} - TEXTS.keys()
+
+
+def test_every_refusal_has_a_sentence() -> None:
+    root = STATIC.parent
+    codes: set[str] = set()
+    for path in root.rglob("*.py"):
+        codes |= set(re.findall(r"(?:refusal|Refused)\(\s*\"([a-z-]+)\"", path.read_text(encoding="utf-8")))
+    assert {"foreign-host", "photo-too-large", "photo-twice"} <= codes
+    shown = codes - {"header-twice", "wrong-key"}  # answers that no page of ours can get
+    assert not {f"error.{c}" for c in shown} - TEXTS.keys()
+
+
+def test_no_words_outside_the_text_file() -> None:
+    """Text of an element, a label or a notice is never written where it is used."""
+    for name, text in JS.items():
+        if name == "text.js":
+            continue
+        bare = re.findall(r"(?:aria-label|title|placeholder)'?: '([^']*[a-z]{3,}[^']*)'", text)
+        bare += re.findall(r"notice\('([^']+)'", text) + re.findall(r"button\('([^']+)'", text)
+        bare += re.findall(r"h\('(?:p|h1|h2|h3|span|b|label|li|td|th|legend|summary)', \{[^{}]*\}, '([^']*[A-Za-z]{3,}[^']*)'", text)
+        assert not [b for b in bare if re.search("[A-Za-z]{2}", b)], name
+
+
+def colours(dark: bool) -> dict[str, str]:
+    css = (STATIC / "style.css").read_text(encoding="utf-8")
+    light_part, dark_part = re.findall(r":root \{(.*?)\}", css, re.S)[:2]
+    out = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})\b", light_part))
+    return out | dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})\b", dark_part)) if dark else out
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.1."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    r, g, b = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def contrast(a: str, b: str) -> float:
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_contrast_formula_against_the_standard() -> None:
+    # black on white is 21:1; #767676 on white is the well-known lightest grey that passes 4.5:1
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
+
+
+GROUNDS = ("paper", "sheet-bg", "card")
+WORDS = (
+    [("ink", g) for g in (*GROUNDS, "main-soft", "note-bg", "look-bg", "short-bg", "good-bg")] + [("soft", g) for g in GROUNDS]
+    + [(s, g) for s in ("good", "look", "short", "note", "main") for g in GROUNDS]
+    + [("main-ink", "main"), ("paper", "look"), ("short", "short-bg"), ("look", "look-bg"), ("good", "good-bg"), ("note", "note-bg")]
+)  # fmt: skip
+SHAPES = [(s, g) for s in ("rule-strong", "focus") for g in GROUNDS] + [
+    (f"class-{c}", g) for c in "abcde" for g in ("paper", "card")
+] + [(s, "paper") for s in ("sheet", "strip", "stone", "seam", "hint", "mark")]
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("front", "ground"), WORDS)
+def test_words_can_be_read(front: str, ground: str, dark: bool) -> None:
+    c = colours(dark)
+    assert contrast(c[front], c[ground]) >= 4.5, f"{front} on {ground}: {contrast(c[front], c[ground]):.2f}"
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("front", "ground"), SHAPES)
+def test_shapes_can_be_seen(front: str, ground: str, dark: bool) -> None:
+    c = colours(dark)
+    assert contrast(c[front], c[ground]) >= 3.0, f"{front} on {ground}: {contrast(c[front], c[ground]):.2f}"
