@@ -17,11 +17,12 @@ from phototemplate import __version__
 from phototemplate.cli.app import app as app_
 from phototemplate.cli.calibrate import calibrate
 from phototemplate.cli.measure import demo, measure, new
+from phototemplate.cli.propose import propose
 from phototemplate.cli.sheets import sheets
 from phototemplate.cli.studies import check_wall
 from phototemplate.errors import PhototemplateError
 
-COMMANDS = (demo, sheets, new, measure, check_wall, calibrate, app_)
+COMMANDS = (demo, sheets, new, propose, measure, check_wall, calibrate, app_)
 
 app = typer.Typer(
     add_completion=False,

@@ -1,0 +1,66 @@
+"""Edges for a job in which nobody has drawn any: proposed, anchored to sheets, for a person to confirm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phototemplate.capture.store import PhotoStore
+from phototemplate.edges.propose import ProposedEdge, propose_edges
+from phototemplate.errors import MeasureError
+from phototemplate.inputs import edge_settings_of, read_photos
+from phototemplate.job import EdgeSpec, Job
+from phototemplate.model import Array, Measurement
+from phototemplate.network.workplane import to_world
+from phototemplate.pipeline import measure
+from phototemplate.progress import Progress, quiet
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One edge as the job file would hold it."""
+
+    edge: EdgeSpec
+    confidence: float
+    """0-1"""
+
+
+def propose(job: Job, progress: Progress = quiet) -> list[Proposal]:
+    """Orient the photos of a job and propose its long edges; edges the job has already are not looked at.
+
+    Raises ``MeasureError`` where the photos do not allow an answer or show no edge.
+    """
+    bare = replace(job, file=job.file.model_copy(update={"edges": [], "loops": [], "pieces": []}))
+    store = PhotoStore(read_photos(bare)[0])
+    measurement = measure(bare, progress=progress, store=store)
+    progress("proposals", 0.0)
+    found = propose_edges(store.gray, measurement.network, measurement.work_plane, edge_settings_of(job.file))
+    progress("proposals", 1.0)
+    if not found:
+        raise MeasureError(
+            f"No edge could be proposed for {job.name}; mark the edges in the app, or write them into job.toml by hand."
+        )
+    return [Proposal(_spec(measurement, p), p.confidence) for p in found]
+
+
+def _spec(measurement: Measurement, proposed: ProposedEdge) -> EdgeSpec:
+    hint = proposed.hint
+    common = {"id": hint.edge_id, "kind": hint.kind, "source": hint.source, "shape": hint.shape}
+    if hint.source != "trace":
+        return EdgeSpec.model_validate({**common, "targets": sorted(hint.targets)})
+    assert hint.path is not None, "a traced edge is proposed with its path"
+    sheet, path = _on_nearest_sheet(measurement, hint.path)
+    return EdgeSpec.model_validate(
+        {**common, "sheet": sheet, "path": np.round(path, 1).tolist(), "search": hint.search_mm, "height": hint.height_mm}
+    )
+
+
+def _on_nearest_sheet(measurement: Measurement, path_mm: Array) -> tuple[str, Array]:
+    """The sheet nearest to the middle of a path (n, 2) of the work frame, and the path in that sheet's own frame."""
+    world = to_world(measurement.work_plane, np.column_stack([path_mm, np.zeros(len(path_mm))]))
+    sheets = {t: b for t, b in measurement.network.bodies.items() if measurement.network.targets[t].kind == "sheet"}
+    middle = world.mean(axis=0)
+    name = min(sheets, key=lambda t: float(np.linalg.norm(sheets[t].translation_mm - middle)))
+    body = sheets[name]
+    return name, np.asarray((world - body.translation_mm) @ body.rotation)[:, :2]
