@@ -1,0 +1,55 @@
+"""Truth files of rendered scenes against what was sighted; shared by benchmarks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import cv2
+import numpy as np
+
+from phototemplate.capture import design
+from phototemplate.capture.saddle import CORRELATION, FLOOR_PX
+from phototemplate.model import Array, Sightings
+
+GROSS = 6.0
+"""Sightings this many stated sigma off in either direction are wrong, not imprecise."""
+
+
+def saddle_errors(sightings: Mapping[str, Sightings], truth: Mapping[str, Any]) -> tuple[Array, Array]:
+    """Errors (N, 2) in px of the sheets' sightings about their true pixels, and their stated covariances (N, 2, 2).
+
+    True pixels come from ``cv2.projectPoints`` with the true cameras, sheets and print scales.
+    """
+    sheets = {s["id"]: s for s in truth["sheets"]}
+    errors, covs = [np.zeros((0, 2))], [np.zeros((0, 2, 2))]
+    for cam in truth["cameras"]:
+        seen = sightings.get(cam["id"])
+        rows = [i for i, t in enumerate(seen.target_ids) if t in sheets] if seen else []
+        if seen is None or not rows:
+            continue
+        world = []
+        for i in rows:
+            s = sheets[seen.target_ids[i]]
+            local = design.target(s["id"]).points_mm[seen.point_ids[i]] * [*s["print_scale"], 1.0]
+            world.append(np.array(s["world_from_target"]) @ local + s["center_mm"])
+        turn = cv2.Rodrigues(np.array(cam["rotation"]))[0]
+        uv = cv2.projectPoints(
+            np.array(world), turn, np.array(cam["translation_mm"]), np.array(cam["matrix"]), np.array(cam["dist"])
+        )[0][:, 0]
+        errors.append(seen.uv_px[rows] - uv)
+        covs.append(seen.cov_px2[rows])
+    return np.vstack(errors), np.concatenate(covs)
+
+
+def saddle_ratios(errors: Array, covs: Array) -> tuple[float, float, float]:
+    """Of ``saddle_errors``: RMS over stated sigma, RMS over the Cramer-Rao bound of the same pictures, share of wrong ones.
+
+    The bound is that of white noise of the strength found in each window: the stated covariance without the factor for noise
+    that is correlated (sharpening, JPEG) and without its floor.
+    """
+    stated = np.einsum("ni,nij,nj->n", errors, np.linalg.inv(covs), errors) / 2
+    good = stated < GROSS**2 / 2
+    bound = (np.trace(covs[good], axis1=1, axis2=2) / 2 - FLOOR_PX**2) / CORRELATION
+    rms = np.sqrt(np.mean(np.square(errors[good])))
+    return float(np.sqrt(stated[good].mean())), float(rms / np.sqrt(bound.mean())), float(1 - good.mean())
