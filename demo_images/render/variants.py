@@ -118,7 +118,7 @@ def wall_scene(
                 mat_front=plan.finish_back, arris_mm=plan.arris[0], top="open" if i == len(widths) - 1 else "rails",
             )
         )  # fmt: skip
-        for k, (share, v) in enumerate(((0.27, 140.0), (0.72, 440.0))):
+        for k, (share, v) in enumerate(((0.27, 140.0), (0.72, 415.0))):
             n = 2 * i + k + 1
             turn = float(rng.normal(0, 5)) + (0 if w > 650 else 90.0 * k)
             at = s.cabinets[-1].world(np.array([share * w, v, 0.0]))
@@ -139,7 +139,7 @@ def wall_scene(
     for i, share in enumerate((0.05, 0.3, 0.5, 0.75, 0.95, 0.5, 0.2, 0.85)):
         camera_rng = np.random.default_rng([seed, 79, i])
         roll = float([1, -2, 90, 2, -1, 3, -88, 0][i])
-        eye = [share * length, -1450 - 250 * (i == 5), 1050 + 200 * (i in (2, 5, 6))]
+        eye = [share * length, -1280 - 350 * (i == 5), 1050 + 200 * (i in (2, 5, 6))]
         eye = [float(v + d) for v, d in zip(eye, camera_rng.normal(0, 60, 3), strict=True)]
         target = [length * (0.5 + 0.75 * (share - 0.5)), -300.0, 0.0]
         s.cameras.append(plan.phone.photo(i, eye, target, roll, camera_rng))
