@@ -32,6 +32,8 @@ NEAR_FACTOR = 5.0
 """A near match (another lens name, zoom or size of the same model) is trusted five times less."""
 
 
+LEAST_U = 1e-5
+"""No aspect or distortion parameter of a prior is known better than this."""
 JOB_DISTANCE_MM = 1800.0
 """Usual distance of what a job photographs, against which the closer focus of a calibration is corrected."""
 
@@ -235,6 +237,8 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     for k, side, old in ((i_cx, photo.size_px[0], width), (i_cy, photo.size_px[1], height)):
         params[k] = (side - 1) / 2 + scale * (params[k] - (old - 1) / 2)
     cov = cov * np.outer(jac, jac)
+    # What the calibration held at zero is not known exactly either.
+    cov[np.diag_indices(len(cov))] += LEAST_U**2
     cov[i_f, i_f] += (np.hypot(KEEPS_F, change / 2) * params[i_f]) ** 2
     for k in (i_cx, i_cy):
         cov[k, k] += (KEEPS_CENTRE * long_side) ** 2

@@ -50,10 +50,12 @@ def read_exif(image: Image.Image) -> ExifFacts:
 
 
 def camera_id_of(facts: ExifFacts, size_px: tuple[int, int]) -> str:
-    """Name shared by the photos that went through one lens at one setting, portrait and landscape alike.
+    """Name shared by the photos that went through one lens at one setting.
 
-    Made of make, model, lens, focal length, 35 mm equivalent (it changes when a phone crops), digital zoom and the two
-    sides of the picture, e.g. ``"norvik-p4-4.25mm-26mm35-4032x3024"``; without Exif ``"unknown-1600x1200"``.
+    Made of make, model, lens, focal length, 35 mm equivalent (it changes when a phone crops), digital zoom and stored width
+    and height, e.g. ``"norvik-p4-4.25mm-26mm35-4032x3024"``; without Exif ``"unknown-1600x1200"``. Portrait and landscape
+    shots share it as long as only the Exif turn differs; where software has turned the pixels they are lenses of their own,
+    since nobody says which way they were turned, and the principal point goes with it.
     """
     model = facts.model
     if facts.make and model.lower().startswith(facts.make.lower()):
@@ -66,7 +68,7 @@ def camera_id_of(facts: ExifFacts, size_px: tuple[int, int]) -> str:
     if facts.digital_zoom and abs(facts.digital_zoom - 1.0) > 1e-3:
         parts.append(f"zoom{facts.digital_zoom:.4g}")
     words = [word for word in (re.sub(r"[^a-z0-9.]+", "-", p.lower()).strip("-") for p in parts) if word]
-    return "-".join(words or ["unknown"]) + f"-{max(size_px)}x{min(size_px)}"
+    return "-".join(words or ["unknown"]) + f"-{size_px[0]}x{size_px[1]}"
 
 
 def _short_lens(facts: ExifFacts) -> str:

@@ -106,9 +106,16 @@ def _show(con: Any, camera: Any) -> None:
     least = min(k.criterion for k in done.candidates)
     for k in sorted(done.candidates, key=lambda k: k.criterion):
         tried.add_row(
-            k.form.lens, k.form.board, f"± {100 * k.form.u_focus:g} %" if k.form.focus else "fixed", f"{k.parameters:.0f}", f"{k.rms_px:.3f}",
-            f"{k.pattern_px:.3f}", f"{k.criterion - least:+.0f}", f"{k.f_px:.2f}", "taken" if k.chosen else "",
-        )  # fmt: skip
+            k.form.lens,
+            k.form.board,
+            f"± {100 * k.form.u_focus:g} %" if k.form.focus else "fixed",
+            f"{k.parameters:.0f}",
+            f"{k.rms_px:.3f}",
+            f"{k.pattern_px:.3f}",
+            f"{k.criterion - least:+.0f}",
+            f"{k.f_px:.2f}",
+            "taken" if k.chosen else "",
+        )
     con.print(tried)
     for advice in done.advice[:1]:
         con.print(
@@ -126,8 +133,11 @@ def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
         "good": camera.good,
         "form": {"lens": done.form.lens, "board": done.form.board, "u_focus": done.form.u_focus},
         "candidates": [
-            {"lens": k.form.lens, "board": k.form.board, "u_focus": k.form.u_focus, "parameters": k.parameters, "rms_px": k.rms_px,
-             "pattern_px": k.pattern_px, "criterion": k.criterion, "f_px": k.f_px, "u_f_px": k.u_f_px, "taken": k.chosen}
+            {
+                "lens": k.form.lens, "board": k.form.board, "u_focus": k.form.u_focus, "parameters": k.parameters,
+                "rms_px": k.rms_px, "pattern_px": k.pattern_px, "criterion": k.criterion, "f_px": k.f_px, "u_f_px": k.u_f_px,
+                "taken": k.chosen,
+            }
             for k in done.candidates
         ],
         "photos": [

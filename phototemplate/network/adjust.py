@@ -24,6 +24,7 @@ from phototemplate.network.lengths import SCALE_CONVENTION, length_findings, len
 from phototemplate.network.lensstart import start_lenses
 from phototemplate.network.moved import moved_findings, reject_misplaced, split_moved_sheet
 from phototemplate.network.observations import KnownLength
+from phototemplate.network.photo_gain import with_lens_findings
 from phototemplate.network.prepare import hold, set_up
 from phototemplate.network.print_scale import (
     print_scale_findings,
@@ -107,6 +108,7 @@ def adjust(
     ]
     findings += geometry_findings(run) + lens_findings(run, lenses, cov) + rejection_findings(run)
     network = assemble(run, stacked, views, lenses, targets, cov, results, scale_known, tuple(findings))
+    network = with_lens_findings(network, tuple(profiles or {}))
     tell("Done", 1.0)
     return network
 

@@ -12,7 +12,6 @@ from phototemplate.network.lensstart import LensStart
 from phototemplate.network.run import Run
 from phototemplate.network.sights import View
 from phototemplate.network.start import Start
-from phototemplate.numerics import lens
 
 
 def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> list[Finding]:
@@ -65,28 +64,15 @@ def geometry_findings(run: Run) -> list[Finding]:
 
 
 def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> list[Finding]:
-    """Which lens parameters rest on their prior, and whether a profile still fits."""
+    """Whether a profile still fits. What the photos leave open is said by ``photo_gain.with_lens_findings``."""
     out = []
     starts = {s.camera_id: s for s in lenses}
     for c, camera_id in enumerate(run.problem.camera_ids):
         start = starts[camera_id]
         columns = run.problem.lens_columns[c]
         after = cov.shared[np.ix_(columns, columns)]
-        names = lens.LENS_MODELS[start.model].names
         prior = np.sqrt(np.diag(start.cov))
-        if start.source != "profile":
-            share = np.sqrt(np.diag(after)) / prior
-            weak = [n for n, s in zip(names, share, strict=True) if s > 0.7 and n != "aspect"]
-            if weak:
-                out.append(
-                    Finding(
-                        "lens-not-determined",
-                        camera_id,
-                        f"The photos do not determine {', '.join(weak)} of the lens; usual values were assumed.",
-                        "Add photos turned by 90 degrees and from the other side, or calibrate the camera.",
-                    )
-                )
-        else:
+        if start.source == "profile":
             change = run.state.lenses[c] - start.params
             rest = start.cov - after
             value, vector = np.linalg.eigh((rest + rest.T) / 2 / np.outer(prior, prior))

@@ -13,7 +13,9 @@ from phototemplate.model import Sightings, Target
 
 Array = NDArray[np.float64]
 SIZE = (4032, 3024)
-BROWN = {"f": 3008.0, "aspect": 0.0006, "cx": 2026.8, "cy": 1503.7, "k1": 0.085, "k2": -0.19, "p1": 6e-4, "p2": -4e-4, "k3": 0.1}
+BROWN = {
+    "f": 3008.0, "aspect": 0.0006, "cx": 2026.8, "cy": 1503.7, "k1": 0.085, "k2": -0.19, "p1": 6e-4, "p2": -4e-4, "k3": 0.1,
+}  # fmt: skip
 POSES = (
     # tilt about x and y, turn in degrees, distance mm, where the board's middle is in the picture (share of half its sides)
     (2, -3, 0, 420, 0.0, 0.0), (35, 4, 2, 480, 0.05, -0.1), (-36, 2, 178, 470, 0.0, 0.1), (3, 38, 91, 500, -0.1, 0.0),

@@ -82,13 +82,16 @@ def test_exif_and_camera_id(tmp_path: Path, ramp: np.ndarray) -> None:
     assert meta.camera_id == "norvik-p4-4.25mm-26mm35-64x48"
     assert read_gray(meta).shape == (48, 64), "stored orientation, never turned"
     assert upright(read_gray(meta), 6).shape == (64, 48)
-    portrait = tmp_path / "IMG_2.jpg"
-    Image.fromarray(np.rot90(ramp)).save(portrait, exif=exif)
+    turned = tmp_path / "IMG_2.jpg"  # by software: the principal point turned with it, nobody knows which way
+    Image.fromarray(np.rot90(ramp)).save(turned, exif=exif)
+    exif[ExifTags.Base.Orientation] = 1
+    upright_shot = tmp_path / "IMG_4.jpg"
+    Image.fromarray(ramp).save(upright_shot, exif=exif)
     sub[ExifTags.Base.FocalLength] = 2.2
     wide = tmp_path / "IMG_3.jpg"
     Image.fromarray(ramp).save(wide, exif=exif)
-    groups = photos.camera_groups([meta, read_meta(portrait), read_meta(wide)])
-    assert [[m.photo_id for m in g] for g in groups.values()] == [["IMG_1", "IMG_2"], ["IMG_3"]]
+    groups = photos.camera_groups([meta, read_meta(turned), read_meta(wide), read_meta(upright_shot)])
+    assert [[m.photo_id for m in g] for g in groups.values()] == [["IMG_1", "IMG_4"], ["IMG_2"], ["IMG_3"]]
 
 
 def test_reduced_reading_keeps_the_picture(tmp_path: Path) -> None:

@@ -1,0 +1,167 @@
+"""Calibration: against a published calibration, against OpenCV on identical corners, against lenses known exactly."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from phototemplate.errors import MeasureError
+from phototemplate.model import Sightings
+from phototemplate.network.calibrate import Calibration, CalibrationOptions, calibrate
+from phototemplate.numerics import lens
+from tests.calibration import chessboard
+from tests.calibration.simulated import BROWN, SIZE, Simulation, take
+
+PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", focus="never", hold=frozenset({"k3"}))
+
+
+@pytest.fixture(scope="module")
+def corners(reference_photos: Path) -> tuple[list[Sightings], list[Sightings]]:
+    return chessboard.sightings(reference_photos)
+
+
+@pytest.fixture(scope="module")
+def opencv_corners(corners: tuple[list[Sightings], list[Sightings]]) -> Calibration:
+    return calibrate(corners[1], chessboard.TARGETS, chessboard.SIZE, PUBLISHED_MODEL)
+
+
+def _four(c: Calibration) -> tuple[dict[str, float], dict[str, float]]:
+    p, u = c.camera.params, np.sqrt(np.diag(c.camera.cov))
+    ufy = np.hypot(u[0] * (1 + p[1]), p[0] * u[1])
+    return {"fx": p[0], "fy": p[0] * (1 + p[1]), "cx": p[2], "cy": p[3]}, {"fx": u[0], "fy": ufy, "cx": u[2], "cy": u[3]}
+
+
+def test_published_calibration_under_its_own_model(opencv_corners: Calibration) -> None:
+    """Flat board, no k3, one focus, corners as the published ones were refined (window of 11 x 11 pixels)."""
+    value, u = _four(opencv_corners)
+    for name, (published, three_sigma) in chessboard.PUBLISHED.items():
+        assert abs(value[name] - published) < three_sigma, name
+        assert 1 / 1.5 < u[name] / (three_sigma / 3) < 1.5, name
+    for k, published, three_sigma in zip(
+        opencv_corners.camera.params[4:8], chessboard.PUBLISHED_KC, chessboard.PUBLISHED_KC_3SIGMA, strict=True
+    ):
+        assert abs(k - published) < 2 * three_sigma
+
+
+def test_opencv_on_identical_corners(corners: tuple[list[Sightings], list[Sightings]], opencv_corners: Calibration) -> None:
+    """``cv2.calibrateCameraExtended``: same model, same corners, same answer and same standard deviations."""
+    points = chessboard.TARGETS["board"].points_mm * [1.0, -1.0, -1.0]  # OpenCV's board frame
+    three = [points[s.point_ids].astype(np.float32) for s in corners[1]]
+    two = [s.uv_px.astype(np.float32) for s in corners[1]]
+    _, matrix, dist, _, _, sd, _, _ = cv2.calibrateCameraExtended(
+        three, two, chessboard.SIZE, np.eye(3), np.zeros(5), flags=cv2.CALIB_FIX_K3
+    )
+    value, u = _four(opencv_corners)
+    got = np.array([value["fx"], value["fy"], value["cx"], value["cy"]])
+    used = sum(p.rejected for p in opencv_corners.photos)
+    # Our run leaves out a handful of wrong sightings, OpenCV's does not.
+    assert used < 20
+    assert got == pytest.approx([matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2]], abs=0.15)
+    assert opencv_corners.camera.params[4:8] == pytest.approx(dist.ravel()[:4], abs=3e-3)
+    assert [u["fx"], u["fy"], u["cx"], u["cy"]] == pytest.approx(sd.ravel()[:4], rel=0.1)
+
+
+def test_the_chessboard_itself_is_not_flat(corners: tuple[list[Sightings], list[Sightings]]) -> None:
+    """Released, its points halve the residuals; with the lens so found a quarter of the board carries to its far corner."""
+    free = calibrate(corners[0], chessboard.TARGETS, chessboard.SIZE, CalibrationOptions(lens=("brown",)))
+    flat = next(c for c in free.candidates if c.form.board == "flat")
+    assert free.form.board == "free"
+    assert free.rms_px < 0.55 * flat.rms_px
+    assert np.nanstd(free.board_mm["board"][:, 2]) < 0.3
+    assert "Image16" in {f.where for f in free.findings}
+    points = chessboard.TARGETS["board"].points_mm
+    with_lens = chessboard.far_corner_errors(corners[0], free.camera, points + free.board_mm["board"])
+    without = chessboard.far_corner_errors(corners[0], None, points)
+    assert np.median(np.abs(with_lens)) < 1.0
+    assert np.sqrt(np.mean(without**2)) > 10 * np.sqrt(np.mean(with_lens**2))
+
+
+def test_known_lens_is_found_within_its_uncertainty() -> None:
+    """Board, focus and lens of the simulation are all unknown to the calibration; eight seeds of nine parameters."""
+    errors = []
+    for seed in range(8):
+        photos, targets = take(Simulation(seed=seed))
+        done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
+        assert done.form.board == "free"
+        errors.append((done.camera.params - list(BROWN.values())) / np.sqrt(np.diag(done.camera.cov)))
+    # chi-squared of 72 values, correlated within a seed: 0.5 to 1.6 with room for it
+    assert 0.5 < np.mean(np.square(errors)) < 1.7
+    assert np.abs(errors).max() < 4
+
+
+def test_fixed_focus_and_flat_board_are_recognised() -> None:
+    photos, targets = take(Simulation(rough_mm=(1e-6, 1e-6, 1e-6), focus=0.0))
+    done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
+    assert (done.form.board, done.form.focus) == ("flat", False)
+    bent, targets = take(Simulation(rough_mm=(1e-6, 1e-6, 1e-6), focus=0.0, curl_mm=1.5, stretch=0.001))
+    done = calibrate(bent, targets, SIZE, CalibrationOptions(lens=("brown",)))
+    assert (done.form.board, done.form.focus) == ("bent", False)
+
+
+FISHEYE = {"f": 1150.0, "aspect": 0.0, "cx": 1998.0, "cy": 1520.0, "k1": -0.03, "k2": 0.008, "k3": -0.004, "k4": 0.0006}
+
+
+def test_fisheye_is_chosen_by_evidence() -> None:
+    """120 degrees across: no pinhole model with Brown's polynomial follows that."""
+    poses = tuple((a, b, c, 0.42 * d, 1.6 * x, 1.6 * y) for a, b, c, d, x, y in Simulation().poses)
+    sim = Simulation(lens=FISHEYE, model="fisheye", poses=poses)
+    photos, targets = take(sim)
+    done = calibrate(photos, targets, SIZE)
+    assert done.camera.model == "fisheye"
+    u = np.sqrt(np.diag(done.camera.cov))
+    assert np.all(np.abs(done.camera.params - list(FISHEYE.values())) < 4 * u)
+    assert {c.form.lens for c in done.candidates} >= {"brown", "fisheye"}
+
+
+def test_outlying_photo_and_wrong_sightings_are_named() -> None:
+    photos, targets = take(Simulation(seed=3))
+    middle = np.array(SIZE) / 2
+    photos[4] = replace(photos[4], uv_px=middle + 1.02 * (photos[4].uv_px - middle))  # zoomed, stretched along x too
+    photos[4] = replace(photos[4], uv_px=photos[4].uv_px * [1.01, 1.0])
+    uv = photos[7].uv_px.copy()
+    uv[5] += [3.0, -2.0]
+    photos[7] = replace(photos[7], uv_px=uv)
+    done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
+    assert any(f.code == "calibration-outlier" and f.where == "IMG_04" for f in done.findings)
+    assert next(p for p in done.photos if p.name == "IMG_07").rejected >= 1
+    assert np.all(np.abs(done.camera.params - list(BROWN.values())) < 4.5 * np.sqrt(np.diag(done.camera.cov)))
+
+
+def test_advice_is_what_taking_the_photo_brings() -> None:
+    """Frontal photos only: a tilted one is advised. Its predicted gain is held against really adding such photos."""
+    frontal = tuple((0.5 * k, -0.7 * k, 0, 420 + 10 * k, 0.1 * k - 0.2, 0.1) for k in range(5))
+    photos, targets = take(Simulation(poses=frontal, focus=0.0, rough_mm=(1e-6, 1e-6, 1e-6)))
+    options = CalibrationOptions(lens=("brown",), board="flat", focus="never")
+    poor = calibrate(photos, targets, SIZE, options)
+    assert poor.advice
+    assert "tilted by 40 degrees" in poor.advice[0].text
+    more, _ = take(Simulation(poses=(*frontal, (40, 0, 0, 420, 0, 0)), focus=0.0, rough_mm=(1e-6, 1e-6, 1e-6)))
+    better = calibrate(more, targets, SIZE, options)
+    assert np.sqrt(better.camera.cov[0, 0]) < 0.2 * np.sqrt(poor.camera.cov[0, 0])
+    assert np.sqrt(better.camera.cov[0, 0]) == pytest.approx(poor.advice[0].u_f_after_px, rel=1.0)
+
+
+def test_too_few_photos_are_refused_with_a_sentence() -> None:
+    photos, targets = take(Simulation())
+    with pytest.raises(MeasureError, match="needs 3"):
+        calibrate(photos[:2], targets, SIZE)
+
+
+def test_models_are_those_of_pycolmap() -> None:
+    """pycolmap's FULL_OPENCV and OPENCV_FISHEYE put points where rational and fish-eye do (its pixel corner is (0, 0))."""
+    pycolmap = pytest.importorskip("pycolmap")
+    rng = np.random.default_rng(5)
+    xyz = np.column_stack([rng.uniform(-0.6, 0.6, (200, 2)), np.ones(200)]) * rng.uniform(300, 900, (200, 1))
+    for name, model in (("rational", "FULL_OPENCV"), ("fisheye", "OPENCV_FISHEYE")):
+        n = len(lens.LENS_MODELS[name].names) - 4
+        params = np.array([3000.0, 0.001, 2010.0, 1505.0, *rng.normal(0, 0.02, n)])
+        f, a, cx, cy = params[:4]
+        camera = pycolmap.Camera(
+            model=model, width=4032, height=3024, params=[f, f * (1 + a), cx + 0.5, cy + 0.5, *params[4:]]
+        )
+        theirs = np.asarray(camera.img_from_cam(xyz)) - 0.5
+        assert lens.project(name, params, xyz)[0] == pytest.approx(theirs, abs=1e-6)
