@@ -1,0 +1,183 @@
+"""What the project says of itself, held against what it does: README, finding codes, settings, commands."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shlex
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import phototemplate
+from phototemplate import cli
+from phototemplate.errors import FINDINGS
+from phototemplate.settings import Section, Settings
+
+PACKAGE = Path(phototemplate.__file__).parent
+ROOT = PACKAGE.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+# ------------------------------------------------------------------------------------------ README and CI
+
+
+def _readme_commands() -> list[list[str]]:
+    """The command lines of README's shell block, each split at ``&&``."""
+    blocks = re.findall(r"^```sh\n(.*?)^```", README, flags=re.M | re.S)
+    assert len(blocks) == 1, "README has one block of commands"
+    lines = [line for line in blocks[0].splitlines() if line.strip() and not line.startswith("#")]
+    return [[part.strip() for part in line.split("&&")] for line in lines]
+
+
+def _plain(part: str) -> str:
+    """A command without what does not change its meaning: quotes and the quiet flag."""
+    return " ".join(w for w in shlex.split(part) if w != "-q")
+
+
+def test_readme_has_one_command_for_the_demo_and_one_for_the_tests() -> None:
+    demo, tests = _readme_commands()
+    assert _plain(demo[-1]) == ".venv/bin/phototemplate demo"
+    assert _plain(tests[-1]) == ".venv/bin/pytest"
+    for command in (demo, tests):
+        assert _plain(command[0]) == "python3 -m venv .venv"
+
+
+def test_readme_installs_what_the_project_offers() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert "phototemplate" in project["scripts"]
+    for command in _readme_commands():
+        target = _plain(command[1]).removeprefix(".venv/bin/pip install -e ")
+        extras = re.fullmatch(r"\.(?:\[([\w,-]+)\])?", target)
+        assert extras, f"{target} is not this checkout"
+        assert set(filter(None, (extras[1] or "").split(","))) <= set(project["optional-dependencies"])
+    module, _, name = project["scripts"]["phototemplate"].partition(":")
+    assert (module, name) == ("phototemplate.cli", "main")
+    assert callable(cli.main)
+
+
+def test_ci_runs_the_test_command_of_the_readme() -> None:
+    wanted = [_plain(part) for part in _readme_commands()[1]]
+    script = ROOT / ".ci" / "run"
+    lines = [line.split("&&") for line in script.read_text(encoding="utf-8").splitlines() if ".venv" in line]
+    assert wanted in [[_plain(part) for part in line] for line in lines]
+
+
+def _commands() -> set[str]:
+    return {c.__name__.rstrip("_").replace("_", "-") for c in cli.COMMANDS}
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "demo_images/README.md"])
+def test_commands_in_documents_exist(document: str) -> None:
+    text = (ROOT / document).read_text(encoding="utf-8")
+    code = re.findall(r"^```.*?^```|`[^`\n]+`", text, flags=re.M | re.S)
+    named = {m for piece in code for m in re.findall(r"(?:^|[`/\s])phototemplate ([a-z][a-z-]*)", piece)}
+    assert named <= _commands(), f"{document} names {', '.join(sorted(named - _commands()))}"
+    if document == "README.md":
+        assert {"demo", "sheets", "new", "measure", "app"} <= named
+
+
+def test_long_options_in_the_readme_exist() -> None:
+    """Options beside a command in README are options of that command."""
+    from typer.main import get_command
+
+    group = get_command(cli.app)
+    known = {name: {o for p in c.params for o in p.opts} for name, c in group.commands.items()}  # type: ignore[attr-defined]
+    found = re.findall(r"phototemplate ([a-z][a-z-]*) ([^`\n]*)", README)
+    options = [(name, o) for name, rest in found for o in re.findall(r"(?<=\s)--?[a-z][a-z-]*", f" {rest}")]
+    assert options
+    assert [f"{name} {o}" for name, o in options if o not in known[name]] == []
+
+
+# ------------------------------------------------------------------------------------------ finding codes
+
+
+@cache
+def _trees() -> dict[Path, ast.Module]:
+    return {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted(PACKAGE.rglob("*.py"))}
+
+
+def _strings(node: ast.AST) -> Iterator[str]:
+    """Literal strings an expression can be: itself, or either side of a choice."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value
+    elif isinstance(node, ast.IfExp):
+        yield from _strings(node.body)
+        yield from _strings(node.orelse)
+
+
+def _makers() -> dict[tuple[str, bool], int]:
+    """Callables that make a finding of the code they get first, methods apart, and how many arguments they need at least."""
+    makers = {("Finding", False): 3}
+    for tree in _trees().values():
+        for f in ast.walk(tree):
+            if isinstance(f, ast.FunctionDef):
+                names = [a.arg for a in f.args.args]
+                method = names[:1] == ["self"]
+                names = names[method:]
+                calls = {n.func.id for n in ast.walk(f) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
+                if names[:1] == ["code"] and "Finding" in calls:
+                    makers[f.name, method] = len(names) - len(f.args.defaults)
+    return makers
+
+
+def _codes_used() -> dict[str, str]:
+    """Every literal finding code in the package, and a place where it is used."""
+    makers, used = _makers(), {}
+    for path, tree in _trees().items():
+        for call in ast.walk(tree):
+            if not isinstance(call, ast.Call):
+                continue
+            method = isinstance(call.func, ast.Attribute)
+            name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+            given = len(call.args) + len(call.keywords)
+            if given < makers.get((name, method), 99):
+                continue
+            first = call.args[0] if call.args else next((k.value for k in call.keywords if k.arg == "code"), call)
+            used.update({code: f"{path.relative_to(ROOT)}:{call.lineno}" for code in _strings(first)})
+    return used
+
+
+def test_every_finding_code_used_is_listed() -> None:
+    unknown = {code: place for code, place in _codes_used().items() if code not in FINDINGS}
+    assert not unknown
+
+
+def test_every_finding_code_listed_is_used() -> None:
+    assert sorted(set(FINDINGS) - set(_codes_used())) == []
+
+
+def test_every_finding_code_says_what_it_means() -> None:
+    for code, (severity, text) in FINDINGS.items():
+        assert re.fullmatch(r"[a-z]+(-[a-z]+)*", code), code
+        assert severity in ("note", "warning", "serious")
+        assert len(text.split()) >= 3, code
+
+
+# ------------------------------------------------------------------------------------------ settings
+
+
+def _sections(section: type[Section]) -> Iterator[type[Section]]:
+    yield section
+    for field in section.model_fields.values():
+        kind = field.annotation
+        if isinstance(kind, type) and issubclass(kind, Section):
+            yield from _sections(kind)
+
+
+@pytest.mark.parametrize("section", list(_sections(Settings)), ids=lambda s: s.__name__)
+def test_every_setting_says_what_it_does(section: type[Section]) -> None:
+    assert (section.__doc__ or "").strip()
+    assert section.model_config.get("extra") == "forbid"
+    assert section.model_config.get("frozen") is True
+    for name, field in section.model_fields.items():
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Section):
+            continue
+        assert len((field.description or "").split()) >= 2, f"{section.__name__}.{name} has no docstring"
+        assert not field.is_required(), f"{section.__name__}.{name} has no default"
+
+
+def test_every_section_is_reachable() -> None:
+    assert set(Section.__subclasses__()) == set(_sections(Settings))
