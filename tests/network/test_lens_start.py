@@ -37,7 +37,7 @@ def test_sheets_alone_give_the_focal_length(seed: int) -> None:
 
 
 def test_nonsense_in_exif_is_noticed_and_does_no_harm() -> None:
-    k = kitchen(4, n_photos=8)
+    k = kitchen(4, n_photos=8, strips=2)
     zoomed = [replace(p, focal35_mm=(p.focal35_mm or 0) * 1.8) for p in k.photos]
     network = adjust(k.sightings, zoomed, k.targets, [bar_of(k)])
     assert "photo-edited" in codes(network)
@@ -46,7 +46,7 @@ def test_nonsense_in_exif_is_noticed_and_does_no_harm() -> None:
 
 
 def test_profile_is_a_prior_and_a_wrong_one_is_said() -> None:
-    k = kitchen(5, n_photos=7)
+    k = kitchen(5, n_photos=7, strips=2)
     true = k.truth.cameras["phone0"]
     sigma = np.array([0.002 * true.params[0], 2e-5, 5, 5, 0.01, 0.03, 3e-4, 3e-4, 0.05])
     rng = np.random.default_rng(0)
@@ -60,7 +60,7 @@ def test_profile_is_a_prior_and_a_wrong_one_is_said() -> None:
 
 
 def test_two_cameras_in_one_job_keep_their_own_lenses() -> None:
-    k = kitchen(6, two_cameras=True, n_photos=8)
+    k = kitchen(6, two_cameras=True, n_photos=8, strips=2)
     network = adjust(k.sightings, k.photos, k.targets, [bar_of(k)])
     for camera_id, camera in network.cameras.items():
         true = k.truth.cameras[camera_id].params[0]
