@@ -92,7 +92,8 @@ def run_demo(out_dir: Path, progress: Progress = quiet, source: Path | None = No
     source = source or DEMO_FOLDER
     copy_demo(source, out_dir)
     job = load_job(out_dir)
-    measurement, written = measure_and_write(job, progress=progress)
+    outcome = measure_and_write(job, progress=progress)
+    measurement, written = outcome.measurement, outcome.written
     truth = json.loads((source / "truth.json").read_text(encoding="utf-8"))
     rows, alignment = compare(measurement, truth)
     result = DemoComparison(tuple(rows), measurement, dict(written), written.get("dxf"), alignment)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import get_args
@@ -18,16 +18,29 @@ from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
 from phototemplate.output.dxf import DxfVersion, Unit
 from phototemplate.output.formats import Material, Subject, outline_subject, pieces_subject, write_formats
+from phototemplate.output.judgement import Judgements
 from phototemplate.output.report import TopPicture
 from phototemplate.pipeline import measure
 from phototemplate.profiles import load_profiles, match_profiles
 from phototemplate.progress import Progress, quiet
+from phototemplate.studies.judge import judge
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.shop_sheet import TitleBlock
 
 USUAL_FORMATS = ("result", "report", "dxf", "csv")
 """Written unless other formats are asked for."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What :func:`measure_and_write` leaves."""
+
+    measurement: Measurement
+    judgements: Judgements
+    """Verdicts, budgets and reliability, as report and result have them"""
+    written: dict[str, Path]
+    """Format -> file"""
 
 
 def measure_job(
@@ -59,8 +72,8 @@ def measure_and_write(
     units: str | None = None,
     formats: Sequence[str] = USUAL_FORMATS,
     progress: Progress = quiet,
-) -> tuple[Measurement, dict[str, Path]]:
-    """Measure and write every result into ``results/`` of the job; name -> path of what was written.
+) -> Outcome:
+    """Measure, judge, and write every result into ``results/`` of the job.
 
     ``bar`` gives the length between bar ends B01 and B02 to a job that knows none. Raises ``InputError`` for values that cannot
     be used, ``MeasureError`` where the photos do not allow an answer, or no length is known and ``unscaled`` is false (report
@@ -73,10 +86,8 @@ def measure_and_write(
     if bar is not None:
         job = with_bar(job, bar)
     measurement = measure_job(job, progress)
-    written = write_results(
-        job, measurement, unscaled=unscaled, dxf_version=dxf_version, units=units, formats=formats, progress=progress
-    )
-    return measurement, written
+    written, judgements = _write(job, measurement, unscaled, dxf_version, units, formats, progress)
+    return Outcome(measurement, judgements, written)
 
 
 def write_results(
@@ -90,6 +101,18 @@ def write_results(
     progress: Progress = quiet,
 ) -> dict[str, Path]:
     """Write what a measurement allows; the outline's files come first, so that a piece that does not fit costs only pieces."""
+    return _write(job, measurement, unscaled, dxf_version, units, formats, progress)[0]
+
+
+def _write(
+    job: Job,
+    measurement: Measurement,
+    unscaled: bool,
+    dxf_version: str,
+    units: str | None,
+    formats: Sequence[str],
+    progress: Progress,
+) -> tuple[dict[str, Path], Judgements]:
     job.results.mkdir(parents=True, exist_ok=True)
     file = job.file
     settings = file.settings.output
@@ -100,6 +123,8 @@ def write_results(
         template = template_of(job, measurement)
     except PhototemplateError as exc:
         doubt = exc
+    judgements = judge(measurement, template, file.tolerance)
+    progress("report", 0.3)
     material = Material(
         measurement=measurement,
         settings=settings,
@@ -109,6 +134,7 @@ def write_results(
         allow_unscaled=unscaled,
         top_picture=top_picture(measurement, settings.top_view_px),
         template=template,
+        judgements=judgements,
         progress=progress,
     )
     subjects: list[Subject] = [outline_subject(measurement, settings, file.tolerance)]
@@ -119,7 +145,7 @@ def write_results(
     progress("report", 1.0)
     if doubt is not None:
         raise doubt
-    return written
+    return written, judgements
 
 
 def with_bar(job: Job, bar: str) -> Job:

@@ -35,7 +35,7 @@ def measure(
     json_: JsonFlag = False,
 ) -> None:
     """Photos in, scaled DXF out: orient, trace, fit, and write results/ in the job folder."""
-    from phototemplate.cli.show import console, edge_table, print_findings, progress_bar
+    from phototemplate.cli.show import console, edge_table, print_findings, progress_bar, verdict_line
     from phototemplate.job import load_job
     from phototemplate.opencv_check import require_opencv
     from phototemplate.results import USUAL_FORMATS, measure_and_write
@@ -44,7 +44,7 @@ def measure(
     start = time.perf_counter()
     job = load_job(job_dir)
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
-        measurement, written = measure_and_write(
+        outcome = measure_and_write(
             job,
             bar=bar,
             unscaled=unscaled,
@@ -54,25 +54,32 @@ def measure(
             progress=tell,
         )
     seconds = time.perf_counter() - start
+    measurement, written = outcome.measurement, outcome.written
     if json_:
-        typer.echo(json.dumps(_summary(measurement, written, seconds)))
+        typer.echo(json.dumps(_summary(measurement, outcome.judgements, written, seconds)))
         return
     out = console()
-    out.print(edge_table(measurement, units or job.file.units))
+    out.print(edge_table(measurement, units or job.file.units, outcome.judgements))
     print_findings(out, measurement.findings, notes=False)
     for path in written.values():
         out.print(f"wrote {path}", markup=False)
     out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")
+    out.print(verdict_line(outcome.judgements), style="bold", markup=False)
 
 
-def _summary(measurement: Any, written: dict[str, Path], seconds: float) -> dict[str, Any]:
+def _summary(measurement: Any, judgements: Any, written: dict[str, Path], seconds: float) -> dict[str, Any]:
+    from phototemplate.cli.show import verdict_line
+
     return {
         "job": measurement.job_name,
         "edges": [
             {"edge": e.edge_id, "kind": e.kind, "length_mm": e.length_mm, "length_U_mm": e.length_U_mm,
-             "offset_U_mm": list(e.offset_U_mm)}
+             "offset_U_mm": list(e.offset_U_mm),
+             "verdict": judgements.edges[e.edge_id].verdict if e.edge_id in judgements.edges else "cannot tell"}
             for e in measurement.outline.edges
         ],
+        "tolerance_mm": judgements.tolerance_mm,
+        "verdict": verdict_line(judgements),
         "findings": [
             {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": f.remedy}
             for f in measurement.findings

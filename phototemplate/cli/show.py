@@ -5,18 +5,23 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import cast
 
-from rich.console import Console
+from rich import box
+from rich.console import Console, JustifyMethod
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from phototemplate.errors import Finding
 from phototemplate.model import Measurement
+from phototemplate.output.judgement import Judgements
+from phototemplate.output.report.words import tolerance_words
 from phototemplate.progress import Progress as ProgressCall
 from phototemplate.progress import quiet
-from phototemplate.units import format_length
+from phototemplate.units import LengthUnit, format_length
 
 MARK = {"note": "·", "warning": "!", "serious": "!!"}
+VERDICT_STYLE = {"meets": "green", "fails": "red", "cannot tell": "yellow"}
 STAGE_TEXT = {
     "photos": "reading photos",
     "targets": "finding targets",
@@ -49,26 +54,49 @@ def progress_bar(show: bool) -> Iterator[ProgressCall]:
         yield tell
 
 
-def edge_table(measurement: Measurement, units: str) -> Table:
-    """Edges with length and U (k = 2)."""
-    table = Table(title="Edges (U at k = 2, normal to the edge: start / middle / end)", title_justify="left")
-    for head, justify in (
-        ("edge", "left"), ("kind", "left"), ("length", "right"), ("U length", "right"), ("U offset, mm", "right"),
-        ("height, mm", "right"), ("photos", "right"), ("largest cause", "left"),
-    ):
-        table.add_column(head, justify=justify)  # type: ignore[arg-type]
+def edge_table(measurement: Measurement, units: str, judgements: Judgements | None = None) -> Table:
+    """Edges with length, U (k = 2) and, where they were judged, the verdict against the tolerance."""
+    judged = judgements.edges if judgements is not None else {}
+    table = Table(
+        title="Edges (U in mm at k = 2; across the edge at start, middle, end)", title_justify="left", box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+    )
+    columns: list[tuple[str, JustifyMethod]] = [
+        ("edge", "left"), ("kind", "left"), ("length", "right"), ("U", "right"), ("U across", "right"),
+        ("height", "right"), ("photos", "right"), ("largest cause", "left"),
+    ]  # fmt: skip
+    for head, justify in [*columns, ("verdict", "left")] if judged else columns:
+        table.add_column(head, justify=justify)
     for e in measurement.outline.edges:
         table.add_row(
             e.edge_id,
             f"{e.kind} ({e.shape})" if e.shape != "line" else e.kind,
-            format_length(e.length_mm, units),
-            f"{e.length_U_mm:.2f} mm",
-            " / ".join(f"{u:.2f}" for u in e.offset_U_mm),
+            format_length(e.length_mm, cast(LengthUnit, units)),
+            f"{e.length_U_mm:.2f}",
+            " ".join(f"{u:.2f}" for u in e.offset_U_mm),
             f"{e.height_mm[0]:+.1f}",
             str(e.n_photos),
             e.budget[0][0] if e.budget else "",
+            *((_verdict_cell(judged[e.edge_id].verdict) if e.edge_id in judged else "",) if judged else ()),
         )
     return table
+
+
+def _verdict_cell(verdict: str) -> str:
+    return f"[{VERDICT_STYLE[verdict]}]{verdict}[/]"
+
+
+def verdict_line(judgements: Judgements) -> str:
+    """The last line: how many edges meet the tolerance, and the undecided ones by name."""
+    good, total = judgements.summary
+    tolerance = tolerance_words(judgements.tolerance_mm)
+    if not total:
+        return f"No edge could be judged against {tolerance}."
+    left = [j for j in judgements.edges.values() if j.verdict != "meets"]
+    text = f"{good} of {total} edges meet {tolerance}."
+    if left:
+        text += f" Not proven: {', '.join(j.name for j in left)}; the report says what would help."
+    return text
 
 
 def print_findings(out: Console, findings: Sequence[Finding], notes: bool = True) -> None:

@@ -17,6 +17,7 @@ from phototemplate.settings import OutputSettings
 if TYPE_CHECKING:
     from phototemplate.model import Measurement, Outline
     from phototemplate.output.dxf import DxfVersion, Unit
+    from phototemplate.output.judgement import Judgements
     from phototemplate.output.pdf import PaperSheet
     from phototemplate.output.report import TopPicture
     from phototemplate.template.drawing import Drawing
@@ -60,6 +61,8 @@ class Material:
     top_picture: TopPicture | None = None
     template: Template | None = None
     """Finished pieces, for the report"""
+    judgements: Judgements | None = None
+    """What the studies say of the measurement, for report and result"""
     progress: Callable[[str, float], None] | None = None
 
     @property
@@ -178,7 +181,7 @@ def write_formats(
 def _result(material: Material, _: Subject | None, path: Path) -> Path:
     from phototemplate.output.result_json import write_result_json
 
-    return write_result_json(material.measurement, path)
+    return write_result_json(material.measurement, path, material.judgements)
 
 
 def _report(material: Material, _: Subject | None, path: Path) -> Path:
@@ -192,6 +195,7 @@ def _report(material: Material, _: Subject | None, path: Path) -> Path:
         unit=material.unit,
         top_picture=material.top_picture,
         template=material.template,
+        judgements=material.judgements,
         progress=material.progress,
     )
 

@@ -342,7 +342,7 @@ def edge_schedule(
                 f"{e.length_U_mm:.1f}",
                 f"{math.degrees(e.angle_rad):.2f}°",
                 *(f"{u:.2f}" for u in e.offset_U_mm),
-                f"{verdict.words}. {verdict.sentence}" if verdict.state != "good" else "good",
+                f"{verdict.words}. {verdict.sentence}" if verdict.state != "good" else verdict.words,
             )
         )
     return rows

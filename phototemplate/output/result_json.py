@@ -22,26 +22,28 @@ from phototemplate.model import (
 )
 from phototemplate.output import schema as s
 from phototemplate.output.atomic import write_text_atomic
+from phototemplate.output.judgement import Judgements
+from phototemplate.output.result_judgements import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
 from phototemplate.output.schema import numbers
 
 __all__ = ["StoredResult", "read_result", "result_of", "write_result_json"]
 
 
-def write_result_json(measurement: Measurement, path: str | Path) -> Path:
-    """Write a measurement as ``result.json`` (format: :mod:`phototemplate.output.schema`).
+def write_result_json(measurement: Measurement, path: str | Path, judgements: Judgements | None = None) -> Path:
+    """Write a measurement as ``result.json`` (format: :mod:`phototemplate.output.schema`), with what was judged of it.
 
     Raises
     ------
     OutputError
         When the file cannot be written; the earlier file stays.
     """
-    tree = result_of(measurement).model_dump(mode="json", exclude_none=False)
+    tree = result_of(measurement, judgements).model_dump(mode="json", exclude_none=False)
     write_text_atomic(path, _readable(tree) + "\n")
     return Path(path)
 
 
-def result_of(measurement: Measurement) -> s.Result:
+def result_of(measurement: Measurement, judgements: Judgements | None = None) -> s.Result:
     """The measurement in the form of the file."""
     net, outline = measurement.network, measurement.outline
     influences = outline.influences
@@ -75,7 +77,8 @@ def result_of(measurement: Measurement) -> s.Result:
             covariance=s.Symmetric.of(influences.cov, 7),
             outline_jacobian=numbers(outline.shared_jac, 7),
         ),
-        findings=_findings(measurement.findings),
+        findings=_findings(tuple(dict.fromkeys((*measurement.findings, *(judgements.findings if judgements else ()))))),
+        judgements=judgements_part(judgements) if judgements is not None else None,
         seconds={k: round(v, 3) for k, v in measurement.seconds.items()},
     )
 

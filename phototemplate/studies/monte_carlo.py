@@ -110,8 +110,11 @@ def _meet(a: Segment, b: Segment, offsets_a: Array, offsets_b: Array, near: Arra
         along_b = frame_b.tangent + mb[:, None] * frame_b.normal
         gap = other - point
         cross = along_a[:, 0] * along_b[:, 1] - along_a[:, 1] * along_b[:, 0]
-        s = s + (gap[:, 0] * along_b[:, 1] - gap[:, 1] * along_b[:, 0]) / cross
-        t = t + (gap[:, 0] * along_a[:, 1] - gap[:, 1] * along_a[:, 0]) / cross
+        ds = (gap[:, 0] * along_b[:, 1] - gap[:, 1] * along_b[:, 0]) / cross
+        dt = (gap[:, 0] * along_a[:, 1] - gap[:, 1] * along_a[:, 0]) / cross
+        s, t = s + ds, t + dt
+        if max(np.abs(ds).max(initial=0.0), np.abs(dt).max(initial=0.0)) < 1e-4:
+            break
     return point
 
 

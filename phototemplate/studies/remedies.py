@@ -10,21 +10,29 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import lu_factor, lu_solve
 
 from phototemplate.model import Array, Influences, Measurement, Network, PhotoPose, Segment
 from phototemplate.network.projection import body_points
 from phototemplate.numerics import lens
 from phototemplate.numerics.reliability import updated_cov
 from phototemplate.numerics.rigid import skew
+from phototemplate.settings import EdgeSettings
 
 RemedyKind = Literal["photo", "length", "calliper", "target", "edge"]
 
 PHOTO_DISTANCES_MM = (900.0, 1400.0)
 PHOTO_HEIGHTS_MM = (600.0, 1000.0)
 PHOTO_TURNS_RAD = tuple(math.radians(a) for a in (-60, -30, 0, 30, 60))
+AIM_STEP_MM = 300.0
+"""Candidates aim at places on a grid so wide, so that neighbouring edges share them"""
+HELPFUL = 0.9
+"""Share of the present uncertainty that a remedy has to get below to be named"""
 _MIN_COSINE = 0.25
 _MAX_DISTANCE_MM = 3000.0
 _FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
@@ -33,7 +41,7 @@ _FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
 TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
     ("gap:", 0.05, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
     ("strip thickness", 0.03, "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
-    ("thickness:", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
+    ("thickness:sheet", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
 )
 """Influence name's beginning, standard uncertainty (mm) that the reading leaves, what to do"""
 
@@ -101,30 +109,40 @@ def best_length(m: Measurement, target: Target, u_mm: float) -> Remedy | None:
 # --------------------------------------------------------------------------------------------- a photo
 
 
-def best_photo(m: Measurement, target: Target) -> Remedy | None:
-    """The photo that helps most, of candidates around the target on the side from which it was photographed so far."""
+def best_photo(m: Measurement, target: Target, photos: NextPhotos | None = None) -> Remedy | None:
+    """The photo that helps most, of candidates around the target on the side from which it was photographed so far.
+
+    ``photos`` keeps what was worked out for other targets of the same measurement; neighbouring targets share candidates.
+    """
     network, plane = m.network, m.work_plane
     if not network.photos:
         return None
-    eyes = np.array([plane.rotation @ (-p.rotation.T @ p.translation_mm) for p in network.photos.values()])
-    eyes = eyes + plane.translation_mm
-    side = eyes[:, :2].mean(axis=0) - target.place_work_mm
+    photos = photos or NextPhotos(m)
+    aim = np.append(np.round(target.place_work_mm / AIM_STEP_MM) * AIM_STEP_MM, 0.0)
+    side = photos.eyes[:, :2].mean(axis=0) - aim[:2]
     base = math.atan2(side[1], side[0])
-    aim = np.append(target.place_work_mm, 0.0)
-    sigma = sighting_sd(network)
+    with_target = plane.influences.cov @ target.shared
     best: Remedy | None = None
     for distance in PHOTO_DISTANCES_MM:
         for height in PHOTO_HEIGHTS_MM:
             for turn in PHOTO_TURNS_RAD:
                 eye = aim + distance * np.array([math.cos(base + turn), math.sin(base + turn), 0.0])
                 eye[2] = height
-                cov = covariance_after_photo(m, eye, aim, sigma)
-                if cov is None:
+                variance = photos.variance_after(eye, aim, target.shared, with_target)
+                if variance is None:
                     continue
-                after = expanded(target, cov)
+                after = 2.0 * math.sqrt(max(variance, 0.0) + target.noise_variance)
                 if best is None or after < best.predicted_U_mm:
                     best = Remedy("photo", _from_where(m, eye, aim), after)
     return best
+
+
+def least_with_photos(m: Measurement, target: Target) -> float:
+    """The expanded uncertainty that no number of further photos can undercut: own noise and type B terms, which no photo
+    touches (they stand behind the network's influences and are independent of them)."""
+    k = m.network.influences.size
+    own = target.shared[k:]
+    return 2.0 * math.sqrt(max(float(own @ m.work_plane.influences.cov[k:, k:] @ own), 0.0) + target.noise_variance)
 
 
 def sighting_sd(network: Network) -> float:
@@ -137,55 +155,112 @@ def sighting_sd(network: Network) -> float:
 def covariance_after_photo(m: Measurement, eye_work: Array, aim_work: Array, sigma_px: float) -> Array | None:
     """(K, K) covariance of the influences after one more photo from ``eye_work`` towards ``aim_work`` (work frame, mm),
     taken with the first camera; None where it would not see two targets."""
-    network, plane = m.network, m.work_plane
-    pose = _looking(m, eye_work, aim_work)
-    camera = network.cameras[pose.camera_id]
-    eye_world = -pose.rotation.T @ pose.translation_mm
-    k = plane.influences.size
-    xyz, own, extra, seen = [], [], [], 0
-    for t in network.bodies:
-        p = body_points(network, t, network.targets[t].points_mm)
-        view = eye_world - p.xyz_mm
-        far = np.linalg.norm(view, axis=1)
-        ok = _in_picture(network, pose, p.xyz_mm) & (far < _MAX_DISTANCE_MM)
-        ok &= view @ network.bodies[t].rotation[:, 2] > _MIN_COSINE * far
-        if np.count_nonzero(ok) < 4:
-            continue
-        seen += 1
-        jac = np.zeros((len(far), 3, k))
-        jac[:, :, p.columns] = p.d_influences
-        xyz.append(p.xyz_mm[ok])
-        own.append(jac[ok])
-        extra.append(np.zeros((np.count_nonzero(ok), 3, 3)))
-    if seen < 2:
+    cov = m.work_plane.influences.cov
+    added = NextPhotos(m, sigma_px).information(eye_work, aim_work)
+    if added is None:
         return None
-    if network.points:
-        points = np.array([p.xyz_mm for p in network.points])
-        ok = _in_picture(network, pose, points) & (np.linalg.norm(points - eye_world, axis=1) < _MAX_DISTANCE_MM)
-        jac = np.zeros((len(points), 3, k))
-        jac[:, :, : network.influences.size] = [p.shared_jac for p in network.points]
-        xyz.append(points[ok])
-        own.append(jac[ok])
-        extra.append(np.array([p.noise_cov_mm2 for p in network.points])[ok])
-    world, jac, noise = np.vstack(xyz), np.vstack(own), np.vstack(extra)
-    d_xyz, d_pose, d_lens = _projection(camera.model, camera.params, pose, world)
-    n = len(world)
-    design = np.zeros((n, 2, k + 7))
-    design[:, :, :k] = np.einsum("nij,njk->nik", d_xyz, jac)
-    names = {name: c for c, name in enumerate(plane.influences.names)}
-    for i, parameter in enumerate(lens.LENS_MODELS[camera.model].names):
-        column = names.get(f"lens:{camera.camera_id}:{parameter}")
-        if column is not None:
-            design[:, :, column] += d_lens[:, :, i]
-    design[:, :, k : k + 6] = d_pose
-    design[:, :, k + 6] = d_lens[:, :, 0] * camera.params[0]
-    prior = np.zeros((k + 7, k + 7))
-    prior[:k, :k] = plane.influences.cov
-    prior[k:, k:] = np.diag(np.append(_FREE_POSE, _focus_sd(plane.influences)) ** 2)
-    spread = sigma_px**2 * np.eye(2) + np.einsum("nij,njk,nlk->nil", d_xyz, noise, d_xyz)
-    full = np.zeros((n, 2, n, 2))
-    full[np.arange(n), :, np.arange(n), :] = spread
-    return updated_cov(prior, design.reshape(2 * n, -1), full.reshape(2 * n, 2 * n))[:k, :k]
+    out = np.asarray(np.linalg.solve(np.eye(len(cov)) + cov @ added, cov), float)
+    return np.asarray(0.5 * (out + out.T))
+
+
+class NextPhotos:
+    """What one more photo would add, with everything that does not depend on where it is taken worked out once.
+
+    A photo's sightings have the normal matrix ``N = A^T W A`` over influences, pose and focus. Pose and focus are free and
+    are eliminated; what remains, N', is its information on the influences, and ``C' = (I + C N')^-1 C``. The sum over the
+    points of a sheet touches that sheet's columns only, which is what makes a candidate cheap.
+    """
+
+    def __init__(self, m: Measurement, sigma_px: float | None = None) -> None:
+        self.m = m
+        self.network, self.influences = m.network, m.work_plane.influences
+        self.sigma_px = sighting_sd(m.network) if sigma_px is None else sigma_px
+        network, k = m.network, m.work_plane.influences.size
+        free = network.points
+        self.bodies = [body_points(network, t, network.targets[t].points_mm) for t in network.bodies]
+        sizes = [len(p.xyz_mm) for p in self.bodies] + [len(free)]
+        stops = np.cumsum(sizes)
+        self.body_slices = [slice(int(stop) - n, int(stop)) for n, stop in zip(sizes, stops, strict=True)]
+        """Per body its rows of ``xyz``; the points of no body come last"""
+        self.body = np.repeat(np.arange(len(sizes)), sizes)
+        self.xyz = np.vstack([*(p.xyz_mm for p in self.bodies), np.array([p.xyz_mm for p in free]).reshape(-1, 3)])
+        facing = [np.tile(b.rotation[:, 2], (n, 1)) for b, n in zip(network.bodies.values(), sizes, strict=False)]
+        self.facing = np.vstack([*facing, np.zeros((len(free), 3))])
+        self.on_body = np.where(self.body < len(self.bodies), 1.0, -np.inf)  # other points are seen from everywhere
+        self.free_noise = np.array([p.noise_cov_mm2 for p in free]).reshape(-1, 3, 3)
+        self.free_jac = np.zeros((len(free), 3, k))
+        if free:
+            self.free_jac[:, :, : network.influences.size] = [p.shared_jac for p in free]
+        self.camera = network.cameras[next(iter(network.photos.values())).camera_id]
+        names = {name: c for c, name in enumerate(self.influences.names)}
+        parameters = lens.LENS_MODELS[self.camera.model].names
+        columns = [names.get(f"lens:{self.camera.camera_id}:{p}") for p in parameters]
+        self.lens_used = [i for i, c in enumerate(columns) if c is not None]
+        self.lens_columns = np.array([c for c in columns if c is not None], dtype=np.int64)
+        self.pose_columns = np.arange(k, k + 7)
+        self._solved: dict[bytes, tuple[Array, NDArray[np.int32]] | None] = {}
+
+    @cached_property
+    def eyes(self) -> Array:
+        """(P, 3) where the photos were taken, work frame."""
+        plane = self.m.work_plane
+        eyes = np.array([plane.rotation @ (-p.rotation.T @ p.translation_mm) for p in self.network.photos.values()])
+        out: Array = eyes + plane.translation_mm
+        return out
+
+    def information(self, eye_work: Array, aim_work: Array) -> Array | None:
+        """(K, K) information of the photo on the influences; None where it would not see two targets."""
+        network, k = self.network, self.influences.size
+        pose = _looking(self.m, eye_work, aim_work)
+        eye_world = -pose.rotation.T @ pose.translation_mm
+        view = eye_world - self.xyz
+        far = np.linalg.norm(view, axis=1)
+        ok = (far < _MAX_DISTANCE_MM) & (np.sum(view * self.facing, axis=1) > _MIN_COSINE * far * self.on_body)
+        ok[ok] = _in_picture(network, pose, self.xyz[ok])
+        counts = np.bincount(self.body[ok], minlength=len(self.bodies) + 1)[: len(self.bodies)]
+        seen = np.flatnonzero(counts >= 4)
+        if len(seen) < 2:
+            return None
+        d_xyz, rows = self._rows(pose, self.xyz)
+        normal = np.zeros((k + 7, k + 7))
+        for i in seen:
+            here, p = self.body_slices[i], self.bodies[i]
+            use = ok[here]
+            own = np.einsum("nij,njk->nik", d_xyz[here][use], p.d_influences[use])
+            design = np.concatenate([own, rows[here][use]], axis=2)
+            design = design.reshape(-1, design.shape[2]) / self.sigma_px
+            columns = np.concatenate([p.columns, self.lens_columns, self.pose_columns])
+            normal[np.ix_(columns, columns)] += design.T @ design
+        here = self.body_slices[-1]
+        use = ok[here]
+        if use.any():
+            d, jac, noise = d_xyz[here][use], self.free_jac[use], self.free_noise[use]
+            design = np.zeros((len(d), 2, k + 7))
+            design[:, :, :k] = np.einsum("nij,njk->nik", d, jac)
+            design[:, :, np.concatenate([self.lens_columns, self.pose_columns])] += rows[here][use]
+            spread = self.sigma_px**2 * np.eye(2) + np.einsum("nij,njk,nlk->nil", d, noise, d)
+            white = np.linalg.solve(np.linalg.cholesky(spread), design).reshape(-1, k + 7)
+            normal += white.T @ white
+        free = normal[k:, k:] + np.diag(np.append(_FREE_POSE, _focus_sd(self.influences)) ** -2.0)
+        out: Array = normal[:k, :k] - normal[:k, k:] @ np.linalg.solve(free, normal[k:, :k])
+        return out
+
+    def variance_after(self, eye_work: Array, aim_work: Array, shared: Array, cov_shared: Array) -> float | None:
+        """Shared variance of a quantity after the photo, from its gradient (K,) and ``C @ shared``."""
+        key = np.round(np.concatenate([eye_work, aim_work]), 3).tobytes()
+        if key not in self._solved:
+            added = self.information(eye_work, aim_work)
+            self._solved[key] = None
+            if added is not None:
+                self._solved[key] = lu_factor(np.eye(len(added)) + self.influences.cov @ added, check_finite=False)
+        factors = self._solved[key]
+        return None if factors is None else float(shared @ lu_solve(factors, cov_shared, check_finite=False))
+
+    def _rows(self, pose: PhotoPose, xyz: Array) -> tuple[Array, Array]:
+        """Derivatives of the pixels by the world point (n, 2, 3), and by lens, pose and focus (n, 2, L + 7)."""
+        d_xyz, d_pose, d_lens = _projection(self.camera.model, self.camera.params, pose, xyz)
+        focus = d_lens[:, :, :1] * self.camera.params[0]
+        return d_xyz, np.concatenate([d_lens[:, :, self.lens_used], d_pose, focus], axis=2)
 
 
 def _focus_sd(influences: Influences) -> float:
@@ -281,6 +356,29 @@ def measure_edge_again(m: Measurement, target: Target, segment: Segment, seen_no
     return None
 
 
+CONTACT_U_MM = math.hypot(0.05, EdgeSettings().cut_u_mm)
+"""Standard uncertainty of an edge at a contact sheet whose gap was read with feeler gauges: the reading, and the sheet's cut"""
+
+
+def contact_instead(m: Measurement, target: Target, segment: Segment) -> Remedy | None:
+    """Where it is not sharp what the edge is (rounded, taped, seen against the light): take it from contact sheets.
+
+    The edge's own definition and height terms and its noise go, cut and gap of the sheets come in their place.
+    """
+    influences = m.work_plane.influences
+    own = [f"{term}:{segment.edge_id}" for term in ("definition", "definition-turn", "height")]
+    gone = [i for i, name in enumerate(influences.names) if name in own]
+    if segment.source != "trace" or not gone:
+        return None
+    shared = target.shared.copy()
+    shared[gone] = 0.0
+    text = (
+        f"Lay a contact sheet against each end of {segment.edge_id}, read with feeler gauges how far they stand off, and take "
+        "the edge from the sheets."
+    )
+    return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + CONTACT_U_MM**2))
+
+
 def _groups(segment: Segment, gap_mm: float = 80.0) -> int:
     """Number of sheets behind the points of a contact edge: runs of points without a gap."""
     along = segment.chord_mm[1] - segment.chord_mm[0]
@@ -295,5 +393,5 @@ def cheapest(remedies: Sequence[Remedy], wanted_U_mm: float, now_U_mm: float) ->
     enough = sorted((r for r in remedies if r.predicted_U_mm <= wanted_U_mm), key=lambda r: (order[r.kind], r.predicted_U_mm))
     if enough:
         return (enough[0],)
-    helpful = [r for r in remedies if r.predicted_U_mm < 0.9 * now_U_mm]
+    helpful = [r for r in remedies if r.predicted_U_mm < HELPFUL * now_U_mm]
     return tuple(sorted(helpful, key=lambda r: r.predicted_U_mm)[:2])

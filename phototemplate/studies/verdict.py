@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import point_at, slope_at, to_chord, weights
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.decision import GUARD_FACTORS, Guard, Verdict, decide, largest_u_for_proof
@@ -25,8 +26,10 @@ TOLERANCE_MM = 25.4 / 16.0
 """1/16 in, the tolerance fabricators state for finished edges; the user may state another"""
 TAPE_U_MM = 0.7
 """Standard uncertainty of a careful tape reading (common practice: read to 1 mm or 1/32 in)"""
-SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
-"""Places along an edge that are judged"""
+PLACES = {"line": 5, "arc": 9, "profile": 41}
+"""Places along an edge that are judged, evenly from corner to corner; the variance across a line is largest at an end"""
+MOST_SEARCHED = 12
+"""Remedies are looked for at so many undecided edges or dimensions, those nearest to a decision first"""
 
 
 @dataclass(frozen=True)
@@ -60,19 +63,54 @@ def judge_edges(
 ) -> tuple[Judgement, ...]:
     """One judgement per edge of the outline, at its worst place, normal to the edge."""
     state = State(m.outline)
-    out = []
-    for edge_id in m.outline.state_slices:
-        worst: tuple[float, float, Array] | None = None
-        for share in SHARES:
-            gradient = _across(state, edge_id, share)
-            u = math.sqrt(max(float(gradient @ state.cov @ gradient), 0.0))
-            if worst is None or u > worst[0]:
-                worst = (u, share, gradient)
-        assert worst is not None
-        u, share, gradient = worst
-        name = {0.0: "start", 1.0: "end", 0.5: "middle"}.get(share, "quarter" if share < 0.5 else "third quarter")
-        out.append(_judge(m, state, edge_id, edge_id, name, 0.0, gradient, tolerance_mm, guard, tape_u_mm, share))
-    return tuple(out)
+    worst = [worst_place(state, edge_id) for edge_id in m.outline.state_slices]
+    asked = [_Asked(w.edge_id, w.edge_id, w.where, 0.0, w.gradient, w.xy) for w in worst]
+    return _judge_all(m, state, asked, tolerance_mm, guard, tape_u_mm)
+
+
+@dataclass(frozen=True)
+class WorstPlace:
+    """Where an edge is least certain."""
+
+    edge_id: str
+    where: str
+    """In words"""
+    xy: Array
+    """(2,) plan frame"""
+    gradient: Array
+    """(S,) of the position normal to the edge, over the state of the outline"""
+
+
+def worst_place(state: State, edge_id: str) -> WorstPlace:
+    """The least certain place of an edge between its corners, found along the edge and not at its ends alone."""
+    segment = state.segments[edge_id]
+    start, end = state.stretch(edge_id)
+    ends, _ = to_chord(segment, np.array([start.xy, end.xy]))
+    s = np.linspace(ends[0], ends[1], PLACES[segment.shape])
+    rows = weights(segment, s) / np.sqrt(1.0 + slope_at(segment, s)[:, None] ** 2)
+    where = state.outline.state_slices[edge_id]
+    u2 = np.einsum("ni,ij,nj->n", rows, state.cov[where, where], rows)
+    k = int(np.argmax(u2))
+    gradient = np.zeros(state.size)
+    gradient[where] = rows[k]
+    names = ("start", "first quarter", "middle", "third quarter", "end")
+    return WorstPlace(edge_id, names[round(4 * k / (s.size - 1))], point_at(segment, s[k])[0], gradient)
+
+
+def judge_quantities(
+    m: Measurement,
+    values: Sequence[tuple[str, Array, float]],
+    tolerance_mm: float = TOLERANCE_MM,
+    guard: Guard = "U",
+    tape_u_mm: float = TAPE_U_MM,
+) -> tuple[Judgement, ...]:
+    """Judge many quantities at once: (name, gradient (S,) over the outline's state, deviation from nominal in mm)."""
+    state = State(m.outline)
+    asked = []
+    for name, gradient, deviation in values:
+        edge = max(m.outline.state_slices, key=lambda e: float(np.abs(gradient[m.outline.state_slices[e]]).max(initial=0.0)))
+        asked.append(_Asked(name, edge, "", deviation, gradient, place_on_edge(state, EdgePlace(edge, 0.5)).xy))
+    return _judge_all(m, state, asked, tolerance_mm, guard, tape_u_mm)
 
 
 def judge_quantity(
@@ -87,9 +125,10 @@ def judge_quantity(
 ) -> Judgement:
     """Judge any quantity over the outline's state (``template.quantities``) against ``nominal +- tolerance``."""
     state = State(m.outline)
-    gradient = value.gradient(state.size)
     edge = near_edge or next(iter(m.outline.state_slices))
-    return _judge(m, state, name, edge, "", value.value - nominal_mm, gradient, tolerance_mm, guard, tape_u_mm, 0.5)
+    at = place_on_edge(state, EdgePlace(edge, 0.5)).xy
+    asked = _Asked(name, edge, "", value.value - nominal_mm, value.gradient(state.size), at)
+    return _judge_all(m, state, [asked], tolerance_mm, guard, tape_u_mm)[0]
 
 
 def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
@@ -104,41 +143,58 @@ def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
     return tuple(out)
 
 
-def _judge(
-    m: Measurement, state: State, name: str, edge_id: str, where: str, deviation: float, gradient: Array, tolerance: float,
-    guard: Guard, tape_u_mm: float, share: float,
-) -> Judgement:  # fmt: skip
-    u = math.sqrt(max(float(gradient @ state.cov @ gradient), 0.0))
-    decision = decide(deviation, u, -tolerance, tolerance, guard)
-    found: tuple[Remedy, ...] = ()
-    if decision.verdict == "cannot tell":
-        wanted = 2.0 * largest_u_for_proof(deviation, -tolerance, tolerance, guard)
-        found = _remedies(m, state, edge_id, gradient, share, wanted, 2.0 * u, tape_u_mm)
-    return Judgement(name, where, decision.verdict, deviation, 2.0 * u, tolerance, decision.probability, found)
+@dataclass(frozen=True)
+class _Asked:
+    """One question: a quantity against its limits."""
+
+    name: str
+    edge_id: str
+    """The edge it hangs on most"""
+    where: str
+    deviation: float
+    gradient: Array
+    xy: Array
+    """(2,) where a further photo would look, plan frame"""
+
+
+def _judge_all(
+    m: Measurement, state: State, asked: Sequence[_Asked], tolerance: float, guard: Guard, tape_u_mm: float
+) -> tuple[Judgement, ...]:
+    u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
+    made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
+    open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])[:MOST_SEARCHED]
+    found: dict[int, tuple[Remedy, ...]] = {}
+    if open_:
+        photos = rem.NextPhotos(m) if m.network.photos else None
+        for i in open_:
+            wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)
+            found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos)
+    return tuple(
+        Judgement(a.name, a.where, d.verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, found.get(i, ()))
+        for i, (a, d) in enumerate(zip(asked, made, strict=True))
+    )
 
 
 def _remedies(
-    m: Measurement, state: State, edge_id: str, gradient: Array, share: float, wanted: float, now: float, tape_u_mm: float
+    m: Measurement, state: State, asked: _Asked, wanted: float, now: float, tape_u_mm: float, photos: rem.NextPhotos | None
 ) -> tuple[Remedy, ...]:
-    outline = m.outline
+    outline, edge_id, gradient, at = m.outline, asked.edge_id, asked.gradient, asked.xy
     noise = float(gradient @ outline.noise_cov_mm2 @ gradient)
-    at = place_on_edge(state, EdgePlace(edge_id, share)).xy
     plan = outline.plan_from_work
     work = plan[:2, :2].T @ (at - plan[:2, 2])
     target = rem.Target(edge_id, gradient @ outline.shared_jac, noise, work)
-    tried = [rem.best_photo(m, target), rem.best_length(m, target, tape_u_mm)]
-    segment = state.segments[edge_id]
-    first, last = seen_stretch(segment, state.curve(edge_id))
-    nearest = first if np.linalg.norm(first - at) < np.linalg.norm(last - at) else last
-    seen = _side_gradient(state, edge_id, nearest)
-    tried.append(rem.measure_edge_again(m, target, segment, float(seen @ outline.noise_cov_mm2 @ seen)))
+    tried = [rem.best_length(m, target, tape_u_mm)]
+    if rem.least_with_photos(m, target) < max(wanted, rem.HELPFUL * now):
+        tried.append(rem.best_photo(m, target, photos))
+    if asked.where:  # an edge itself, not a dimension between edges
+        segment = state.segments[edge_id]
+        first, last = seen_stretch(segment, state.curve(edge_id))
+        nearest = first if np.linalg.norm(first - at) < np.linalg.norm(last - at) else last
+        seen = _side_gradient(state, edge_id, nearest)
+        tried.append(rem.contact_instead(m, target, segment))
+        tried.append(rem.measure_edge_again(m, target, segment, float(seen @ outline.noise_cov_mm2 @ seen)))
     options = [r for r in tried if r is not None] + rem.type_b_readings(m.work_plane.influences, target)
     return rem.cheapest(options, wanted, now)
-
-
-def _across(state: State, edge_id: str, share: float) -> Array:
-    """(S,) gradient of the position normal to an edge at a share of its trimmed stretch."""
-    return _side_gradient(state, edge_id, place_on_edge(state, EdgePlace(edge_id, share)).xy)
 
 
 def _side_gradient(state: State, edge_id: str, xy: Array) -> Array:

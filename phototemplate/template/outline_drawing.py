@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop
+from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, to_chord
+from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
 from phototemplate.template.meeting import AnyCurve
@@ -16,6 +17,9 @@ from phototemplate.units import format_length
 
 FREE_END_MM = 1e-3
 """A smaller U of a length means that the edge has no corners: its length is only what was seen of it."""
+
+BAND_PLACES = 25
+"""Places along an edge at which the band has its own U"""
 
 Vertices = list[tuple[float, float, float]]
 
@@ -55,7 +59,7 @@ def outline_drawing(
         if points:
             items += [Circle("FOUND-POINTS", (float(x), float(y)), 0.08 * h) for x, y in segment.points_mm]
         if report is not None and band_scale > 0:
-            items += _band(curve, start, end, report, band_scale)
+            items += _band(segment, start, end, outline.influences.cov, band_scale)
         items += _labels(curve, start, end, segment.edge_id, report, h, sizes, denominator)
     for loop in outline.loops:
         items += [
@@ -114,16 +118,16 @@ def _edge_data(report: EdgeReport | None) -> Data:
     )
 
 
-def _band(curve: AnyCurve, start: Array, end: Array, report: EdgeReport, scale: float) -> list[Item]:
-    """Two lines at plus and minus U, interpolated between the three places it is known at."""
-    middle = curve.point((curve.position(start) + curve.position(end)) / 2.0)
+def _band(segment: Segment, start: Array, end: Array, influences_cov: Array, scale: float) -> list[Item]:
+    """Two lines at plus and minus U, followed along the edge: a wall is known well where its strip was seen and badly beyond."""
+    ends, _ = to_chord(segment, np.array([start, end]))
+    s = np.linspace(ends[0], ends[1], BAND_PLACES)
+    points, normals = point_at(segment, s), normal_at(segment, s)
+    big_u = 2.0 * offset_u(segment, s, influences_cov)
     items: list[Item] = []
     for sign in (-1.0, 1.0):
-        vertices = []
-        for p, big_u in zip((start, middle, end), report.offset_U_mm, strict=True):
-            q = p + sign * scale * big_u * curve.side_at(p)[1]
-            vertices.append((float(q[0]), float(q[1]), 0.0))
-        items.append(Polyline("FOUND-BAND", tuple(vertices), name=report.edge_id))
+        side = points + sign * scale * big_u[:, None] * normals
+        items.append(Polyline("FOUND-BAND", tuple((float(x), float(y), 0.0) for x, y in side), name=segment.edge_id))
     return items
 
 

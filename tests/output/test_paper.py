@@ -85,7 +85,7 @@ def test_shop_drawing_says_what_it_must(tmp_path: Path) -> None:
         assert text in front, text
     for edge in o.edges:
         assert edge.edge_id in back
-    for text in ("Edge schedule", "Silica dust", "Local codes", "not good enough"):
+    for text in ("Edge schedule", "Silica dust", "Local codes", "cannot tell"):
         assert text in back, text
     assert "NOT SCALED" not in front
     bare = _text(shop_pdf_bytes(BARS, sheet, unscaled=True))

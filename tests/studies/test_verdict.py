@@ -138,7 +138,7 @@ def test_measured_thickness_takes_its_place(tape_only: Measurement) -> None:
     """Closed form: the influence's variance becomes that of the reading, all else stays."""
     state = State(tape_only.outline)
     i = tape_only.outline.influences.names.index("strip thickness")
-    g = verdict._across(state, "back", 0.5)
+    g = verdict.worst_place(state, "back").gradient
     target = remedies.Target(
         "back", g @ tape_only.outline.shared_jac, float(g @ tape_only.outline.noise_cov_mm2 @ g), np.zeros(2)
     )

@@ -16,6 +16,7 @@ from phototemplate import __version__
 from phototemplate.errors import Finding
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.atomic import write_text_atomic
+from phototemplate.output.judgement import Judged, Judgements
 from phototemplate.output.report import words
 from phototemplate.output.report.camera import PLOT_HEIGHT, PLOT_WIDTH, camera_panels
 from phototemplate.output.report.levels import cabinet_levels, level_map
@@ -58,6 +59,7 @@ def write_report(
     top_picture: TopPicture | None = None,
     picture_of: PictureOf | None = None,
     template: Template | None = None,
+    judgements: Judgements | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> Path:
     """Write ``report.html``: self-contained, without scripts or requests.
@@ -74,6 +76,9 @@ def write_report(
         How to get at a photo's pixels; default: read its file.
     template
         Finished pieces, for a section of their own.
+    judgements
+        What the studies say: verdicts with remedies, budgets, reliability, Monte Carlo intervals. Without them the verdicts
+        follow from the edges alone and those sections are left out.
 
     Raises
     ------
@@ -88,6 +93,7 @@ def write_report(
         top_picture=top_picture,
         picture_of=picture_of,
         template=template,
+        judgements=judgements,
     )
     if progress is not None:
         progress("report", 0.9)
@@ -104,6 +110,7 @@ def render_report(
     top_picture: TopPicture | None = None,
     picture_of: PictureOf | None = None,
     template: Template | None = None,
+    judgements: Judgements | None = None,
 ) -> str:
     """The text of the report."""
     import jinja2  # late: only those who write a report pay
@@ -116,7 +123,7 @@ def render_report(
         undefined=jinja2.StrictUndefined,
     )
     return environment.get_template("report.html").render(
-        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of, template)
+        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of, template, judgements)
     )
 
 
@@ -128,10 +135,13 @@ def _context(
     top_picture: TopPicture | None,
     picture_of: PictureOf | None,
     template: Template | None,
+    judgements: Judgements | None,
 ) -> dict[str, Any]:
     outline, net = measurement.outline, measurement.network
-    rows = [_row(e, tolerance_mm, outline.unscaled, settings) for e in outline.edges]
-    everything = (*measurement.findings, *(template.findings if template is not None else ()))
+    said = judgements or Judgements(tolerance_mm, "")
+    rows = [_row(e, tolerance_mm, outline.unscaled, settings, said.edges.get(e.edge_id)) for e in outline.edges]
+    everything = (*measurement.findings, *(template.findings if template is not None else ()), *said.findings)
+    noticed = {n.name: n for n in said.noticed if n.kind == "length"}
     findings = sorted(dict.fromkeys(everything), key=lambda f: _ORDER[f.severity])
     return {
         "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
@@ -153,23 +163,32 @@ def _context(
         "band_scale": settings.band_scale,
         "levels": level_map(measurement),
         "cabinets": cabinet_levels(measurement.work_plane.heights),
-        "lengths": [(k, words.length_words(k)) for k in net.lengths],
+        "lengths": [(k, words.length_words(k, noticed.get(k.name))) for k in net.lengths],
+        "sheets_watched": words.sheets_words([n for n in said.noticed if n.kind == "sheet"]),
+        "rule": said.rule,
+        "budgets": [said.budgets[e.edge_id] for e in outline.edges if e.edge_id in said.budgets],
+        "assumed": said.assumed,
+        "intervals": said.intervals,
         "cameras": camera_panels(measurement),
         "photos": photo_panels(measurement, settings, picture_of),
         "residual_scale": settings.residual_scale,
         "cautions": CAUTIONS,
-        "pieces": pieces_part(template, outline) if template is not None else None,
+        "pieces": pieces_part(template, outline, said.sizes) if template is not None else None,
         "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
         "signed": signed,
+        "dof": words.dof_words,
+        "input_words": words.input_words,
         "plot": (PLOT_WIDTH, PLOT_HEIGHT),
     }
 
 
-def _row(edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings) -> EdgeRow:
+def _row(
+    edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings, judged: Judged | None
+) -> EdgeRow:
     variance = sum(u * u for _, u in edge.budget) or 1.0
     return EdgeRow(
         report=edge,
-        verdict=words.edge_verdict(edge, tolerance_mm, unscaled),
+        verdict=words.edge_verdict(edge, tolerance_mm, unscaled, judged),
         length_mm=format_length(edge.length_mm, "mm"),
         length_in=format_length(edge.length_mm, "fraction", settings.inch_denominator),
         angle=f"{math.degrees(edge.angle_rad):.2f}",

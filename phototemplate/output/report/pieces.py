@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from phototemplate.model import Outline
+from phototemplate.output.judgement import Judged
+from phototemplate.output.report.words import size_verdict
 from phototemplate.output.svg import svg_text
 from phototemplate.template.piece_types import Template
 from phototemplate.template.schedule import (
@@ -42,14 +45,14 @@ class PiecesPart:
     tables: tuple[Table, ...]
 
 
-def pieces_part(template: Template, outline: Outline) -> PiecesPart:
-    """Drawing and tables of a template."""
+def pieces_part(template: Template, outline: Outline, sizes: Sequence[Judged] = ()) -> PiecesPart:
+    """Drawing and tables of a template; ``sizes`` are the verdicts on its finished dimensions."""
     drawing = template_drawing(template, outline, text_height_mm=32.0)
     tables = (
         Table("Pieces", piece_schedule(template)),
         Table("Edges", edge_schedule(template), "As every piece runs anticlockwise. Movements and gaps in mm."),
         Table("Corners", corner_schedule(template)),
-        Table("Finished dimensions", size_schedule(template, ("overall", "depth", "diagonal", "cut-out", "opening", "gap"))),
+        Table("Finished dimensions", _sizes(template, sizes)),
         Table("Shims", shim_schedule(template), "Against the highest place of all cabinets."),
         Table("Checks", check_schedule(template), "Usual limits warn; they do not replace an engineer, the code or the "
               "maker's sheet."),
@@ -59,3 +62,12 @@ def pieces_part(template: Template, outline: Outline) -> PiecesPart:
         check_schedule(template, "look"),
         tuple(t for t in tables if len(t.rows) > 1),
     )
+
+
+def _sizes(template: Template, judged: Sequence[Judged]) -> Rows:
+    """Finished dimensions, with a verdict on each that is measured."""
+    rows = size_schedule(template, ("overall", "depth", "diagonal", "cut-out", "opening", "gap"))
+    if not judged:
+        return rows
+    verdicts = {(j.where, j.name): size_verdict(j) for j in judged}
+    return [(*rows[0], "verdict"), *((*r, verdicts.get((r[0], r[1]), "")) for r in rows[1:])]

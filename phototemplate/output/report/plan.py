@@ -73,7 +73,9 @@ def stretches(outline: Outline, samples: int = 25) -> list[Stretch]:
             out.append(_sampled(outline, segments[edge_id], loop.loop_id, float(ends[0]), float(ends[1]), samples))
     for segment in outline.segments:
         if segment.edge_id not in used:
-            out.append(_sampled(outline, segment, "", float(segment.knots_mm[0]), float(segment.knots_mm[-1]), samples))
+            # between the chord's ends: the outer knots of a profile lie where nothing was seen
+            length = float(np.linalg.norm(segment.chord_mm[1] - segment.chord_mm[0]))
+            out.append(_sampled(outline, segment, "", 0.0, length, samples))
     return out
 
 

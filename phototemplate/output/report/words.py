@@ -10,6 +10,7 @@ from typing import Literal
 from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
+from phototemplate.output.judgement import Judged, Noticed
 from phototemplate.units import format_length
 
 Unit = Literal["mm", "in"]
@@ -44,7 +45,7 @@ DEFAULT_REMEDY = {
 
 SEVERITY_WORDS = {"serious": "serious", "warning": "look", "note": "note"}
 SEVERITY_MARK = {"serious": "■", "warning": "▲", "note": "●"}
-STATE_WORDS = {"good": "good", "look": "look first", "short": "not good enough"}
+STATE_WORDS = {"good": "meets", "look": "meets, but look first", "short": "cannot tell"}
 STATE_MARK = {"good": "✓", "look": "▲", "short": "✕"}
 
 
@@ -55,10 +56,12 @@ class EdgeVerdict:
     state: State
     sentence: str
     remedy: str = ""
+    fails: bool = False
+    """Proven to lie outside"""
 
     @property
     def words(self) -> str:
-        return STATE_WORDS[self.state]
+        return "fails" if self.fails else STATE_WORDS[self.state]
 
     @property
     def mark(self) -> str:
@@ -78,12 +81,15 @@ def tolerance_words(mm: float) -> str:
     return f"{mm:.2f} mm ({mm / 25.4:.3f} in)"
 
 
-def edge_verdict(edge: EdgeReport, tolerance_mm: float, unscaled: bool = False) -> EdgeVerdict:
+def edge_verdict(
+    edge: EdgeReport, tolerance_mm: float, unscaled: bool = False, judged: Judged | None = None
+) -> EdgeVerdict:
     """Is the edge known well enough: its line lies within the tolerance of the true one with the guard U (k = 2)?
 
     That is the rule of ISO 14253-1 for a deviation whose best estimate is zero, at the least certain place of the edge.
+    ``judged`` has looked all along the edge, and knows what would help; without it the edge's three places decide.
     """
-    worst = max(edge.offset_U_mm)
+    worst = max(edge.offset_U_mm) if judged is None else judged.U_mm
     tolerance = tolerance_words(tolerance_mm)
     main = edge.budget[0][0] if edge.budget else ""
     doubts = [f for f in edge.findings if f.severity != "note" and f.code != "tolerance"]
@@ -91,10 +97,14 @@ def edge_verdict(edge: EdgeReport, tolerance_mm: float, unscaled: bool = False) 
         return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
     if not math.isfinite(worst) or decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).verdict != "meets":
         share = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).probability if math.isfinite(worst) else 0.0
-        where = ("at its start", "in its middle", "at its end")[edge.offset_U_mm.index(worst)]
+        if judged is not None:
+            where = f"in its {judged.where}" if judged.where == "middle" else f"at its {judged.where}"
+        else:
+            where = ("at its start", "in its middle", "at its end")[edge.offset_U_mm.index(worst)]
         chance = f"the chance that it is inside is {100 * share:.0f} %"
         text = f"Known to {both_units(worst)} {where}, which is more than {tolerance}; {chance}."
-        own = next((f.remedy for f in edge.findings if f.code == "tolerance" and f.remedy), "")
+        own = judged.remedy_text if judged is not None else ""
+        own = own or next((f.remedy for f in edge.findings if f.code == "tolerance" and f.remedy), "")
         return EdgeVerdict("short", text, own or _cure(main, edge.edge_id))
     if doubts:
         return EdgeVerdict("look", f"Known to {both_units(worst)}, but: {doubts[0].message}", remedy_of(doubts[0]))
@@ -148,8 +158,8 @@ def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], toleranc
     return f"{enough} of {total} edges are known within {tolerance}; {total - enough} not well enough to cut from.{tail}"
 
 
-def length_words(one: KnownLengthResult) -> str:
-    """How a known length fared, in plain words."""
+def length_words(one: KnownLengthResult, noticed: Noticed | None = None) -> str:
+    """How a known length fared, in plain words, and what mistake in it would be noticed."""
     if not one.used:
         return "Could not be used."
     seen = abs(one.normalized_residual)
@@ -161,6 +171,8 @@ def length_words(one: KnownLengthResult) -> str:
         first = "A little off; measure it again if you can."
     else:
         first = "Does not agree with the rest: measure it again."
+    if noticed is not None:
+        return f"{first} {noticed.sentence}"
     if math.isfinite(one.smallest_detectable_mm):
         return f"{first} If it were misread by {one.smallest_detectable_mm:.1f} mm you would be told; by less you might not."
     return f"{first} A misreading would not be noticed; give a second length."
@@ -176,3 +188,49 @@ def retake_list(findings: Sequence[Finding]) -> list[tuple[str, str, str]]:
 def general_meaning(code: str) -> str:
     """What a finding's code means in general."""
     return FINDINGS[code][1]
+
+
+def sheets_words(sheets: Sequence[Noticed]) -> str:
+    """What movement of a sheet between photos would be noticed: one sentence for all."""
+    sizes = sorted(s.detectable_mm for s in sheets)
+    if not sizes:
+        return ""
+    worst = max(sheets, key=lambda s: s.detectable_mm)
+    hidden = 0.4 * sizes[-1]
+    text = f"If a sheet were moved by {sizes[-1]:.1f} mm half way through the photos you would be told, whichever it is"
+    if sizes[-1] > 1.5 * sizes[0]:
+        text += f" (for most {sizes[len(sizes) // 2]:.1f} mm is enough; {worst.name} is watched least)"
+    return f"{text}; by {hidden:.1f} mm you might not, and edges near it would come out up to {hidden / 2:.1f} mm wrong."
+
+
+def size_verdict(judged: Judged) -> str:
+    """Verdict on a finished dimension, with what would help."""
+    if judged.verdict == "meets":
+        return "meets"
+    text = f"{judged.verdict} ({100 * judged.probability:.0f} % inside)"
+    return f"{text}. {judged.remedy_text}" if judged.remedies else text
+
+
+def dof_words(dof: float) -> str:
+    """Degrees of freedom: whole, and "many" where they no longer matter."""
+    return "many" if dof > 999 else f"{dof:.0f}"
+
+
+INPUT_WORDS = {
+    "definition": "what counts as the edge",
+    "definition-turn": "the same, turned",
+    "height": "height of the edge",
+    "gap": "gap of the contact sheets",
+    "thickness": "height of sheet",
+}
+"""Influence names of type B terms, in words"""
+
+
+def input_words(name: str, edge_id: str = "") -> str:
+    """An input of the budget in words; known lengths keep their own names."""
+    term, _, of = name.partition(":")
+    if name == "thickness:sheet":
+        return "thickness of the paper"
+    if term not in INPUT_WORDS:
+        return name
+    return INPUT_WORDS[term] if of in ("", edge_id) else f"{INPUT_WORDS[term]} {of}"
