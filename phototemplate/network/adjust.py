@@ -37,6 +37,7 @@ from phototemplate.network.run import Run
 from phototemplate.network.sights import views_of
 from phototemplate.network.snooping import estimate_variance, readmit, snoop
 from phototemplate.network.start import find_start
+from phototemplate.network.turned import own_centres
 from phototemplate.settings import AdjustmentSettings
 
 Progress = Callable[[str, float], None]
@@ -79,7 +80,9 @@ def adjust(
         raise MeasureError("No photo could be placed; photograph the sheets closer, with several in every photo.")
 
     tell("Adjustment", 0.3)
+    camera_of, start, lenses, ties = own_centres(views, metas, camera_of, start, lenses, targets, settings)
     run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
+    run.priors.tie(ties)
     used, unused = place_lengths(run, lengths, settings)
     findings += unused
     hold(run)

@@ -11,6 +11,7 @@ from phototemplate.model import Array, IntArray
 from phototemplate.network.linearise import bent
 from phototemplate.network.observations import Condition
 from phototemplate.network.problem import Problem, State
+from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 
 LENS = "lens prior"
@@ -18,11 +19,13 @@ FOCUS = "focus prior"
 PRINT = "sheet print scale"
 CURL = "sheet flatness"
 PLANE = "plane assumption"
+TURNED = "lens of turned photos"
 ALL_BATCHES = "common print scale"
 """Name of the condition on the common print scales, two rows per batch"""
 RELEASED = 0.1
 """Relative uncertainty of a print scale that contradicted its prior"""
 _PRINT_CORRELATION = 0.8
+_TIED_F, _TIED_K = 1e-4, 1e-4
 
 
 def length_group(name: str) -> str:
@@ -106,10 +109,17 @@ class Priors:
     datum_body: int = -1
     plane_sigma: tuple[float, float] = (2.0, 0.01)
     plane_bodies: tuple[int, ...] = ()
+    ties: tuple[tuple[int, ...], ...] = ()
+    """Cameras that are one lens whose pictures were turned: same principal distance and radial distortion"""
+
+    def tie(self, groups: Sequence[Sequence[str]]) -> None:
+        """Tie the lenses of groups of camera ids; those not adjusted are passed over."""
+        ids = {c: i for i, c in enumerate(self.problem.camera_ids)}
+        self.ties = tuple(tuple(ids[c] for c in group if c in ids) for group in groups)
 
     def __call__(self, state: State) -> list[Condition]:
         """Every condition at ``state``."""
-        out = self._lenses(state) + self._print(state) + self._curl(state) + self._plane(state)
+        out = self._lenses(state) + self._ties(state) + self._print(state) + self._curl(state) + self._plane(state)
         if self.u_focus > 0:
             n = len(state.focus)
             columns = self.problem.photo_columns[:, 6]
@@ -126,6 +136,20 @@ class Priors:
                 columns = self.problem.lens_columns[c]
                 residual = self.lens_mean[c] - state.lenses[c]
                 out.append(Condition(LENS, self.problem.camera_ids[c], columns, np.eye(len(columns)), residual, cov))
+        return out
+
+    def _ties(self, state: State) -> list[Condition]:
+        out = []
+        for group in self.ties:
+            for c in group[1:]:
+                names = lens.LENS_MODELS[self.problem.camera_models[c]].names
+                same = [i for i, n in enumerate(names) if n == "f" or (n.startswith("k"))]
+                columns = np.concatenate([self.problem.lens_columns[group[0]][same], self.problem.lens_columns[c][same]])
+                both = np.hstack([np.eye(len(same)), -np.eye(len(same))])
+                residual = state.lenses[c][same] - state.lenses[group[0]][same]
+                # A quarter turn exchanges fx and fy, which differ by the aspect.
+                sigma = np.where(np.array(same) == 0, _TIED_F * state.lenses[c][0], _TIED_K)
+                out.append(Condition(TURNED, self.problem.camera_ids[c], columns, both, residual, np.diag(sigma**2)))
         return out
 
     def _print(self, state: State) -> list[Condition]:
