@@ -14,6 +14,13 @@ tell it from zero, and its uncertainty covers most of what was seen. Sharper pho
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
+
+from phototemplate.edges.profiles import Band
+from phototemplate.edges.subpixel import StepFit
+from phototemplate.model import Array, BoolArray
 from phototemplate.settings import EdgeSettings
 
 INSET = 0.15
@@ -22,10 +29,51 @@ INSET_U = 0.35
 """Standard uncertainty of that"""
 
 
-def correction(settings: EdgeSettings) -> tuple[float, float]:
+COLOUR_INSET = 0.8
+"""The same where the colour changes: the step is at the inner line, a little softened by the shading of the rounding"""
+COLOUR_INSET_U = 0.25
+SHADING = (2.0, 8.0)
+"""Light on top over light on the face: below the first it may well be one material under one light, above the second it is
+surely two; between them the weight of the second case grows with the logarithm (a judgement)"""
+LEAST_LEAN = 0.2
+"""A photo taken from further outside than this (tangent of its direction from the vertical) shows the face"""
+
+
+def correction(settings: EdgeSettings, ratio: float = 1.0) -> tuple[float, float]:
     """Outward shift of a traced edge and its standard uncertainty, mm.
 
-    With radius r and its uncertainty u_r the variance is ``(INSET u_r)^2 + INSET_U^2 (r^2 + u_r^2)``.
+    A mixture of two cases, one material (:data:`INSET`) and two (:data:`COLOUR_INSET`), weighted by how much lighter one side
+    is than the other; the variance is that of the mixture. Radius r and its uncertainty are those of the settings.
     """
     radius, u = settings.arris_mm, settings.arris_u_mm
-    return INSET * radius, float(((INSET * u) ** 2 + INSET_U**2 * (radius**2 + u**2)) ** 0.5)
+    low, high = SHADING
+    two = float(np.clip(np.log(max(ratio, 1e-6) / low) / np.log(high / low), 0.0, 1.0))
+    inset = two * COLOUR_INSET + (1.0 - two) * INSET
+    spread = two * COLOUR_INSET_U**2 + (1.0 - two) * INSET_U**2 + two * (1.0 - two) * (COLOUR_INSET - INSET) ** 2
+    return inset * radius, float(((inset * u) ** 2 + spread * (radius**2 + u**2)) ** 0.5)
+
+
+def light_ratio(
+    bands: Sequence[Band], fits: Sequence[StepFit], opened: Sequence[BoolArray], outward: float
+) -> float:
+    """How much lighter one side of the edge is than the other, in the photos that show its face; 1 where none does.
+
+    The median over stations and photos of light (grey levels to the power 2.2) just beside the step.
+    """
+    ratios: list[Array] = []
+    for band, fit, seen in zip(bands, fits, opened, strict=True):
+        rows = np.flatnonzero(seen & (band.lean * outward > LEAST_LEAN))
+        if not len(rows):
+            continue
+        away = band.step_px[None, :] - fit.position_px[rows, None]
+        gap = 1.5 * max(fit.blur_px, 0.7)
+        sides = []
+        for side in (away > gap, away < -gap):
+            near = side & (np.abs(away) < gap + 3.0) & ~band.covered[rows]
+            light = np.where(near, (band.grey[rows] / 255.0) ** 2.2, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+            sides.append(np.where(near.sum(axis=1) >= 2, light, np.nan))
+        low, high = np.minimum(*sides), np.maximum(*sides)
+        ratio = high / np.maximum(low, 1e-3)
+        ratios.append(ratio[np.isfinite(ratio)])
+    joined = np.concatenate(ratios) if ratios else np.zeros(0)
+    return float(np.median(joined)) if len(joined) >= 5 else 1.0

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges.agree import Line, explain_away, one_per_station, settle
-from phototemplate.edges.arris import correction
+from phototemplate.edges.arris import correction, light_ratio
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.intersect import Intersection, intersect, unit_position
 from phototemplate.edges.levels import Levels, expected_levels, find_joints
@@ -86,7 +86,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     solved, fine = _without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
-    found = _points(scene, hint, fine, solved, outward)
+    found = _points(scene, hint, fine, solved, outward, light_ratio(bands, fits, opened, outward))
     findings = choice.findings + _doubts(scene, hint, fine, solved, stations)
     points_ = replace(found, candidates=choice.candidates, findings=findings)
     return Found(points_, traces, findings)
@@ -292,13 +292,13 @@ def _without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection,
 
 
 def _points(
-    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, outward: float
+    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, outward: float, ratio: float
 ) -> PlanePoints:
     """Drop onto the plane along its normal, move to the outermost line in plan, and state every error."""
     settings = scene.settings
     shift, shift_u = (0.0, 0.0)
     if hint.kind in OUTERMOST and outward:
-        shift, shift_u = correction(settings)
+        shift, shift_u = correction(settings, ratio)
     offset = solved.offset_mm + outward * shift
     jac = solved.shared_jac.copy()
     mean_u, turn_u = _common_modes(fine.along_mm, solved.common_mm)
