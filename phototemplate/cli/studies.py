@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from phototemplate.cli.measure import JsonFlag
-from phototemplate.errors import InputError
+from phototemplate.errors import InputError, MeasureError
 from phototemplate.units import parse_length_mm
 
 if TYPE_CHECKING:
@@ -173,3 +173,145 @@ def _show_wall(check: WallCheck, leaning: Any) -> None:
         out.print(leaning.sentence, markup=False)
     for text in check.findings:
         out.print(text, style="dim", markup=False)
+
+
+def estimate(
+    job_dir: JobDir,
+    prices: Annotated[Path | None, typer.Option(help="Your price list (TOML).")] = None,
+    edge: Annotated[str, typer.Option(help="Finish of the finished edges, as the price list names it.")] = "",
+    slab: Annotated[str | None, typer.Option(help='Slab, e.g. "120 x 70 in"; else as the material in the job file.')] = None,
+    kerf: Annotated[str, typer.Option(help="Width of the saw's cut.")] = "4 mm",
+    turn: Annotated[bool, typer.Option(help="Pieces may be turned on the slab, against its pattern.")] = False,
+    paper: Annotated[str, typer.Option(help="Letter or A4.")] = "Letter",
+    json_: JsonFlag = False,
+) -> None:
+    """Estimate area, edges, slabs, weight and price from a customer's photos, each with its range."""
+    from rich.table import Table
+
+    from phototemplate.cli.show import console
+    from phototemplate.job import load_job
+    from phototemplate.studies.estimate import estimate as make
+    from phototemplate.studies.price_list import read_price_list
+    from phototemplate.studies.quote import ask_effect, price_words, summary_rows, write_estimate
+
+    price_list = None if prices is None else read_price_list(prices)
+    job = load_job(job_dir)
+    outline, spec, heights = _known_so_far(job)
+    made = make(
+        outline, spec, job=job.name, heights=heights, prices=price_list, edge_finish=edge,
+        slab=_slab(slab, spec.shop.material, parse_length_mm(kerf), turn),
+    )  # fmt: skip
+    written = write_estimate(made, job.results, job.file.units, paper)
+    if json_:
+        ranges = {r.name: {"low": r.low, "likely": r.value, "high": r.high, "unit": r.unit}
+                  for r in (made.area, made.finished_edge, made.splash, made.weight)}  # fmt: skip
+        price = None if made.price is None else {"low": made.price.low, "likely": made.price.likely, "high": made.price.high,
+                                                 "currency": made.price.currency, "drivers": made.price.drivers}  # fmt: skip
+        typer.echo(json.dumps({
+            "job": made.job, **ranges, "slabs": None if made.slabs is None else made.slabs[1].slabs, "price": price,
+            "ask": None if made.ask is None else made.ask.sentence, "files": {k: str(v) for k, v in written.items()},
+        }))  # fmt: skip
+        return
+    out = console()
+    table = Table(title=f"{made.job}: estimate, ranges at k = 2", title_justify="left", show_header=False)
+    for what, value in summary_rows(made):
+        table.add_row(what, value)
+    if made.price is not None:
+        table.add_row("price with tax", price_words(made), style="bold")
+    out.print(table)
+    if made.price is not None and made.price.drivers:
+        most = ", ".join(f"{what} (+-{half:,.0f})" for what, half in made.price.drivers[:3])
+        out.print(f"The range comes from: {most}.", markup=False)
+    if made.ask is not None:
+        out.print(f"Ask next: {made.ask.sentence} {ask_effect(made)}", markup=False)
+    for path in written.values():
+        out.print(f"wrote {path}", markup=False)
+
+
+def _known_so_far(job: Job) -> Any:
+    """Outline, pieces and heights: from clicks where there is an estimate.toml, else from the sheets in the photos."""
+    from phototemplate.capture.store import PhotoStore
+    from phototemplate.inputs import read_photos
+    from phototemplate.results import measure_job
+    from phototemplate.studies.clicked import clicked_outline, fit_clicked
+    from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
+
+    path = job.folder / ESTIMATE_FILE
+    if path.is_file():
+        file = read_estimate_file(path)
+        photos, _ = read_photos(job)
+        store = PhotoStore(photos)
+        clicked = file.clicked({p.photo_id: p for p in photos}, store.gray)
+        plan = fit_clicked(clicked, file.tape_lengths(), file.loops())
+        return clicked_outline(plan, file.loops()), file.template_spec(), ()
+    if not job.file.edges or not job.file.loops:
+        raise InputError(
+            f"{job.name} names no edges: mark them in the app (phototemplate app {job.folder}), or write {path.name} with the "
+            "corners clicked in the photos."
+        )
+    from phototemplate.opencv_check import require_opencv
+
+    require_opencv()
+    measurement = measure_job(job)
+    return measurement.outline, job.file.template_spec(), measurement.work_plane.heights
+
+
+def _slab(text: str | None, material: Any, kerf_mm: float, turn: bool) -> Any:
+    from phototemplate.studies.packing import SlabSpec
+
+    length, width = material.slab_length, material.slab_width
+    if text is not None:
+        first, cross, second = text.lower().partition("x")
+        if not cross:
+            raise InputError(f'The slab {text!r} is not a length and a width; write it like "120 x 70 in".')
+        unit = second.strip().lstrip("0123456789./ -")
+        length, width = (parse_length_mm(p if p.strip()[-1:].isalpha() else f"{p.strip()} {unit}") for p in (first, second))
+    return SlabSpec(max(length, width), min(length, width), material.slab_trim, kerf_mm, not turn)
+
+
+def batch(
+    jobs: Annotated[list[Path], typer.Argument(metavar="JOBS...", help="Job folders.")],
+    workers: Annotated[int, typer.Option(help="Jobs at once; 0: one per core.", min=0)] = 0,
+    scheduler: Annotated[str | None, typer.Option(help="Run on a Dask cluster, e.g. tcp://host:8786.")] = None,
+    again: Annotated[bool, typer.Option(help="Run finished jobs again too.")] = False,
+    table: Annotated[Path, typer.Option(help="Where to write the table of all jobs.")] = Path("batch.csv"),
+    json_: JsonFlag = False,
+) -> None:
+    """Measure many job folders at once; a restart skips what is finished, a bad job does not stop the rest."""
+    from phototemplate.cli.show import console
+    from phototemplate.studies.batch import run_batch, write_table
+
+    out = console()
+    outcomes = []
+    for outcome in run_batch(jobs, measure_folder, workers, scheduler, again):
+        outcomes.append(outcome)
+        if not json_:
+            words = {"done": f"{outcome.seconds:.1f} s", "skipped": "finished before", "failed": outcome.message}[outcome.state]
+            style = "red" if outcome.state == "failed" else None
+            out.print(f"{outcome.state:>8} {outcome.job}: {words}", markup=False, style=style)
+    written = write_table(outcomes, table)
+    failed = [o for o in outcomes if o.state == "failed"]
+    if json_:
+        typer.echo(json.dumps({
+            "jobs": [{"job": str(o.job), "state": o.state, "seconds": round(o.seconds, 2), "message": o.message,
+                      **(o.values or {})} for o in outcomes], "table": str(written),
+        }))  # fmt: skip
+    else:
+        out.print(f"{len(outcomes) - len(failed)} of {len(outcomes)} jobs are finished; wrote {written}", markup=False)
+    if failed:
+        raise typer.Exit(MeasureError.exit_code)
+
+
+def measure_folder(job_dir: Path) -> dict[str, Any]:
+    """Measure one job folder and write its results; for ``batch``, in a process of its own."""
+    from phototemplate.job import load_job
+    from phototemplate.results import measure_and_write
+
+    measurement = measure_and_write(load_job(job_dir)).measurement
+    edges = measurement.outline.edges
+    return {
+        "edges": len(edges),
+        "largest_U_mm": round(max((u for e in edges for u in e.offset_U_mm), default=0.0), 3),
+        "findings": sum(f.severity != "note" for f in measurement.findings),
+        "seconds_by_stage": {k: round(v, 2) for k, v in measurement.seconds.items()},
+    }

@@ -1,0 +1,193 @@
+"""``estimate.toml``: what was clicked in a customer's photos, beside the photos.
+
+::
+
+    [[photos]]
+    file = "IMG_0001.jpg"
+    points = { a = [512, 1730], b = [3620, 1688], c = [3301, 1102], d = [801, 1130] }
+    [[photos.known]]
+    kind = "A4"                    # or Letter, card (payment card), or size = ["300 mm", "200 mm"]
+    corners = [[1900, 1400], [2210, 1395], [2225, 1510], [1890, 1515]]
+
+    [[lengths]]
+    from = "a"
+    to = "b"
+    value = "96 in"
+
+    [[runs]]                       # corners in order round one top; edge k runs from corner k to the next
+    id = "run"
+    corners = ["a", "b", "c", "d"]
+    edges = [{ id = "front", kind = "front" }, { id = "right", kind = "end" }, { id = "back", kind = "wall" }, ...]
+
+    [[pieces]] and [shop]          # as in job.toml; left out: one piece per run, usual values of the shop
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field, ValidationError, model_validator
+
+from phototemplate.errors import InputError
+from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
+from phototemplate.settings import Section
+from phototemplate.studies.clicked import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
+from phototemplate.studies.estimate import TAPE_U_MM
+from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
+from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
+from phototemplate.units import INCH_MM
+
+ESTIMATE_FILE = "estimate.toml"
+Pixel = tuple[float, float]
+WEAK_SIZES = {
+    "dishwasher": (24 * INCH_MM, 6.0),
+    "range": (30 * INCH_MM, 8.0),
+    "counter depth": (25.5 * INCH_MM, 15.0),
+}
+"""Usual widths and how much they vary (standard uncertainty, mm; common practice): weak, never a measurement"""
+
+
+class KnownClicks(Section):
+    """A thing of known size in one photo."""
+
+    kind: str = ""
+    name: str = ""
+    """Left out: the kind; give different names to two sheets of one kind"""
+    size: tuple[PositiveLength, PositiveLength] | None = None
+    corners: Annotated[list[Pixel], Field(min_length=4, max_length=4)]
+    """In order round it"""
+    refine: bool = True
+    """Move the clicked corners onto the sides seen in the photo"""
+
+    def known(self) -> KnownSize:
+        """Its size."""
+        if self.size is not None:
+            return KnownSize(self.name or "thing", max(self.size), min(self.size), 1.0, "given")
+        return known_size(self.kind)
+
+
+class PhotoClicks(Section):
+    """Clicks in one photo, px of the stored picture."""
+
+    file: str
+    points: dict[Name, Pixel] = {}
+    known: list[KnownClicks] = []
+
+
+class GivenLength(Section):
+    """A length from the customer."""
+
+    from_: Name = Field(alias="from")
+    to: Name
+    value: PositiveLength | None = None
+    usual: str | None = None
+    """Instead of a value: dishwasher, range or counter depth"""
+    u: PositiveLength | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> GivenLength:
+        if (self.value is None) == (self.usual is None):
+            raise ValueError("a length needs either `value` or `usual`")
+        if self.usual is not None and self.usual not in WEAK_SIZES:
+            raise ValueError(f"`usual` can be {', '.join(WEAK_SIZES)}, not {self.usual!r}")
+        return self
+
+
+class RunEdge(Section):
+    """One edge of a run."""
+
+    id: Name
+    kind: EdgeKind
+
+
+class RunClicks(Section):
+    """One top."""
+
+    id: Name
+    corners: Annotated[list[Name], Field(min_length=3)]
+    edges: list[RunEdge]
+    not_square: list[Name] = []
+    """Corners that are not about square"""
+
+    @model_validator(mode="after")
+    def _as_many(self) -> RunClicks:
+        if len(self.edges) != len(self.corners):
+            raise ValueError(f"run {self.id!r} has {len(self.corners)} corners and {len(self.edges)} edges; it needs as many")
+        return self
+
+
+class EstimateFile(Section):
+    """See the module's text."""
+
+    name: str = ""
+    photos: list[PhotoClicks]
+    lengths: list[GivenLength] = []
+    runs: Annotated[list[RunClicks], Field(min_length=1)]
+    pieces: list[PieceSpec] = []
+    shop: ShopSpec = ShopSpec()
+
+    def template_spec(self) -> TemplateSpec:
+        """Pieces and shop."""
+        return TemplateSpec(pieces=self.pieces, shop=self.shop)
+
+    def loops(self) -> list[ClickedLoop]:
+        """Runs for ``clicked.fit_clicked``."""
+        return [
+            ClickedLoop(
+                r.id, tuple(r.corners), tuple((e.id, e.kind) for e in r.edges), tuple(c not in r.not_square for c in r.corners)
+            )
+            for r in self.runs
+        ]
+
+    def tape_lengths(self) -> list[TapeLength]:
+        """Lengths, measured and usual."""
+        out = []
+        for length in self.lengths:
+            if length.usual is not None:
+                value, u = WEAK_SIZES[length.usual]
+                out.append(TapeLength(length.from_, length.to, value, length.u or u, True))
+            else:
+                out.append(TapeLength(length.from_, length.to, float(length.value or 0.0), length.u or TAPE_U_MM))
+        return out
+
+    def clicked(self, photos: Mapping[str, PhotoMeta], gray: Callable[[str], GrayImage]) -> list[ClickedPhoto]:
+        """Clicks with the photos they belong to; known things are refined to their sides.
+
+        Raises ``InputError`` for a photo that is not there or a click outside of it.
+        """
+        by_name = {m.path.name: m for m in photos.values()} | dict(photos)
+        out = []
+        for p in self.photos:
+            if p.file not in by_name:
+                raise InputError(f"{ESTIMATE_FILE} names the photo {p.file}, which is not in the job; correct its name.")
+            meta = by_name[p.file]
+            clicks = [*p.points.values(), *(c for k in p.known for c in k.corners)]
+            if any(not (0 <= x < meta.size_px[0] and 0 <= y < meta.size_px[1]) for x, y in clicks):
+                raise InputError(f"A click in {p.file} lies outside the picture of {meta.size_px[0]} x {meta.size_px[1]} px.")
+            things = []
+            for k in p.known:
+                corners, u = np.array(k.corners, float), np.full(4, 0.0015 * max(meta.size_px))
+                if k.refine:
+                    corners, u = refine_corners(gray(meta.photo_id), corners)
+                things.append(KnownThing(k.name or k.kind or "thing", k.known(), corners, u))
+            points = {name: np.array(xy, float) for name, xy in p.points.items()}
+            out.append(ClickedPhoto(meta, points, tuple(things)))
+        return out
+
+
+def read_estimate_file(path: Path) -> EstimateFile:
+    """Read ``estimate.toml``. Raises ``InputError`` with the place of the first fault."""
+    try:
+        return EstimateFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as exc:
+        raise InputError(f"{path} cannot be read ({exc.strerror}).") from exc
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
+        raise InputError(f"{path} is not valid TOML: {exc}; mend that line.") from exc
+    except ValidationError as exc:
+        first = exc.errors()[0]
+        place = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in first["loc"]) or "the file"
+        raise InputError(f"{path}: `{place}`: {first['msg'].removeprefix('Value error, ')}.") from exc

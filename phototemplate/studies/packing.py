@@ -1,0 +1,178 @@
+"""Pieces on slabs: how many are needed and where each piece could come from.
+
+Pieces enter as their enclosing rectangles. The kerf is added to every piece once and to the slab once, which leaves a kerf
+between neighbours and none at the slab's trimmed sides; with grain, no piece is turned. The packing is by rectpack (maximal
+rectangles and skyline heuristics, J. Jylänki, A Thousand Ways to Pack the Bin, 2010), the best of several orders; a count
+that equals the bound by area is proven to be the least, any other is an upper bound and said to be one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from phototemplate.errors import InputError
+from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
+
+_UNIT = 10
+"""rectpack counts in whole numbers: tenths of a millimetre"""
+MOST_SLABS = 60
+
+
+@dataclass(frozen=True)
+class SlabSpec:
+    """Slabs as bought; lengths in mm."""
+
+    length_mm: float = 3048.0
+    width_mm: float = 1778.0
+    trim_mm: float = 25.0
+    """Lost at every side"""
+    kerf_mm: float = 4.0
+    grain: bool = True
+    """The pattern runs along the slab's length, and pieces keep their direction"""
+
+    @property
+    def usable_mm(self) -> tuple[float, float]:
+        """Length and width between the trimmed sides."""
+        return self.length_mm - 2 * self.trim_mm, self.width_mm - 2 * self.trim_mm
+
+
+@dataclass(frozen=True)
+class Placed:
+    """One piece on a slab, lower left corner from that of the slab."""
+
+    name: str
+    slab: int
+    x_mm: float
+    y_mm: float
+    length_mm: float
+    width_mm: float
+    turned: bool
+
+
+@dataclass(frozen=True)
+class Packing:
+    """A plan for all pieces."""
+
+    spec: SlabSpec
+    placed: tuple[Placed, ...]
+    slabs: int
+    least: int
+    """No plan can do with fewer, by area and by pieces that cannot share a slab"""
+    used_share: float
+    """Of the slabs' area"""
+
+    @property
+    def proven(self) -> bool:
+        """Whether fewer slabs are impossible."""
+        return self.slabs == self.least
+
+
+def pack(pieces: Mapping[str, tuple[float, float]], spec: SlabSpec) -> Packing:
+    """Fewest slabs found for pieces (length along the grain, width), in mm.
+
+    Raises ``InputError`` for a piece that fits no slab (it names the piece; a seam divides it) and for a slab without room.
+    """
+    usable = spec.usable_mm
+    if min(usable) <= 0:
+        raise InputError("Nothing is left of the slab after trimming; check slab size and trim.")
+    for name, (length, width) in pieces.items():
+        if not _fits(length, width, usable, spec.grain):
+            raise InputError(
+                f"Piece {name} is {length:.0f} x {width:.0f} mm, larger than the {usable[0]:.0f} x {usable[1]:.0f} mm left of "
+                "a slab; divide it by a seam" + (", or let it be turned, against the pattern." if spec.grain else ".")
+            )
+    if not pieces:
+        return Packing(spec, (), 0, 0, 0.0)
+    least = _bound(list(pieces.values()), usable, spec)
+    best: list[Any] | None = None
+    count = least
+    while best is None:
+        if count > MOST_SLABS:
+            raise InputError(f"More than {MOST_SLABS} slabs would be needed; check the sizes of pieces and slabs.")
+        best = _try(pieces, spec, count)
+        count += best is None
+    placed = []
+    for slab, x, y, w, _, name in best:
+        length, width = pieces[name]
+        turned = abs(w - _whole(length + spec.kerf_mm)) > 1 and not spec.grain
+        if turned:
+            length, width = width, length
+        placed.append(Placed(name, slab, spec.trim_mm + x / _UNIT, spec.trim_mm + y / _UNIT, length, width, turned))
+    slabs = 1 + max(p.slab for p in placed)
+    area = sum(a * b for a, b in pieces.values())
+    return Packing(spec, tuple(placed), slabs, least, area / (slabs * spec.length_mm * spec.width_mm))
+
+
+def _fits(length: float, width: float, usable: tuple[float, float], grain: bool) -> bool:
+    straight = length <= usable[0] + 1e-9 and width <= usable[1] + 1e-9
+    return straight or (not grain and width <= usable[0] + 1e-9 and length <= usable[1] + 1e-9)
+
+
+def _whole(mm: float) -> int:
+    return math.ceil(mm * _UNIT - 1e-6)
+
+
+def _bound(sizes: Sequence[tuple[float, float]], usable: tuple[float, float], spec: SlabSpec) -> int:
+    """By area with kerfs; and pieces longer and wider than half a slab never share one (with grain)."""
+    k = spec.kerf_mm
+    by_area = math.ceil(sum((a + k) * (b + k) for a, b in sizes) / ((usable[0] + k) * (usable[1] + k)) - 1e-9)
+    alone = 0
+    if spec.grain:
+        alone = sum(2 * a + k > usable[0] and 2 * b + k > usable[1] for a, b in sizes)
+    return max(by_area, alone, 1)
+
+
+def _try(pieces: Mapping[str, tuple[float, float]], spec: SlabSpec, count: int) -> list[Any] | None:
+    import rectpack  # type: ignore[import-untyped]
+
+    usable = spec.usable_mm
+    bin_size = (int((usable[0] + spec.kerf_mm) * _UNIT + 1e-6), int((usable[1] + spec.kerf_mm) * _UNIT + 1e-6))
+    orders = (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE, rectpack.SORT_PERI, rectpack.SORT_RATIO)
+    algorithms = (
+        rectpack.MaxRectsBssf, rectpack.MaxRectsBaf, rectpack.MaxRectsBl, rectpack.SkylineBlWm, rectpack.GuillotineBssfSas,
+    )  # fmt: skip
+    for algorithm in algorithms:
+        for order in orders:
+            packer = rectpack.newPacker(
+                mode=rectpack.PackingMode.Offline, bin_algo=rectpack.PackingBin.BFF, pack_algo=algorithm, sort_algo=order,
+                rotation=not spec.grain,
+            )  # fmt: skip
+            for name, (length, width) in pieces.items():
+                packer.add_rect(_whole(length + spec.kerf_mm), _whole(width + spec.kerf_mm), name)
+            packer.add_bin(*bin_size, count=count)
+            packer.pack()
+            found: list[Any] = packer.rect_list()
+            if len(found) == len(pieces):
+                return found
+    return None
+
+
+def packing_drawing(packing: Packing, title: str, height_mm: float = 60.0) -> Drawing:
+    """The slabs below each other with their pieces, in slab mm."""
+    spec, h = packing.spec, height_mm
+    items: list[Item] = []
+    for k in range(packing.slabs):
+        base = -k * (spec.width_mm + 4.0 * h)
+        items.append(_box("SLAB-PLACES", 0.0, base, spec.length_mm, spec.width_mm, f"slab {k + 1}"))
+        words = f"slab {k + 1}: {spec.length_mm:.0f} x {spec.width_mm:.0f} mm"
+        if spec.grain:
+            words += ", pattern from left to right"
+        items.append(Text("FOUND-NAMES", (0.0, base + spec.width_mm + 0.8 * h), words, h))
+        for p in (p for p in packing.placed if p.slab == k):
+            items.append(_box("FOUND-LINE", p.x_mm, base + p.y_mm, p.length_mm, p.width_mm, p.name))
+            middle = (p.x_mm + p.length_mm / 2, base + p.y_mm + p.width_mm / 2)
+            size = f"{p.name} {p.length_mm:.0f} x {p.width_mm:.0f}"
+            small = min(h, p.width_mm / 2.5, p.length_mm / (0.85 * len(size)))
+            items.append(Text("FOUND-NAMES", middle, size, small, 0.0, "centre", "middle"))
+    least = "no plan can do with fewer" if packing.proven else f"{packing.least} might do with a better plan"
+    notes = [("slabs", str(packing.slabs)), ("", least), ("of their area used", f"{100 * packing.used_share:.0f} %")]
+    low = -(packing.slabs - 1) * (spec.width_mm + 4.0 * h) - 2.0 * h
+    items += table(notes, (0.0, low), h, "SHEET-TEXT", None, header=False)
+    return Drawing(title, tuple(items))
+
+
+def _box(layer: str, x: float, y: float, w: float, h: float, name: str) -> Polyline:
+    return Polyline(layer, ((x, y, 0.0), (x + w, y, 0.0), (x + w, y + h, 0.0), (x, y + h, 0.0)), True, name)

@@ -1,0 +1,129 @@
+"""Customer's photos, drawn: a run of cabinets with a sheet or a card on it, through three kinds of phone lens, with truth.
+
+The picture is computed ray by ray (pinhole with radial distortion, edges blurred over a pixel, noise), so the corners of the
+known thing are really found in pixels; the corners of the run are clicked with an error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from phototemplate.studies.known_sizes import known_size
+from tests.bench._jobs import LENSES
+from tests.network.synthetic import look_at
+
+SIZE_PX = (2016, 1512)
+NAMES = ("fl", "fr", "br", "bl")
+"""Front left, front right, back right, back left"""
+
+
+@dataclass(frozen=True)
+class Customer:
+    """A job folder with ``estimate.toml`` and its truth."""
+
+    folder: Path
+    area_mm2: float
+    front_mm: float
+
+
+def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: bool = False, click_px: float = 2.4) -> Customer:
+    """Draw one. ``kind`` is a known thing or empty; ``tape`` adds the front's length to the nearest 1/8 in."""
+    rng = np.random.default_rng([93, seed])
+    (folder / "photos").mkdir(parents=True, exist_ok=True)
+    width = SIZE_PX[0]
+    share, k1, k2, k3 = LENSES[seed % 3]
+    f = share * width * rng.normal(1, 0.02)
+    centre = (np.array(SIZE_PX) - 1) / 2 + rng.normal(0, 0.005 * width, 2)
+    k = np.array([k1, k2, k3]) * rng.normal(1, 0.1, 3)
+    length, depth = float(rng.uniform(1500, 2900)), float(rng.uniform(570, 650))
+    corners = np.array([[0, 0], [length, 0], [length, depth], [0, depth]]) + rng.normal(0, 4, (4, 2))
+    at = np.array([length * rng.uniform(0.35, 0.65), depth * rng.uniform(0.4, 0.6)])
+    angle = float(rng.uniform(-0.4, 0.4))
+    size = known_size(kind) if kind else None
+    text = f'name = "customer {seed}"\n'
+    for i in range(photos):
+        far = share / 0.747 * max(length, 1700) / 2400
+        aside = length * (0.5 + (i - (photos - 1) / 2) * 0.28) + rng.normal(0, 60)
+        eye = np.array([aside, -1450 * far - 150, 1050 * far + rng.uniform(-100, 200)])
+        rotation, translation = look_at(eye, np.array([length / 2, depth * 0.5, 0.0]), rng.normal(0, 0.03))
+
+        def project(xy: np.ndarray, rotation: np.ndarray = rotation, translation: np.ndarray = translation) -> np.ndarray:
+            cam = np.column_stack([xy, np.zeros(len(xy))]) @ rotation.T + translation
+            ray = cam[:, :2] / cam[:, 2:]
+            r2 = np.sum(ray**2, axis=1)[:, None]
+            return f * ray * (1 + k[0] * r2 + k[1] * r2**2 + k[2] * r2**3) + centre
+
+        box = None
+        if size is not None:
+            c, s = np.cos(angle), np.sin(angle)
+            half = np.array([size.long_mm, size.short_mm]) / 2
+            box = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half @ np.array([[c, s], [-s, c]]) + at
+        picture = _draw(rotation, translation, f, centre, k, corners, at, angle, size, rng)
+        name = f"IMG_{i + 1:04d}.jpg"
+        exif = Image.Exif()
+        exif[0x010F], exif[0x0110] = "Phone", f"lens {seed % 3}"
+        exif.get_ifd(0x8769)[0xA405] = round(f * 43.2666 / float(np.hypot(*SIZE_PX)))
+        Image.fromarray(picture).save(folder / "photos" / name, quality=92, exif=exif)
+        clicks = project(corners) + rng.normal(0, click_px, (4, 2))
+        inside = np.all((clicks > 5) & (clicks < np.array(SIZE_PX) - 6), axis=1)
+        points = ", ".join(f"{n} = [{x:.0f}, {y:.0f}]" for n, (x, y), ok in zip(NAMES, clicks, inside, strict=True) if ok)
+        text += f'[[photos]]\nfile = "{name}"\npoints = {{ {points} }}\n'
+        if box is not None:
+            rough = np.roll(project(box) + rng.normal(0, 2.0, (4, 2)), int(rng.integers(4)), axis=0)
+            rows = ", ".join(f"[{x:.0f}, {y:.0f}]" for x, y in rough)
+            text += f'[[photos.known]]\nkind = "{kind}"\ncorners = [{rows}]\n'
+    front = float(np.linalg.norm(corners[1] - corners[0]))
+    if tape:
+        text += f'[[lengths]]\nfrom = "fl"\nto = "fr"\nvalue = "{round((front + rng.normal(0, 2)) / 25.4 * 8) / 8} in"\n'
+    text += (
+        '[[runs]]\nid = "run"\ncorners = ["fl", "fr", "br", "bl"]\nedges = [{ id = "front", kind = "front" }, '
+        '{ id = "right", kind = "end" }, { id = "wall", kind = "wall" }, { id = "left", kind = "wall" }]\n'
+    )
+    (folder / "estimate.toml").write_text(text, encoding="utf-8")
+    x, y = corners.T
+    area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+    return Customer(folder, area, front)
+
+
+def _draw(
+    rotation: np.ndarray, translation: np.ndarray, f: float, centre: np.ndarray, k: np.ndarray, corners: np.ndarray,
+    at: np.ndarray, angle: float, size: object, rng: np.random.Generator,
+) -> np.ndarray:  # fmt: skip
+    width, height = SIZE_PX
+    u, v = np.meshgrid(np.arange(width), np.arange(height))
+    d = (np.stack([u, v], axis=-1) - centre) / f
+    ray = d.copy()
+    for _ in range(8):
+        r2 = np.sum(ray**2, axis=-1, keepdims=True)
+        ray = d / (1 + k[0] * r2 + k[1] * r2**2 + k[2] * r2**3)
+    direction = np.concatenate([ray, np.ones((height, width, 1))], axis=-1) @ rotation
+    eye = -rotation.T @ translation
+    down = direction[..., 2] < -0.02
+    reach = np.where(down, -eye[2] / np.where(down, direction[..., 2], -1.0), 1e5)
+    xy = eye[:2] + reach[..., None] * direction[..., :2]
+    foot = np.maximum(reach / f / np.maximum(-direction[..., 2], 0.15), 0.05)  # mm per pixel, roughly
+    grain = rng.normal(0, 1, (height // 8 + 1, width // 8 + 1)).repeat(8, 0).repeat(8, 1)[:height, :width]
+    value = np.where(down, 95.0 + 4 * grain, 150.0)
+    cover = np.ones((height, width))
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        t = (b - a) / np.linalg.norm(b - a)
+        cover = np.minimum(cover, np.clip(0.5 + ((xy[..., 1] - a[1]) * t[0] - (xy[..., 0] - a[0]) * t[1]) / foot, 0, 1))
+    value = value + cover * (60.0 - value)
+    if size is not None:
+        c, s = np.cos(angle), np.sin(angle)
+        p = (xy - at) @ np.array([[c, -s], [s, c]])
+        half = np.array([size.long_mm, size.short_mm]) / 2  # type: ignore[attr-defined]
+        radius = 3.18 if size.name == "card" else 0.0  # type: ignore[attr-defined]  # ISO/IEC 7810: corners of 3.18 mm
+        q = np.abs(p) - (half - radius)
+        outside = np.linalg.norm(np.maximum(q, 0), axis=-1) + np.minimum(np.max(q, axis=-1), 0) - radius
+        on = np.clip(0.5 - outside / foot, 0, 1)
+        value = value + on * (225.0 - value)
+    from scipy.ndimage import gaussian_filter
+
+    value = gaussian_filter(value, 0.7) + rng.normal(0, 2.0, (height, width))
+    out: np.ndarray = np.clip(value, 0, 255).astype(np.uint8)
+    return out

@@ -1,0 +1,110 @@
+"""Estimates from customers' photos: area, range, refusals.
+
+``A4`` and ``card``: pictures of 3 MP drawn ray by ray (``_customers``), three kinds of lens, three photos, no calibration,
+clicks off by 2.4 px (1 sigma); the known thing is found in pixels. ``sheets``: printed sheets at the level of sightings, four
+photos, no bar and no tape, only the ruler printed on one sheet (144 mm read to 0.3 mm). ``nothing``: no known size at all.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from phototemplate.errors import PhototemplateError
+from tests.bench import BenchResult
+
+LIMITS = {"sheets": 2.0, "A4": 5.0, "card": 5.0}
+
+
+def run(quick: bool) -> BenchResult:
+    """See the module's docstring."""
+    began = time.perf_counter()
+    count = {"A4": 6 if quick else 36, "card": 6 if quick else 36, "sheets": 3 if quick else 24, "nothing": 2}
+    tasks = [(kind, seed) for kind, n in count.items() for seed in range(n)]
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    with ProcessPoolExecutor(os.cpu_count() or 1, mp_context=get_context("spawn")) as pool:
+        outcomes = list(pool.map(_one, tasks))
+    result = BenchResult(f"Estimates from customers' photos, {len(tasks)} jobs in {time.perf_counter() - began:.0f} s")
+    for kind, limit in LIMITS.items():
+        _rows(result, kind, [o for o in outcomes if o["kind"] == kind], limit)
+    nothing = [o for o in outcomes if o["kind"] == "nothing"]
+    clean = all("Nothing fixes the scale" in o.get("refused", "") for o in nothing)
+    result.target("clean refusal without a known size", "all", f"{len(nothing)} of {len(nothing)}" if clean else "no", clean)
+    return result
+
+
+def _one(task: tuple[str, int]) -> dict[str, Any]:
+    kind, seed = task
+    try:
+        value, u, true = _sheets(seed) if kind == "sheets" else _clicked(kind, seed)
+        return {"kind": kind, "seed": seed, "error": value / true - 1.0, "u": u / true}
+    except PhototemplateError as error:
+        return {"kind": kind, "seed": seed, "refused": str(error)}
+
+
+def _clicked(kind: str, seed: int) -> tuple[float, float, float]:
+    from phototemplate.cli.studies import _known_so_far
+    from phototemplate.job import load_job
+    from phototemplate.template.quantities import area
+    from tests.bench._customers import customer
+
+    with tempfile.TemporaryDirectory() as folder:
+        made = customer(seed, Path(folder), "" if kind == "nothing" else kind)
+        outline, _, _ = _known_so_far(load_job(made.folder))
+        found = area(outline, "run")
+        return found.value, found.u, made.area_mm2
+
+
+def _sheets(seed: int) -> tuple[float, float, float]:
+    from phototemplate.network.adjust import adjust
+    from phototemplate.network.observations import LengthEnd, Tape
+    from phototemplate.template.quantities import area
+    from tests.bench._jobs import random_job
+    from tests.bench.coverage import _product, _true_corner
+
+    job = random_job(seed)
+    rng = np.random.default_rng([94, seed])
+    name = min(t for t in job.targets if t.startswith("S"))
+    body = job.truth.bodies[name]  # type: ignore[attr-defined]
+    ruler = Tape("ruler", LengthEnd(name, 5), LengthEnd(name, 9), 144.0 * body.scale_xy[0] + rng.normal(0, 0.3), 0.3)
+    keep = [p for i, p in enumerate(job.photos) if i % 3 == 0][:5]
+    network = adjust({p.photo_id: job.sightings[p.photo_id] for p in keep}, keep, job.targets, [ruler])
+    _, _, outline = _product(job, network)
+    pairs = (("front", "left"), ("front", "right"), ("back", "right"), ("back", "left"))
+    points = [np.array(_true_corner(job, a, b)) for a, b in pairs]
+    x = np.linspace(points[3][0], points[2][0], 4000)
+    ring = np.vstack([points[0], points[1], points[2], job.walls["back"](x)[::-1], points[3]])
+    true = 0.5 * abs(float(ring[:, 0] @ np.roll(ring[:, 1], -1) - ring[:, 1] @ np.roll(ring[:, 0], -1)))
+    found = area(outline, outline.loops[0].loop_id)
+    return found.value, found.u, true
+
+
+def _rows(result: BenchResult, kind: str, outcomes: list[dict[str, Any]], limit: float) -> None:
+    done = [o for o in outcomes if "error" in o]
+    refused = [f"{o['seed']}: {o['refused']}" for o in outcomes if "refused" in o]
+    if not done:
+        result.target(f"{kind}: refused", "0", "; ".join(refused), False)
+        return
+    error, u = np.array([o["error"] for o in done]), np.array([o["u"] for o in done])
+    inside = float(np.mean(np.abs(error) <= 2 * u))
+    result.rows.append(
+        {
+            "kind": kind, "jobs": len(done), "rms error %": round(100 * float(np.sqrt(np.mean(error**2))), 2),
+            "p95 error %": round(100 * float(np.quantile(np.abs(error), 0.95)), 2),
+            "largest %": round(100 * float(np.abs(error).max()), 2), "mean U %": round(200 * float(u.mean()), 2),
+            "within U %": round(100 * inside, 1), "z rms": round(float(np.sqrt(np.mean((error / u) ** 2))), 2),
+            "refused": len(refused),
+        }
+    )  # fmt: skip
+    close = float(np.mean(np.abs(error) <= limit / 100))
+    result.target(f"{kind}: area within {limit:g} %", ">= 95 % of jobs", f"{100 * close:.0f} %", close >= 0.95)
+    slack = 2 * float(np.sqrt(0.95 * 0.05 / len(done)))
+    result.target(f"{kind}: range holds", "95 +- 4 %", f"{100 * inside:.1f} %", abs(inside - 0.95) <= 0.04 + slack)
+    result.target(f"{kind}: refused", "0", "; ".join(refused[:2]) or "0", not refused)
