@@ -32,6 +32,7 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
             listener.bind((HOST, port))
         except OSError as exc:
             raise InstallationError(f"Port {port} cannot be used here ({exc.strerror}); choose another with --port.") from exc
+        listener.listen(256)  # whoever follows the address at once waits in line
         port = listener.getsockname()[1]
         keys = Keys()
         hosts = frozenset({f"{HOST}:{port}", f"localhost:{port}"})

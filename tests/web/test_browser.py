@@ -21,7 +21,7 @@ from tests.web.kit import FLAGS, Served, browser_path, few_photos, start, wait_f
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
-PHOTOS = ("IMG_2301", "IMG_2302", "IMG_2303", "IMG_2305", "IMG_2311")
+PHOTOS = ("IMG_2301", "IMG_2303", "IMG_2304", "IMG_2305", "IMG_2311")
 BAR_MM = 1187.4
 pytestmark = pytest.mark.xdist_group("browser")
 

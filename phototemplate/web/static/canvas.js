@@ -81,7 +81,9 @@ export class Stage {
 
   at(event) {
     const box = this.canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
+    // a mouse points at a whole pixel of the screen: its middle is what is meant
+    const half = event.pointerType === 'mouse' ? 0.5 / this.ratio : 0;
+    return [event.clientX - box.left + half, event.clientY - box.top + half];
   }
 
   // Show all of some points (world), as the view is turned

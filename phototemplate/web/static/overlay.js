@@ -111,6 +111,19 @@ function runsOf(part) {
   return part.runs;
 }
 
+function pathsOf(part) {
+  const runs = runsOf(part);
+  if (part.pathsFor !== runs) {
+    part.pathsFor = runs;
+    part.paths = runs.map(([letter, i, j]) => {
+      const path = new Path2D();
+      part.xy.slice(i, j + 1).forEach(([x, y], n) => (n ? path.lineTo(x, y) : path.moveTo(x, y)));
+      return [letter, path];
+    });
+  }
+  return part.paths;
+}
+
 export class Sheets {
   paint(ctx, stage) {
     const result = store.result;
@@ -169,46 +182,39 @@ export class Edges {
     const result = store.result;
     if (!result) return;
     const at = projector(stage), c = palette();
-    const runs = { a: [], b: [], c: [], d: [], e: [] };
     const labels = [];
+    // paths stay in mm and are made once; the canvas moves them, which is far quicker than moving every point
+    const runs = { a: [], b: [], c: [], d: [], e: [] };
     for (const e of result.edges) {
       if (!e.found) continue;
       for (const part of [e, ...e.more]) {
         if (away(stage, at, boxOf(part, part.xy))) continue;
-        const points = part.xy.map(at);
-        if (e.id === store.selected) line(ctx, points, { colour: c.pick, width: 13, casing: false });
-        for (const [letter, i, j] of runsOf(part)) runs[letter].push(points.slice(i, j + 1));
-        if (this.names) labels.push([e, part, points]);
+        if (e.id === store.selected) line(ctx, part.xy.map(at), { colour: c.pick, width: 13, casing: false });
+        for (const [letter, path] of pathsOf(part)) runs[letter].push(path);
+        if (this.names) labels.push([e, part]);
       }
     }
-    const trace = (lines) => {
-      ctx.beginPath();
-      for (const points of lines) {
-        ctx.moveTo(points[0][0], points[0][1]);
-        for (let i = 1; i < points.length; i++) ctx.lineTo(points[i][0], points[i][1]);
-      }
-    };
+    const m = stage.matrix(), px = 1 / stage.view.k;
+    ctx.save();
+    ctx.transform(...m);
     ctx.lineCap = 'butt';
     ctx.lineJoin = 'round';
-    ctx.setLineDash([]);
     ctx.globalAlpha = this.quiet ? 0.45 : 0.8;
     ctx.strokeStyle = c.paper;
-    ctx.lineWidth = 8;
-    trace(Object.values(runs).flat());
-    ctx.stroke();
+    ctx.lineWidth = 8 * px;
+    for (const path of Object.values(runs).flat()) ctx.stroke(path);
     ctx.globalAlpha = this.quiet ? 0.6 : 1;
-    for (const [letter, lines] of Object.entries(runs)) {
-      if (!lines.length) continue;
+    for (const [letter, paths] of Object.entries(runs)) {
+      if (!paths.length) continue;
       ctx.strokeStyle = c[`class-${letter}`];
-      ctx.lineWidth = this.quiet ? Math.min(3, widths[letter]) : widths[letter];
-      ctx.setLineDash(dashes[letter]);
-      trace(lines);
-      ctx.stroke();
+      ctx.lineWidth = (this.quiet ? Math.min(3, widths[letter]) : widths[letter]) * px;
+      ctx.setLineDash(dashes[letter].map((d) => d * px));
+      for (const path of paths) ctx.stroke(path);
     }
-    ctx.setLineDash([]);
+    ctx.restore();
     ctx.globalAlpha = 1;
     for (const loop of result.loops) for (const corner of loop.corners) this.ellipse(ctx, stage, at, corner, c);
-    if (this.names && !this.quiet) for (const one of labels) this.name(ctx, ...one);
+    if (this.names && !this.quiet) for (const one of labels) this.name(ctx, at, ...one);
   }
 
   ellipse(ctx, stage, at, corner, c) {
@@ -226,19 +232,19 @@ export class Edges {
     ctx.stroke();
   }
 
-  name(ctx, e, part, points) {
-    const a = points[0], b = points[points.length - 1];
+  name(ctx, at, e, part) {
+    const a = at(part.xy[0]), b = at(part.xy[part.xy.length - 1]);
     const size = Math.hypot(b[0] - a[0], b[1] - a[1]);
     if (size < 46 && e.id !== store.selected) return;
-    const k = points.length >> 1;
-    const p = points[Math.max(k - 1, 0)], q = points[Math.min(k + 1, points.length - 1)];
+    const k = part.xy.length >> 1;
+    const p = at(part.xy[Math.max(k - 1, 0)]), q = at(part.xy[Math.min(k + 1, part.xy.length - 1)]), mid = at(part.xy[k]);
     const angle = Math.atan2(q[1] - p[1], q[0] - p[0]);
     const out = [-Math.sin(angle) * 17, Math.cos(angle) * 17];
     const largest = Math.max(...part.U);
     const letters = [...new Set(runsOf(part).map((r) => r[0].toUpperCase()))].sort();
     const mark = letters.length === 1 ? letters[0] : `${letters[0]}–${letters[letters.length - 1]}`;
     const words = size > 190 ? `${e.id}  ${mark}  ± ${inInch() ? `${(largest / 25.4).toFixed(3)} in` : `${largest.toFixed(1)} mm`}` : size > 90 ? `${e.id} ${mark}` : e.id;
-    text(ctx, words, [points[k][0] + out[0], points[k][1] + out[1]], { angle: upright(angle), size: 13 });
+    text(ctx, words, [mid[0] + out[0], mid[1] + out[1]], { angle: upright(angle), size: 13 });
   }
 }
 

@@ -99,12 +99,18 @@ export class TileLayer {
         if (!picture) missing.push([r, k, url]);
         const drawn = picture ? [picture, 0, 0, picture.width, picture.height, level, k * s, r * s] : this.ancestor(level, k, r);
         if (!drawn) continue;
-        const [image, sx, sy, sw, sh, at, px, py] = drawn;
-        const g = 2 ** at * stage.ratio;
-        const t = 2 ** at;
+        let [image, sx, sy, sw, sh, at, px, py] = drawn;
+        const t = 2 ** at, g = t * stage.ratio;
+        if (scale >= 1.5) {
+          // only what is seen of a tile that is far larger than the screen
+          const left = Math.max(0, Math.floor((x0 - px) / t) - 1), top = Math.max(0, Math.floor((y0 - py) / t) - 1);
+          const right = Math.min(sw, Math.ceil((x1 - px) / t) + 1), bottom = Math.min(sh, Math.ceil((y1 - py) / t) + 1);
+          if (right <= left || bottom <= top) continue;
+          sx += left; sy += top; sw = right - left; sh = bottom - top; px += left * t; py += top * t;
+        }
         ctx.setTransform(a * g, b * g, c * g, d * g, (a * px + c * py + e) * stage.ratio, (b * px + d * py + f) * stage.ratio);
         // a hair of overlap hides the seams that smoothing leaves
-        const over = 0.35 / (scale * t);
+        const over = scale < 1.5 ? 0.35 / (scale * t) : 0; // where pixels can be counted they stay where they are
         ctx.drawImage(image, sx, sy, sw, sh, 0, 0, sw + over, sh + over);
       }
     }
