@@ -100,6 +100,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "single-photo": ("warning", "only one photo: everything rests on the plane assumption"),
     "weak-geometry": ("warning", "the photos look from too similar places"),
     "lens-not-determined": ("note", "the photos alone do not determine a lens parameter"),
+    "lens-model": ("note", "an ultra-wide lens was taken for a fish-eye"),
     "lens-differs": ("warning", "the lens found differs from its profile"),
     "profile-near": ("note", "a camera profile is of a similar, not the same lens or setting"),
     "calibration-outlier": ("warning", "a photo of the calibration board contradicts the others"),

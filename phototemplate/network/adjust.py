@@ -36,8 +36,8 @@ from phototemplate.network.remarks import geometry_findings, lens_findings, reje
 from phototemplate.network.run import Run
 from phototemplate.network.sights import views_of
 from phototemplate.network.snooping import estimate_variance, readmit, snoop
-from phototemplate.network.start import find_start
 from phototemplate.network.turned import own_centres
+from phototemplate.network.wide import start_with_models
 from phototemplate.settings import AdjustmentSettings
 
 Progress = Callable[[str, float], None]
@@ -74,8 +74,8 @@ def adjust(
         seen.setdefault(camera_of[p], []).extend((v.local, v.uv) for v in own.values() if v.flat)
     lenses, findings = start_lenses([metas[p] for p in views], seen, profiles or {}, settings)
     flat_kinds = {t for t, target in targets.items() if target.kind in ("sheet", "bar_end")}
-    start = find_start(views, camera_of, lenses, flat_kinds)
-    findings += start_findings(views, start)
+    start, lenses, model_findings = start_with_models(views, camera_of, lenses, flat_kinds, settings)
+    findings += model_findings + start_findings(views, start)
     if not start.photos:
         raise MeasureError("No photo could be placed; photograph the sheets closer, with several in every photo.")
 
