@@ -23,6 +23,7 @@ FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+ENVIRONMENT = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
 BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 
 
@@ -77,10 +78,9 @@ class Served:
 
 def start(folder: Path, port: int = 0) -> Served:
     """Start the app on a job folder and wait for its address."""
-    environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     process = subprocess.Popen(
         [sys.executable, "-m", "phototemplate", "app", str(folder), "--no-browser", "--port", str(port)],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment,
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=ENVIRONMENT,
     )  # fmt: skip
     assert process.stdout is not None
     line = process.stdout.readline()

@@ -58,7 +58,9 @@ def test_nothing_without_the_key(client: TestClient, method: str, path: str) -> 
 
 
 @pytest.mark.parametrize(("method", "path"), EVERYWHERE)
-@pytest.mark.parametrize("host", ["example.org", "example.org:8000", "127.0.0.1", "127.0.0.1:80", "127.0.0.1:8000.example.org", ""])
+@pytest.mark.parametrize(
+    "host", ["example.org", "example.org:8000", "127.0.0.1", "127.0.0.1:80", "127.0.0.1:8000.example.org", ""]
+)
 def test_foreign_host_refused(guest: TestClient, method: str, path: str, host: str) -> None:
     assert guest.request(method, path, headers={**OURS, "host": host}).status_code == 421
 
@@ -124,7 +126,16 @@ def test_pages_hold_nothing_the_policy_forbids() -> None:
             assert not re.search(r"<script(?![^>]*src=)|<style|\son\w+=|style=", text)
 
 
-UGLY = ["..%2f..%2fsecret.txt", "%2e%2e/secret.txt", "..\\secret.txt", "/etc/passwd", "secret.txt", "job.toml", "%00", "a" * 3000]
+UGLY = [
+    "..%2f..%2fsecret.txt",
+    "%2e%2e/secret.txt",
+    "..\\secret.txt",
+    "/etc/passwd",
+    "secret.txt",
+    "job.toml",
+    "%00",
+    "a" * 3000,
+]
 
 
 @pytest.mark.parametrize("ugly", UGLY)
@@ -150,7 +161,9 @@ def test_large_uploads_are_refused_before_and_while_they_arrive(guest: TestClien
     assert not [p for p in (tmp_path / "photos").glob("*") if p.is_file()]
 
 
-@pytest.mark.parametrize("data", [b"", b"x", b"GIF89a" + bytes(50), b"PK\x03\x04" + bytes(50), b"<svg onload=alert(1)>" + bytes(50)])
+@pytest.mark.parametrize(
+    "data", [b"", b"x", b"GIF89a" + bytes(50), b"PK\x03\x04" + bytes(50), b"<svg onload=alert(1)>" + bytes(50)]
+)
 def test_what_is_no_photo_is_refused(guest: TestClient, tmp_path: Path, data: bytes) -> None:
     answer = guest.put("/api/photos?name=a.jpg", headers=OURS, content=data)
     assert (answer.status_code, answer.json()["error"]) == (415, "not-a-photo")
@@ -158,7 +171,9 @@ def test_what_is_no_photo_is_refused(guest: TestClient, tmp_path: Path, data: by
 
 
 def test_upload_cut_short_leaves_nothing(guest: TestClient, tmp_path: Path) -> None:
-    answer = guest.put("/api/photos?name=a.jpg", headers={**OURS, "content-length": "5000"}, content=b"\xff\xd8\xff" + bytes(100))
+    answer = guest.put(
+        "/api/photos?name=a.jpg", headers={**OURS, "content-length": "5000"}, content=b"\xff\xd8\xff" + bytes(100)
+    )
     assert (answer.status_code, answer.json()["error"]) == (400, "cut-short")
     assert not list((tmp_path / "photos").glob("*"))
 

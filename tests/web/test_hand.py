@@ -106,7 +106,7 @@ def test_places_are_found_in_the_photos_and_back(desk: Desk) -> None:
         step = np.array([0.7, -0.4])
         moved = next(s for s in look(desk, quiet, list(centre[:2] + step), most=99) if s["photo"] == one["photo"])
         assert np.array(moved["uv"]) - one["uv"] == pytest.approx(np.array(one["jac"]) @ step, abs=0.02)
-    answer = anchor(desk, quiet, [list(centre[:2]), list(centre[:2] + [30.0, 0.0])])
+    answer = anchor(desk, quiet, [list(centre[:2]), [centre[0] + 30.0, centre[1]]])
     assert answer["sheet"] == sheet
     assert np.hypot(*answer["path"][0]) < 0.5
     assert np.hypot(*np.subtract(answer["path"][1], answer["path"][0])) == pytest.approx(30.0, abs=0.1)
@@ -188,7 +188,16 @@ def test_pointed_at_sensitivities_by_moving_the_camera(desk: Desk) -> None:
     assert checked or not [n for n in names if n.startswith(f"photo:{photo}:")]
 
 
-@pytest.mark.parametrize("bad", [{"xy": [0]}, {"xy": [float("nan"), 0]}, {"loop": "nowhere", "corner": 0}, {"edge": "nowhere", "xy": [0, 0]}, {"xy": [1e9, 1e9]}])
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"xy": [0]},
+        {"xy": [float("nan"), 0]},
+        {"loop": "nowhere", "corner": 0},
+        {"edge": "nowhere", "xy": [0, 0]},
+        {"xy": [1e9, 1e9]},
+    ],
+)
 def test_places_that_do_not_exist(desk: Desk, bad: dict[str, Any]) -> None:
     with pytest.raises(InputError):
         distance(desk, quiet, bad, {"loop": desk.measured().outline.loops[0].loop_id, "corner": 0})

@@ -38,7 +38,14 @@ def step(studio: Studio, back: bool) -> dict[str, Any]:
 members = st.dictionaries(st.sampled_from("abcd"), st.integers(0, 3), max_size=4).map(
     lambda d: [{"id": k, "v": v} for k, v in d.items()]
 )
-tables = st.fixed_dictionaries({}, optional={"name": st.text(max_size=3), "edges": members.filter(bool), "left": st.lists(st.text(max_size=2), min_size=1, max_size=3)})
+tables = st.fixed_dictionaries(
+    {},
+    optional={
+        "name": st.text(max_size=3),
+        "edges": members.filter(bool),
+        "left": st.lists(st.text(max_size=2), min_size=1, max_size=3),
+    },
+)
 
 
 @given(tables, tables)
@@ -72,7 +79,10 @@ def test_any_history_is_the_same_after_a_restart(tmp_path_factory: pytest.TempPa
             if one == "add" or not names:
                 do(studio, add(f"e{k}"))
             elif one == "change":
-                do(studio, [{"op": "set", "at": ["edges", {"id": names[seed % len(names)]}, "search"], "value": f"{k + 20} mm"}])
+                do(
+                    studio,
+                    [{"op": "set", "at": ["edges", {"id": names[seed % len(names)]}, "search"], "value": f"{k + 20} mm"}],
+                )
             else:
                 do(studio, [{"op": "remove-edge", "id": names[seed % len(names)]}])
             past.append(plain(studio.job.file))
@@ -167,11 +177,21 @@ def test_bad_changes_change_nothing(tmp_path: Path) -> None:
     do(studio, add("front"))
     before = (tmp_path / "job.toml").read_bytes()
     for bad in (
-        add("front"), [], {}, None, [{"op": "destroy"}], [{"op": "set", "at": []}], [{"op": "set", "at": ["nonsense"], "value": 1}],
-        [{"op": "set", "at": ["edges", {"id": "back"}, "kind"], "value": "wall"}], [{"op": "set", "at": ["tolerance"], "value": "3"}],
-        [{"op": "set", "at": ["edges", {"id": "front"}, "kind"], "value": "roof"}], [{"op": "set", "at": ["edges", 7], "value": {}}],
-        [{"op": "set", "at": [["x"]], "value": 1}], [{"op": "add", "at": ["name"], "value": 1}], [{"op": "rename", "kind": "edge", "id": "front", "to": "a/b"}],
-    ):  # fmt: skip
+        add("front"),
+        [],
+        {},
+        None,
+        [{"op": "destroy"}],
+        [{"op": "set", "at": []}],
+        [{"op": "set", "at": ["nonsense"], "value": 1}],
+        [{"op": "set", "at": ["edges", {"id": "back"}, "kind"], "value": "wall"}],
+        [{"op": "set", "at": ["tolerance"], "value": "3"}],
+        [{"op": "set", "at": ["edges", {"id": "front"}, "kind"], "value": "roof"}],
+        [{"op": "set", "at": ["edges", 7], "value": {}}],
+        [{"op": "set", "at": [["x"]], "value": 1}],
+        [{"op": "add", "at": ["name"], "value": 1}],
+        [{"op": "rename", "kind": "edge", "id": "front", "to": "a/b"}],
+    ):
         with pytest.raises(InputError):
             do(studio, bad)
     assert (tmp_path / "job.toml").read_bytes() == before
@@ -182,14 +202,37 @@ def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
     studio = Studio(tmp_path)
     for name in ("front", "left", "back", "right"):
         do(studio, add(name))
-    do(studio, [
-        {"op": "add", "at": ["loops"], "value": {"id": "run", "edges": ["front", "right", "back", "left"]}},
-        {"op": "add", "at": ["pieces"], "value": {
-            "id": "top", "loop": "run", "edges": {"front": {"overhang": "1 1/2 in"}}, "corners": {"front/left": {"kind": "rounded", "radius": 10}},
-            "cutouts": [{"id": "sink", "run": "front", "along": {"between": ["front", "left"]}, "setback": 60, "width": 500, "depth": 400}],
-        }},
-        {"op": "add", "at": ["openings"], "value": {"id": "range", "run": "front", "width": 762, "along": {"edge": "front", "distance": 10}}},
-    ])  # fmt: skip
+    do(
+        studio,
+        [
+            {"op": "add", "at": ["loops"], "value": {"id": "run", "edges": ["front", "right", "back", "left"]}},
+            {
+                "op": "add",
+                "at": ["pieces"],
+                "value": {
+                    "id": "top",
+                    "loop": "run",
+                    "edges": {"front": {"overhang": "1 1/2 in"}},
+                    "corners": {"front/left": {"kind": "rounded", "radius": 10}},
+                    "cutouts": [
+                        {
+                            "id": "sink",
+                            "run": "front",
+                            "along": {"between": ["front", "left"]},
+                            "setback": 60,
+                            "width": 500,
+                            "depth": 400,
+                        }
+                    ],
+                },
+            },
+            {
+                "op": "add",
+                "at": ["openings"],
+                "value": {"id": "range", "run": "front", "width": 762, "along": {"edge": "front", "distance": 10}},
+            },
+        ],
+    )
     do(studio, [{"op": "rename", "kind": "edge", "id": "front", "to": "room side"}])
     do(studio, [{"op": "rename", "kind": "loop", "id": "run", "to": "island"}])
     text = json.dumps(plain(studio.job.file))

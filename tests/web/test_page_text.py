@@ -51,7 +51,9 @@ def test_no_words_outside_the_text_file() -> None:
             continue
         bare = re.findall(r"(?:aria-label|title|placeholder)'?: '([^']*[a-z]{3,}[^']*)'", text)
         bare += re.findall(r"notice\('([^']+)'", text) + re.findall(r"button\('([^']+)'", text)
-        bare += re.findall(r"h\('(?:p|h1|h2|h3|span|b|label|li|td|th|legend|summary)', \{[^{}]*\}, '([^']*[A-Za-z]{3,}[^']*)'", text)
+        bare += re.findall(
+            r"h\('(?:p|h1|h2|h3|span|b|label|li|td|th|legend|summary)', \{[^{}]*\}, '([^']*[A-Za-z]{3,}[^']*)'", text
+        )
         assert not [b for b in bare if re.search("[A-Za-z]{2}", b)], name
 
 
@@ -82,13 +84,23 @@ def test_contrast_formula_against_the_standard() -> None:
 
 GROUNDS = ("paper", "sheet-bg", "card")
 WORDS = (
-    [("ink", g) for g in (*GROUNDS, "main-soft", "note-bg", "look-bg", "short-bg", "good-bg")] + [("soft", g) for g in GROUNDS]
+    [("ink", g) for g in (*GROUNDS, "main-soft", "note-bg", "look-bg", "short-bg", "good-bg")]
+    + [("soft", g) for g in GROUNDS]
     + [(s, g) for s in ("good", "look", "short", "note", "main") for g in GROUNDS]
-    + [("main-ink", "main"), ("paper", "look"), ("short", "short-bg"), ("look", "look-bg"), ("good", "good-bg"), ("note", "note-bg")]
-)  # fmt: skip
-SHAPES = [(s, g) for s in ("rule-strong", "focus") for g in GROUNDS] + [
-    (f"class-{c}", g) for c in "abcde" for g in ("paper", "card")
-] + [(s, "paper") for s in ("sheet", "strip", "stone", "seam", "hint", "mark")]
+    + [
+        ("main-ink", "main"),
+        ("paper", "look"),
+        ("short", "short-bg"),
+        ("look", "look-bg"),
+        ("good", "good-bg"),
+        ("note", "note-bg"),
+    ]
+)
+SHAPES = (
+    [(s, g) for s in ("rule-strong", "focus") for g in GROUNDS]
+    + [(f"class-{c}", g) for c in "abcde" for g in ("paper", "card")]
+    + [(s, "paper") for s in ("sheet", "strip", "stone", "seam", "hint", "mark")]
+)
 
 
 @pytest.mark.parametrize("dark", [False, True])

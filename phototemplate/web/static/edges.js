@@ -40,7 +40,7 @@ function proposals(plan) {
       button(t('proposal.yes'), () => accept(p), { class: 'small main', icon: 'good', data: { key: `py-${p.key}` } }),
       button('', () => post('/api/turn-down', { key: p.key }).catch(() => {}), { icon: 'short', class: 'small', 'aria-label': t('proposal.no'), title: t('proposal.no'), data: { key: `pn-${p.key}` } }))))),
   list.length ? h('p', { class: 'hint' }, t('proposal.hint')) : null,
-  button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { icon: 'look', disabled: store.work.state === 'measuring', data: { key: 'propose' } }));
+  button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring', data: { key: 'propose' } }));
 }
 
 async function accept(p) {

@@ -240,17 +240,19 @@ export function open(root, name) {
   const tool = (icon, key, act) => button('', act, { icon, 'aria-label': t(key), title: t(key), data: { key } });
 
   function drawLegend() {
-    if (plan.mode === 'stone') { legend.hidden = true; return; }
+    if (plan.mode === 'stone') { legend.hidden = true; stage.lift = 20; return; }
     legend.hidden = !store.result;
     const limits = [0.25, 0.5, 1, 2];
     const mm = (share) => (share * tolerance()).toFixed(1);
-    fill(legend, h('details', { open: legendOpen, ontoggle: (e) => { legendOpen = e.target.open; }, data: { key: 'legend' } },
+    fill(legend, h('details', { open: legendOpen, ontoggle: (e) => { legendOpen = e.target.open; stage.lift = legendOpen && stage.width > 600 ? legend.offsetHeight + 26 : 20; stage.draw(); }, data: { key: 'legend' } },
       h('summary', {}, t('legend.title')),
       h('ul', {}, ['a', 'b', 'c', 'd', 'e'].map((letter, i) => h('li', { class: `u-${letter}` },
         h('b', {}, letter.toUpperCase()),
         h('svg:svg', { viewBox: '0 0 44 10', class: 'sample', 'aria-hidden': 'true' }, h('svg:path', { d: 'M0 5H44', 'stroke-width': widths[letter], 'stroke-dasharray': dashes[letter].join(' ') || 'none' })),
         h('span', {}, i < 4 ? t('legend.upto', { mm: mm(limits[i]) }) : t('legend.over', { mm: mm(2) }), h('small', {}, i < 4 ? fraction(limits[i] * tolerance(), 64) : fraction(2 * tolerance(), 64)))))),
       h('p', { class: 'hint' }, t('legend.note', { n: ELLIPSE_SCALE }), layers.levels ? ` ${t('legend.levels')}` : '')));
+    const lift = legendOpen && stage.width > 600 ? legend.offsetHeight + 26 : 20;
+    if (lift !== stage.lift) { stage.lift = lift; stage.draw(); }
   }
 
   takePicture();
