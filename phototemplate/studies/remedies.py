@@ -333,26 +333,30 @@ def type_b_readings(influences: Influences, target: Target) -> list[Remedy]:
     return out
 
 
-def measure_edge_again(m: Measurement, target: Target, segment: Segment, seen_noise: float) -> Remedy | None:
+def measure_edge_again(
+    m: Measurement, target: Target, segment: Segment, seen_noise: float, own_noise: float
+) -> Remedy | None:
     """Where the edge's own noise dominates: more of what it was measured by.
 
-    ``seen_noise`` is the noise variance at the nearest place where the edge was seen.
+    ``own_noise`` is the edge's share of the target's noise variance, ``seen_noise`` what it would be at the nearest place where
+    the edge was seen.
     """
     cov = m.work_plane.influences.cov
-    if seen_noise < 0.5 * target.noise_variance:
+    rest = max(target.noise_variance - own_noise, 0.0)
+    if seen_noise < 0.5 * own_noise:
         text = {
             "strip": f"Tape the wall strip of {segment.edge_id} right into the corner.",
             "contact": f"Butt one more contact sheet against {segment.edge_id} close to the corner.",
         }.get(segment.source, f"Take a photo that shows {segment.edge_id} up to its corner, and draw its hint up to there.")
-        return Remedy("target" if segment.source != "trace" else "edge", text, expanded(target, cov, seen_noise))
+        return Remedy("target" if segment.source != "trace" else "edge", text, expanded(target, cov, rest + seen_noise))
     if segment.source == "contact":
         sheets = _groups(segment)
         text = f"Butt one more contact sheet against {segment.edge_id}."
-        return Remedy("target", text, expanded(target, cov, target.noise_variance * sheets / (sheets + 1.0)))
+        return Remedy("target", text, expanded(target, cov, rest + own_noise * sheets / (sheets + 1.0)))
     if segment.source == "trace":
         n = max(segment.n_photos, 1)
         text = f"Take one more photo that shows the whole of {segment.edge_id}, from another side."
-        return Remedy("edge", text, expanded(target, cov, target.noise_variance * n / (n + 1.0)))
+        return Remedy("edge", text, expanded(target, cov, rest + own_noise * n / (n + 1.0)))
     return None
 
 
@@ -360,10 +364,13 @@ CONTACT_U_MM = math.hypot(0.05, EdgeSettings().cut_u_mm)
 """Standard uncertainty of an edge at a contact sheet whose gap was read with feeler gauges: the reading, and the sheet's cut"""
 
 
-def contact_instead(m: Measurement, target: Target, segment: Segment) -> Remedy | None:
+def contact_instead(
+    m: Measurement, target: Target, segment: Segment, own_noise: float, scale: float = 1.0
+) -> Remedy | None:
     """Where it is not sharp what the edge is (rounded, taped, seen against the light): take it from contact sheets.
 
-    The edge's own definition and height terms and its noise go, cut and gap of the sheets come in their place.
+    The edge's own definition and height terms and its share ``own_noise`` of the noise variance go, cut and gap of the sheets
+    come in their place; ``scale`` is how far the target moves when the edge moves by 1 mm.
     """
     influences = m.work_plane.influences
     own = [f"{term}:{segment.edge_id}" for term in ("definition", "definition-turn", "height")]
@@ -376,7 +383,8 @@ def contact_instead(m: Measurement, target: Target, segment: Segment) -> Remedy 
         f"Lay a contact sheet against each end of {segment.edge_id}, read with feeler gauges how far they stand off, and take "
         "the edge from the sheets."
     )
-    return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + CONTACT_U_MM**2))
+    noise = max(target.noise_variance - own_noise, 0.0) + (scale * CONTACT_U_MM) ** 2
+    return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + noise))
 
 
 def _groups(segment: Segment, gap_mm: float = 80.0) -> int:

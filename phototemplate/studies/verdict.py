@@ -29,7 +29,7 @@ TAPE_U_MM = 0.7
 PLACES = {"line": 5, "arc": 9, "profile": 41}
 """Places along an edge that are judged, evenly from corner to corner; the variance across a line is largest at an end"""
 MOST_SEARCHED = 12
-"""Remedies are looked for at so many undecided edges or dimensions, those nearest to a decision first"""
+"""A further photo is looked for at so many undecided edges or dimensions, those nearest to a decision first"""
 
 
 @dataclass(frozen=True)
@@ -162,13 +162,13 @@ def _judge_all(
 ) -> tuple[Judgement, ...]:
     u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
     made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
-    open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])[:MOST_SEARCHED]
+    open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])
     found: dict[int, tuple[Remedy, ...]] = {}
     if open_:
         photos = rem.NextPhotos(m) if m.network.photos else None
-        for i in open_:
+        for n, i in enumerate(open_):
             wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)
-            found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos)
+            found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos if n < MOST_SEARCHED else None)
     return tuple(
         Judgement(a.name, a.where, d.verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, found.get(i, ()))
         for i, (a, d) in enumerate(zip(asked, made, strict=True))
@@ -184,17 +184,36 @@ def _remedies(
     work = plan[:2, :2].T @ (at - plan[:2, 2])
     target = rem.Target(edge_id, gradient @ outline.shared_jac, noise, work)
     tried = [rem.best_length(m, target, tape_u_mm)]
-    if rem.least_with_photos(m, target) < max(wanted, rem.HELPFUL * now):
+    if photos is not None and rem.least_with_photos(m, target) < max(wanted, rem.HELPFUL * now):
         tried.append(rem.best_photo(m, target, photos))
-    if asked.where:  # an edge itself, not a dimension between edges
-        segment = state.segments[edge_id]
-        first, last = seen_stretch(segment, state.curve(edge_id))
-        nearest = first if np.linalg.norm(first - at) < np.linalg.norm(last - at) else last
-        seen = _side_gradient(state, edge_id, nearest)
-        tried.append(rem.contact_instead(m, target, segment))
-        tried.append(rem.measure_edge_again(m, target, segment, float(seen @ outline.noise_cov_mm2 @ seen)))
+    for edge in _heaviest(m, gradient):
+        where = outline.state_slices[edge]
+        segment, own = state.segments[edge], gradient[where]
+        scale = max(abs(float(own.sum())), float(np.linalg.norm(own)))
+        own_noise = float(own @ outline.noise_cov_mm2[where, where] @ own)
+        place = at if edge == edge_id else place_on_edge(state, EdgePlace(edge, 0.5)).xy
+        first, last = seen_stretch(segment, state.curve(edge))
+        nearest = first if np.linalg.norm(first - place) < np.linalg.norm(last - place) else last
+        seen = _side_gradient(state, edge, nearest)
+        seen_noise = scale**2 * float(seen @ outline.noise_cov_mm2 @ seen)
+        tried.append(rem.contact_instead(m, target, segment, own_noise, scale))
+        tried.append(rem.measure_edge_again(m, target, segment, seen_noise, own_noise))
     options = [r for r in tried if r is not None] + rem.type_b_readings(m.work_plane.influences, target)
     return rem.cheapest(options, wanted, now)
+
+
+def _heaviest(m: Measurement, gradient: Array, count: int = 2) -> list[str]:
+    """The edges that bring most of a quantity's variance by themselves: their noise, and the terms that are theirs alone."""
+    outline = m.outline
+    extra = m.network.influences.size
+    variance: dict[str, float] = {}
+    for edge, where in outline.state_slices.items():
+        own = gradient[where]
+        shared = (own @ outline.shared_jac[where])[extra:]
+        variance[edge] = float(own @ outline.noise_cov_mm2[where, where] @ own)
+        variance[edge] += float(shared @ outline.influences.cov[extra:, extra:] @ shared)
+    most = sorted((e for e in variance if variance[e] > 0.0), key=lambda e: -variance[e])
+    return most[:count]
 
 
 def _side_gradient(state: State, edge_id: str, xy: Array) -> Array:

@@ -119,7 +119,7 @@ def _edge_data(report: EdgeReport | None) -> Data:
 
 
 def _band(segment: Segment, start: Array, end: Array, influences_cov: Array, scale: float) -> list[Item]:
-    """Two lines at plus and minus U, followed along the edge: a wall is known well where its strip was seen and badly beyond."""
+    """Two lines at plus and minus U, followed along the edge: a wall is known badly where no strip was seen."""
     ends, _ = to_chord(segment, np.array([start, end]))
     s = np.linspace(ends[0], ends[1], BAND_PLACES)
     points, normals = point_at(segment, s), normal_at(segment, s)
