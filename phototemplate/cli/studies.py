@@ -220,7 +220,7 @@ def estimate(
         table.add_row("price with tax", price_words(made), style="bold")
     out.print(table)
     if made.price is not None and made.price.drivers:
-        most = ", ".join(f"{what} (+-{half:,.0f})" for what, half in made.price.drivers[:3])
+        most = ", ".join(f"{what} (±{half:,.0f})" for what, half in made.price.drivers[:3])
         out.print(f"The range comes from: {most}.", markup=False)
     if made.ask is not None:
         out.print(f"Ask next: {made.ask.sentence} {ask_effect(made)}", markup=False)
@@ -315,3 +315,36 @@ def measure_folder(job_dir: Path) -> dict[str, Any]:
         "findings": sum(f.severity != "note" for f in measurement.findings),
         "seconds_by_stage": {k: round(v, 2) for k, v in measurement.seconds.items()},
     }
+
+
+def plan(
+    runs: Annotated[list[str], typer.Argument(metavar="RUNS...", help='Length of each run, e.g. "96 in" "60 in" (an L).')],
+    depth: Annotated[str, typer.Option(help="Depth of the cabinets.")] = "24 in",
+    sheets: Annotated[int, typer.Option(help="Number of sheets; 0: one about every 2 ft.")] = 0,
+    want: Annotated[str, typer.Option(help="Wanted U (k = 2) of every run's length.")] = "1/16 in",
+    bar: Annotated[str | None, typer.Option(help="Length of a scale bar; left out: one tape length.")] = None,
+    out: Annotated[Path, typer.Option(help="The page to print.")] = Path("photo-plan.pdf"),
+    paper: Annotated[str, typer.Option(help="Letter or A4.")] = "Letter",
+    json_: JsonFlag = False,
+) -> None:
+    """How many photos from where reach a wanted U: predicted, with a page to print."""
+    from phototemplate.cli.show import console
+    from phototemplate.studies.plan import Sketch, instructions, write_plan
+    from phototemplate.studies.plan import plan as make
+
+    wanted = parse_length_mm(want)
+    sketch = Sketch(
+        tuple(parse_length_mm(r) for r in runs), parse_length_mm(depth), sheets, None if bar is None else parse_length_mm(bar)
+    )
+    made, tried = make(sketch, wanted)
+    path = write_plan(made, tried, wanted, out, paper)
+    if json_:
+        typer.echo(json.dumps({
+            "photos": len(made.views), "sheets": len(made.sheets_mm), "run_U_mm": list(made.run_U_mm), "wanted_U_mm": wanted,
+            "tried": [{"photos": len(p.views), "U_mm": p.worst_U_mm} for p in tried], "page": str(path),
+        }))  # fmt: skip
+        return
+    show = console()
+    for sentence in instructions(made, wanted):
+        show.print(sentence, markup=False)
+    show.print(f"wrote {path}", markup=False)

@@ -9,8 +9,9 @@ that equals the bound by area is proven to be the least, any other is an upper b
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, permutations, product
 from typing import Any
 
 from phototemplate.errors import InputError
@@ -19,6 +20,8 @@ from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
 _UNIT = 10
 """rectpack counts in whole numbers: tenths of a millimetre"""
 MOST_SLABS = 60
+_EVERY_ORDER = 6
+"""Up to so many pieces every order is tried"""
 
 
 @dataclass(frozen=True)
@@ -134,19 +137,22 @@ def _try(pieces: Mapping[str, tuple[float, float]], spec: SlabSpec, count: int) 
     algorithms = (
         rectpack.MaxRectsBssf, rectpack.MaxRectsBaf, rectpack.MaxRectsBl, rectpack.SkylineBlWm, rectpack.GuillotineBssfSas,
     )  # fmt: skip
-    for algorithm in algorithms:
-        for order in orders:
-            packer = rectpack.newPacker(
-                mode=rectpack.PackingMode.Offline, bin_algo=rectpack.PackingBin.BFF, pack_algo=algorithm, sort_algo=order,
-                rotation=not spec.grain,
-            )  # fmt: skip
-            for name, (length, width) in pieces.items():
-                packer.add_rect(_whole(length + spec.kerf_mm), _whole(width + spec.kerf_mm), name)
-            packer.add_bin(*bin_size, count=count)
-            packer.pack()
-            found: list[Any] = packer.rect_list()
-            if len(found) == len(pieces):
-                return found
+    ways: Iterator[tuple[Any, Any, Sequence[str]]] = product(algorithms, orders, [tuple(pieces)])
+    if len(pieces) <= _EVERY_ORDER:  # few pieces: no order is left out
+        ways = chain(ways, product((rectpack.MaxRectsBl, rectpack.MaxRectsBssf), [rectpack.SORT_NONE], permutations(pieces)))
+    for algorithm, order, names in ways:
+        packer = rectpack.newPacker(
+            mode=rectpack.PackingMode.Offline, bin_algo=rectpack.PackingBin.BFF, pack_algo=algorithm, sort_algo=order,
+            rotation=not spec.grain,
+        )  # fmt: skip
+        for name in names:
+            length, width = pieces[name]
+            packer.add_rect(_whole(length + spec.kerf_mm), _whole(width + spec.kerf_mm), name)
+        packer.add_bin(*bin_size, count=count)
+        packer.pack()
+        found: list[Any] = packer.rect_list()
+        if len(found) == len(pieces):
+            return found
     return None
 
 

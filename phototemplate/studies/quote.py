@@ -136,7 +136,7 @@ def _write_pdf(made: Estimate, path: Path, paper: str) -> Path:
             text_at(canvas, x, y - 1, cell, 9.5, BOLD, "left" if k < 2 else "right")
         y -= 9
         if p.drivers:
-            most = ", ".join(f"{what} (+-{half:,.0f})" for what, half in p.drivers[:3])
+            most = ", ".join(f"{what} (±{half:,.0f})" for what, half in p.drivers[:3])
             line(f"What the range comes from: {most}.", 8.5)
     if made.ask is not None:
         y -= 3
@@ -164,9 +164,9 @@ def ask_effect(made: Estimate) -> str:
     ask = made.ask
     assert ask is not None
     before, after = ask.area_U_before / FT2_MM2, ask.area_U_after / FT2_MM2
-    text = f"That would narrow the area from +-{before:.2f} to +-{after:.2f} ft2"
+    text = f"That would narrow the area from ±{before:.2f} to ±{after:.2f} ft2"
     if made.price is not None:
-        text += f" and the price from +-{ask.spread_before:,.0f} to +-{ask.spread_after:,.0f} {made.price.currency}"
+        text += f" and the price from ±{ask.spread_before:,.0f} to ±{ask.spread_after:,.0f} {made.price.currency}"
     return text + "."
 
 

@@ -1,0 +1,342 @@
+"""How many photos, from where, for a wanted U: predicted before anybody drives out.
+
+A sketch (lengths of the runs, depth, number of sheets) is laid out with sheets and photos; the sightings that those photos
+would give are computed and handed to the adjustment itself, so the predicted covariance is the engine's own. The U of a run's
+length is that of the distance between its two ends, each located by the photos that see it.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from phototemplate.capture import design
+from phototemplate.errors import InputError, PhototemplateError
+from phototemplate.model import Array, BodyPose, Network, PhotoMeta, PhotoPose, Sightings, Target
+from phototemplate.network.adjust import adjust
+from phototemplate.network.observations import Bar, KnownLength, LengthEnd, Tape
+from phototemplate.network.projection import project
+from phototemplate.numerics import lens
+from phototemplate.numerics.rigid import exp_rotation
+from phototemplate.output.atomic import write_bytes_atomic
+from phototemplate.output.paper import BOLD, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
+from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
+from phototemplate.units import format_length
+
+SIZE_PX = (4032, 3024)
+FOCAL_SHARE = 0.75
+"""26 mm film equivalent, the main camera of most phones"""
+SIGHTING_U_PX = 0.12
+EDGE_U_PX = 0.3
+"""An edge in one photo: light, grain and rounding"""
+TRIED = (4, 6, 8, 10, 12, 16, 20)
+MOST_RUNS = 3
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """What is known before the visit; mm."""
+
+    runs_mm: tuple[float, ...]
+    """One: straight; two: an L, the second run going into the room at the right end; three: a U, the third at the left end"""
+    depth_mm: float = 610.0
+    sheets: int = 0
+    """0: one about every 600 mm"""
+    bar_mm: float | None = None
+    """Length of a bar with two targets; left out: one tape length between the outermost sheets"""
+
+
+@dataclass(frozen=True)
+class View:
+    """One photo to take."""
+
+    eye_mm: Array
+    aim_mm: Array
+    upright: bool
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Predicted for one number of photos."""
+
+    sketch: Sketch
+    views: tuple[View, ...]
+    sheets_mm: Array
+    """(n, 2) centres"""
+    run_U_mm: tuple[float, ...]
+    """Of every run's length, k = 2"""
+    trouble: str = ""
+
+    @property
+    def worst_U_mm(self) -> float:
+        return max(self.run_U_mm, default=math.inf)
+
+
+def run_frames(sketch: Sketch) -> list[tuple[Array, Array, Array]]:
+    """Start at the wall, direction along the run and direction into the room, of every run."""
+    first = sketch.runs_mm[0]
+    frames = [(np.zeros(2), np.array([1.0, 0.0]), np.array([0.0, -1.0]))]
+    if len(sketch.runs_mm) > 1:
+        frames.append((np.array([first, 0.0]), np.array([0.0, -1.0]), np.array([-1.0, 0.0])))
+    if len(sketch.runs_mm) > 2:
+        frames.append((np.array([0.0, 0.0]), np.array([0.0, -1.0]), np.array([1.0, 0.0])))
+    return frames
+
+
+def plan(sketch: Sketch, wanted_U_mm: float) -> tuple[Plan, tuple[Plan, ...]]:
+    """The smallest number of photos that reaches the wanted U (or the best tried), and all that were tried.
+
+    Raises ``InputError`` for a sketch that cannot be.
+    """
+    if not 1 <= len(sketch.runs_mm) <= MOST_RUNS:
+        raise InputError(f"A sketch has one, two or three runs, not {len(sketch.runs_mm)}; plan larger kitchens in parts.")
+    if min(sketch.runs_mm) < 300 or max(sketch.runs_mm) > 12000 or not 200 <= sketch.depth_mm <= 2000:
+        raise InputError("Runs are 300 mm to 12 m long and 200 mm to 2 m deep here; check the unit of the lengths.")
+    if sketch.sheets and sketch.sheets < 3:
+        raise InputError("Fewer than three sheets do not hold the photos together; lay three or more.")
+    if not wanted_U_mm > 0:
+        raise InputError("The wanted U must be larger than nothing.")
+    tried: list[Plan] = []
+    for count in TRIED:
+        tried.append(predict(sketch, count))
+        if tried[-1].worst_U_mm <= wanted_U_mm:
+            break
+    best = tried[-1] if tried[-1].worst_U_mm <= wanted_U_mm else min(tried, key=lambda p: p.worst_U_mm)
+    return best, tuple(tried)
+
+
+def predict(sketch: Sketch, count: int) -> Plan:
+    """Adjust the sightings that ``count`` photos of the sketch would give."""
+    places = _sheets(sketch)
+    views = _views(sketch, count)
+    targets: dict[str, Target] = {}
+    bodies: dict[str, BodyPose] = {}
+    for k, (x, y) in enumerate(places):
+        name = design.sheet_ids()[k]
+        targets[name] = design.target(name)
+        turn = exp_rotation(np.array([0.0, 0.0, 0.3 * (-1) ** k + (math.pi / 2 if k % 3 == 2 else 0.0)]))
+        bodies[name] = BodyPose(name, turn, np.array([x, y, 0.3]))
+    params = lens.start_params("brown", FOCAL_SHARE * SIZE_PX[0], SIZE_PX)
+    truth = _network(params, views, bodies, targets)
+    sightings = {p: _seen(truth, p, targets, bodies) for p in truth.photos}
+    focal35 = params[0] * 43.2666 / float(np.hypot(*SIZE_PX))
+    metas = [PhotoMeta(p, Path(f"{p}.jpg"), SIZE_PX, camera_id="phone", focal35_mm=focal35) for p in truth.photos]
+    far = _farthest(places)
+    ends = [design.sheet_ids()[k] for k in far]
+    distance = float(np.linalg.norm(bodies[ends[0]].translation_mm - bodies[ends[1]].translation_mm))
+    known: KnownLength
+    if sketch.bar_mm is not None:
+        # a bar of that length stands for the same relative accuracy over the distance between the outermost sheets
+        known = Bar("bar", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, 0.3 * max(distance / sketch.bar_mm, 1.0))
+    else:
+        known = Tape("tape", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, 0.8)
+    try:
+        network = adjust(sightings, metas, targets, [known])
+    except PhototemplateError as exc:
+        return Plan(sketch, views, places, (), str(exc))
+    out = []
+    for (start, along, into), length in zip(run_frames(sketch), sketch.runs_mm, strict=True):
+        edge = start + into * sketch.depth_mm
+        out.append(_length_U(truth, network, edge, edge + along * length))
+    return Plan(sketch, views, places, tuple(out))
+
+
+def _sheets(sketch: Sketch) -> Array:
+    total = sum(sketch.runs_mm)
+    wanted = sketch.sheets or max(math.ceil(total / 600.0), 4)
+    out = []
+    for k, ((start, along, into), length) in enumerate(zip(run_frames(sketch), sketch.runs_mm, strict=True)):
+        free = length - (sketch.depth_mm if k else 0.0)  # the corner belongs to the first run
+        begin = sketch.depth_mm if k else 0.0
+        count = max(round(wanted * length / total), 2)
+        for i in range(count):
+            s = begin + free * (i + 0.5) / count
+            out.append(start + along * s + into * sketch.depth_mm * (0.3 if i % 2 else 0.7))
+    return np.array(out)[:60]
+
+
+def _views(sketch: Sketch, count: int) -> tuple[View, ...]:
+    """Photos along the fronts, standing about a metre away, every fourth with the phone upright."""
+    frames, total = run_frames(sketch), sum(sketch.runs_mm)
+    shares = [max(round(count * length / total), 2) for length in sketch.runs_mm]
+    while sum(shares) > count and max(shares) > 2:
+        shares[int(np.argmax(shares))] -= 1
+    out = []
+    k = 0
+    clear = sketch.depth_mm + 250.0  # nobody stands in a cabinet
+    for r, ((start, along, into), length, n) in enumerate(zip(frames, sketch.runs_mm, shares, strict=True)):
+        low = clear + 100.0 if r else (clear if len(frames) > 2 else -0.05 * length)
+        high = length - clear if r == 0 and len(frames) > 1 else 1.05 * length
+        low, high = (low, high) if low < high else ((low + high) / 2, (low + high) / 2)
+        away = sketch.depth_mm + float(np.clip(0.35 * length, 800.0, 1400.0))
+        for i in range(n):
+            t = (i + 0.5) / n
+            s, aim = low + (high - low) * t, length * (0.5 + 0.8 * (t - 0.5))
+            eye = start + along * s + into * away
+            at = start + along * aim + into * 0.45 * sketch.depth_mm
+            out.append(View(np.append(eye, 850.0 + 350.0 * (k % 2)), np.append(at, 0.0), k % 4 == 3))
+            k += 1
+    return tuple(out)
+
+
+def _network(params: Array, views: Sequence[View], bodies: dict[str, BodyPose], targets: dict[str, Target]) -> Network:
+    from phototemplate.model import Camera, Influences
+
+    camera = Camera("phone", "brown", SIZE_PX, params, np.zeros((params.size, params.size)), "planned")
+    photos = {}
+    for k, v in enumerate(views):
+        z = (v.aim_mm - v.eye_mm) / np.linalg.norm(v.aim_mm - v.eye_mm)
+        x = np.cross(z, [0.0, 0.0, 1.0])
+        x /= np.linalg.norm(x)
+        rotation = exp_rotation(np.array([0.0, 0.0, math.pi / 2 if v.upright else 0.0])) @ np.array([x, np.cross(z, x), z])
+        name = f"photo {k + 1}"
+        photos[name] = PhotoPose(name, "phone", rotation, -rotation @ v.eye_mm)
+    empty = Influences((), np.zeros((0, 0)), {})
+    return Network({"phone": camera}, photos, bodies, (), targets, empty, (), (), True, 1.0, 0.0)
+
+
+def _seen(truth: Network, photo_id: str, targets: dict[str, Target], bodies: dict[str, BodyPose]) -> Sightings:
+    pose = truth.photos[photo_id]
+    eye = -pose.rotation.T @ pose.translation_mm
+    ids: list[str] = []
+    numbers: list[int] = []
+    uvs: list[Array] = []
+    covs: list[Array] = []
+    for name, target in targets.items():
+        body = bodies[name]
+        xyz = target.points_mm @ body.rotation.T + body.translation_mm
+        view = eye - xyz
+        away = np.linalg.norm(view, axis=1)
+        cosine = view[:, 2] / away
+        uv = project(truth, photo_id, xyz).uv_px
+        with np.errstate(invalid="ignore"):
+            ok = np.all((uv > 20) & (uv < np.array(SIZE_PX) - 21), axis=1) & (cosine > 0.22) & (away < 3500.0)
+        for j in np.flatnonzero(ok):
+            ids.append(name)
+            numbers.append(int(j))
+            uvs.append(uv[j])
+            covs.append(np.eye(2) * SIGHTING_U_PX**2 / max(float(cosine[j]), 0.3))
+    return Sightings(
+        photo_id, tuple(ids), np.array(numbers, dtype=np.int64), np.array(uvs).reshape(-1, 2), np.array(covs).reshape(-1, 2, 2)
+    )
+
+
+def _farthest(places: Array) -> tuple[int, int]:
+    d = np.linalg.norm(places[:, None] - places, axis=2)
+    a, b = np.unravel_index(int(np.argmax(d)), d.shape)
+    return int(a), int(b)
+
+
+def _length_U(truth: Network, network: Network, a: Array, b: Array) -> float:
+    """U of the distance between two points of the plane as the adjusted photos would locate them; inf where fewer than two see
+    one of them."""
+    names = sorted(network.bodies)
+    ours = np.array([network.bodies[t].translation_mm for t in names])
+    theirs = np.array([truth.bodies[t].translation_mm for t in names])
+    u, _, vt = np.linalg.svd((theirs - theirs.mean(axis=0)).T @ (ours - ours.mean(axis=0)))
+    turn = vt.T @ np.diag([1.0, 1.0, np.sign(np.linalg.det(vt.T @ u.T))]) @ u.T
+    located = []
+    for p in (a, b):
+        world = turn @ (np.append(p, 0.0) - theirs.mean(axis=0)) + ours.mean(axis=0)
+        normal = np.zeros((3, 3))
+        shared = np.zeros((3, network.influences.size))
+        seen = 0
+        for photo_id in network.photos:
+            view = project(network, photo_id, world[None])
+            uv = view.uv_px[0]
+            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(SIZE_PX) - 6):
+                continue
+            seen += 1
+            normal += view.d_xyz[0].T @ view.d_xyz[0] / EDGE_U_PX**2
+            shared[:, view.columns] += view.d_xyz[0].T @ view.d_influences[0] / EDGE_U_PX**2
+        if seen < 2:
+            return math.inf
+        noise = np.linalg.inv(normal)
+        located.append((world, noise, -noise @ shared))
+    (pa, na, ja), (pb, nb, jb) = located
+    g = (pb - pa) / np.linalg.norm(pb - pa)
+    jac = g @ (jb - ja)
+    return 2.0 * math.sqrt(max(float(jac @ network.influences.cov @ jac + g @ (na + nb) @ g), 0.0))
+
+
+def plan_drawing(made: Plan) -> Drawing:
+    """Runs, sheets and where to stand, seen from above."""
+    sketch = made.sketch
+    h = max(sketch.runs_mm) / 45.0
+    items: list[Item] = []
+    for k, ((start, along, into), length) in enumerate(zip(run_frames(sketch), sketch.runs_mm, strict=True)):
+        box = [start, start + along * length, start + along * length + into * sketch.depth_mm, start + into * sketch.depth_mm]
+        items.append(Polyline("FOUND-LINE", tuple((float(p[0]), float(p[1]), 0.0) for p in box), True, f"run {k + 1}"))
+        at = start + along * length / 2 - into * 1.2 * h
+        words = f"run {k + 1}: {format_length(length, 'feet')}"
+        turn = math.pi / 2 if k else 0.0
+        items.append(Text("FOUND-NAMES", (float(at[0]), float(at[1])), words, h, turn, "centre", "middle"))
+    for k, (x, y) in enumerate(made.sheets_mm):
+        w, d = 0.5 * 297.0, 0.5 * 190.0
+        box4 = ((x - w, y - d, 0.0), (x + w, y - d, 0.0), (x + w, y + d, 0.0), (x - w, y + d, 0.0))
+        items.append(Polyline("STONE-UNDERNEATH", tuple((float(a), float(b), 0.0) for a, b, _ in box4), True))
+        items.append(Text("FOUND-NAMES", (float(x), float(y)), f"S{k + 1:02d}", 0.8 * h, 0.0, "centre", "middle"))
+    for k, v in enumerate(made.views):
+        eye, aim = v.eye_mm[:2], v.aim_mm[:2]
+        tip = eye + 0.25 * (aim - eye)
+        items.append(Circle("FOUND-SIZES", (float(eye[0]), float(eye[1])), 0.9 * h))
+        items.append(Line("FOUND-SIZES", (float(eye[0]), float(eye[1])), (float(tip[0]), float(tip[1]))))
+        label = f"{k + 1}{' upright' if v.upright else ''}"
+        items.append(Text("FOUND-SIZES", (float(eye[0]), float(eye[1]) - 2.4 * h), label, 0.9 * h, 0.0, "centre", "middle"))
+    return Drawing("where to stand", tuple(items))
+
+
+def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
+    """What to do, in order."""
+    worst = made.worst_U_mm
+    reached = f"U of every run's length would be {worst:.1f} mm or better"
+    if worst > wanted_U_mm:
+        reached = (
+            f"Even {len(made.views)} photos leave U at {worst:.1f} mm, {wanted_U_mm:.1f} mm was wanted: use a longer bar or "
+            "more sheets"
+        )
+    scale = (
+        f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the cabinets." if made.sketch.bar_mm is not None
+        else "Measure the distance between the two outermost sheets, mark A to mark A, with a steel tape pulled tight."
+    )  # fmt: skip
+    return [
+        f"Lay {len(made.sheets_mm)} sheets as drawn, flat, none over a gap; they stay where they are until the last photo.",
+        scale,
+        f"Take {len(made.views)} photos from the numbered places, about chin height, one higher and one lower in turn; hold "
+        "the phone upright where the number says so. Main camera, no zoom, no panorama, no portrait mode.",
+        "Every photo shows at least two sheets that the photo before it shows too.",
+        f"{reached} (k = 2, predicted with the program's own adjustment).",
+    ]
+
+
+def write_plan(made: Plan, tried: Sequence[Plan], wanted_U_mm: float, path: Path, paper: str = "Letter") -> Path:
+    """One printable page. Raises ``OutputError``; the earlier file stays."""
+    width, height = paper_size(paper)
+    stream = io.BytesIO()
+    canvas = new_canvas(stream, "where to take the photos")
+    canvas.setPageSize((width * PT_PER_MM, height * PT_PER_MM))
+    y = height - 20.0
+    text_at(canvas, 18, y, f"{len(made.views)} photos, {len(made.sheets_mm)} sheets", 16, BOLD)
+    y -= 9
+    for k, sentence in enumerate(instructions(made, wanted_U_mm)):
+        for line in textwrap.wrap(f"{k + 1}. {sentence}", 105):
+            text_at(canvas, 18, y, line, 9.5)
+            y -= 4.8
+    found = [f"{p.worst_U_mm:.1f} mm" if math.isfinite(p.worst_U_mm) else "not enough" for p in tried]
+    row = "photos and U: " + ", ".join(f"{len(p.views)}: {words}" for p, words in zip(tried, found, strict=True))
+    text_at(canvas, 18, y - 1, row, 8.5)
+    drawing = plan_drawing(made)
+    x0, y0, x1, y1 = drawing.bounds()
+    room_w, room_h = width - 36.0, y - 24.0
+    scale = max((x1 - x0) / room_w, (y1 - y0) / room_h)
+    draw_items(canvas, drawing.items, Place((x0, y0), (18.0, 14.0 + room_h - (y1 - y0) / scale), scale))
+    canvas.showPage()
+    canvas.save()
+    write_bytes_atomic(path, stream.getvalue())
+    return path

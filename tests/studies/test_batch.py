@@ -1,0 +1,84 @@
+"""Many jobs: failures stay where they are, finished ones are not run again, a killed worker costs one job only."""
+
+from __future__ import annotations
+
+import csv
+import os
+import signal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.studies.batch import finished, run_batch, write_table
+
+EXPECTED = {"good": "done", "refused": "failed", "fault": "failed", "other": "done"}
+
+
+def work(job: Path) -> dict[str, Any]:
+    """What the folder's name asks for."""
+    if job.name.startswith("refused"):
+        raise MeasureError("No photo can be read; take them again.")
+    if job.name.startswith("fault"):
+        raise ZeroDivisionError("x")
+    if job.name.startswith("killed"):
+        os.kill(os.getpid(), signal.SIGKILL)
+    count = job / "results" / "runs"
+    count.parent.mkdir(exist_ok=True)
+    count.write_text(str(int(count.read_text()) + 1 if count.exists() else 1))
+    return {"edges": 4, "largest_U_mm": 1.25}
+
+
+@pytest.fixture
+def jobs(tmp_path: Path) -> list[Path]:
+    out = []
+    for name in ("good", "refused", "fault", "other"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "job.toml").write_text("format = 1\n")
+        out.append(tmp_path / name)
+    return out
+
+
+def test_one_bad_job_never_stops_the_rest(jobs: list[Path], tmp_path: Path) -> None:
+    outcomes = {o.job.name: o for o in run_batch(jobs, work, workers=2)}
+    assert {n: o.state for n, o in outcomes.items()} == EXPECTED
+    assert outcomes["refused"].message == "No photo can be read; take them again."
+    assert "ZeroDivisionError" in outcomes["fault"].message
+    rows = list(csv.DictReader(write_table(list(outcomes.values()), tmp_path / "t.csv").open(encoding="utf-8", newline="")))
+    assert len(rows) == 4
+    assert next(r for r in rows if r["job"].endswith("good"))["largest_U_mm"] == "1.25"
+
+
+def test_restart_goes_on(jobs: list[Path]) -> None:
+    good = jobs[:1]
+    assert next(run_batch(good, work, workers=1)).state == "done"
+    again = next(run_batch(good, work, workers=1))
+    assert again.state == "skipped"
+    assert again.values == {"edges": 4, "largest_U_mm": 1.25}
+    (good[0] / "job.toml").write_text("format = 1\nname = 'changed'\n")
+    assert finished(good[0]) is None
+    assert next(run_batch(good, work, workers=1)).state == "done"
+    assert (good[0] / "results" / "runs").read_text() == "2"
+    assert next(run_batch(good, work, workers=1, again=True)).state == "done"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_a_worker_that_dies(tmp_path: Path) -> None:
+    folders = [tmp_path / n for n in ("killed", "good")]
+    for folder in folders:
+        folder.mkdir()
+    states = {o.job.name: o.state for o in run_batch(folders, work, workers=1)}
+    assert states == {"killed": "failed", "good": "done"}
+
+
+def test_nothing_to_do() -> None:
+    with pytest.raises(InputError, match="No job folder"):
+        list(run_batch([], work))
+
+
+def test_on_a_cluster(jobs: list[Path]) -> None:
+    distributed = pytest.importorskip("distributed", reason="the extra [cluster] is not installed")
+    with distributed.LocalCluster(n_workers=1, processes=False, protocol="tcp", dashboard_address=None, host="127.0.0.1") as cluster:
+        outcomes = {o.job.name: o.state for o in run_batch(jobs, work, scheduler=cluster.scheduler_address)}
+    assert outcomes == EXPECTED

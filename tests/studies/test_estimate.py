@@ -1,0 +1,263 @@
+"""Estimates: published sizes, closed forms of packing and price, recovery of a plane from clicks, refusals."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from pyogrio.raw import read as gdal_read
+
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.model import PhotoMeta
+from phototemplate.numerics import lens
+from phototemplate.output.paper import PAPERS
+from phototemplate.studies.clicked import ClickedLoop, ClickedPhoto, KnownThing, TapeLength, clicked_outline, fit_clicked
+from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
+from phototemplate.studies.known_sizes import known_size, refine_corners
+from phototemplate.studies.packing import SlabSpec, pack
+from phototemplate.studies.plan import Sketch, plan, predict, write_plan
+from phototemplate.studies.price_list import PriceList, read_price_list
+from phototemplate.studies.quote import write_estimate
+from phototemplate.template.quantities import State, area
+from phototemplate.template.rules import density_kg_m3
+from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec
+from tests.network.synthetic import look_at
+from tests.template.samples import rectangle
+
+EDGES = (("front", "front"), ("right", "end"), ("back", "wall"), ("left", "wall"))
+LOOP = ClickedLoop("run", ("a", "b", "c", "d"), EDGES, (True,) * 4)
+
+
+def test_known_sizes_are_the_published_ones() -> None:
+    """ISO 216: A4 210 x 297, and each size halves the one before; ISO/IEC 7810: ID-1 is 85.60 x 53.98 mm."""
+    a3, a4, a5 = (known_size(n) for n in ("A3", "a4", "A5"))
+    assert (a4.short_mm, a4.long_mm) == (210.0, 297.0) == PAPERS["A4"]
+    assert a3.short_mm == a4.long_mm
+    assert a5.long_mm == a4.short_mm
+    assert a5.short_mm == math.floor(a4.long_mm / 2)
+    for size in (a3, a4, a5):
+        assert size.long_mm / size.short_mm == pytest.approx(math.sqrt(2.0), abs=0.006)
+    card = known_size("card")
+    assert (card.long_mm, card.short_mm) == (85.60, 53.98)
+    assert (known_size("letter").long_mm, known_size("letter").short_mm) == (pytest.approx(279.4), pytest.approx(215.9))
+    with pytest.raises(InputError, match="not known here"):
+        known_size("napkin")
+
+
+# ----------------------------------------------------------------------------------------------- packing
+
+
+def test_packing_of_known_optimum() -> None:
+    """Perfect packings: the pieces tile the slabs exactly, so their number is known."""
+    bare = SlabSpec(3000.0, 1500.0, 0.0, 0.0, grain=True)
+    four = {f"p{i}": (1500.0, 750.0) for i in range(4)}
+    assert pack(four, bare).slabs == 1
+    assert pack(four, bare).used_share == pytest.approx(1.0)
+    assert pack(four | {"more": (10.0, 10.0)}, bare).slabs == 2
+    guillotine = {"a": (3000.0, 500.0), "b": (1800.0, 1000.0), "c": (1200.0, 600.0), "d": (700.0, 400.0), "e": (500.0, 400.0)}
+    assert pack(guillotine, bare).slabs == 1
+    # with a kerf nothing that fills the slab exactly fits any more
+    assert pack(four, SlabSpec(3000.0, 1500.0, 0.0, 4.0)).slabs == 2
+    assert pack(four, SlabSpec(3004.0, 1504.0, 0.0, 4.0)).slabs == 1
+
+
+def test_kerf_lies_between_pieces_and_pieces_keep_inside() -> None:
+    spec = SlabSpec(3048.0, 1778.0, 25.0, 4.0, grain=False)
+    rng = np.random.default_rng(2)
+    pieces = {f"p{i}": (float(rng.uniform(300, 2400)), float(rng.uniform(100, 660))) for i in range(12)}
+    made = pack(pieces, spec)
+    boxes = [(p.slab, shapely.box(p.x_mm, p.y_mm, p.x_mm + p.length_mm, p.y_mm + p.width_mm)) for p in made.placed]
+    assert len(boxes) == 12
+    room = shapely.box(25.0, 25.0, 3048.0 - 25.0, 1778.0 - 25.0).buffer(1e-6)
+    for k, (slab, box) in enumerate(boxes):
+        assert room.contains(box)
+        for other_slab, other in boxes[:k]:
+            if slab == other_slab:
+                assert box.distance(other) >= 4.0 - 1e-6
+    assert made.least <= made.slabs
+
+
+def test_grain_forbids_turning() -> None:
+    tall = {"side": (600.0, 1600.0)}
+    with pytest.raises(InputError, match="seam"):
+        pack(tall, SlabSpec(3000.0, 1500.0, 0.0, 0.0, grain=True))
+    turned = pack(tall, SlabSpec(3000.0, 1500.0, 0.0, 0.0, grain=False)).placed[0]
+    assert turned.turned
+    assert (turned.length_mm, turned.width_mm) == (1600.0, 600.0)
+
+
+# ------------------------------------------------------------------------------------------------ price
+
+
+def prices(**more: object) -> PriceList:
+    tree: dict[str, object] = {"area": {"granite": 68.0}, "edge": {"eased": 9.0}, "fixed": {"fitting": 350.0}}
+    tree["tax_percent"] = 10.0
+    return PriceList.model_validate(tree | more)
+
+
+def spec() -> TemplateSpec:
+    shop = ShopSpec(overhang=0.0, end_overhang=0.0, wall_clearance=0.0, material=MaterialSpec(kind="granite", thickness=30.0))
+    return TemplateSpec(pieces=[PieceSpec(id="top", loop="run")], shop=shop)
+
+
+def test_quantities_and_price_of_a_rectangle() -> None:
+    """2400 x 600 mm: 1.44 m2 = 15.500 ft2; front and one end finished; 3 cm granite weighs thickness x density."""
+    made = estimate(rectangle(2400.0, 600.0), spec(), prices=prices(), edge_finish="eased")
+    assert made.area.value == pytest.approx(1.44e6, rel=1e-6)
+    assert made.finished_edge.value == pytest.approx(3000.0, rel=1e-6)
+    assert made.weight.value == pytest.approx(1.44 * 0.030 * density_kg_m3(MaterialSpec(kind="granite")), rel=1e-6)
+    assert made.price is not None
+    exact = 1.1 * (68.0 * 1.44e6 / 304.8**2 + 9.0 * 3000.0 / 304.8 + 350.0)
+    assert made.price.likely == pytest.approx(exact, rel=1e-6)
+    assert made.price.low < exact < made.price.high
+    # area and edge grow together: the spread of the sum is not the root sum of squares of the parts
+    g = sum(line.gradient for line in made.price.lines)
+    u = math.sqrt(float(g @ State(made.outline).cov @ g))
+    assert made.price.high - made.price.low == pytest.approx(1.1 * 4.0 * u, rel=1e-9)
+    assert made.ask is not None
+    assert made.ask.area_U_after < made.ask.area_U_before
+
+
+def test_weight_per_area_at_the_least_density_of_granite() -> None:
+    """ASTM C615: 160 lb/ft3 (2,563 kg/m3); 2 cm weigh 10.49 lb/ft2 and 3 cm 15.73 lb/ft2 at 2,560 kg/m3."""
+    for thickness, pounds in ((20.0, 10.49), (30.0, 15.73)):
+        material = MaterialSpec(kind="granite", thickness=thickness, density_kg_m3=2560.0)
+        shop = spec().shop.model_copy(update={"material": material})
+        made = estimate(rectangle(1000.0, 1000.0), spec().model_copy(update={"shop": shop}))
+        assert made.weight.value / 0.45359237 / (1e6 / 304.8**2) == pytest.approx(pounds, abs=0.006)
+
+
+def test_minimum_and_missing_prices(tmp_path: Path) -> None:
+    made = estimate(rectangle(600.0, 600.0), spec(), prices=prices(minimum=2000.0), edge_finish="eased")
+    assert made.price is not None
+    assert made.price.minimum_applies
+    assert made.price.low == made.price.likely == made.price.high == pytest.approx(2200.0)
+    with pytest.raises(InputError, match=r"\[edge\] ogee"):
+        estimate(rectangle(), spec(), prices=prices(), edge_finish="ogee")
+    with pytest.raises(InputError, match=r"\[area\] granite.*did you mean 'granit'"):
+        estimate(rectangle(), spec(), prices=prices(area={"granit": 1.0}), edge_finish="eased")
+    (tmp_path / "p.toml").write_text('[area]\ngranite = "much"\n')
+    with pytest.raises(InputError, match=r"area\.granite"):
+        read_price_list(tmp_path / "p.toml")
+    (tmp_path / "q.toml").write_text("[aera]\ngranite = 1\n")
+    with pytest.raises(InputError, match="aera"):
+        read_price_list(tmp_path / "q.toml")
+
+
+def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
+    made = estimate(rectangle(), spec(), job="customer", prices=prices(), edge_finish="eased")
+    written = write_estimate(made, tmp_path, unit="mm")
+    assert "not-a-template" in written["dxf"].name
+    meta, _, _, fields = gdal_read(written["dxf"], columns=["Layer", "Text"])
+    layers, texts = (fields[list(meta["fields"]).index(n)] for n in ("Layer", "Text"))
+    shown = " ".join(t for layer, t in zip(layers, texts, strict=True) if layer == "ESTIMATE-ONLY")
+    assert "nothing may be cut" in shown
+    rows = list(csv.DictReader(written["csv"].open(encoding="utf-8", newline="")))
+    assert rows[-1]["quantity"] == NOT_A_TEMPLATE
+    total = next(r for r in rows if r["what"] == "total with tax")
+    assert made.price is not None
+    assert float(total["likely"]) == pytest.approx(made.price.likely, abs=0.006)
+    import pypdfium2
+
+    text = pypdfium2.PdfDocument(str(written["quote"]))[0].get_textpage().get_text_range()
+    assert "not a template" in " ".join(text.split())
+
+
+# ----------------------------------------------------------------------------------------------- clicks
+
+
+def clicked_photo(
+    k: int, eye: tuple[float, float, float], points: dict[str, tuple[float, float]], box: np.ndarray | None, kind: str = "A4"
+) -> ClickedPhoto:
+    """Exact clicks of a pinhole camera of 26 mm film equivalent."""
+    size = (4032, 3024)
+    params = lens.start_params("brown", 26.0 * math.hypot(*size) / 43.2666, size)
+    rotation, translation = look_at(np.array(eye), np.array([1000.0, 300.0, 0.0]))
+
+    def at(xy: np.ndarray) -> np.ndarray:
+        cam = np.column_stack([xy, np.zeros(len(xy))]) @ rotation.T + translation
+        return lens.project("brown", params, cam)[0]
+
+    meta = PhotoMeta(f"p{k}", Path(f"p{k}.jpg"), size, focal35_mm=26.0)
+    known: tuple[KnownThing, ...] = ()
+    if box is not None:
+        known = (KnownThing(kind, known_size(kind), np.roll(at(box), k, axis=0)[:: (-1) ** k], np.full(4, 0.5)),)
+    return ClickedPhoto(meta, {n: at(np.array([p]))[0] for n, p in points.items()}, known)
+
+
+POINTS = {"a": (0.0, 0.0), "b": (2000.0, 0.0), "c": (2000.0, 600.0), "d": (0.0, 600.0)}
+SHEET = np.array([[700.0, 200.0], [997.0, 200.0], [997.0, 410.0], [700.0, 410.0]])
+
+
+def test_exact_clicks_give_the_exact_area_from_a_sheet() -> None:
+    """Wherever clicking begins and whichever way it goes round."""
+    photos = [clicked_photo(k, eye, POINTS, SHEET) for k, eye in enumerate([(300, -1500, 1100), (1700, -1400, 1200)])]
+    made = fit_clicked(photos, (), [LOOP])
+    found = area(clicked_outline(made, [LOOP]), "run")
+    assert found.value == pytest.approx(1.2e6, rel=1e-3)
+    assert 0 < found.u < 0.05 * found.value
+    assert sum(u**2 for _, u in found.budget) == pytest.approx(found.u**2, rel=1e-6)
+
+
+def test_a_tape_length_alone_fixes_the_scale_and_its_uncertainty_shows() -> None:
+    photo = clicked_photo(0, (900, -1500, 1200), POINTS, None)
+    sure = fit_clicked([photo], [TapeLength("a", "b", 2000.0, 1.0)], [LOOP])
+    vague = fit_clicked([photo], [TapeLength("a", "b", 2000.0, 60.0, True)], [LOOP])
+    a, b = (area(clicked_outline(p, [LOOP]), "run") for p in (sure, vague))
+    assert a.value == pytest.approx(1.2e6, rel=2e-3)
+    # 3 % of a length are 6 % of an area; they come on top of all the rest
+    assert b.u**2 - a.u**2 == pytest.approx((0.06 * 1.2e6) ** 2, rel=0.1)
+
+
+def test_refusals() -> None:
+    photo = clicked_photo(0, (900, -1500, 1200), POINTS, None)
+    with pytest.raises(MeasureError, match="Nothing fixes the scale"):
+        fit_clicked([photo], (), [LOOP])
+    with pytest.raises(InputError, match="'z'"):
+        fit_clicked([photo], [TapeLength("a", "z", 100.0, 1.0)], [LOOP])
+    other = clicked_photo(1, (900, -1500, 1200), {f"x{n}": p for n, p in POINTS.items()}, None)
+    with pytest.raises(MeasureError, match="same kitchen"):
+        fit_clicked([photo, other], [TapeLength("a", "b", 2000.0, 1.0)], [LOOP])
+    # points of another kitchen under the same names
+    elsewhere = {"a": (0.0, 0.0), "b": (900.0, 50.0), "c": (2600.0, 900.0), "d": (-500.0, 300.0)}
+    mixed = clicked_photo(1, (900, -1500, 1200), elsewhere, None)
+    with pytest.raises(MeasureError, match="contradict"):
+        fit_clicked([photo, mixed], [TapeLength("a", "b", 2000.0, 1.0)], [LOOP])
+
+
+def test_corners_are_moved_onto_the_sides() -> None:
+    """A bright quadrilateral on a dark ground, anti-aliased; clicks 3 px off."""
+    true = np.array([[60.3, 50.8], [240.6, 70.2], [225.1, 180.7], [75.9, 165.4]])
+    y, x = np.mgrid[0:240, 0:320].astype(float)
+    cover = np.ones_like(x)
+    for a, b in zip(true, np.roll(true, -1, axis=0), strict=True):
+        t = (b - a) / np.linalg.norm(b - a)
+        cover = np.minimum(cover, np.clip(0.5 + t[0] * (y - a[1]) - t[1] * (x - a[0]), 0, 1))
+    rng = np.random.default_rng(1)
+    gray = np.clip(60 + 150 * cover + rng.normal(0, 2, x.shape), 0, 255).astype(np.uint8)
+    refined, u = refine_corners(gray, true + rng.normal(0, 2.0, (4, 2)))
+    assert np.abs(refined - true).max() < 0.3
+    assert np.all(u < 1.0)
+    flat, u_flat = refine_corners(np.full((240, 320), 90, np.uint8), true)
+    assert np.allclose(flat, true)  # nothing there: the clicks stay, and say how uncertain they are
+    assert np.all(u_flat > 0.4)
+
+
+# ------------------------------------------------------------------------------------------------- plan
+
+
+def test_plan_predicts_more_for_more_photos_and_a_better_length(tmp_path: Path) -> None:
+    few, many = (predict(Sketch((2000.0,)), n) for n in (4, 10))
+    assert many.worst_U_mm < few.worst_U_mm
+    with_bar = predict(Sketch((2000.0,), bar_mm=1200.0), 10)
+    assert with_bar.worst_U_mm < many.worst_U_mm
+    # two lengths of 2000 mm cannot be known better than the tape between the sheets tells
+    assert many.worst_U_mm > 2 * 0.8
+    assert write_plan(many, [few, many], 2.0, tmp_path / "plan.pdf").stat().st_size > 1000
+    for bad in (Sketch(()), Sketch((20.0,)), Sketch((2000.0,), sheets=2)):
+        with pytest.raises(InputError):
+            plan(bad, 2.0)
