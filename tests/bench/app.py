@@ -76,7 +76,7 @@ def _noise(k: int) -> bytes:
     """A JPEG of about 5 MB."""
     rng = np.random.default_rng(k)
     buffer = io.BytesIO()
-    Image.fromarray(rng.integers(0, 255, (1700, 2200, 3), dtype=np.uint8)).save(buffer, "JPEG", quality=90)
+    Image.fromarray(rng.integers(0, 255, (2050, 2700, 3), dtype=np.uint8)).save(buffer, "JPEG", quality=90)
     return buffer.getvalue()
 
 

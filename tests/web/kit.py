@@ -112,7 +112,7 @@ def browser_path() -> str:
     return ""
 
 
-def wait_for(what: object, seconds: float = 60.0, step: float = 0.1) -> object:
+def wait_for(what: object, seconds: float = 120.0, step: float = 0.1) -> object:
     """Call until it gives something true."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
