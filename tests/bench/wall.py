@@ -86,8 +86,8 @@ def _rendered(k: int) -> dict[str, Any]:
     write_wall_check(check, folder / "results", findings=measurement.findings)
     seconds = time.perf_counter() - start
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
-    line = np.array(next(e for e in truth["edges"] if e["id"] == "wall")["points_mm"])[:, :2]
-    moved = align(measurement, truth)(line)
+    line = np.array(next(e for e in truth["edges"] if e["id"] == "wall")["points_mm"])
+    moved = align(measurement, truth)(line)[:, :2]
     wall = check.wall
     local = np.column_stack([(moved - wall.origin_mm) @ wall.along, (moved - wall.origin_mm) @ wall.into_room])
     local = local[np.argsort(local[:, 0])]

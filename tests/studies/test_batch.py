@@ -79,6 +79,7 @@ def test_nothing_to_do() -> None:
 
 def test_on_a_cluster(jobs: list[Path]) -> None:
     distributed = pytest.importorskip("distributed", reason="the extra [cluster] is not installed")
-    with distributed.LocalCluster(n_workers=1, processes=False, protocol="tcp", dashboard_address=None, host="127.0.0.1") as cluster:
+    where = {"protocol": "tcp", "host": "127.0.0.1", "dashboard_address": None}
+    with distributed.LocalCluster(n_workers=1, processes=False, **where) as cluster:
         outcomes = {o.job.name: o.state for o in run_batch(jobs, work, scheduler=cluster.scheduler_address)}
     assert outcomes == EXPECTED

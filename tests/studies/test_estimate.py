@@ -60,8 +60,8 @@ def test_packing_of_known_optimum() -> None:
     assert pack(four | {"more": (10.0, 10.0)}, bare).slabs == 2
     guillotine = {"a": (3000.0, 500.0), "b": (1800.0, 1000.0), "c": (1200.0, 600.0), "d": (700.0, 400.0), "e": (500.0, 400.0)}
     assert pack(guillotine, bare).slabs == 1
-    # with a kerf nothing that fills the slab exactly fits any more
-    assert pack(four, SlabSpec(3000.0, 1500.0, 0.0, 4.0)).slabs == 2
+    # with a kerf no two of them fit side by side or above each other any more: one slab each
+    assert pack(four, SlabSpec(3000.0, 1500.0, 0.0, 4.0)).slabs == 4
     assert pack(four, SlabSpec(3004.0, 1504.0, 0.0, 4.0)).slabs == 1
 
 
