@@ -65,7 +65,7 @@ def _sightings(seed: int) -> dict[str, Any]:
 def _rendered(k: int) -> dict[str, Any]:
     from phototemplate.demo import align
     from phototemplate.job import load_job
-    from phototemplate.results import measure_job
+    from phototemplate.pipeline import measure
     from phototemplate.studies.wall_pages import write_wall_check
 
     folder = Path(os.environ.get("PHOTOTEMPLATE_BENCH_CACHE") or platformdirs.user_cache_dir("phototemplate")) / f"wall{k}"
@@ -81,7 +81,7 @@ def _rendered(k: int) -> dict[str, Any]:
         (folder / "done").touch()
     start = time.perf_counter()
     job = load_job(folder)
-    measurement = measure_job(job)
+    measurement = measure(job)  # no profile: these phones are drawn at random under one name
     check = check_wall(measurement.outline, "wall", job=job.name, heights=measurement.work_plane.heights)
     write_wall_check(check, folder / "results", findings=measurement.findings)
     seconds = time.perf_counter() - start
