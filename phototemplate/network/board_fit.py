@@ -383,13 +383,13 @@ def wrong_sightings(one: Fit) -> IntArray:
 
 
 def photo_noise(one: Fit) -> Array:
-    """(P,) root mean square of the whitened residuals of each view; NaN where none is used."""
+    """(P,) spread of the whitened residuals of each view, by their median: a wrong sighting is not a wrong photo."""
     white, photo, used = one.solution.linear.white, one.problem.photo, one.used
     out = np.full(len(one.names), np.nan)
     for i in range(len(out)):
         mine = white[used & (photo == i)]
         if len(mine):
-            out[i] = np.sqrt(np.mean(mine**2))
+            out[i] = np.median(np.linalg.norm(mine, axis=1)) / np.sqrt(2 * np.log(2))
     return out
 
 
