@@ -51,7 +51,7 @@ def structure_from_motion(
 ) -> SfmResult:
     """Orient the photos in ``photos`` and intersect the sighted targets; database and model go to ``folder``.
 
-    ``focal_px`` is the start value (EXIF); ``max_side`` limits the size at which features are looked for (0: full size).
+    ``focal_px`` is the start value (EXIF); ``max_side`` limits the picture size for features (0: the program's own choice).
     """
     import pycolmap
 
@@ -68,7 +68,8 @@ def structure_from_motion(
 
     extraction = pycolmap.FeatureExtractionOptions()
     extraction.num_threads = os.cpu_count() or 1
-    extraction.max_image_size = max_side or 100_000
+    if max_side:
+        extraction.max_image_size = max_side
     reader = pycolmap.ImageReaderOptions()
     reader.camera_model = "OPENCV"
     width, height = _size(photos / names[0])
