@@ -33,9 +33,9 @@ def prior_shares(network: Network, camera_id: str) -> dict[str, float]:
     camera = network.cameras[camera_id]
     part = network.influences.parts.get(LENS)
     names = lens.LENS_MODELS[camera.model].names
-    if part is None:
-        return dict.fromkeys(names, 0.0)
     index = index_of(network.influences.names)
+    if part is None or not all(n in index for n in lens_names(camera_id, names)):
+        return dict.fromkeys(names, 0.0)
     columns = [index[n] for n in lens_names(camera_id, names)]
     whole = np.diag(network.influences.cov)[columns]
     share = np.where(whole > 0, np.diag(part)[columns] / np.where(whole > 0, whole, 1.0), 1.0)

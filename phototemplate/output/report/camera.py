@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
 
 from phototemplate.model import Array, Camera, Measurement
+from phototemplate.network.photo_gain import ASSUMED, DETERMINED, prior_shares
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.report.marks import dots, fmt, label, path, vectors
 
@@ -53,6 +55,8 @@ class CameraPanel:
     map_height: float
     radius_body: Markup
     parameters: tuple[Parameter, ...]
+    origin: str
+    """Which parameters the photos determined and which were assumed"""
 
 
 def camera_panels(measurement: Measurement) -> list[CameraPanel]:
@@ -69,11 +73,23 @@ def camera_panels(measurement: Measurement) -> list[CameraPanel]:
                 left.append(r.residual_px[used])
                 photos += 1
         if uv and sum(map(len, uv)):
-            out.append(_panel(camera, _name(measurement, mine), np.vstack(uv), np.vstack(left), photos))
+            origin = _origin(prior_shares(measurement.network, camera.camera_id))
+            out.append(_panel(camera, _name(measurement, mine), np.vstack(uv), np.vstack(left), photos, origin))
     return out
 
 
-def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int) -> CameraPanel:
+def _origin(shares: Mapping[str, float]) -> str:
+    """A sentence or two: what the job's own photos say of the lens, what they do not."""
+    photos = [n for n, s in shares.items() if s < DETERMINED]
+    prior = [n for n, s in shares.items() if s > ASSUMED]
+    both = [f"{n} ({s:.0%} from before)" for n, s in shares.items() if DETERMINED <= s <= ASSUMED]
+    parts = [f"The photos themselves determine {', '.join(photos)}." if photos else ""]
+    parts += [f"Known in part from before: {', '.join(both)}." if both else ""]
+    parts += [f"Taken from the profile or usual values: {', '.join(prior)}." if prior else ""]
+    return " ".join(p for p in parts if p)
+
+
+def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int, origin: str) -> CameraPanel:
     w, h = camera.size_px
     names = LENS_MODELS[camera.model].names
     at = {n: float(v) for n, v in zip(names, camera.params, strict=True)}
@@ -107,6 +123,7 @@ def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int) -> Ca
         map_height=h * scale,
         radius_body=_radius_plot(radius, outward, ring_r, ring_mean, ring_se, math.hypot(w, h) / 2),
         parameters=tuple(_parameter(n, v, u) for n, v, u in zip(names, camera.params, _u(camera.cov), strict=True)),
+        origin=origin,
     )
 
 
