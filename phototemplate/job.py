@@ -6,6 +6,7 @@
       job.toml      what was decided: known lengths, paper, cabinets, edges, loops, pieces, settings
       photos/       the photos (or directly in JOBDIR)
       results/      everything written; may be deleted and rebuilt from photos + job.toml
+      history.jsonl what the app changed, for undo and redo
 
 A folder of photos without a ``job.toml`` is a job with every default. Writes are atomic; a job file changed by somebody
 else since it was read is never overwritten (:class:`JobFileError`).

@@ -156,6 +156,8 @@ class EdgeSettings(Section):
     """Paper and tape between a wall strip's print and the wall"""
     strip_thickness_u_mm: float = 0.15
     """Standard uncertainty of that thickness"""
+    strip_standoff_u_mm: float = 0.15
+    """How far a piece of wall strip stands off the wall by itself (air under the paper), standard uncertainty"""
     strip_window_mm: float = 120.0
     """Neighbours within this distance tell whether a target of a strip is where it should be"""
     strip_outlier_mm: float = 0.8

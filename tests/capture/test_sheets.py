@@ -119,7 +119,7 @@ def test_printed_geometry_is_the_design_to_a_tenth_of_a_millimetre(
         ) -> NDArray[np.float64]:
             return (points[..., :2] * [1, -1] + origin) * scale - 0.5
 
-        points = design.target(target_id).points_mm
+        points = design.pattern(target_id).saddles()
         half = int(design.pattern(target_id).rim_mm * PX_PER_MM) - 6
         error_mm = (saddles_mm(picture, to_px(points) + 3.0, half) - to_px(points)) / PX_PER_MM
         assert np.abs(error_mm).max() < 0.1
@@ -297,7 +297,7 @@ def test_raster_shows_the_target_where_its_frame_says(target_id: str) -> None:
     picture, frame = raster(target_id, 7.3)  # a scale at which no edge falls between two pixels
     markers = found_markers(picture)
     assert sorted(markers) == [marker.marker_id for marker in design.markers(target_id)]
-    points = frame.to_px(design.target(target_id).points_mm)
+    points = frame.to_px(design.pattern(target_id).saddles())
     half = int(design.pattern(target_id).rim_mm * 7.3) - 5
     assert np.abs(saddles_mm(picture, points + 1.0, half) - points).max() < 0.03
     left, bottom, right, top = design.paper_box(target_id, design.papers(target_id)[0])
@@ -313,7 +313,7 @@ def test_nothing_but_four_squares_lies_within_the_rim_of_a_saddle(target_id: str
     picture, frame = raster(target_id, 10.0)
     form = design.pattern(target_id)
     reach = int(form.rim_mm * 10) - 1
-    for k, (u, v) in enumerate(frame.to_px(design.target(target_id).points_mm)):
+    for k, (u, v) in enumerate(frame.to_px(design.pattern(target_id).saddles())):
         row, column = divmod(k, form.columns - 1)
         v0, u0 = round(v + 0.5), round(u + 0.5)
         window = picture[v0 - reach : v0 + reach, u0 - reach : u0 + reach]

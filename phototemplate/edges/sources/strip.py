@@ -23,8 +23,12 @@ THICKNESS = "strip thickness"
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
-    """Paper and tape between print and wall: the same for all strips of a job."""
-    return (TypeB(THICKNESS, "strip thickness", settings.strip_thickness_u_mm),)
+    """Paper and tape between print and wall, the same for all strips of a job, and how far each piece stands off by itself."""
+    terms = [TypeB(THICKNESS, "strip thickness", settings.strip_thickness_u_mm)]
+    for name in hint.targets:
+        pieces = [name] if name[-1].isalpha() else [name + letter for letter in "ab"]
+        terms += [TypeB(f"strip:{piece}", "strip thickness", settings.strip_standoff_u_mm) for piece in pieces]
+    return tuple(terms)
 
 
 def measure(scene: Scene, hint: EdgeHint) -> Found:
@@ -60,6 +64,10 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     column = scene.column.get(THICKNESS)
     if column is not None:
         shared[:, :, column] += toward
+    for k, point in enumerate(mine[i] for i in order):
+        own = scene.column.get(f"strip:{point.target_id}")
+        if own is not None:
+            shared[k, :, own] += toward[k]
     u_height = np.sqrt(cov[:, 2, 2])
     points = PlanePoints(
         edge_id=hint.edge_id,
