@@ -88,7 +88,6 @@ def test_ultra_wide_beside_normal_photos() -> None:
     k, params = _ultra_wide(kitchen(6))
     network = adjust(k.sightings, k.photos, k.targets, _bar(k))
     wide = network.cameras["ultra-wide"]
-    print(wide.model, wide.params, network.sigma0, _worst(k, network))
     assert len(network.photos) == len(k.photos)
     assert wide.model == "fisheye"
     assert np.abs(wide.params[:4] - params[:4]).max() < 6.0
