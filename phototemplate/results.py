@@ -46,10 +46,19 @@ class Outcome:
 def measure_job(
     job: Job, progress: Progress = quiet, memo: Memo | None = None, store: PhotoStore | None = None
 ) -> Measurement:
-    """``pipeline.measure`` with the camera profiles of this machine as priors."""
+    """``pipeline.measure`` with the camera profiles of this machine as priors.
+
+    A profile that the photos contradict would bend the whole result: it is dropped, and the job measured without it.
+    """
     photos, _ = read_photos(job)
     profiles, findings = match_profiles(photos, load_profiles())
+    memo = memo or Memo()
     measurement = measure(job, profiles, progress, memo, store)
+    wrong = [f for f in measurement.findings if f.code == "lens-differs" and f.where in profiles]
+    if wrong:
+        kept = {camera: profile for camera, profile in profiles.items() if camera not in {f.where for f in wrong}}
+        measurement = measure(job, kept, progress, memo, store)
+        findings += [replace(f, message=f"{f.message} The profile was not used.") for f in wrong]
     return replace(measurement, findings=(*measurement.findings, *findings))
 
 
