@@ -2,9 +2,9 @@
 
 Scenes differ in plan, walls, levels, finishes, printer, boards, lens, exposure and camera places
 (``demo_images/render/variants.py``); every edge is given by rough clicks, as in the demo. Few rays make the light noisy and
-blotchy, as under a tree. Reported per class: share of errors
-within U (k = 2) and the variance of the errors over their standard uncertainties; the share of traced edges for which the right
-one of several parallel edges was chosen; errors of the saddles against the Cramer-Rao bound of the same pictures.
+blotchy, as under a tree. Reported per class: share of errors within U (k = 2) and the variance of the errors over their
+standard uncertainties; the share of traced edges for which the right one of several parallel edges was chosen; errors of the
+saddles against the Cramer-Rao bound of the same pictures.
 
 Errors within one job are correlated, so the stated +- of a coverage is that of jobs drawn with replacement (bootstrap).
 """

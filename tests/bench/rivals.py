@@ -108,7 +108,7 @@ def _sfm_rows(sfm: SfmResult, truth: Mapping[str, Any], true_f: Mapping[str, flo
 
 def _accuracy(centres: Mapping[str, Array], truth: Mapping[str, Any], scale: float) -> dict[str, float]:
     """Errors of the sheets' centres after the best rigid motion, and of the distances between them."""
-    true = {s["id"]: np.array(s["center_mm"]) for s in truth["sheets"]}
+    true = {s["id"]: np.array(s["center_mm"]) for s in truth["sheets"] if s["id"].startswith("S")}
     names = sorted(centres.keys() & true.keys())
     if len(names) < 3:
         return {"sheets": len(names)}
