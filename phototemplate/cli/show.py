@@ -28,6 +28,8 @@ STAGE_TEXT = {
     "network": "orienting photos",
     "edges": "tracing edges",
     "report": "writing the report",
+    "proposals": "looking for edges",
+    "calibration": "calibrating",
 }
 
 

@@ -13,7 +13,8 @@ def run(quick: bool) -> BenchResult:
     rows = demo_json()["comparison"]
     result = BenchResult("Accuracy on the demo kitchen (12 photos of 12 MP)")
     result.rows = [
-        {k: r[k] for k in ("edge", "kind", "length_mm", "error_mm", "U_mm") if k in r} | {"inside": abs(r["error_mm"]) <= r["U_mm"]}
+        {k: r[k] for k in ("edge", "kind", "length_mm", "error_mm", "U_mm") if k in r}
+        | {"inside": abs(r["error_mm"]) <= r["U_mm"]}
         for r in rows
     ]
     straight = [r for r in rows if r["kind"] not in ("wall", "distance", "height")]

@@ -16,6 +16,10 @@ FULL_COLOUR_MM = 3.0
 """Height at which the colour is at its strongest (1/8 in, the flatness of a top over 10 ft; common practice)."""
 
 
+NEGLIGIBLE_MM = 0.5
+"""No shim is thinner than this (common practice)"""
+
+
 @dataclass(frozen=True)
 class CabinetLevel:
     """One cabinet in the table."""
@@ -32,10 +36,12 @@ class CabinetLevel:
         """What to do with it."""
         middle = 0.5 * (self.low_mm + self.high_mm)
         tilt = self.high_mm - self.low_mm
-        if abs(middle) <= self.U_mm and tilt <= 2 * self.U_mm:
-            return "Level with the others, as far as can be told."
+        if max(abs(self.low_mm), abs(self.high_mm)) <= max(self.U_mm, NEGLIGIBLE_MM):
+            return f"Level with the others within {max(abs(self.low_mm), abs(self.high_mm), 0.1):.1f} mm."
         if tilt > 2 * self.U_mm and tilt > 1.0:
             return f"Out of level by {tilt:.1f} mm from place to place."
+        if abs(middle) <= max(self.U_mm, NEGLIGIBLE_MM):
+            return f"Even with the others on the whole, {tilt:.1f} mm from place to place."
         if middle < 0:
             return f"Low: shim by about {-middle:.1f} mm (shim list with the pieces)."
         return f"High by about {middle:.1f} mm: lower it, or shim the others."
