@@ -129,6 +129,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "edge-outliers": ("warning", "many points of an edge disagree with its fit"),
     # outline
     "loop-open": ("serious", "edges do not close to a loop"),
+    "corner-unseen": ("serious", "a wall was not seen up to its corner"),
     "corner-grazing": ("warning", "two edges meet at a flat angle and their corner is uncertain"),
     "interval-not-normal": ("note", "an uncertainty interval is not symmetric enough for U alone"),
     "tolerance": ("note", "verdict of an edge against the tolerance"),

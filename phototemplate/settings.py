@@ -191,6 +191,8 @@ class OutlineSettings(Section):
 
     max_extension_mm: float = 600.0
     """How far an edge may be run on beyond what was seen of it to meet its neighbour"""
+    unseen_corner_mm: float = 60.0
+    """A wall profile run on further than this to its corner gives the finding ``corner-unseen``"""
     min_corner_angle_deg: float = 15.0
     """Edges that meet at a flatter angle give the finding ``corner-grazing``"""
     chord_tolerance_mm: float = 0.05

@@ -146,6 +146,8 @@ def _meet(
         extension = {s.edge_id: _extension_mm(ends[s.edge_id], curve, corner)
                      for s, curve in ((a, curve_a), (b, curve_b))}
         longest = max(extension, key=lambda e: extension[e])
+        findings += [_unseen(s, other, extension[s.edge_id]) for s, other in ((a, b), (b, a))
+                     if s.shape == "profile" and settings.unseen_corner_mm < extension[s.edge_id]]
         if extension[longest] > settings.max_extension_mm:
             reason = f"edge {longest} would have to run on {extension[longest]:.0f} mm beyond what was seen"
         elif tangent_place(curve_a, curve_b) is None and grazing < math.radians(settings.min_corner_angle_deg):
@@ -163,6 +165,15 @@ def _meet(
         ))
         return _Joint(None, (end_a, end_b))
     return _Joint(corner, (end_a, end_b))
+
+
+def _unseen(wall: Segment, neighbour: Segment, extension_mm: float) -> Finding:
+    return Finding(
+        "corner-unseen", wall.edge_id,
+        f"{wall.edge_id} was seen only up to {extension_mm:.0f} mm from its corner with {neighbour.edge_id}; walls often swell "
+        "just there, by more than a curve can guess.",
+        "Tape a strip right into the corner, photograph it from near, or try the corner with a full-size print before cutting.",
+    )
 
 
 def _extension_mm(ends: Array, curve: AnyCurve, corner: Array) -> float:

@@ -48,9 +48,9 @@ CENTER_RATIO_LOG10 = 1.5
 WIDTH_LOG10 = 1.3
 BEYOND = (0.4, 1.0, 2.0)
 """Places of the knots beyond what was seen, in lengths of the end zone."""
-BEYOND_LOG10 = -5.5
-"""Least density out there: 5 mm of mud that begins 80 mm before the corner are about twice the standard uncertainty that
-follows (0.5 mm at 60 mm, 1 mm at 100 mm, 2.5 mm at 180 mm beyond the last point)."""
+BEYOND_LOG10 = -5.0
+"""Least density out there: 5 mm of mud that begins 100 mm before the corner are less than three times the standard uncertainty
+that follows (0.9 mm at 60 mm, 1.8 mm at 100 mm, 4.5 mm at 180 mm beyond the last point)."""
 _GRID = np.arange(-12.0, -2.9, 0.75)
 _RATIOS = np.arange(0.0, 3.1, 0.75)
 _FLOOR_MM = 0.02
