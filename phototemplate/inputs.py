@@ -106,13 +106,13 @@ def detect_all(
 
 def targets_of(sightings: Mapping[str, Sightings], file: JobFile) -> dict[str, Target]:
     """Geometry of every target seen, at the print scale the job states."""
-    seen = {t for s in sightings.values() for t in s.target_ids}
+    seen = sorted({t for s in sightings.values() for t in s.target_ids})
     catalog = design.catalog()
     targets = {t: catalog[t] for t in seen if t in catalog}
     for spec in file.markers:
         half = spec.size_mm / 2
         corners = np.array([[-half, half, 0], [half, half, 0], [half, -half, 0], [-half, -half, 0]])
-        for t in seen - targets.keys():
+        for t in (t for t in seen if t not in targets):
             if t.startswith("M") and (spec.ids is None or int(t[1:]) in spec.ids):
                 targets[t] = Target(t, "marker", corners, rigid=spec.rigid, size_mm=(spec.size_mm, spec.size_mm))
     return targets

@@ -35,7 +35,7 @@ def set_up(
     for p in photo_ids:
         for t in views[p]:
             seen_by[t] = seen_by.get(t, 0) + 1
-    body_ids = [t for t in targets if targets[t].rigid and t in start.bodies and seen_by.get(t)]
+    body_ids = [t for t in sorted(targets) if targets[t].rigid and t in start.bodies and seen_by.get(t)]
     point_ids, xyz = _free_points(views, photo_ids, camera_of, start, lenses, targets)
     used = [s for s in lenses if any(camera_of[p] == s.camera_id for p in photo_ids)]
     stacked = stack(

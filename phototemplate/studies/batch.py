@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Literal
@@ -128,20 +129,20 @@ def _here(jobs: Sequence[Path], work: OneJob, workers: int) -> Iterator[Outcome]
 
 def _on_cluster(jobs: Sequence[Path], work: OneJob, scheduler: str) -> Iterator[Outcome]:
     try:
-        import distributed
+        distributed: Any = import_module("distributed")  # untyped, and only there with the extra [cluster]
     except ImportError as exc:
         raise InstallationError(
             "Running on a cluster needs dask.distributed; install it with: pip install 'phototemplate[cluster]'."
         ) from exc
     try:
-        client: Any = distributed.Client(scheduler, timeout="10s")  # type: ignore[no-untyped-call]
+        client = distributed.Client(scheduler, timeout="10s")
     except (OSError, ValueError, TimeoutError) as exc:
         raise InputError(
             f"No Dask scheduler answers at {scheduler} ({exc}); check the address, such as tcp://host:8786."
         ) from exc
     with client:
         futures = {client.submit(run_one, job, work, pure=False): job for job in jobs}
-        for future in distributed.as_completed(futures):  # type: ignore[no-untyped-call]
+        for future in distributed.as_completed(futures):
             try:
                 yield future.result()
             except Exception as exc:  # a lost worker; the others go on
