@@ -24,6 +24,7 @@ import logging
 import math
 import re
 import uuid
+from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -333,6 +334,9 @@ def _aci(rgb: tuple[int, int, int]) -> int:
 
 def _finished_text(doc: DxfDocument, insunits: int, measurement: int) -> str:
     """The document's text with GUIDs that follow from the content, and the unit in an R12 header too."""
+    # ezdxf registers the classes in the order of a set, another one in every process
+    doc.classes.add_required_classes(doc.dxfversion)
+    doc.classes.classes = OrderedDict(sorted(doc.classes.classes.items()))
     stream = io.StringIO()
     doc.write(stream)
     text = stream.getvalue()
