@@ -1,0 +1,121 @@
+"""Edges, from the user's hint to the fitted segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from phototemplate.errors import Finding
+from phototemplate.model.arrays import Array
+
+EdgeKind = Literal["front", "end", "wall", "panel", "opening", "other"]
+ShapeKind = Literal["line", "arc", "profile"]
+
+
+@dataclass(frozen=True)
+class EdgeHint:
+    """Where to look for one edge, in the job file's words."""
+
+    edge_id: str
+    kind: EdgeKind
+    source: Literal["trace", "contact", "strip"] = "trace"
+    shape: ShapeKind = "line"
+    anchor: Literal["photo", "sheet", "work"] = "photo"
+    anchor_id: str = ""
+    """Photo id or target id that ``path`` refers to."""
+    path: Array | None = None
+    """(n, 2) rough polyline: px of the photo, mm in the sheet's frame, or mm in the work frame."""
+    targets: tuple[str, ...] = ()
+    """Sheets or strips that carry the edge (sources ``contact`` and ``strip``)."""
+    search_mm: float = 12.0
+    """Half width of the searched band in the work plane."""
+    height_mm: float = 0.0
+    """Expected height over the work plane."""
+    choose: float | None = None
+    """Offset in mm of the wanted candidate from the hint where two candidates were close."""
+
+
+@dataclass(frozen=True)
+class EdgeTrace:
+    """One edge traced in one photo, N points, in original pixels."""
+
+    photo_id: str
+    edge_id: str
+    uv_px: Array
+    """(N, 2)"""
+    cov_px2: Array
+    """(N, 2, 2), large along the edge"""
+    along_mm: Array
+    """(N,) rough position along the hint's path, to match photos with each other"""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Another edge that could have been meant."""
+
+    offset_mm: float
+    """Signed distance from the chosen edge, positive to its left"""
+    height_mm: float
+    support: float
+    """Share of the visible stretch, 0-1"""
+
+
+@dataclass(frozen=True)
+class PlanePoints:
+    """Points of one edge dropped onto the work plane; nothing after this type knows of photos."""
+
+    edge_id: str
+    source: str
+    xy_mm: Array
+    """(N, 2) work frame"""
+    height_mm: Array
+    """(N,) over the work plane before dropping"""
+    noise_cov_mm2: Array
+    """(N, 2, 2)"""
+    shared_jac: Array
+    """(N, 2, K)"""
+    height_u_mm: Array
+    """(N,) standard uncertainty of the height"""
+    n_photos: Array
+    """(N,) photos behind each point"""
+    candidates: tuple[Candidate, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    correlation_mm: float = 0.0
+    """Length along the edge over which noise is correlated (0: independent points)"""
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A fitted edge: normal offsets from a chord, at M knots along it.
+
+    The chord runs from ``chord_mm[0]`` to ``chord_mm[1]``; its left normal is the unit tangent turned +90 deg.
+    ``line``: M = 2 knots at the chord's ends, straight between and beyond them.
+    ``arc``: M = 3 knots (start, middle, end), the circle through the three points.
+    ``profile``: M >= 4 knots, natural cubic spline in the offset over the chord, straight beyond the end knots. The
+    first and last three knots lie beyond the chord, where nothing was seen and the uncertainty grows.
+    Points at a given chord position are linear in the offsets for line and profile.
+    """
+
+    edge_id: str
+    kind: EdgeKind
+    shape: ShapeKind
+    chord_mm: Array
+    """(2, 2)"""
+    knots_mm: Array
+    """(M,) positions along the chord"""
+    offsets_mm: Array
+    """(M,)"""
+    noise_cov_mm2: Array
+    """(M, M)"""
+    shared_jac: Array
+    """(M, K)"""
+    residuals_mm: Array
+    """(N,) normal distances of the points used"""
+    points_mm: Array
+    """(N, 2) the points used"""
+    height_mm: tuple[float, float, float]
+    """Mean, smallest and largest height of the points over the plane"""
+    source: str = "trace"
+    n_photos: int = 0
+    candidates: tuple[Candidate, ...] = ()
+    findings: tuple[Finding, ...] = ()

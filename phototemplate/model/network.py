@@ -1,0 +1,176 @@
+"""What the adjustment and the work plane leave behind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from phototemplate.errors import Finding
+from phototemplate.model.arrays import Array, IntArray
+from phototemplate.model.capture import Target
+
+
+@dataclass(frozen=True)
+class Camera:
+    """One lens at one setting. ``params`` in the order of ``numerics.lens.LENS_MODELS[model].names``."""
+
+    camera_id: str
+    model: str
+    size_px: tuple[int, int]
+    params: Array
+    cov: Array
+    """(p, p); a profile's own covariance, or that after the adjustment."""
+    source: str = "exif"
+    """Where the start value came from: profile, exif, vanishing, adjusted, default."""
+
+
+@dataclass(frozen=True)
+class PhotoPose:
+    """Orientation of one photo in the network."""
+
+    photo_id: str
+    camera_id: str
+    rotation: Array
+    """(3, 3) of cam_from_world"""
+    translation_mm: Array
+    """(3,) of cam_from_world"""
+    focus: float = 0.0
+    """Relative change of the principal distance of this photo: f_i = f (1 + focus)."""
+
+
+@dataclass(frozen=True)
+class BodyPose:
+    """Pose and shape of one rigid target in the network: x_world = R diag(sx, sy, 1) bend(x_target) + t."""
+
+    target_id: str
+    rotation: Array
+    """(3, 3) of world_from_target"""
+    translation_mm: Array
+    """(3,) of world_from_target"""
+    scale_xy: tuple[float, float] = (1.0, 1.0)
+    """Print scale along the sheet's x and y."""
+    curl_per_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Second-order bend (cxx, cxy, cyy): z = cxx x^2/2 + cxy x y + cyy y^2/2; zeros unless released."""
+
+
+@dataclass(frozen=True)
+class FreePoint:
+    """An adjusted point that belongs to no rigid body (wall strip, plain marker corner)."""
+
+    target_id: str
+    point_id: int
+    xyz_mm: Array
+    """(3,) world"""
+    noise_cov_mm2: Array
+    """(3, 3) independent part, from this point's own image noise"""
+    shared_jac: Array
+    """(3, K) sensitivity to the influences"""
+    n_photos: int
+
+
+@dataclass(frozen=True)
+class Influences:
+    """The shared error sources of one measurement and their joint covariance."""
+
+    names: tuple[str, ...]
+    """(K,) e.g. ``"lens:main:f"``, ``"photo:IMG_0003:wx"``, ``"body:S07:tz"``, ``"gap:S04"``."""
+    cov: Array
+    """(K, K)"""
+    parts: Mapping[str, Array]
+    """What causes the covariance: group -> (K, K), and the parts sum to ``cov``. Groups are observation groups
+    (``"target sightings"``, ``"known length: bar"``, ``"lens prior"``, ``"sheet print scale"``) and type B terms
+    (``"paper thickness"``, ``"contact gap"``, ``"edge definition"``)."""
+
+    @property
+    def size(self) -> int:
+        return len(self.names)
+
+
+@dataclass(frozen=True)
+class TypeB:
+    """One further influence that no photo can show, after the GUM's type B evaluation."""
+
+    name: str
+    """e.g. ``"gap:back"``, ``"thickness:sheet"``, ``"definition:front-1"``"""
+    group: str
+    """Budget line: ``"paper thickness"``, ``"contact gap"``, ``"strip thickness"``, ``"edge definition"``"""
+    u_mm: float
+
+
+@dataclass(frozen=True)
+class KnownLengthResult:
+    """How one known length fared in the adjustment."""
+
+    name: str
+    given_mm: float
+    """At the temperature of the photos: what was given at 20 degC, expanded to the temperature stated with it"""
+    u_mm: float
+    adjusted_mm: float
+    normalized_residual: float
+    smallest_detectable_mm: float
+    """Blunder that the network would notice with 80 % power at 0.1 % level (Baarda)."""
+    used: bool = True
+
+
+@dataclass(frozen=True)
+class Network:
+    """Result of the adjustment: every camera, photo and target in one world frame, with joint covariance."""
+
+    cameras: Mapping[str, Camera]
+    photos: Mapping[str, PhotoPose]
+    bodies: Mapping[str, BodyPose]
+    points: tuple[FreePoint, ...]
+    targets: Mapping[str, Target]
+    influences: Influences
+    """Influences of the network alone; names index lens, photo and body parameters (see ``network.layout``)."""
+    residuals: tuple[PhotoResiduals, ...]
+    lengths: tuple[KnownLengthResult, ...]
+    scale_known: bool
+    sigma0: float
+    """Standard deviation of unit weight after the adjustment (expected 1)."""
+    redundancy: float
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class PhotoResiduals:
+    """Sightings of one photo with what the adjustment made of them."""
+
+    photo_id: str
+    target_ids: tuple[str, ...]
+    point_ids: IntArray
+    uv_px: Array
+    """(N, 2) measured"""
+    residual_px: Array
+    """(N, 2) measured minus adjusted"""
+    weight: Array
+    """(N,) 1 used, 0 rejected as a wrong sighting, between: down-weighted"""
+
+
+@dataclass(frozen=True)
+class HeightPoint:
+    """Height of one sheet or one place of a cabinet above the work plane."""
+
+    name: str
+    xy_mm: Array
+    """(2,) work frame"""
+    height_mm: float
+    u_mm: float
+    group: str = ""
+    """Cabinet it stands for."""
+
+
+@dataclass(frozen=True)
+class WorkPlane:
+    """The plane of the cabinet tops and the frame fixed to it."""
+
+    rotation: Array
+    """(3, 3) of work_from_world"""
+    translation_mm: Array
+    """(3,) of work_from_world"""
+    shared_jac: Array
+    """(6, K) perturbation (w, d) of work_from_world per influence; rows as in ``numerics.rigid``."""
+    influences: Influences
+    """The network's influences, followed by the type B terms of thickness, gaps and edge definition."""
+    heights: tuple[HeightPoint, ...]
+    findings: tuple[Finding, ...] = ()
