@@ -25,7 +25,7 @@ from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.judgement import Judgements
 from phototemplate.output.result_judgements import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
-from phototemplate.output.schema import numbers
+from phototemplate.output.schema_base import Symmetric, numbers
 
 __all__ = ["StoredResult", "read_result", "result_of", "write_result_json"]
 
@@ -74,7 +74,7 @@ def result_of(measurement: Measurement, judgements: Judgements | None = None) ->
         ],
         influences=s.InfluencesPart(
             names=list(influences.names),
-            covariance=s.Symmetric.of(influences.cov, 7),
+            covariance=Symmetric.of(influences.cov, 7),
             outline_jacobian=numbers(outline.shared_jac, 7),
         ),
         findings=_findings(tuple(dict.fromkeys((*measurement.findings, *(judgements.findings if judgements else ()))))),
@@ -92,8 +92,8 @@ def _outline_part(outline: Outline) -> s.OutlinePart:
         edges=[_edge_part(seg, reports.get(seg.edge_id)) for seg in outline.segments],
         loops=[_loop_part(loop) for loop in outline.loops],
         state=s.StatePart(
-            noise_mm2=s.Symmetric.of(outline.noise_cov_mm2, 12),
-            causes_mm2={g: s.Symmetric.of(jac @ p @ jac.T, 12) for g, p in outline.influences.parts.items()},
+            noise_mm2=Symmetric.of(outline.noise_cov_mm2, 12),
+            causes_mm2={g: Symmetric.of(jac @ p @ jac.T, 12) for g, p in outline.influences.parts.items()},
         ),
         findings=_findings(outline.findings),
     )
@@ -156,7 +156,7 @@ def _plane_part(measurement: Measurement) -> s.WorkPlanePart:
     return s.WorkPlanePart(
         rotation=numbers(plane.rotation),
         translation_mm=numbers(plane.translation_mm),
-        covariance=s.Symmetric.of(plane.shared_jac @ plane.influences.cov @ plane.shared_jac.T),
+        covariance=Symmetric.of(plane.shared_jac @ plane.influences.cov @ plane.shared_jac.T),
         heights=[
             s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=h.u_mm)
             for h in plane.heights
@@ -174,7 +174,7 @@ def _camera_part(camera: Camera) -> s.CameraPart:
         size_px=camera.size_px,
         names=list(LENS_MODELS[camera.model].names),
         parameters=numbers(camera.params),
-        covariance=s.Symmetric.of(camera.cov),
+        covariance=Symmetric.of(camera.cov),
         source=camera.source,
     )
 
@@ -256,21 +256,21 @@ def _point_parts(net: Network) -> list[s.PointPart]:
             target=p.target_id,
             point=p.point_id,
             xyz_mm=numbers(p.xyz_mm),
-            covariance_mm2=s.Symmetric.of(p.noise_cov_mm2 + p.shared_jac @ net.influences.cov @ p.shared_jac.T),
+            covariance_mm2=Symmetric.of(p.noise_cov_mm2 + p.shared_jac @ net.influences.cov @ p.shared_jac.T),
             n_photos=p.n_photos,
         )
         for p in net.points
     ]
 
 
-def _block(net: Network, prefix: str) -> tuple[list[str], s.Symmetric | None]:
+def _block(net: Network, prefix: str) -> tuple[list[str], Symmetric | None]:
     """Names and covariance of the influences that begin with ``prefix``."""
     index = [i for i, name in enumerate(net.influences.names) if name.startswith(prefix)]
     if not index:
         return [], None
     return (
         [net.influences.names[i].removeprefix(prefix) for i in index],
-        s.Symmetric.of(net.influences.cov[np.ix_(index, index)]),
+        Symmetric.of(net.influences.cov[np.ix_(index, index)]),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from phototemplate.output import schema as s
+from phototemplate.output import schema_judgements as s
 from phototemplate.output.judgement import EdgeBudget, Judged, Judgements, finite_or_none
 
 

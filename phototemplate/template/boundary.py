@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from phototemplate.errors import InputError
-from phototemplate.model import Array
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
-from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet, meet_at, tangent_place, with_gradient
+from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet, tangent_place
 from phototemplate.template.quantities import span_area
 
 CHECK_TOLERANCE_MM = 0.02
@@ -128,9 +127,6 @@ def inside_angle(before: Span, after: Span) -> Dual:
     return math.pi - atan2(a.cross(b), a.dot(b))
 
 
-# ------------------------------------------------------------------------------------------------- joining
-
-
 def join(lines: Sequence[tuple[AnyCurve, str, str]], corners: Sequence[Vec]) -> Boundary:
     """Close a boundary over curves in running order; ``corners[i]`` lies near where curve i-1 meets curve i.
 
@@ -202,199 +198,6 @@ def _crossing_span(boundary: Boundary) -> str:
             if (i, j) != (0, n - 1) and runs[i].intersects(runs[j]):
                 return boundary[i].name
     return boundary[0].name
-
-
-# ------------------------------------------------------------------------------------------------- cutting
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """Where a line crosses a boundary."""
-
-    span: int
-    position: float
-    """Along the line"""
-    point: Vec
-
-
-def crossings(boundary: Boundary, line: LineCurve) -> list[Crossing]:
-    """Every crossing of a line with a boundary, in the order of the line. A corner on the line counts as left of it."""
-    out = []
-    for i, span in enumerate(boundary):
-        vertices = np.array([*span.vertices(0.5), (*span.end.xy, 0.0)])
-        points = flatten_polyline(vertices, False, 0.5)
-        left = line.sides(points) >= 0.0
-        for k in np.nonzero(left[1:] != left[:-1])[0]:
-            near = _between(points[k], points[k + 1], line)
-            xy = near if isinstance(span.curve, LineCurve) else meet_at(span.curve, line, near, 200.0)
-            if xy is not None:
-                out.append(Crossing(i, line.position(xy), with_gradient(span.curve, line, xy)))
-    return sorted(out, key=lambda c: c.position)
-
-
-def _between(p: Array, q: Array, line: LineCurve) -> Array:
-    a, b = line.side_at(p)[0], line.side_at(q)[0]
-    out: Array = p + (q - p) * (a / (a - b) if a != b else 0.5)
-    return out
-
-
-def walk(boundary: Boundary, first: Crossing, last: Crossing) -> list[Span]:
-    """Spans from one crossing along the boundary to another."""
-    i, j = first.span, last.span
-    a, b = boundary[i], boundary[j]
-    if i == j:
-        ahead = a.curve.position(last.point.xy) - a.curve.position(first.point.xy)
-        if ahead > 0:
-            return [replace(a, start=first.point, end=last.point)]
-    out = [replace(a, start=first.point)]
-    k = (i + 1) % len(boundary)
-    while k != j:
-        out.append(boundary[k])
-        k = (k + 1) % len(boundary)
-    out.append(replace(b, end=last.point))
-    return [s for s in out if s.advance() > 1e-6]
-
-
-def chord_of(boundary: Boundary, line: LineCurve, anchor: Array) -> tuple[Crossing, Crossing]:
-    """The stretch of a line inside a boundary that contains (or is nearest to) an anchor on it.
-
-    Raises Unfit where the line misses the boundary.
-    """
-    found = crossings(boundary, line)
-    if len(found) < 2:
-        raise Unfit("", "it misses the piece")
-    at = line.position(anchor)
-    pairs = list(zip(found[::2], found[1::2], strict=False))
-    return min(pairs, key=lambda pair: max(pair[0].position - at, at - pair[1].position, 0.0))
-
-
-def keep_left(boundary: Boundary, line: LineCurve, anchor: Array, name: str, finish: str) -> Boundary:
-    """The part of a boundary on the left of a line, cut along the line's stretch at the anchor."""
-    entry, leave = chord_of(boundary, line, anchor)
-    cut = Span(line, entry.point, leave.point, name, finish)
-    return (cut, *walk(boundary, leave, entry))
-
-
-def split(
-    boundary: Boundary, line: LineCurve, entry: Crossing, leave: Crossing, name: str, finish: str
-) -> tuple[Boundary, Boundary]:
-    """Both parts along one stretch of a line: that on its left, that on its right."""
-    there = Span(line, entry.point, leave.point, name, finish)
-    back = Span(line.reversed(), leave.point, entry.point, name, finish)
-    return (there, *walk(boundary, leave, entry)), (back, *walk(boundary, entry, leave))
-
-
-def chord_from_corner(boundary: Boundary, i: int, line: LineCurve) -> tuple[Crossing, Crossing]:
-    """The stretch of a line that goes into the piece from the corner where span i begins. Raises Unfit if there is none."""
-    start = boundary[i].start
-    at = line.position(start.xy)
-    beyond = [c for c in crossings(boundary, line) if c.position > at + 1.0]
-    if not beyond:
-        raise Unfit(corner_name(boundary, i), "the line does not go through the piece")
-    return Crossing(i, at, start), beyond[0]
-
-
-def set_back(boundary: Boundary, name: str, distance_mm: float) -> Boundary:
-    """Move the straight span of a name into the piece; neighbours that this swallows are dropped.
-
-    Raises Unfit where its neighbours do not reach it.
-    """
-    k = next(i for i, span in enumerate(boundary) if span.name == name)
-    span = boundary[k]
-    curve = span.curve.offset(distance_mm)
-    rest = [*boundary[k + 1 :], *boundary[:k]]
-    while len(rest) >= 2:
-        start, end = meet(rest[-1].curve, curve, span.start.xy), meet(curve, rest[0].curve, span.end.xy)
-        if start is None or end is None:
-            raise Unfit(name, "its neighbours do not reach it")
-        before, after = replace(rest[-1], end=start), replace(rest[0], start=end)
-        if before.advance() < SMALLEST_SPAN_MM:
-            rest.pop()
-        elif after.advance() < SMALLEST_SPAN_MM:
-            rest.pop(0)
-        else:
-            return (Span(curve, start, end, name, span.finish), after, *rest[1:-1], before)
-    raise Unfit(name, "nothing of the piece is left")
-
-
-def notch(boundary: Boundary, sides: Sequence[tuple[LineCurve, str]], anchor: Array, finish: str) -> Boundary:
-    """Cut a notch whose sides are given in running order, the first and the last crossing the boundary near the anchor.
-
-    Raises Unfit where a side misses the boundary.
-    """
-    (first, first_name), (last, last_name) = sides[0], sides[-1]
-
-    def nearest(line: LineCurve, name: str) -> Crossing:
-        found = crossings(boundary, line)
-        if not found:
-            raise Unfit(name, "it misses the piece")
-        at = line.position(anchor)
-        return min(found, key=lambda c: abs(c.position - at))
-
-    enter, leave = nearest(first, first_name), nearest(last, last_name)
-    out = walk(boundary, leave, enter)
-    at = enter.point
-    for k, (line, name) in enumerate(sides):
-        if k + 1 < len(sides):
-            corner = meet(line, sides[k + 1][0], at.xy)
-            assert corner is not None, "sides of a notch are square to each other"
-        else:
-            corner = leave.point
-        out.append(Span(line, at, corner, name, finish))
-        at = corner
-    return tuple(out)
-
-
-# ------------------------------------------------------------------------------------------------- corners
-
-
-def round_corner(boundary: Boundary, i: int, radius_mm: float) -> Boundary:
-    """Round the corner where span i begins; inside corners are filled, outside corners taken off.
-
-    Raises Unfit where the arc does not fit between the neighbouring corners.
-    """
-    a, b = boundary[i - 1], boundary[i]
-    name = corner_name(boundary, i)
-    turn = math.copysign(1.0, turning_rad(a, b))
-    centre = meet(a.curve.offset(turn * radius_mm), b.curve.offset(turn * radius_mm), _centre_guess(a, b, radius_mm))
-    if centre is None:
-        raise Unfit(name, "the arc finds no place")
-    start, end = a.curve.foot(centre), b.curve.foot(centre)
-    arc = ArcCurve(centre, dual(radius_mm), turn, math.atan2(*(start.xy - centre.xy)[::-1]))
-    return _replace_corner(boundary, i, Span(arc, start, end, name, "corner"))
-
-
-def _centre_guess(a: Span, b: Span, radius_mm: float) -> Array:
-    """Centre of the arc between the two tangents."""
-    u, v = a.curve.tangent(a.end).xy, b.curve.tangent(b.start).xy
-    half = abs(turning_rad(a, b)) / 2.0
-    inward = v - u
-    size = float(np.hypot(*inward)) or 1.0
-    out: Array = a.end.xy + inward / size * radius_mm / max(math.cos(half), 0.05)
-    return out
-
-
-def clip_corner(boundary: Boundary, i: int, clip_mm: float) -> Boundary:
-    """Cut a corner off by the same length along both edges."""
-    a, b = boundary[i - 1], boundary[i]
-    start = a.curve.foot(a.end - a.curve.tangent(a.end) * clip_mm)
-    end = b.curve.foot(b.start + b.curve.tangent(b.start) * clip_mm)
-    return _replace_corner(boundary, i, Span(LineCurve(start, (end - start).unit()), start, end,
-                                             corner_name(boundary, i), "corner"))
-
-
-def _replace_corner(boundary: Boundary, i: int, piece: Span) -> Boundary:
-    n = len(boundary)
-    out = list(boundary)
-    out[i - 1] = replace(boundary[i - 1], end=piece.start)
-    out[i] = replace(out[i], start=piece.end)
-    for k in ((i - 1) % n, i):
-        if out[k].advance() < -1e-6:
-            raise Unfit(piece.name, "it is longer than the edge beside it")
-    if piece.advance() <= 0:
-        raise Unfit(piece.name, "it finds no place")
-    out.insert(i, piece)
-    return tuple(out)
 
 
 def largest_working(works: Callable[[float], bool], low: float, high: float, step: float = 0.1) -> float | None:

@@ -12,13 +12,12 @@ from phototemplate.template.boundary import (
     FitError,
     Unfit,
     check,
-    clip_corner,
     corner_name,
     largest_working,
-    round_corner,
     same_corner,
     turning_rad,
 )
+from phototemplate.template.boundary_corners import clip_corner, round_corner
 from phototemplate.template.spec import CornerSpec, PieceSpec, ShopSpec
 
 

@@ -13,15 +13,8 @@ from shapely import affinity
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array
-from phototemplate.template.boundary import (
-    Boundary,
-    FitError,
-    Span,
-    crossings,
-    largest_working,
-    polygon_of,
-    walk,
-)
+from phototemplate.template.boundary import Boundary, FitError, Span, largest_working, polygon_of
+from phototemplate.template.boundary_cuts import crossings, walk
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import arc_of_bulge, flatten_polyline
 from phototemplate.template.edge_lines import loop_runs

@@ -8,17 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from phototemplate.template.boundary import (
-    Boundary,
-    FitError,
-    Unfit,
-    boundary_area,
-    check,
-    keep_left,
-    largest_working,
-    notch,
-    polygon_of,
-)
+from phototemplate.template.boundary import Boundary, FitError, Unfit, boundary_area, check, largest_working, polygon_of
+from phototemplate.template.boundary_cuts import keep_left, notch
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.meeting import AnyCurve
 from phototemplate.template.places import OpeningPlace, front_point

@@ -16,17 +16,13 @@ from phototemplate.template.boundary import (
     FitError,
     Unfit,
     check,
-    chord_from_corner,
-    chord_of,
     corner_name,
-    keep_left,
     largest_working,
     polygon_of,
     same_corner,
-    set_back,
-    split,
     turning_rad,
 )
+from phototemplate.template.boundary_cuts import chord_from_corner, chord_of, keep_left, set_back, split
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Vec
 from phototemplate.template.places import front_point, inward_at, place_along

@@ -10,12 +10,8 @@ import shapely
 from shapely import ops
 
 from phototemplate.model import Array
-from phototemplate.template.boundary import (
-    Unfit,
-    chord_of,
-    polygon_of,
-    polygon_of_vertices,
-)
+from phototemplate.template.boundary import Unfit, polygon_of, polygon_of_vertices
+from phototemplate.template.boundary_cuts import chord_of
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
 from phototemplate.template.meeting import meet_at

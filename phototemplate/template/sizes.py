@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.boundary import Boundary, Span, crossings
+from phototemplate.template.boundary import Boundary, Span
+from phototemplate.template.boundary_cuts import crossings
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.cutouts import PlacedCutout
 from phototemplate.template.drawing import flatten_polyline

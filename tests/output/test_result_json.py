@@ -11,7 +11,8 @@ import pytest
 from phototemplate.edges.shapes.evaluate import point_at
 from phototemplate.errors import InputError
 from phototemplate.output.result_json import read_result, write_result_json
-from phototemplate.output.schema import SCHEMA_PATH, Symmetric, numbers, schema_text
+from phototemplate.output.schema import SCHEMA_PATH, schema_text
+from phototemplate.output.schema_base import Symmetric, numbers
 from tests.output.samples import measurement
 
 
