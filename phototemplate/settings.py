@@ -195,8 +195,6 @@ class OutlineSettings(Section):
     """A wall profile run on further than this to its corner gives the finding ``corner-unseen``"""
     min_corner_angle_deg: float = 15.0
     """Edges that meet at a flatter angle give the finding ``corner-grazing``"""
-    chord_tolerance_mm: float = 0.05
-    """Largest distance of a drawn polyline from the profile it stands for"""
 
 
 class OutputSettings(Section):
