@@ -2,57 +2,31 @@
 
 The answer is the gap that the piece would leave: a piece that touches the wall where it stands out most (its edge straight,
 square to another wall, or as drawn), the largest gap behind it and where, and how much would have to be scribed off to close
-it. Every figure follows from the heights of the wall and their joint covariance. The largest gap is a maximum over noisy
-heights and comes out too large on the average; that is taken off by drawing from the same covariance (parametric bootstrap:
-Efron and Tibshirani, An Introduction to the Bootstrap, ch. 10), and the spread of the draws is its uncertainty.
+it. Every figure follows from the heights of the wall and their joint covariance.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from phototemplate.errors import InputError, MeasureError
+from phototemplate.errors import InputError
 from phototemplate.model import Array, BoolArray, HeightPoint, Measurement, Outline
 from phototemplate.numerics.decision import Decision, Guard, decide
-from phototemplate.numerics.montecarlo import correlated_draws
-from phototemplate.studies.fit_reference import FREEDOM_WORDS, Fit, Freedom, fit
+from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
+from phototemplate.studies.fit_reference import Freedom
 from phototemplate.studies.references import Reference
-from phototemplate.studies.straightness import Zone, minimum_zone, zone_widths
+from phototemplate.studies.touching import Touching, lay_piece
 from phototemplate.studies.verdict import judge_quantity
+from phototemplate.studies.wall_figures import Figure, Kind, line_rows, row_u, wall_figures
 from phototemplate.studies.wall_line import End, WallLine, choose_wall, wall_line
 from phototemplate.template.gradients import Dual
 from phototemplate.units import INCH_MM
 
 USUAL_GAP_MM = INCH_MM / 8
 """Gap that caulk is expected to hide (common practice, no published source)"""
-CORNER_MM = 300.0
-"""Length over which joint compound swells a corner (common practice)"""
-DRAWS = 1000
-SEED = 7
-
-Kind = Literal["straight", "square", "drawing"]
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One number with its uncertainty."""
-
-    name: str
-    value: float
-    u: float
-    unit: Literal["mm", "deg"] = "mm"
-    meaning: str = ""
-
-    @property
-    def U(self) -> float:
-        """k = 2"""
-        return 2.0 * self.u
 
 
 @dataclass(frozen=True)
@@ -121,95 +95,50 @@ def check_wall(
     """
     if not limit_mm > 0:
         raise InputError(f"The allowed gap must be larger than nothing, not {limit_mm:g} mm.")
+    wall = wall_line(outline, choose_wall(outline, edge_id), heights, corner)
+    compared = _compare(wall, outline, square_to, reference, freedom)
+    within = _within(wall, stretch_mm) & compared.covered
+    x = wall.distance_mm
+    laid = lay_piece(compared, x, within)
+    level, level_rows = _levelled(compared.kind, x, compared.height_mm, within)
+    meaning = f"behind {compared.against} that touches the wall"
+    largest = Figure("largest gap", laid.largest_mm, laid.largest_u_mm, "mm", meaning)
+    decision = decide(largest.value, largest.u, upper=limit_mm, guard=guard)
+    judged = compared.cov_mm2[np.ix_(within, within)]
+    return WallCheck(
+        job=job,
+        wall=wall,
+        against=compared.against,
+        kind=compared.kind,
+        piece_mm=laid.piece_mm - compared.height_mm + level,
+        deviation_mm=level,
+        deviation_u_mm=row_u(level_rows, compared.cov_mm2),
+        gap_mm=laid.gap_mm,
+        gap_u_mm=laid.gap_u_mm,
+        within=within,
+        largest_gap=largest,
+        largest_at_mm=tuple(float(x[within][k]) for k in laid.largest_at),
+        touches_at_mm=tuple(float(x[within][k]) for k in laid.touches),
+        figures=wall_figures(wall.corner, compared.kind, x[within], compared.height_mm[within], judged, square_to),
+        limit_mm=limit_mm,
+        decision=decision,
+        remedy=_remedy(measurement, wall, laid.weights @ compared.rows, largest.value, limit_mm, guard, decision),
+        budget=_budget(compared, laid),
+        fit_rms_mm=None if compared.fitted is None else compared.fitted.rms_mm,
+        findings=tuple(_notes(wall, compared, within)),
+    )
+
+
+def _compare(
+    wall: WallLine, outline: Outline, square_to: str | None, reference: Reference | None, freedom: Freedom
+) -> Comparison:
     if square_to is not None and reference is not None:
         raise InputError("A wall is compared with one thing at a time; give a right angle or a drawing, not both.")
-    wall = wall_line(outline, choose_wall(outline, edge_id), heights, corner)
-    within = _within(wall, stretch_mm)
-    n = wall.distance_mm.size
-    fitted: Fit | None = None
-    project = np.eye(n)
-    kind: Kind = "straight"
-    against, more = "a straight piece", None
-    deviation = wall.height_mm
-    turning = True
-    angle_rows: Array | None = None
     if square_to is not None:
-        kind, turning = "square", False
-        slope, angle_rows = _square_slope(wall, outline, square_to)
-        against = f"a straight piece square to {square_to}"
-        deviation = wall.height_mm - slope * wall.distance_mm
-    elif reference is not None:
-        kind, turning = "drawing", freedom == "turn"
-        fitted = fit(wall, reference, freedom)
-        against = f"{reference.name}, {FREEDOM_WORDS[freedom]}"
-        deviation, project, more = fitted.deviation_mm, fitted.project, fitted.reference_cov_mm2
-        within = within & np.asarray(fitted.covered, dtype=bool)
-    rows = project @ wall.rows
-    if angle_rows is not None:
-        rows = rows - np.outer(wall.distance_mm, angle_rows)
-    parts = {cause: rows @ part @ rows.T for cause, part in wall.state.parts.items()}
-    if more is not None:
-        parts[f"uncertainty of {reference.name}" if reference else "reference"] = project @ more @ project.T
-    cov = sum(parts.values(), np.zeros((n, n)))
-    x, d = wall.distance_mm, deviation
-    xs, ds, cs = x[within], d[within], cov[np.ix_(within, within)]
-    zone = minimum_zone(xs, ds) if turning and kind == "straight" else _pushed(xs, ds)
-    piece = zone.piece(x)
-    if kind == "drawing" and freedom == "none":
-        piece = np.zeros(n)  # the drawing says where the piece goes; it is not pushed anywhere
-    gap = piece - d
-    w = zone.weights(xs)
-    jac = np.zeros((n, n))
-    jac[:, np.flatnonzero(within)] = _piece_rows(zone, xs, x)
-    jac -= np.eye(n)
-    if kind == "drawing" and freedom == "none":
-        jac = -np.eye(n)
-        zone, w = _as_drawn(xs, ds)
-    gap_u = _row_u(jac, cov)
-    draws = correlated_draws(np.random.default_rng(SEED), ds, cs, DRAWS)
-    drawn = _widths(xs, draws, kind, freedom)
-    shape = _widths(xs, ds[None], kind, freedom)[0]
-    value = max(2.0 * shape - float(drawn.mean()), 0.0)
-    u = float(drawn.std(ddof=1))
-    largest = Figure("largest gap", value, u, "mm", f"behind {against} that touches the wall")
-    decision = decide(value, u, upper=limit_mm, guard=guard)
-    centred = d - float(np.mean(ds)) if kind != "drawing" else d
-    if kind == "straight":  # deviations from the line of best fit
-        line = np.polyfit(xs, ds, 1)
-        centred = d - np.polyval(line, x)
-        hat = _line_rows(xs, x)
-        back = np.eye(n)
-        back[:, np.flatnonzero(within)] -= hat
-        deviation_u = _row_u(back, cov)
-    elif kind == "square":
-        back = np.eye(n)
-        back[:, np.flatnonzero(within)] -= 1.0 / xs.size
-        deviation_u = _row_u(back, cov)
-    else:
-        deviation_u = np.sqrt(np.maximum(np.diag(cov), 0.0))
-    budget = sorted(((c, _u(w, p[np.ix_(within, within)])) for c, p in parts.items()), key=lambda item: -item[1])
-    at_least = [(cause, s) for cause, s in budget if s > 0.02 * max(u, 1e-9)]
-    where_far = tuple(float(xs[k]) for k in zone.far)
-    full = np.zeros(n)
-    full[within] = w
-    remedy = _remedy(measurement, wall, full @ rows, value, limit_mm, guard, decision)
-    notes = [] if wall.corner_known else [
-        f"No corner was measured; distances count from the {wall.corner} end of what was seen, as seen from the room."
-    ]
-    if fitted is not None and fitted.rivals:
-        notes.append(
-            f"{fitted.rivals + 1} lines of the drawing are long enough for this wall; compared with the "
-            f"{('longest', 'second longest')[fitted.run] if fitted.run < 2 else f'{fitted.run + 1}th longest'}. Name the layer "
-            "of the wall if that is not the one."
-        )
-    if not np.all(wall.seen[within]):
-        unseen = float(np.diff(x).mean()) * int(np.count_nonzero(~wall.seen[within]))
-        notes.append(f"About {unseen:.0f} mm of the judged stretch were not seen; there the wall is run on, with a larger U.")
-    return WallCheck(
-        job, wall, against, kind, piece - d + centred, centred, deviation_u, gap, gap_u, within, largest, where_far,
-        tuple(float(xs[k]) for k in zone.touching), tuple(_figures(wall, kind, x, d, cov, within, square_to)),
-        limit_mm, decision, remedy, tuple(at_least), None if fitted is None else fitted.rms_mm, tuple(notes),
-    )  # fmt: skip
+        return compare_square(wall, outline, square_to)
+    if reference is not None:
+        return compare_drawing(wall, reference, freedom)
+    return compare_straight(wall)
 
 
 def _within(wall: WallLine, stretch: tuple[float, float] | None) -> BoolArray:
@@ -225,150 +154,42 @@ def _within(wall: WallLine, stretch: tuple[float, float] | None) -> BoolArray:
     return inside
 
 
-def _square_slope(wall: WallLine, outline: Outline, other: str) -> tuple[float, Array]:
-    """Slope of the line square to ``other`` in this wall's frame, and its derivative (S,) with respect to the state.
-
-    The other edge's direction is that of its line of best fit over the stretch seen.
-    """
-    if other == wall.edge_id:
-        raise InputError(f"{other} cannot be square to itself; name the other wall.")
-    state = wall.state
-    state.curve(other)
-    line = wall_line(outline, other)
-    x = line.distance_mm
-    g = _slope_row(x)
-    slope = float(g @ line.height_mm)
-    direction = line.along + slope * line.into_room
-    turned = np.array([-direction[1], direction[0]])
-    along, into = float(turned @ wall.along), float(turned @ wall.into_room)
-    if abs(along) < abs(into):
-        raise MeasureError(f"{other} runs along {wall.edge_id} rather than across it; name a wall that meets it at a corner.")
-    d_turned = np.array([-line.into_room[1], line.into_room[0]])
-    change = (float(d_turned @ wall.into_room) * along - into * float(d_turned @ wall.along)) / along**2
-    return into / along, change * (g @ line.rows)
-
-
-def _pushed(x: Array, y: Array) -> Zone:
-    """A piece of given direction touches at the highest point."""
-    return Zone(float(y.max() - y.min()), 0.0, float(y.max()), (int(np.argmax(y)),), (int(np.argmin(y)),))
-
-
-def _as_drawn(x: Array, y: Array) -> tuple[Zone, Array]:
-    """A piece where the drawing puts it: the largest gap alone counts."""
-    k = int(np.argmin(y))
-    w = np.zeros(x.size)
-    w[k] = -1.0
-    return Zone(max(-float(y[k]), 0.0), 0.0, 0.0, (int(np.argmax(y)),), (k,)), w
-
-
-def _widths(x: Array, y: Array, kind: Kind, freedom: Freedom) -> Array:
-    """(draws,) largest gap for many profiles."""
+def _levelled(kind: Kind, x: Array, height: Array, within: BoolArray) -> tuple[Array, Array]:
+    """Heights (n,) as they are shown, and their derivative (n, n): from the line of best fit of the judged stretch, from the
+    mean where the direction counts, as they are where a drawing says where zero is."""
+    rows = np.eye(x.size)
+    judged = np.flatnonzero(within)
     if kind == "straight":
-        return zone_widths(x, y)
-    if kind == "drawing" and freedom == "none":
-        out: Array = np.maximum(-y.min(axis=1), 0.0)
-        return out
-    wide: Array = y.max(axis=1) - y.min(axis=1)
-    return wide
+        rows[:, judged] -= line_rows(x[within], x)
+    elif kind == "square":
+        rows[:, judged] -= 1.0 / judged.size
+    return rows @ height, rows
 
 
-def _piece_rows(zone: Zone, xs: Array, x: Array) -> Array:
-    """(n, m) derivative of the piece's height at ``x`` with respect to the heights at ``xs``."""
-    out = np.zeros((x.size, xs.size))
-    if len(zone.touching) == 2:
-        a, b = zone.touching
-        share = (x - xs[a]) / (xs[b] - xs[a])
-        out[:, a] += 1.0 - share
-        out[:, b] += share
-    else:
-        out[:, zone.touching[0]] = 1.0
-        if len(zone.far) == 2:  # balanced on one place; it takes the direction of the two farthest
-            a, b = zone.far
-            slope = (x - xs[zone.touching[0]]) / (xs[b] - xs[a])
-            out[:, b] += slope
-            out[:, a] -= slope
-    return out
+def _budget(compared: Comparison, laid: Touching) -> tuple[tuple[str, float], ...]:
+    """Causes of the largest gap's uncertainty, largest first; what is below 2 % of it is left out."""
+    w = laid.weights[None]
+    items = sorted(((cause, float(row_u(w, part)[0])) for cause, part in compared.parts.items()), key=lambda item: -item[1])
+    return tuple((cause, u) for cause, u in items if u > 0.02 * max(laid.largest_u_mm, 1e-9))
 
 
-def _slope_row(x: Array) -> Array:
-    c = x - x.mean()
-    out: Array = c / float(c @ c)
-    return out
-
-
-def _line_rows(xs: Array, x: Array) -> Array:
-    """(n, m) line of best fit at ``x`` from heights at ``xs``."""
-    out: Array = 1.0 / xs.size + np.outer(x - xs.mean(), _slope_row(xs))
-    return out
-
-
-def _u(row: Array, cov: Array) -> float:
-    return math.sqrt(max(float(row @ cov @ row), 0.0))
-
-
-def _row_u(rows: Array, cov: Array) -> Array:
-    out: Array = np.sqrt(np.maximum(np.sum((rows @ cov) * rows, axis=1), 0.0))
-    return out
-
-
-def bow_row(x: Array) -> Array:
-    """(n,) weights of the bow: height of the middle over the line between the ends, of the parabola of best fit over the wall
-    without its corners (:data:`CORNER_MM` at each end, a quarter of a short wall), taken over the whole length."""
-    inner, design = _inner(x)
-    row = np.zeros(x.size)
-    span = float(x[-1] - x[0])
-    # c t^2 with t in units of the half length: the middle stands -c over the ends' line
-    row[inner] = -np.linalg.pinv(design)[2]
-    return row if span > 0 else np.zeros(x.size)
-
-
-def swelling_row(x: Array, at_start: bool) -> Array:
-    """(n,) weights of a corner's swelling: how far the wall's end stands into the room from the same parabola run on."""
-    inner, design = _inner(x)
-    t = -1.0 if at_start else 1.0
-    row = np.zeros(x.size)
-    row[inner] -= np.array([1.0, t, t * t]) @ np.linalg.pinv(design)
-    row[0 if at_start else -1] += 1.0
-    return row
-
-
-def _inner(x: Array) -> tuple[NDArray[np.intp], Array]:
-    span = float(x[-1] - x[0])
-    zone = min(CORNER_MM, 0.25 * span)
-    inner = np.flatnonzero((x >= x[0] + zone) & (x <= x[-1] - zone))
-    t = 2.0 * (x[inner] - x[0]) / span - 1.0
-    return inner, np.column_stack([np.ones_like(t), t, t * t])
-
-
-def _figures(
-    wall: WallLine, kind: Kind, x: Array, d: Array, cov: Array, within: BoolArray, square_to: str | None
-) -> list[Figure]:
-    xs, ds, cs = x[within], d[within], cov[np.ix_(within, within)]
-    out = []
-
-    def add(name: str, row: Array, unit: Literal["mm", "deg"], meaning: str) -> None:
-        factor = 180.0 / math.pi if unit == "deg" else 1.0
-        out.append(Figure(name, factor * float(row @ ds), factor * _u(row, cs), unit, meaning))
-
-    if xs.size >= 8:
-        add("bow", bow_row(xs), "mm", "middle over the line between the ends, corners left out; positive: into the room")
-        for at_start in (True, False):
-            end = wall.corner if at_start else ("right" if wall.corner == "left" else "left")
-            add(f"swelling at the {end} end", swelling_row(xs, at_start), "mm",
-                "end over the parabola of the rest run on; positive: into the room")  # fmt: skip
-    if kind == "square":
-        add("angle", _slope_row(xs), "deg", f"to a right angle with {square_to}; positive: the far end comes into the room")
-        row = _slope_row(xs) * float(xs[-1] - xs[0])
-        add("out of square", row, "mm", f"over the {xs[-1] - xs[0]:.0f} mm judged")
-    elif kind == "drawing" and abs(float(_slope_row(xs) @ ds)) > 1e-9:
-        add("angle", _slope_row(xs), "deg", "to the drawing; positive: the far end comes into the room")
-    if kind != "straight":
-        k = int(np.argmax(ds))
-        unit = np.zeros(xs.size)
-        unit[k] = 1.0
-        if kind == "drawing":
-            add("stands out most", unit, "mm", f"into the room from the drawing, {xs[k]:.0f} mm from the corner")
-    return out
+def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]:
+    notes = []
+    if not wall.corner_known:
+        notes.append(
+            f"No corner was measured; distances count from the {wall.corner} end of what was seen, as seen from the room."
+        )
+    fitted = compared.fitted
+    if fitted is not None and fitted.rivals:
+        which = ("longest", "second longest")[fitted.run] if fitted.run < 2 else f"{fitted.run + 1}th longest"
+        notes.append(
+            f"{fitted.rivals + 1} lines of the drawing are long enough for this wall; compared with the {which}. Name the "
+            "layer of the wall if that is not the one."
+        )
+    if not np.all(wall.seen[within]):
+        unseen = float(np.diff(wall.distance_mm).mean()) * int(np.count_nonzero(~wall.seen[within]))
+        notes.append(f"About {unseen:.0f} mm of the judged stretch were not seen; there the wall is run on, with a larger U.")
+    return notes
 
 
 def _remedy(

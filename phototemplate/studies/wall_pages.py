@@ -18,8 +18,9 @@ from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
-from phototemplate.studies.check_wall import Figure, WallCheck
+from phototemplate.studies.check_wall import WallCheck
 from phototemplate.studies.lean import Lean
+from phototemplate.studies.wall_figures import Figure
 from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
 from phototemplate.units import INCH_MM, format_length
 

@@ -22,8 +22,9 @@ import numpy as np
 import platformdirs
 
 from phototemplate.errors import PhototemplateError
-from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, bow_row, check_wall
+from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, check_wall
 from phototemplate.studies.straightness import minimum_zone
+from phototemplate.studies.wall_figures import bow_row
 from tests.bench import BenchResult
 
 RENDERED = ((6.0, (5.0, 0.0)), (0.4, (0.0, 0.0)))
