@@ -90,7 +90,7 @@ def adjust(
     tell("Covariance", 0.9)
     solution = run.solved
     cov = bundle.covariance(run.problem, solution.normal)
-    moved_findings(run)
+    moved_findings(run, cov.shared)
     print_scale_findings(run, bool(used))
     curl_findings(run, cov.shared)
     length_findings(run, results)

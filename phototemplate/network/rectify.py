@@ -24,6 +24,8 @@ _NODE_MM = 20.0
 """Spacing of the grid on which photos are chosen and positions interpolated"""
 _MAX_PIXELS = 60_000_000
 _BORDER_PX = 8
+_FAR_PX = 1e6
+"""Nodes that a photo would show this far out are near its horizon and no place to interpolate from"""
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ def rectify(
         size = network.cameras[network.photos[photo].camera_id].size_px
         # Positions between the nodes by interpolation: the mapping is smooth, the error far below a pixel of the view.
         uv = project(network, photo, world).uv_px
+        uv[np.any(np.abs(uv) > _FAR_PX, axis=1)] = np.nan
         zoom = picture.shape[1] / size[0]
         uv = ((uv + 0.5) * zoom - 0.5).reshape(node_r, node_c, 2).astype(np.float32)
         touched = np.nonzero(weight[i].max(axis=1))[0], np.nonzero(weight[i].max(axis=0))[0]
@@ -141,12 +144,13 @@ def _score(network: Network, plane: WorkPlane, photo: str, world: Array) -> Arra
     size = network.cameras[network.photos[photo].camera_id].size_px
     uv = seen.uv_px
     edge = np.minimum(np.minimum(uv[:, 0], size[0] - 1 - uv[:, 0]), np.minimum(uv[:, 1], size[1] - 1 - uv[:, 1]))
-    along = seen.d_xyz @ plane.rotation[:2].T  # (n, 2, 2) px per mm along the plane's x and y
-    gram = np.einsum("nij,nik->njk", along, along)
-    trace, det = gram[:, 0, 0] + gram[:, 1, 1], np.linalg.det(gram)
-    smallest = np.sqrt(np.maximum(0.5 * trace - np.sqrt(np.maximum(0.25 * trace**2 - det, 0.0)), 0.0))
-    fade = np.clip((edge - _BORDER_PX) / (0.05 * max(size)), 0.0, 1.0)
-    return np.where(np.isfinite(edge) & (edge > _BORDER_PX), smallest * (0.2 + 0.8 * fade), 0.0)
+    # Derivatives of what lies near the plane through the eye or behind it are beyond all bounds: such points are not asked.
+    inside = (seen.depth_mm > 0) & (np.nan_to_num(edge, nan=-1.0) > _BORDER_PX)
+    along = seen.d_xyz[inside] @ plane.rotation[:2].T  # (m, 2, 2) px per mm along the plane's x and y
+    fade = np.clip((edge[inside] - _BORDER_PX) / (0.05 * max(size)), 0.0, 1.0)
+    score = np.zeros(len(uv))
+    score[inside] = np.linalg.svd(along, compute_uv=False)[:, 1] * (0.2 + 0.8 * fade)
+    return score
 
 
 def _soft_weights(best: Array, valid: Array, score: Array, feather_nodes: float) -> NDArray[np.float32]:

@@ -54,7 +54,7 @@ class Run:
             for b in np.nonzero((bodies > 0) & (bodies < 24))[0]:
                 local = problem.local[on_body & (problem.body == b)]
                 spread = np.linalg.svd(local - local.mean(axis=0), compute_uv=False)
-                if spread[1] < 0.02 * spread[0] + 1e-9:
+                if len(spread) < 2 or spread[1] < 0.02 * spread[0] + 1e-9:
                     bodies[b] = 0
             on_point = used & (problem.point >= 0)
             points = np.bincount(problem.point[on_point], minlength=len(problem.point_ids))

@@ -41,7 +41,7 @@ def views_of(
 ) -> dict[str, dict[str, View]]:
     """Views by photo and target; sightings of unknown targets are left out, repeated ones keep the first.
 
-    ``extra_px`` per target is added in quadrature to the standard deviation of its sightings.
+    ``extra_px`` per target is added in quadrature to the standard deviation of where its edges are seen (:func:`_of_edges`).
     """
     more = extra_px or {}
     out: dict[str, dict[str, View]] = {}
@@ -67,9 +67,29 @@ def views_of(
                     numbers,
                     target.points_mm[numbers],
                     np.asarray(photo.uv_px, dtype=np.float64)[rows],
-                    np.asarray(photo.cov_px2, dtype=np.float64)[rows] + more.get(target_id, 0.0) ** 2 * np.eye(2),
+                    np.asarray(photo.cov_px2, dtype=np.float64)[rows]
+                    + more.get(target_id, 0.0) ** 2 * _of_edges(photo.uv_px[rows], target),
                 )
         out[photo.photo_id] = views
+    return out
+
+
+def _of_edges(uv: Array, target: Target) -> Array:
+    """(n, 2, 2) covariance of corners whose edges are shifted by 1 px each, n corners of a plain marker (n, 2).
+
+    A corner is where two edges meet: seen from the side they meet at a flat or at a sharp angle, and a small shift of an
+    edge moves the corner far. With unit normals N (2, 2) of its edges it is ``(N^T N)^-1``; the unit matrix where they are
+    at right angles, and where the outline is not complete.
+    """
+    out = np.tile(np.eye(2), (len(uv), 1, 1))
+    if len(uv) != 4 or len(target.points_mm) != 4:
+        return out
+    along = np.roll(uv, -1, axis=0) - uv
+    along = along / np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
+    for k in range(4):
+        normals = np.array([[-d[1], d[0]] for d in (along[k - 1], along[k])])
+        if abs(np.linalg.det(normals)) > 1e-3:
+            out[k] = np.linalg.inv(normals.T @ normals)
     return out
 
 

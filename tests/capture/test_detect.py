@@ -182,10 +182,13 @@ def _real(folder: Path, name: str, plain: PlainMarkers) -> Sightings:
 
 
 def test_real_markers(reference_photos: Path) -> None:
-    """Photos of the OpenCV tutorials (Debian opencv-doc 4.6.0): 6 single markers, a grid of 35 of a custom dictionary."""
+    """Photos of the OpenCV tutorials (Debian opencv-doc 4.6.0): 6 single markers, 17 of a ChArUco board, a grid of 35 of a
+    custom dictionary."""
     folder = reference_photos / "aruco_photos"
     single = _real(folder, "singlemarkersoriginal.jpg", PlainMarkers("DICT_6X6_250", 40.0))
     assert set(single.target_ids) == {"M23", "M40", "M62", "M98", "M124", "M203"}
+    board = _real(folder, "choriginal.jpg", PlainMarkers("DICT_6X6_250", 20.0))
+    assert set(board.target_ids) == {f"M{n}" for n in range(17)}
     grid = _real(folder, "gboriginal.png", PlainMarkers(folder / "tutorial_dict.yml", 40.0))
     assert set(grid.target_ids) == {f"M{n}" for n in range(35)}
     plane = np.array([plain_target(n, 40.0).points_mm[:, :2] + [50.0 * (n % 5), -50.0 * (n // 5)] for n in range(35)])

@@ -1,8 +1,10 @@
 """The published close-range network (folder ``survey_network`` of the reference photographs) as an adjustment problem.
 
 Source: applied-geodesy/bundle-adjustment, example of module JAICOV: 115 photos, 157 targets, one scale bar.
-The published corrections are added to the ideal (pinhole) position, evaluated there: with nothing adjusted this gives
-the published residuals to 0.000003 mm rms. Image positions are in mm of the sensor, y turned downwards.
+The published corrections are added to the ideal (pinhole) position and evaluated there, not at the measured position: with
+nothing adjusted this gives the published residuals to 0.000003 mm rms. (A note beside the data places the evaluation at the
+measured position, from which these residuals do not follow that closely.) Image positions are in mm of the sensor, y turned
+downwards.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -188,8 +189,32 @@ def test_moved_sheet_is_found_and_left_out(shift: tuple[float, float, float]) ->
     assert [(f.code, f.where) for f in network.findings if f.code == "sheet-moved"] == [("sheet-moved", "S03")]
     square, n = normalized_square(*errors_and_cov(network, k, leave_out=("S03",)))
     assert square / n < 1.25
+    size, u = stated_shift(network)
+    assert abs(size - np.hypot(*shift[:2])) <= u + 0.05, "rounded to 0.1 mm"
+    assert u < 0.3
+
+
+def stated_shift(network: Network) -> tuple[float, float]:
+    """Shift and its U in mm that the first finding about a moved sheet states."""
     text = next(f.message for f in network.findings if f.code == "sheet-moved")
-    assert float(text.split("about ")[1].split(" mm")[0]) == pytest.approx(np.hypot(*shift[:2]), rel=0.3)
+    found = re.search(r"lies ([\d.]+) mm \(U ([\d.]+) mm\)", text)
+    assert found, text
+    return float(found[1]), float(found[2])
+
+
+def test_sheet_moved_twice_has_three_places() -> None:
+    """A second move in the last photos: each place is stated by itself, against the one that most photos show."""
+    k = kitchen(45, moved={"S03": (0.0, 9.0, 0.0)}, n_photos=12, strips=_FEW)
+    again = kitchen(45, moved={"S03": (14.0, -20.0, 0.3)}, n_photos=12, strips=_FEW)
+    late = {p: again.sightings[p] for p in ("IMG_0010", "IMG_0011", "IMG_0012")}
+    network = run(replace(k, sightings={**k.sightings, **late}), bar_of(k))
+    (moved,) = (f for f in network.findings if f.code == "sheet-moved")
+    assert moved.where == "S03"
+    sizes = [float(v) for v in re.findall(r"([\d.]+) mm \(U", moved.message)]
+    first, second = np.array([0.0, 9.0]), np.array([14.0, -20.0])
+    places = [np.zeros(2), first, second]
+    gaps = [sorted(float(np.linalg.norm(a - b)) for b in places if b is not a) for a in places]
+    assert any(np.allclose(sorted(sizes), gap, atol=0.4) for gap in gaps), (sizes, gaps)
 
 
 def test_sheet_at_97_percent() -> None:

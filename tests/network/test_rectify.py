@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 
 import numpy as np
@@ -78,3 +79,18 @@ def test_bounds_nobody_sees_are_an_error(scene: Scene) -> None:
     k, plane, photos = scene
     with pytest.raises(MeasureError, match="bounds"):
         rectify.rectify(k.truth, plane, photos.__getitem__, (90000.0, 90000.0, 90500.0, 90500.0))
+
+
+def test_places_beside_and_behind_a_camera_are_not_asked(scene: Scene) -> None:
+    """On the plane through the eye a projection has no bounds (central projection, any textbook): no warning, no score."""
+    k, plane, _ = scene
+    name, photo = next(iter(k.truth.photos.items()))
+    axis, up = photo.rotation[2], plane.rotation[2]
+    eye, origin = -photo.rotation.T @ photo.translation_mm, -plane.rotation.T @ plane.translation_mm
+    along = np.cross(axis, up)
+    depths = (-500.0, -1e-9, 0.0, 1e-200, 1e-9, 1e-3)
+    across = [np.linalg.solve([axis, up, along], [axis @ eye + d, up @ origin, along @ eye]) for d in depths]
+    world = np.concatenate([p + np.linspace(-4000, 4000, 9)[:, None] * along for p in across])
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert not rectify._score(k.truth, plane, name, world).any()
