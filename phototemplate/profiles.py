@@ -149,8 +149,9 @@ def match_profiles(
 ) -> tuple[dict[str, Camera], list[Finding]]:
     """Best profile for every camera among the photos, as a prior in the photos' own pixels.
 
-    An exact match has the same make, model, lens, focal length, zoom and stored size (either way up). A near match is the same
-    model at another size (resized or cropped about the centre) or with another lens name; it is trusted less and said so.
+    An exact match has the same make, model, lens, focal length, zoom and stored size. A near match is the same model at
+    another size (resized or cropped about the centre), turned by software, or with another zoom or lens name; a finding says
+    what differs and what was done about it, and all but a mere turn makes it count less.
     """
     cameras: dict[str, Camera] = {}
     findings: list[Finding] = []
@@ -163,15 +164,47 @@ def match_profiles(
         rank, best = ranked[0]
         profile = profiles[best]
         cameras[photo.camera_id] = _as_prior(profile, photo, NEAR_FACTOR if rank else 1.0)
-        if rank:
+        differs = _differences(photo, profile)
+        if differs:
+            less = f"; its uncertainties were taken {NEAR_FACTOR:g} times as large" if rank else ""
             findings.append(
                 Finding(
                     "profile-near", photo.camera_id,
-                    f"Profile {profile.name!r} is of the same model, but of another lens name, zoom or size; it counts less.",
-                    "Calibrate this lens at this setting, or add a photo turned by 90 degrees.",
+                    f"Profile {profile.name!r} fits photos like {photo.photo_id} nearly: "
+                    f"{'; '.join(what for what, _ in differs)}. What was done: {', '.join(done for _, done in differs)}{less}.",
+                    "Calibrate this lens with photos of this very kind, or add a photo turned by 90 degrees.",
                 )
             )
     return cameras, findings
+
+
+def _differences(photo: PhotoMeta, profile: Profile) -> list[tuple[str, str]]:
+    """In what photo and profile differ, and what :func:`_as_prior` does about it, in words."""
+    out: list[tuple[str, str]] = []
+    size, own = photo.size_px, (profile.width_px, profile.height_px)
+    if (size[0] >= size[1]) != (own[0] >= own[1]):
+        out.append(("its pixels were turned by software", "the principal point was set to the middle with a wider uncertainty"))
+    scale, aspect, own_aspect = _scale(size, own), max(size) / min(size), max(own) / min(own)
+    same_scale = math.isclose(scale, 1.0, rel_tol=0.005)
+    here = f"{size[0]} x {size[1]} pixels instead of {own[0]} x {own[1]}"
+    resized = f"focal length and principal point were multiplied by {scale:.3g}"
+    middle = "the crop was taken to be about the middle"
+    made = f"made {'smaller' if scale < 1 else 'larger'}"
+    if not math.isclose(aspect, own_aspect, rel_tol=0.01):
+        cropped = f"the picture was cropped on its {'shorter' if aspect > own_aspect else 'longer'} side"
+        what, done = (cropped, middle) if same_scale else (f"{cropped} and {made}", f"{middle}, {resized}")
+        out.append((f"{what} ({here})", done))
+    elif sorted(size) != sorted(own):
+        what, done = ("cropped", middle) if same_scale else (made, resized)
+        out.append((f"the picture was {what} ({here})", done))
+    zoom, own_zoom = photo.digital_zoom or 1.0, profile.digital_zoom or 1.0
+    if not _close(zoom, own_zoom, 0.01):
+        by = f"the focal length was multiplied by {zoom / own_zoom:.3g}"
+        out.append((f"digital zoom {zoom:g} instead of {own_zoom:g}", by))
+    if photo.lens != profile.lens:
+        names = [repr(n) if n else "no name" for n in (photo.lens, profile.lens)]
+        out.append((f"the lens calls itself {names[0]} instead of {names[1]}", "it was taken to be the same lens"))
+    return out
 
 
 def _rank(photo: PhotoMeta, profile: Profile) -> int | None:
@@ -187,6 +220,15 @@ def _rank(photo: PhotoMeta, profile: Profile) -> int | None:
     rank += 0 if _close(photo.digital_zoom or 1.0, profile.digital_zoom or 1.0, 0.01) else 4
     rank += 0 if sorted(photo.size_px) == sorted((profile.width_px, profile.height_px)) else 2
     return rank
+
+
+def _scale(size_px: tuple[int, int], own_px: tuple[int, int]) -> float:
+    """Factor from the profile's pixels to the photo's, the crop being as small as the two sizes allow.
+
+    A crop about the centre keeps the pixels, a resized picture keeps the angle of view. The side that was not cropped tells
+    the scale: the longer one where 4:3 became 16:9, the shorter one where it became a square.
+    """
+    return max(max(size_px) / max(own_px), min(size_px) / min(own_px))
 
 
 def _close(a: float | None, b: float | None, share: float) -> bool | None:
@@ -211,10 +253,8 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     names = LENS_MODELS[camera.model].names
     i_f, i_cx, i_cy = (names.index(n) for n in ("f", "cx", "cy"))
     long_side = max(photo.size_px)
-    # A crop about the centre keeps the pixels; a resized picture keeps the longer side's angle of view. Phones crop 4:3 to
-    # 16:9 on the shorter side, so the longer side tells the scale.
     zoom = (photo.digital_zoom or 1.0) / (profile.digital_zoom or 1.0)
-    scale = long_side / max(width, height) * zoom
+    scale = _scale(photo.size_px, camera.size_px) * zoom
     if (photo.size_px[0] >= photo.size_px[1]) != (width >= height):
         # Stored the other way up: some programs turn the pixels. Which way cannot be told, so the centre's offset and the
         # tangential terms go to their uncertainty.

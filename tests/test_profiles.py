@@ -63,7 +63,7 @@ def test_another_lens_of_the_phone_does_not_match() -> None:
     assert match_profiles([_photo(model="")], [PROFILE])[0] == {}
 
 
-@pytest.mark.parametrize(("size", "scale"), [((2016, 1512), 0.5), ((4032, 2268), 1.0)])
+@pytest.mark.parametrize(("size", "scale"), [((2016, 1512), 0.5), ((4032, 2268), 1.0), ((3024, 3024), 1.0)])
 def test_resized_and_cropped_photos_project_to_the_same_place(size: tuple[int, int], scale: float) -> None:
     """A resized picture scales about its outer corner; a crop about the centre shifts: checked by projecting points."""
     cameras, findings = match_profiles([_photo(size_px=size)], [PROFILE])
@@ -76,6 +76,25 @@ def test_resized_and_cropped_photos_project_to_the_same_place(size: tuple[int, i
     assert new == pytest.approx(expected, abs=1e-9)
     exact = match_profiles([_photo()], [PROFILE])[0]["c"]
     assert cameras["c"].cov[4, 4] == pytest.approx(NEAR_FACTOR**2 * exact.cov[4, 4])
+
+
+@pytest.mark.parametrize(
+    ("changes", "said", "done"),
+    [
+        ({"size_px": (2016, 1512)}, "made smaller (2016 x 1512 pixels instead of 4032 x 3024)", "multiplied by 0.5"),
+        ({"size_px": (4032, 2268)}, "cropped on its shorter side (4032 x 2268", "about the middle"),
+        ({"size_px": (1600, 900)}, "cropped on its shorter side and made smaller", "multiplied by 0.397"),
+        ({"size_px": (3024, 3024)}, "cropped on its longer side", "about the middle"),
+        ({"digital_zoom": 2.0}, "digital zoom 2 instead of 1", "focal length was multiplied by 2"),
+        ({"lens": ""}, "the lens calls itself no name instead of 'back'", "taken to be the same lens"),
+        ({"size_px": (3024, 4032)}, "turned by software", "principal point was set to the middle"),
+    ],
+)
+def test_a_near_match_says_what_differs_and_what_was_done(changes: dict[str, object], said: str, done: str) -> None:
+    (finding,) = match_profiles([_photo(**changes)], [PROFILE])[1]
+    assert said in finding.message
+    assert done in finding.message
+    assert ("5 times as large" in finding.message) == ("turned" not in finding.message)
 
 
 def test_stored_the_other_way_up_loses_what_cannot_be_told() -> None:

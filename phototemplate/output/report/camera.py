@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,22 +59,48 @@ class CameraPanel:
     """Which parameters the photos determined and which were assumed"""
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """One lens of a panel, with what is left at its points."""
+
+    camera: Camera
+    uv: Array
+    left: Array
+    photos: int
+
+    @property
+    def middle(self) -> Array:
+        """(2,) principal point."""
+        w, h = self.camera.size_px
+        at = dict(zip(LENS_MODELS[self.camera.model].names, self.camera.params.tolist(), strict=True))
+        return np.array([at.get("cx", (w - 1) / 2), at.get("cy", (h - 1) / 2)])
+
+
 def camera_panels(measurement: Measurement) -> list[CameraPanel]:
-    """A panel per lens that has residuals."""
-    out = []
-    for camera in measurement.network.cameras.values():
-        mine = {m.photo_id for m in measurement.photos if m.camera_id == camera.camera_id}
-        mine |= {p.photo_id for p in measurement.network.photos.values() if p.camera_id == camera.camera_id}
-        uv, left, photos = [], [], 0
-        for r in measurement.network.residuals:
-            if r.photo_id in mine and r.photo_id in measurement.network.photos:
+    """A panel per camera that has residuals; photos of one camera that each have their own principal point share it."""
+    network = measurement.network
+    stated = {m.photo_id: m.camera_id for m in measurement.photos}
+    groups: dict[tuple[str, str, tuple[int, int]], list[_Seen]] = {}
+    names: dict[tuple[str, str, tuple[int, int]], set[str]] = {}
+    for camera in network.cameras.values():
+        mine = [p for p, pose in network.photos.items() if pose.camera_id == camera.camera_id]
+        uv, left = [], []
+        for r in network.residuals:
+            if r.photo_id in mine:
                 used = (r.weight > 0) & np.all(np.isfinite(r.residual_px), axis=1)
                 uv.append(r.uv_px[used])
                 left.append(r.residual_px[used])
-                photos += 1
-        if uv and sum(map(len, uv)):
-            origin = _origin(prior_shares(measurement.network, camera.camera_id))
-            out.append(_panel(camera, _name(measurement, mine), np.vstack(uv), np.vstack(left), photos, origin))
+        if sum(map(len, uv)):
+            key = (stated.get(mine[0], camera.camera_id), camera.model, camera.size_px)
+            groups.setdefault(key, []).append(_Seen(camera, np.vstack(uv), np.vstack(left), len(uv)))
+            names.setdefault(key, set()).update(mine)
+    out = []
+    for key, seen in groups.items():
+        shares = [prior_shares(network, s.camera.camera_id) for s in seen]
+        origin = _origin({n: max(s[n] for s in shares) for n in shares[0]})
+        if len(seen) > 1:
+            origin += f" {len(seen)} of its photos have a principal point of their own: software has turned or cropped them."
+        out.append(_panel(key[0], seen, _name(measurement, names[key]), origin))
     return out
 
 
@@ -89,13 +115,13 @@ def _origin(shares: Mapping[str, float]) -> str:
     return " ".join(p for p in parts if p)
 
 
-def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int, origin: str) -> CameraPanel:
+def _panel(camera_id: str, seen: Sequence[_Seen], name: str, origin: str) -> CameraPanel:
+    camera = seen[0].camera
     w, h = camera.size_px
-    names = LENS_MODELS[camera.model].names
-    at = {n: float(v) for n, v in zip(names, camera.params, strict=True)}
-    middle = np.array([at.get("cx", (w - 1) / 2), at.get("cy", (h - 1) / 2)])
-    radius = np.hypot(*(uv - middle).T)
-    outward = np.sum(left * (uv - middle), axis=1) / np.maximum(radius, 1e-9)
+    uv, left = np.vstack([s.uv for s in seen]), np.vstack([s.left for s in seen])
+    away = np.vstack([s.uv - s.middle for s in seen])
+    radius = np.hypot(*away.T)
+    outward = np.sum(left * away, axis=1) / np.maximum(radius, 1e-9)
     ring_r, ring_mean, ring_se = _rings(radius, outward)
     rms = float(np.sqrt(np.mean(left**2)))
     sentence, good = _sentence(rms, ring_mean, ring_se, _coverage(uv, camera.size_px))
@@ -109,11 +135,11 @@ def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int, origi
         label(22 + 0.5 * enlarge, h * scale - 11, "0.5 px", "ruler-text", "start"),
     ]
     return CameraPanel(
-        camera_id=camera.camera_id,
+        camera_id=camera_id,
         name=name,
         model=camera.model,
         source=SOURCE_WORDS.get(camera.source, camera.source),
-        photos=photos,
+        photos=sum(s.photos for s in seen),
         points=len(uv),
         rms_px=rms,
         sentence=sentence,
@@ -122,7 +148,7 @@ def _panel(camera: Camera, name: str, uv: Array, left: Array, photos: int, origi
         map_width=w * scale,
         map_height=h * scale,
         radius_body=_radius_plot(radius, outward, ring_r, ring_mean, ring_se, math.hypot(w, h) / 2),
-        parameters=tuple(_parameter(n, v, u) for n, v, u in zip(names, camera.params, _u(camera.cov), strict=True)),
+        parameters=_parameters([s.camera for s in seen]),
         origin=origin,
     )
 
@@ -135,6 +161,18 @@ def _name(measurement: Measurement, photo_ids: set[str]) -> str:
 def _u(cov: Array) -> Array:
     out: Array = 2.0 * np.sqrt(np.maximum(np.diag(cov), 0.0))
     return out
+
+
+def _parameters(cameras: Sequence[Camera]) -> tuple[Parameter, ...]:
+    """One line per lens parameter; from least to largest where the cameras differ in it, with the largest U."""
+    values = np.array([c.params for c in cameras])
+    big_u = np.array([_u(c.cov) for c in cameras]).max(axis=0)
+    out = []
+    for n, v, u in zip(LENS_MODELS[cameras[0].model].names, values.T, big_u, strict=True):
+        low, high = _parameter(n, float(v.min()), u), _parameter(n, float(v.max()), u)
+        same = low.value == high.value or float(np.ptp(v)) < 1e-3 * u
+        out.append(low if same else Parameter(n, f"{low.value} to {high.value}", low.big_u))
+    return tuple(out)
 
 
 def _parameter(name: str, value: float, big_u: float) -> Parameter:
