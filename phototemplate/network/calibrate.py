@@ -17,20 +17,9 @@ import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, Camera, PhotoResiduals, Sightings, Target
-from phototemplate.network.board_fit import (
-    SHAPES,
-    BoardPhotos,
-    BoardShape,
-    Fit,
-    Form,
-    Start,
-    board_photos,
-    first_start,
-    fit,
-    photo_noise,
-    unexplained_px,
-    wrong_sightings,
-)
+from phototemplate.network.board_fit import fit, photo_noise, unexplained_px, wrong_sightings
+from phototemplate.network.board_model import SHAPES, BoardPhotos, BoardShape, Fit, Form, Start, board_photos
+from phototemplate.network.board_start import first_start
 from phototemplate.network.coverage import Advice, advise, counts_of, pattern_px
 
 Choice = Literal["auto", "never", "always"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, Camera, IntArray
-from phototemplate.network.board_fit import Fit
+from phototemplate.network.board_model import Fit
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 

@@ -11,7 +11,9 @@ import pytest
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Sightings
-from phototemplate.network.board_fit import Form, board_photos, first_start, fit
+from phototemplate.network.board_fit import fit
+from phototemplate.network.board_model import Form, board_photos
+from phototemplate.network.board_start import first_start
 from phototemplate.network.calibrate import Calibration, CalibrationOptions, calibrate
 from phototemplate.numerics import lens
 from tests.calibration import chessboard
