@@ -6,8 +6,10 @@ import os
 from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 from math import hypot
+from pathlib import Path
 
 import numpy as np
 
@@ -29,25 +31,33 @@ USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
 """Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
 
 
-def read_photos(job: Job, progress: Progress = quiet) -> tuple[list[PhotoMeta], list[Finding]]:
-    """Open every photo of the job; the unreadable ones become findings.
+def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) -> tuple[list[PhotoMeta], list[Finding]]:
+    """Open every photo of the job; the unreadable ones become findings. ``memo`` spares files that have not changed.
 
     Raises ``MeasureError`` where no photo is left.
     """
     metas: list[PhotoMeta] = []
     findings: list[Finding] = []
-    paths = job.photo_paths()
+    paths, memo = job.photo_paths(), memo or Memo()
     for i, path in enumerate(paths):
         try:
-            metas.append(read_meta(path))
-            findings += quality.check_file(metas[-1])
-        except PhotoError as exc:
+            status = path.stat()
+            key = key_of(status.st_size, status.st_mtime_ns)
+            meta, remarks = memo.get(f"header {path}", key, partial(_header, path))
+            metas.append(meta)
+            findings += remarks
+        except (PhotoError, OSError) as exc:
             findings.append(Finding("photo-unreadable", path.name, str(exc)))
         progress("photos", (i + 1) / len(paths))
     if not metas:
         reason = findings[0].message if findings else f"put the photos into {job.folder / 'photos'}."
         raise MeasureError(f"No photo in {job.folder} can be read: {reason}")
     return metas, findings
+
+
+def _header(path: Path) -> tuple[PhotoMeta, tuple[Finding, ...]]:
+    meta = read_meta(path)
+    return meta, quality.check_file(meta)
 
 
 def file_state(meta: PhotoMeta) -> tuple[str, int, int]:

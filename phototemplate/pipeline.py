@@ -51,7 +51,7 @@ def measure(
     settings, file = job.file.settings, job.file
     edge_settings = edge_settings_of(file)
     with clock("photos"):
-        photos, findings = read_photos(job, progress)
+        photos, findings = read_photos(job, progress, memo)
         store = store or PhotoStore(photos)
     with clock("targets"):
         sightings, seen_findings = detect_all(store, file, memo, progress)

@@ -50,9 +50,9 @@ def measure_job(
 
     A profile that the photos contradict would bend the whole result: it is dropped, and the job measured without it.
     """
-    photos, _ = read_photos(job)
-    profiles, findings = match_profiles(photos, load_profiles())
     memo = memo or Memo()
+    photos, _ = read_photos(job, memo=memo)
+    profiles, findings = match_profiles(photos, load_profiles())
     measurement = measure(job, profiles, progress, memo, store)
     wrong = [f for f in measurement.findings if f.code == "lens-differs" and f.where in profiles]
     if wrong:

@@ -4,39 +4,33 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from PIL import ExifTags, Image
 
-
-@dataclass(frozen=True)
-class ExifFacts:
-    """The few tags this project uses, cleaned: no NUL padding, no impossible numbers."""
-
-    orientation: int = 1
-    make: str = ""
-    model: str = ""
-    lens: str = ""
-    focal_mm: float | None = None
-    focal35_mm: float | None = None
-    digital_zoom: float | None = None
-    taken_at: str = ""
-    """``YYYY-MM-DDThh:mm:ss[.fff]``, empty where unknown"""
-    software: str = ""
+from phototemplate.model import PhotoMeta
 
 
-def read_exif(image: Image.Image) -> ExifFacts:
-    """Exif facts of an opened image; fields a damaged or missing Exif block does not give keep their defaults."""
+def read_exif(image: Image.Image, path: Path) -> PhotoMeta:
+    """Facts of an opened image, cleaned: no NUL padding, no impossible numbers.
+
+    Fields that a damaged or missing Exif block does not give keep their defaults; ``camera_id`` is left to
+    :func:`camera_id_of`.
+    """
+    size = (image.width, image.height)
     try:
         exif = image.getexif()
         photo: dict[int, Any] = exif.get_ifd(ExifTags.IFD.Exif)
     except Exception:  # Pillow's Exif parser meets hostile bytes with many kinds of exception
-        return ExifFacts()
+        return PhotoMeta(path.stem, path, size)
     tag = ExifTags.Base
     orientation = _whole(exif.get(tag.Orientation))
-    return ExifFacts(
+    taken = (_whole(photo.get(tag.ExifImageWidth)), _whole(photo.get(tag.ExifImageHeight)))
+    return PhotoMeta(
+        photo_id=path.stem,
+        path=path,
+        size_px=size,
         orientation=orientation if orientation in range(1, 9) else 1,
         make=_text(exif.get(tag.Make)),
         model=_text(exif.get(tag.Model)),
@@ -46,10 +40,11 @@ def read_exif(image: Image.Image) -> ExifFacts:
         digital_zoom=_positive(photo.get(tag.DigitalZoomRatio)),
         taken_at=_time(photo.get(tag.DateTimeOriginal) or exif.get(tag.DateTime), photo.get(tag.SubsecTimeOriginal)),
         software=_text(exif.get(tag.Software)),
+        camera_size_px=taken if min(taken) > 0 else None,
     )
 
 
-def camera_id_of(facts: ExifFacts, size_px: tuple[int, int]) -> str:
+def camera_id_of(photo: PhotoMeta) -> str:
     """Name shared by the photos that went through one lens at one setting.
 
     Made of make, model, lens, focal length, 35 mm equivalent (it changes when a phone crops), digital zoom and stored width
@@ -57,24 +52,24 @@ def camera_id_of(facts: ExifFacts, size_px: tuple[int, int]) -> str:
     shots share it as long as only the Exif turn differs; where software has turned the pixels they are lenses of their own,
     since nobody says which way they were turned, and the principal point goes with it.
     """
-    model = facts.model
-    if facts.make and model.lower().startswith(facts.make.lower()):
-        model = model[len(facts.make) :]
-    parts = [facts.make, model, _short_lens(facts)]
-    if facts.focal_mm:
-        parts.append(f"{facts.focal_mm:.4g}mm")
-    if facts.focal35_mm:
-        parts.append(f"{facts.focal35_mm:.4g}mm35")
-    if facts.digital_zoom and abs(facts.digital_zoom - 1.0) > 1e-3:
-        parts.append(f"zoom{facts.digital_zoom:.4g}")
+    model = photo.model
+    if photo.make and model.lower().startswith(photo.make.lower()):
+        model = model[len(photo.make) :]
+    parts = [photo.make, model, _short_lens(photo)]
+    if photo.focal_mm:
+        parts.append(f"{photo.focal_mm:.4g}mm")
+    if photo.focal35_mm:
+        parts.append(f"{photo.focal35_mm:.4g}mm35")
+    if photo.digital_zoom and abs(photo.digital_zoom - 1.0) > 1e-3:
+        parts.append(f"zoom{photo.digital_zoom:.4g}")
     words = [word for word in (re.sub(r"[^a-z0-9.]+", "-", p.lower()).strip("-") for p in parts) if word]
-    return "-".join(words or ["unknown"]) + f"-{size_px[0]}x{size_px[1]}"
+    return "-".join(words or ["unknown"]) + f"-{photo.size_px[0]}x{photo.size_px[1]}"
 
 
-def _short_lens(facts: ExifFacts) -> str:
+def _short_lens(photo: PhotoMeta) -> str:
     """The lens name without the camera's own name, which phones repeat in it."""
-    lens = facts.lens
-    for known in (facts.model, facts.make):
+    lens = photo.lens
+    for known in (photo.model, photo.make):
         if known:
             lens = re.sub(re.escape(known), "", lens, flags=re.IGNORECASE)
     return lens.strip()
@@ -107,14 +102,3 @@ def _time(value: object, fraction: object) -> str:
         return ""
     digits = re.match(r"\d+", _text(fraction))
     return "{}-{}-{}T{}:{}:{}".format(*match.groups()) + (f".{digits[0]}" if digits else "")
-
-
-def read_stored_size(path: Path) -> tuple[int, int] | None:
-    """Picture size that the camera wrote into the Exif block, or None; another size in the file means it was changed."""
-    try:
-        with Image.open(path) as image:
-            photo = image.getexif().get_ifd(ExifTags.IFD.Exif)
-    except Exception:
-        return None
-    size = (_whole(photo.get(ExifTags.Base.ExifImageWidth)), _whole(photo.get(ExifTags.Base.ExifImageHeight)))
-    return size if min(size) > 0 else None

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
 from phototemplate.capture import heif
-from phototemplate.capture.exif import ExifFacts, camera_id_of, read_exif
+from phototemplate.capture.exif import camera_id_of, read_exif
 from phototemplate.errors import PhotoError
 from phototemplate.model import GrayImage, PhotoMeta
 
@@ -43,26 +44,11 @@ def read_meta(path: Path) -> PhotoMeta:
     """Size, orientation and camera of a photo file, from its header. Raises :class:`PhotoError`."""
     path = Path(path)
     with _open(path) as image:
-        facts = read_exif(image)
-        size = (image.width, image.height)
+        meta = read_exif(image, path)
         if image.format == "HEIF":
-            facts, size = _heif_facts(path, facts, size)
-    _check_size(path, size)
-    return PhotoMeta(
-        photo_id=path.stem,
-        path=path,
-        size_px=size,
-        orientation=facts.orientation,
-        camera_id=camera_id_of(facts, size),
-        make=facts.make,
-        model=facts.model,
-        lens=facts.lens,
-        focal_mm=facts.focal_mm,
-        focal35_mm=facts.focal35_mm,
-        digital_zoom=facts.digital_zoom,
-        taken_at=facts.taken_at,
-        software=facts.software,
-    )
+            meta = _before_the_turn(meta)
+    _check_size(path, meta.size_px)
+    return replace(meta, camera_id=camera_id_of(meta))
 
 
 def read_gray(meta: PhotoMeta, max_side: int | None = None) -> GrayImage:
@@ -256,16 +242,14 @@ def _decode_heif(path: Path, gray: bool) -> NDArray[np.uint8]:
     return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY if channels == 3 else cv2.COLOR_RGBA2GRAY), np.uint8)
 
 
-def _heif_facts(path: Path, facts: ExifFacts, size: tuple[int, int]) -> tuple[ExifFacts, tuple[int, int]]:
-    """Orientation and size before the container's turn."""
+def _before_the_turn(meta: PhotoMeta) -> PhotoMeta:
+    """Orientation and size of a HEIC before the container's own turn."""
     try:
-        transforms = heif.transforms_of(path)
+        transforms = heif.transforms_of(meta.path)
     except (ValueError, OSError) as error:
-        raise _damaged(path, error) from error
+        raise _damaged(meta.path, error) from error
     mark = np.arange(6).reshape(2, 3)
     shown = heif.apply(mark, transforms)
     orientation = next(k for k in range(1, 9) if np.array_equal(upright(mark, k), shown))
-    if orientation >= 5:
-        size = (size[1], size[0])
-    fields = {**facts.__dict__, "orientation": orientation}
-    return ExifFacts(**fields), size
+    size = meta.size_px if orientation < 5 else (meta.size_px[1], meta.size_px[0])
+    return replace(meta, orientation=orientation, size_px=size)

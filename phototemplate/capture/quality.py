@@ -15,7 +15,6 @@ from typing import Any
 import cv2
 import numpy as np
 
-from phototemplate.capture.exif import read_stored_size
 from phototemplate.errors import Finding
 from phototemplate.model import Array, GrayImage, PhotoMeta
 
@@ -110,7 +109,7 @@ def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
     editor = next((e for e in EDITORS if e in meta.software.lower()), None)
     if editor:
         reasons.append(f"it was saved by {meta.software}")
-    stated = read_stored_size(Path(meta.path))
+    stated = meta.camera_size_px
     if stated and sorted(stated) != [short, long]:
         reasons.append(f"the camera took {stated[0]} x {stated[1]} pixels, the file has {meta.size_px[0]} x {meta.size_px[1]}")
     if "screenshot" in name or (silent and name.endswith(".png") and long / short > 1.9):

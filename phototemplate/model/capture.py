@@ -30,7 +30,10 @@ class PhotoMeta:
     focal35_mm: float | None = None
     digital_zoom: float | None = None
     taken_at: str = ""
+    """``YYYY-MM-DDThh:mm:ss[.fff]``, empty where unknown"""
     software: str = ""
+    camera_size_px: tuple[int, int] | None = None
+    """Size that the camera says it took; another one than ``size_px`` means the picture was changed."""
 
 
 @dataclass(frozen=True)
