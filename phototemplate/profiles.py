@@ -251,7 +251,7 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     params, cov = camera.params.copy(), camera.cov.copy()
     width, height = camera.size_px
     names = LENS_MODELS[camera.model].names
-    i_f, i_cx, i_cy = (names.index(n) for n in ("f", "cx", "cy"))
+    i_f, i_aspect, i_cx, i_cy = (names.index(n) for n in ("f", "aspect", "cx", "cy"))
     long_side = max(photo.size_px)
     zoom = (photo.digital_zoom or 1.0) / (profile.digital_zoom or 1.0)
     scale = _scale(photo.size_px, camera.size_px) * zoom
@@ -261,6 +261,12 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
         offset = max(abs(params[i_cx] - (width - 1) / 2), abs(params[i_cy] - (height - 1) / 2))
         params[i_cx], params[i_cy] = (height - 1) / 2, (width - 1) / 2
         width, height = height, width
+        # What was the principal distance along y is now that along x.
+        f, aspect = params[i_f], params[i_aspect]
+        params[i_f], params[i_aspect] = f * (1 + aspect), 1 / (1 + aspect) - 1
+        swap = np.eye(len(params))
+        swap[i_f, i_f], swap[i_f, i_aspect], swap[i_aspect, i_aspect] = 1 + aspect, f, -1 / (1 + aspect) ** 2
+        cov = swap @ cov @ swap.T
         cov[i_cx, i_cx] += offset**2
         cov[i_cy, i_cy] += offset**2
         for name in ("p1", "p2"):

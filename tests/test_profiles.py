@@ -103,3 +103,16 @@ def test_stored_the_other_way_up_loses_what_cannot_be_told() -> None:
     assert camera.params[names.index("cx")] == pytest.approx(1511.5)
     assert camera.params[names.index("p1")] == 0.0
     assert camera.cov[names.index("p1"), names.index("p1")] > 5e-4**2
+
+
+def test_turned_by_software_swaps_the_two_principal_distances() -> None:
+    """A centred lens whose pixels are one per cent off square: the picture turned by 90 degrees shows the same points, turned."""
+    values = VALUES | {"aspect": 0.01, "cx": 2015.5, "cy": 1511.5, "p1": 0.0, "p2": 0.0}
+    cov = np.diag(U**2)
+    cov[0, 1] = cov[1, 0] = 0.5 * U[0] * U[1]
+    profile = PROFILE.model_copy(update={"parameters": values, "covariance": cov.tolist()})
+    turned = match_profiles([_photo(size_px=(3024, 4032))], [profile])[0]["c"]
+    xyz = np.array([[0.2, 0.1, 1.0], [-0.3, 0.2, 1.2], [0.05, -0.25, 1.0]])
+    old = project("brown", np.array(list(values.values())), xyz)[0]
+    new = project("brown", turned.params, xyz @ np.array([[0.0, 1, 0], [-1, 0, 0], [0, 0, 1]]))[0]
+    assert new == pytest.approx(np.column_stack([3023 - old[:, 1], old[:, 0]]), abs=1e-9)
