@@ -81,6 +81,8 @@ class AdjustmentSettings(Section):
     """Median normalized residual beyond which all sightings of a target in a photo are rejected together."""
     curl_evidence: float = 40.0
     """Drop in chi-squared for which a sheet's curl is released."""
+    moved_evidence: float = 50.0
+    """Drop in chi-squared for which a target is taken to have moved between photos."""
     max_iterations: int = 40
     """Iterations of one least-squares run."""
     plane_height_mm: float = 2.0
@@ -123,8 +125,8 @@ class EdgeSettings(Section):
     """Sheets within about this distance say at which height an edge is expected"""
     height_prior_u_mm: float = 1.5
     """Standard uncertainty of that expected height"""
-    height_shape_u_mm: float = 0.7
-    """Tilt and sag of an edge's height over its length expected beyond that (standard deviation)"""
+    height_shape_u_mm: float = 0.4
+    """Tilt and sag by which an edge's height departs from the plane of its cabinet's sheets (standard deviation)"""
     height_limit_mm: float = 5.0
     """An edge further off its expected height than this is taken for another edge"""
     window_px: float = 2.5
@@ -135,10 +137,10 @@ class EdgeSettings(Section):
     """Light, grain, lens colour and sharpening move an edge by about this much in each photo, much the same along it"""
     smooth_mm: float = 60.0
     """Length over which photos must agree when wrong positions are rejected"""
-    arris_mm: float = 0.5
-    """Radius of the rounded edges of cabinet tops, where it is not known better; the correction to the outermost
-    line in plan scales with it"""
-    arris_u_mm: float = 0.4
+    arris_mm: float = 0.75
+    """Radius of the rounded edges of cabinet tops, where it is not known better (edges are commonly eased to 1/32 in); the
+    correction to the outermost line in plan scales with it"""
+    arris_u_mm: float = 0.25
     """Standard uncertainty of that radius"""
     end_margin_mm: float = 6.0
     """Stretch at both ends of a hint that is not read: the neighbouring edge begins there"""
@@ -156,8 +158,12 @@ class EdgeSettings(Section):
     """Paper and tape between a wall strip's print and the wall"""
     strip_thickness_u_mm: float = 0.15
     """Standard uncertainty of that thickness"""
-    strip_standoff_u_mm: float = 0.15
-    """How far a piece of wall strip stands off the wall by itself (air under the paper), standard uncertainty"""
+    strip_standoff_u_mm: float = 0.1
+    """How far a piece of wall strip stands off the wall as a whole (tape under it, dust, a rough wall), standard uncertainty"""
+    strip_bulge_u_mm: float = 0.2
+    """How far the middle of a piece bulges off the wall between its taped ends, standard uncertainty. A piece that is a
+    thousandth of a mm longer than its place already stands off by 0.3 mm (a sine arch of length L and height h is longer by
+    pi^2 h^2 / (4 L)), so no care in taping rules it out."""
     strip_window_mm: float = 120.0
     """Neighbours within this distance tell whether a target of a strip is where it should be"""
     strip_outlier_mm: float = 0.8

@@ -41,6 +41,7 @@ _FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
 TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
     ("gap:", 0.05, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
     ("strip thickness", 0.03, "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
+    ("bulge:", 0.05, "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again."),
     ("thickness:sheet", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
 )
 """Influence name's beginning, standard uncertainty (mm) that the reading leaves, what to do"""

@@ -10,11 +10,11 @@ import pytest
 
 from phototemplate.edges.measure import BY_NAME, measure_edges, type_b_terms
 from phototemplate.edges.sources import SOURCES
+from phototemplate.errors import Finding
 from phototemplate.model import (
     Array,
     BodyPose,
     EdgeHint,
-    Finding,
     FreePoint,
     GrayImage,
     Influences,
@@ -150,7 +150,9 @@ def strip(loose: int | None = None, turned: bool = False) -> Network:
         FreePoint(f"W01{'abcdefghij'[k // 6]}", k % 6, np.r_[p, 12.0], np.eye(3) * 1e-4, no_jac, 3)
         for k, p in enumerate(face)
     )
-    return replace(network, points=points)
+    at = np.column_stack([40.0 * (np.arange(6) - 2.5), np.zeros((6, 2))])
+    pieces = {p.target_id: Target(p.target_id, "strip", at, rigid=False, size_mm=(240.0, 60.0)) for p in points}
+    return replace(network, points=points, targets={**network.targets, **pieces})
 
 
 STRIP = EdgeHint("back", "wall", source="strip", shape="profile", targets=tuple(f"W01{c}" for c in "abcdefghi"))
@@ -168,6 +170,21 @@ def test_strip_gives_the_wall_behind_it(turned: bool) -> None:
     assert points.height_mm == pytest.approx(12.0)
     column = influences.names.index("strip thickness")
     assert points.shared_jac[:, 1, column] == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_strip_piece_may_stand_off_and_bulge() -> None:
+    """First buckling mode of a strip clamped at both ends, (1 - cos(2 pi x / L)) / 2 (Timoshenko and Gere, Theory of Elastic
+    Stability): nothing at the ends, half of it at a quarter of the length."""
+    points, _, influences = measure(strip(), STRIP)
+    assert points is not None
+    first = points.xy_mm[:, 0] < 220.0  # W01a, which lies from -20 to 220 mm
+    jac = points.shared_jac[:, 1]
+    assert jac[first, influences.names.index("strip:W01a")] == pytest.approx(1.0, abs=0.01)
+    assert not jac[~first, influences.names.index("strip:W01a")].any()
+    x = points.xy_mm[first, 0] + 20.0
+    bulge = jac[first, influences.names.index("bulge:W01a")]
+    assert bulge == pytest.approx(0.5 * (1.0 - np.cos(2.0 * np.pi * x / 240.0)), abs=0.02)
+    assert not jac[~first, influences.names.index("bulge:W01a")].any()
 
 
 def test_wrong_point_of_a_strip_is_left_out_and_named() -> None:

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from phototemplate.edges.measure import measure_edges, type_b_terms
-from phototemplate.model import Array, EdgeHint, Finding, Network, PlanePoints
+from phototemplate.errors import Finding
+from phototemplate.model import Array, EdgeHint, Network, PlanePoints
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.settings import EdgeSettings
 from tests.edges.box_scene import Box, BoxScene, bow, bowed, kitchen

@@ -143,7 +143,7 @@ def test_measured_thickness_takes_its_place(tape_only: Measurement) -> None:
         "back", g @ tape_only.outline.shared_jac, float(g @ tape_only.outline.noise_cov_mm2 @ g), np.zeros(2)
     )
     influences = tape_only.outline.influences
-    found = [r for r in remedies.type_b_readings(influences, target) if "strip" in r.text]
+    found = [r for r in remedies.type_b_readings(influences, target) if "calliper" in r.text and "strip" in r.text]
     assert len(found) == 1
     before = 0.25 * remedies.expanded(target, influences.cov) ** 2
     expected = before - target.shared[i] ** 2 * (influences.cov[i, i] - 0.03**2)

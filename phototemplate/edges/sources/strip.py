@@ -1,9 +1,11 @@
 """Source ``strip``: a wall strip taped along the wall, whose targets are points of the wall.
 
 Each target is a point in space of its own, so the strip shows the wall's bow and the mud in its corners. The wall lies
-behind the print by the thickness of paper and tape. Where a strip has come loose it stands in front of the wall by more,
-smoothly over some decimetres; nothing in the photos can tell that from a bulge of the wall, except at the strip's own
-edges and joints. Single wrong points (a sighting gone astray) do stand out from their neighbours and are left out.
+behind the print by the thickness of paper and tape. A piece may stand off as a whole, and its middle may bulge off the wall
+between its taped ends; both are influences of each piece (settings ``strip_standoff_u_mm``, ``strip_bulge_u_mm``), and what
+its neighbours and the wall's smoothness say about them is left to the fit. Where a strip has come loose it stands in front of
+the wall by more; nothing in the photos can tell that from a bulge of the wall, except at the strip's own edges and joints.
+Single wrong points (a sighting gone astray) do stand out from their neighbours and are left out.
 """
 
 from __future__ import annotations
@@ -20,14 +22,17 @@ from phototemplate.settings import EdgeSettings
 
 NAME = "strip"
 THICKNESS = "strip thickness"
+STANDING_OFF = "strip standing off"
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
-    """Paper and tape between print and wall, the same for all strips of a job, and how far each piece stands off by itself."""
+    """Paper and tape between print and wall, the same for all strips of a job, how far each piece stands off by itself, and
+    how far its middle bulges."""
     terms = [TypeB(THICKNESS, "strip thickness", settings.strip_thickness_u_mm)]
     for name in hint.targets:
         pieces = [name] if name[-1].isalpha() else [name + letter for letter in "ab"]
-        terms += [TypeB(f"strip:{piece}", "strip thickness", settings.strip_standoff_u_mm) for piece in pieces]
+        terms += [TypeB(f"strip:{piece}", STANDING_OFF, settings.strip_standoff_u_mm) for piece in pieces]
+        terms += [TypeB(f"bulge:{piece}", STANDING_OFF, settings.strip_bulge_u_mm) for piece in pieces]
     return tuple(terms)
 
 
@@ -65,9 +70,10 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     if column is not None:
         shared[:, :, column] += toward
     for k, point in enumerate(mine[i] for i in order):
-        own = scene.column.get(f"strip:{point.target_id}")
-        if own is not None:
-            shared[k, :, own] += toward[k]
+        for name, share in ((f"strip:{point.target_id}", 1.0), (f"bulge:{point.target_id}", _arch(scene, point))):
+            own = scene.column.get(name)
+            if own is not None:
+                shared[k, :, own] += share * toward[k]
     u_height = np.sqrt(cov[:, 2, 2])
     points = PlanePoints(
         edge_id=hint.edge_id,
@@ -81,6 +87,14 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         findings=tuple(findings),
     )
     return Found(points, (), tuple(findings))
+
+
+def _arch(scene: Scene, point: FreePoint) -> float:
+    """Share of a piece's bulge at one of its points: sin^2 from one taped end to the other (paper clamped at both ends buckles
+    in the first mode: Timoshenko and Gere, Theory of Elastic Stability, 2.1)."""
+    target = scene.network.targets[point.target_id]
+    length = target.size_mm[0] or 1.2 * float(np.ptp(target.points_mm[:, 0]))
+    return float(np.cos(np.pi * np.clip(target.points_mm[point.point_id, 0] / length, -0.5, 0.5)) ** 2)
 
 
 def _in_work_frame(scene: Scene, points: list[FreePoint]) -> tuple[Array, Array, Array]:
