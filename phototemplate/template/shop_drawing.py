@@ -111,10 +111,12 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
         items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), f"{cutout.cutout_id} ({cutout.kind})", 0.7 * h,
                           align="right"))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
-    at = _inside_point(piece, 4.5 * h)
-    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.4 * h), piece.piece_id, 1.3 * h, align="centre"))
-    items.append(Text("STONE-NAMES", (at[0], at[1] - 1.1 * h), f"{piece.area.value / 1e6:.2f} m2, {piece.weight_kg:.0f} kg",
-                      0.8 * h, align="centre"))
+    inner = _inner_sizes(piece) if sizes else []
+    facts = f"{piece.area.value / 1e6:.2f} m2, {piece.weight_kg:.0f} kg"
+    width = max(text_width_mm(piece.piece_id, 1.3 * h), text_width_mm(facts, 0.8 * h))
+    at = _label_place(piece, (width + h, 3.2 * h), [(s.start, s.end) for s, _ in inner], h)
+    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.2 * h), piece.piece_id, 1.3 * h, align="centre"))
+    items.append(Text("STONE-NAMES", (at[0], at[1] - 1.3 * h), facts, 0.8 * h, align="centre"))
     outer = _outer_sides(piece, template)
     for edge in piece.edges:
         items += _edge_labels(edge, piece, template, h, sizes, edge.edge_id in outer)
@@ -123,14 +125,21 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
             word = "R" if corner.kind == "rounded" else "clip"
             x, y = corner.at
             items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {corner.size_mm:.1f}", 0.7 * h))
-    if sizes:
-        for s in piece.sizes:
-            through = any(_polygon(c).intersects(shapely.LineString([s.start, s.end])) for c in piece.cutouts)
-            if s.group == "depth" and s.name.endswith("middle") and not through:
-                items.append(_dimension(s, template, 0.8 * h, 0.0))
-            if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
-                items.append(_dimension(s, template, 0.6 * h, 0.0))
+    items += [_dimension(s, template, height * h, 0.0) for s, height in inner]
     return items
+
+
+def _inner_sizes(piece: Piece) -> list[tuple[Size, float]]:
+    """Dimensions written across the stone, with the height of their text in units of the drawing's: depth in the middle where
+    no cut-out is in its way, and the places of the cut-outs."""
+    shown: list[tuple[Size, float]] = []
+    for s in piece.sizes:
+        through = any(_polygon(c).intersects(shapely.LineString([s.start, s.end])) for c in piece.cutouts)
+        if s.group == "depth" and s.name.endswith("middle") and not through:
+            shown.append((s, 0.8))
+        if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
+            shown.append((s, 0.6))
+    return shown
 
 
 def _finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
@@ -229,19 +238,25 @@ def _upright(d: Array) -> float:
     return a
 
 
-def _inside_point(piece: Piece, half_width: float) -> Array:
-    """A place within the stone with room for a label."""
+def _label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[Point, Point]], h: float) -> Array:
+    """Middle of a box of ``size`` (width, height) within the stone, clear of cut-outs and of dimension lines with their texts.
+
+    The roomiest place of a grid; where the box fits nowhere, the place furthest from all of them.
+    """
     outer = polygon_of_vertices(piece.vertices, 1.0)
-    holes = [_polygon(c).buffer(20.0) for c in piece.cutouts]
-    shape = shapely.difference(outer, shapely.union_all(holes))
-    xy = shapely.get_coordinates(shapely.ops.polylabel(_largest(shape), 20.0))[0]
-    # aside of the middle, where the depth is written
-    width = outer.bounds[2] - outer.bounds[0]
-    for dx, dy in ((-0.22, 0.0), (0.22, 0.0), (-0.12, 0.1), (0.12, -0.1), (-0.3, 0.0)):
-        at = xy + np.array([dx, dy]) * width
-        if shape.contains(shapely.box(at[0] - half_width, at[1] - 40.0, at[0] + half_width, at[1] + 40.0)):
-            return np.array([float(at[0]), float(at[1])])
-    return np.array([float(xy[0]), float(xy[1])])
+    taken = [_polygon(c).buffer(h) for c in piece.cutouts] + [shapely.LineString(line).buffer(1.3 * h) for line in lines]
+    free = shapely.difference(outer.buffer(-1.5 * h), shapely.union_all(taken))  # edge names stand along the rim
+    if not free.is_empty:
+        x0, y0, x1, y1 = free.bounds
+        x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, h), np.arange(y0, y1, h)))
+        boxes = shapely.box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
+        fits = shapely.contains_properly(free, boxes)
+        if fits.any():
+            room = shapely.distance(boxes[fits], free.boundary)
+            k = np.flatnonzero(fits)[int(np.argmax(room))]
+            return np.array([x[k], y[k]])
+    room_left = free if not free.is_empty else outer
+    return np.asarray(shapely.get_coordinates(shapely.ops.polylabel(_largest(room_left), 20.0))[0])
 
 
 def _polygon(cutout: Cutout) -> shapely.Polygon:
