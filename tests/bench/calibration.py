@@ -50,6 +50,10 @@ def _chessboard(result: BenchResult, folder: Path) -> None:
     flat_run = calibrate(own, chessboard.TARGETS, chessboard.SIZE, _PUBLISHED_MODEL)
     ours, _ = _row(result, "our corners, published model", flat_run)
     free = calibrate(own, chessboard.TARGETS, chessboard.SIZE)
+    released = CalibrationOptions(lens=("brown",), board="free", focus="never", hold=frozenset({"k3"}))
+    for name, photos in (("our corners", own), ("cornerSubPix corners", opencv)):
+        _row(result, f"{name}, every point of the board released, no k3",
+             calibrate(photos, chessboard.TARGETS, chessboard.SIZE, released))  # fmt: skip
     _row(result, f"our corners, by evidence ({free.camera.model})", free)
     off = {n: (value[n] - v) / three for n, (v, three) in chessboard.PUBLISHED.items()}
     result.target("published values, corners as published", "within the published uncertainty",
@@ -57,6 +61,18 @@ def _chessboard(result: BenchResult, folder: Path) -> None:
     off = {n: (ours[n] - v) / three for n, (v, three) in chessboard.PUBLISHED.items()}
     result.target("published values, our own corners", "within the published uncertainty",
                   ", ".join(f"{n} {o:+.2f}" for n, o in off.items()), max(map(abs, off.values())) <= 1)  # fmt: skip
+    published = np.array([v for v, _ in chessboard.PUBLISHED.values()])
+    for name, photos in (("our corners", own), ("cornerSubPix corners", opencv)):
+        found, u = chessboard.with_the_board(photos)
+        three = np.array([t for _, t in chessboard.PUBLISHED.values()])
+        result.rows.append({"what": f"u over the published u with the board's points drawn by lot, {name}",
+                            **{n: f"{r:.2f}" for n, r in zip(value, u / (three / 3), strict=True)}})  # fmt: skip
+        far = (found - published) / u
+        result.target(f"published values, the board not taken as flat, {name}", "within U at k = 2",
+                      ", ".join(f"{n} {o / 2:+.2f}" for n, o in zip(value, far, strict=True)), bool(np.all(np.abs(far) <= 2)))
+    windows = {half: chessboard.window_shift(folder, own, half) for half in (3, 5, 7, 9)}
+    result.rows.append({"what": "cornerSubPix away from our corners by its half window, px rms",
+                        **{f"{half} px": round(d, 3) for half, d in windows.items()}})  # fmt: skip
     ratio = {n: sd[n] / (three / 3) for n, (_, three) in chessboard.PUBLISHED.items()}
     result.target("our u over the published u", "within a factor 1.5", ", ".join(f"{n} {r:.2f}" for n, r in ratio.items()),
                   all(1 / 1.5 < r < 1.5 for r in ratio.values()))  # fmt: skip

@@ -17,6 +17,9 @@ from scipy.optimize import least_squares
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
 from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.model import Camera, Sightings, Target
+from phototemplate.network.board_fit import fit
+from phototemplate.network.board_model import Form, board_photos
+from phototemplate.network.board_start import first_start
 from phototemplate.network.lensstart import planar_poses
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
@@ -45,6 +48,50 @@ def sightings(folder: Path) -> tuple[list[Sightings], list[Sightings]]:
         own.append(one)
         opencv.append(replace(one, uv_px=moved.reshape(-1, 2).astype(float), cov_px2=cov))
     return own, opencv
+
+
+def four(params: Array) -> Array:
+    """fx, fy, cx, cy."""
+    return np.array([params[0], params[0] * (1 + params[1]), params[2], params[3]])
+
+
+def alike(photos: list[Sightings]) -> list[Sightings]:
+    """The same corners, all weighing alike as in the published run."""
+    return [replace(s, cov_px2=np.tile(0.1**2 * np.eye(2), (len(s), 1, 1))) for s in photos]
+
+
+def with_the_board(photos: list[Sightings]) -> tuple[Array, Array]:
+    """fx, fy, cx, cy under the published model and their standard uncertainties with the board's points drawn by lot.
+
+    Covariance robust to clusters (Liang and Zeger, Biometrika 73 (1986) 13-22), one cluster per point of the board: a point
+    that does not lie where the flat board has it errs alike in all 25 pictures, which the published uncertainties
+    (independent errors in every picture) leave out.
+    """
+    own = replace(board_photos(alike(photos), TARGETS, SIZE), hold=frozenset({"k3"}))
+    found = fit(own, Form("brown", "flat"), first_start(own, "brown"))
+    problem, linear, cov = found.problem, found.solution.linear, found.cov.shared
+    ids = np.concatenate([own.views[n].point_ids for n in found.names])
+    moves = np.zeros((COLUMNS * ROWS, problem.size))  # of all parameters by all that is left at one point of the board
+    for rows, photo, key in problem.groups:
+        columns, local = problem.group_columns(photo, key)
+        pull = np.einsum("nri,nr->ni", linear.jac[rows][:, :, local], linear.white[rows])
+        np.add.at(moves, ids[rows], pull @ cov[columns])
+    lens_moves = moves[:, problem.lens_columns[0]]
+    f, aspect = found.params[:2]
+    by = np.zeros((4, len(found.params)))
+    by[0, 0], by[1, 0], by[1, 1], by[2, 2], by[3, 3] = 1.0, 1 + aspect, f, 1.0, 1.0
+    return four(found.params), np.sqrt(np.sum((lens_moves @ by.T) ** 2, axis=0))
+
+
+def window_shift(folder: Path, photos: list[Sightings], half_px: int) -> float:
+    """rms distance in px between the given corners and those of ``cornerSubPix`` with windows of 2 ``half_px`` + 1."""
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 50, 1e-4)
+    off = []
+    for photo in photos:
+        gray = read_gray(read_meta(folder / "chessboard_30mm" / f"{photo.photo_id}.tif"))
+        start = photo.uv_px.astype(np.float32).reshape(-1, 1, 2)
+        off.append(cv2.cornerSubPix(gray, start, (half_px, half_px), (-1, -1), stop).reshape(-1, 2) - photo.uv_px)
+    return float(np.sqrt(np.mean(np.concatenate(off) ** 2)))
 
 
 def far_corner_errors(photos: list[Sightings], camera: Camera | None, points: Array) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,13 +11,14 @@ import numpy as np
 import pytest
 
 from phototemplate.errors import MeasureError
-from phototemplate.model import Sightings
+from phototemplate.model import Sightings, Target
 from phototemplate.network.board_fit import fit
 from phototemplate.network.board_model import Form, board_photos
 from phototemplate.network.board_start import first_start
 from phototemplate.network.calibrate import Calibration, CalibrationOptions, calibrate
 from phototemplate.numerics import lens
 from tests.calibration import chessboard
+from tests.calibration.colmap import adjust_flat_board
 from tests.calibration.simulated import BROWN, SIZE, Simulation, take
 
 PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", focus="never", hold=frozenset({"k3"}))
@@ -67,6 +69,58 @@ def test_opencv_on_identical_corners(corners: tuple[list[Sightings], list[Sighti
     assert u[[0, 2, 3, 4, 5, 6, 7]] == pytest.approx(sd.ravel()[[0, 2, 3, 4, 5, 6, 7]], rel=0.05)
 
 
+def test_our_corners_agree_with_the_published_run_once_the_board_counts(
+    corners: tuple[list[Sightings], list[Sightings]], reference_photos: Path
+) -> None:
+    """Our own corners lie 0.2 px off ``cornerSubPix``'s with the published window; two facts tell why, and how much that is.
+
+    The camera sharpens along its lines and leaves a halo at the crossing, so ``cornerSubPix`` comes nearer to ours the larger
+    its window, while the straight edges that ours rests on stay. And the board is not flat, which the published +- leaves out.
+    """
+    own, published_window = corners
+    some = own[10:14]
+    off = [chessboard.window_shift(reference_photos, some, half) for half in (3, 5, 9)]
+    assert off[0] > 1.3 * off[1]
+    assert off[1] > 1.3 * off[2]
+    published = np.array([v for v, _ in chessboard.PUBLISHED.values()])
+    for photos in (own, published_window):
+        value, u = chessboard.with_the_board(photos)
+        assert np.all(u > np.array([three for _, three in chessboard.PUBLISHED.values()]) / 3)
+        assert np.all(np.abs(value - published) < 2.58 * u)
+
+
+def _against_colmap(photos: list[Sightings], targets: Mapping[str, Target], size_px: tuple[int, int], sigma_px: float) -> None:
+    alike = [replace(s, cov_px2=np.tile(sigma_px**2 * np.eye(2), (len(s), 1, 1))) for s in photos]
+    views = replace(board_photos(alike, targets, size_px), hold=frozenset({"k3"}))
+    start = first_start(views, "brown")
+    ours = fit(views, Form("brown", "flat"), start)
+    theirs = adjust_flat_board(views, start.poses, start.params[0])
+    f, aspect = ours.params[:2]
+    jac = np.zeros((8, 9))  # fx, fy, cx, cy, k1, k2, p1, p2 by f, aspect, cx, cy, k1, k2, p1, p2, k3
+    jac[0, 0], jac[1, 0], jac[1, 1] = 1.0, 1 + aspect, f
+    jac[2:, 2:8] = np.eye(6)
+    u = np.sqrt(np.diag(jac @ ours.lens_cov @ jac.T))
+    u_theirs = np.sqrt(np.diag(theirs.cov)) * sigma_px
+    assert (np.array([f, f * (1 + aspect), *ours.params[2:8]]) - theirs.params) / u == pytest.approx(0, abs=0.03)
+    assert u == pytest.approx(u_theirs, rel=0.005)
+    correlation = jac @ ours.lens_cov @ jac.T / np.outer(u, u)
+    assert correlation == pytest.approx(theirs.cov * sigma_px**2 / np.outer(u_theirs, u_theirs), abs=0.005)
+    for name, (rotation, translation) in ours.poses().items():
+        assert rotation == pytest.approx(theirs.poses[name][0], abs=1e-5)
+        assert translation == pytest.approx(theirs.poses[name][1], abs=0.01)
+
+
+def test_bundle_adjustment_of_colmap_on_identical_corners() -> None:
+    """Parameters, covariance and poses of COLMAP's own bundle adjustment (pycolmap, Ceres), twelve photos of a flat board."""
+    photos, targets = take(Simulation(rough_mm=(0.02, 0.02, 0.02), focus=0.0, lens=BROWN | {"k3": 0.0}))
+    _against_colmap(photos, targets, SIZE, 0.06)
+
+
+def test_bundle_adjustment_of_colmap_on_the_chessboard(corners: tuple[list[Sightings], list[Sightings]]) -> None:
+    """The same on real corners."""
+    _against_colmap(corners[1], chessboard.TARGETS, chessboard.SIZE, 0.1)
+
+
 def test_the_chessboard_itself_is_not_flat(corners: tuple[list[Sightings], list[Sightings]]) -> None:
     """Released, its points halve the residuals; with the lens so found a quarter of the board carries to its far corner."""
     free = calibrate(corners[0], chessboard.TARGETS, chessboard.SIZE, CalibrationOptions(lens=("brown",)))
@@ -83,14 +137,14 @@ def test_the_chessboard_itself_is_not_flat(corners: tuple[list[Sightings], list[
 
 
 def test_known_lens_is_found_within_its_uncertainty() -> None:
-    """Board, focus and lens of the simulation are all unknown to the calibration; eight seeds of nine parameters."""
+    """Board, focus and lens of the simulation are all unknown to the calibration; five seeds of nine parameters."""
     errors = []
-    for seed in range(8):
+    for seed in range(5):
         photos, targets = take(Simulation(seed=seed))
         done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
         assert done.form.board == "free"
         errors.append((done.camera.params - list(BROWN.values())) / np.sqrt(np.diag(done.camera.cov)))
-    # chi-squared of 72 values, correlated within a seed: 0.5 to 1.6 with room for it
+    # chi-squared of 45 values, correlated within a seed: 0.5 to 1.6 with room for it
     assert 0.5 < np.mean(np.square(errors)) < 1.7
     assert np.abs(errors).max() < 4
 
