@@ -77,8 +77,9 @@ class Seen:
 def detect_all(
     store: PhotoStore, file: JobFile, memo: Memo, progress: Progress = quiet
 ) -> tuple[dict[str, Sightings], list[Finding]]:
-    """Find the targets in every photo, in as many threads as there are cores; doubts about the photos themselves.
+    """Find the targets in every photo, in as many threads as cores and memory allow; doubts about the photos themselves.
 
+    Of photos that show the same picture the best stays, besides those in which an edge is drawn.
     Raises ``MeasureError`` where no photo shows a target.
     """
     plain = tuple(PlainMarkers(m.dictionary, m.size_mm, None if m.ids is None else tuple(m.ids)) for m in file.markers)
@@ -101,7 +102,9 @@ def detect_all(
         progress("targets", done / len(store.photos))
         return found
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    # A picture takes twice its pixels in bytes while it is decoded: 200 MP ones come one at a time.
+    largest = max(p.size_px[0] * p.size_px[1] for p in store.photos.values())
+    with ThreadPoolExecutor(max(1, min(os.cpu_count() or 1, 400_000_000 // largest))) as pool:
         seen = {s.sightings.photo_id: s for s in pool.map(one, store.photos.values())}
     sightings = {photo: s.sightings for photo, s in seen.items()}
     if not any(len(s) for s in sightings.values()):
@@ -110,8 +113,13 @@ def detect_all(
             "them on the cabinets and photograph them so that the markers are at least 30 pixels wide."
         )
     findings = [f for s in sightings.values() for f in s.findings]
-    findings += quality.find_duplicates(list(store.photos.values()), {photo: s.small for photo, s in seen.items()})
-    return sightings, findings
+    doubles, left_out = quality.find_duplicates(
+        list(store.photos.values()),
+        {photo: s.small for photo, s in seen.items()},
+        {photo: float((1 / np.trace(s.cov_px2, axis1=1, axis2=2)).sum()) for photo, s in sightings.items()},
+        {edge.photo for edge in file.edges if edge.photo},
+    )
+    return {photo: s for photo, s in sightings.items() if photo not in left_out}, [*findings, *doubles]
 
 
 def targets_of(sightings: Mapping[str, Sightings], file: JobFile) -> dict[str, Target]:

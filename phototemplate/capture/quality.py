@@ -6,7 +6,7 @@ photo counts less by itself and the finding only names it. ``blur_px`` does with
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -152,32 +152,42 @@ def fingerprint(gray: GrayImage) -> Array:
     return np.asarray(small / norm if norm > 0 else small)
 
 
-def find_duplicates(photos: Sequence[PhotoMeta], prints: Mapping[str, Array]) -> tuple[Finding, ...]:
-    """Photos that show the same picture: copies of one file, or shots of one burst.
+def find_duplicates(
+    photos: Sequence[PhotoMeta],
+    prints: Mapping[str, Array],
+    worth: Mapping[str, float] | None = None,
+    wanted: Collection[str] = (),
+) -> tuple[tuple[Finding, ...], frozenset[str]]:
+    """Photos that show the same picture (copies of one file, or shots of one burst), and those of them to leave out.
 
-    Copies correlate at 0.9995 and more whatever their size; within ``BURST_SECONDS`` 0.985 is enough. The adjustment
-    takes the same picture twice for independent evidence, so the user should keep one.
+    Copies correlate at 0.9995 and more whatever their size; within ``BURST_SECONDS`` 0.985 is enough. The adjustment would
+    take the same picture twice for independent evidence, and edges would be intersected between photos from one place, so one
+    of them is enough: the one of most ``worth``, else the first. Those ``wanted`` for another reason stay.
     """
-    findings = []
-    for k, one in enumerate(photos):
-        for other in photos[:k]:
-            if one.photo_id not in prints or other.photo_id not in prints:
-                continue
-            alike = float(np.sum(prints[one.photo_id] * prints[other.photo_id]))
-            apart = _seconds_apart(one, other)
-            burst = apart is not None and apart <= BURST_SECONDS and alike > 0.985
-            if alike > 0.9995 or burst:
-                kind = "shots of one burst" if burst and alike <= 0.9995 else "the same picture"
-                findings.append(
-                    Finding(
-                        "photo-duplicate",
-                        one.photo_id,
-                        f"{one.photo_id} and {other.photo_id} are {kind}.",
-                        "Keep the sharper one; the second adds confidence that is not earned.",
-                    )
-                )
-                break
-    return tuple(findings)
+    worth = worth or {}
+    findings: list[Finding] = []
+    kept: list[PhotoMeta] = []
+    for one in sorted(photos, key=lambda p: (p.photo_id not in wanted, -worth.get(p.photo_id, 0.0))):
+        twin = next((k for k in kept if _same_picture(one, k, prints)), None)
+        if twin is None or one.photo_id in wanted:
+            kept.append(one)
+        if twin is None:
+            continue
+        what, help_ = "was left out", "Nothing has to be done; another photo helps only from another place."
+        if one.photo_id in wanted:
+            what = "is used all the same, since an edge is drawn in it"
+            help_ = f"Draw that edge in {twin.photo_id}, and leave {one.photo_id} out: it adds confidence that is not earned."
+        text = f"{one.photo_id} shows the same as {twin.photo_id} and {what}."
+        findings.append(Finding("photo-duplicate", one.photo_id, text, help_))
+    return tuple(findings), frozenset(p.photo_id for p in photos) - {p.photo_id for p in kept}
+
+
+def _same_picture(one: PhotoMeta, other: PhotoMeta, prints: Mapping[str, Array]) -> bool:
+    if one.photo_id not in prints or other.photo_id not in prints:
+        return False
+    alike = float(np.sum(prints[one.photo_id] * prints[other.photo_id]))
+    apart = _seconds_apart(one, other)
+    return alike > 0.9995 or (apart is not None and apart <= BURST_SECONDS and alike > 0.985)
 
 
 def _seconds_apart(a: PhotoMeta, b: PhotoMeta) -> float | None:

@@ -64,11 +64,25 @@ def test_duplicates() -> None:
     times = {"A": "2026-03-14T10:00:07", "burst": "2026-03-14T10:00:08", "later": "2026-03-14T10:03:00"}
     metas = [PhotoMeta(k, Path(k), (800, 600), taken_at=times.get(k, "")) for k in shots]
     prints = {k: fingerprint(np.ascontiguousarray(v)) for k, v in shots.items()}
-    found = {f.where: f.message for f in find_duplicates(metas, prints)}
-    assert "the same picture" in found["copy"]
-    assert "burst" in found
+    findings, left_out = find_duplicates(metas, prints)
+    found = {f.where: f.message for f in findings}
+    assert "the same as A and was left out" in found["copy"]
+    assert "burst" in left_out
     assert "moved" not in found
-    assert not find_duplicates([metas[0], replace(metas[4], taken_at=times["A"])], prints)
+    assert find_duplicates([metas[0], replace(metas[4], taken_at=times["A"])], prints) == ((), frozenset())
+
+
+def test_the_best_of_a_burst_stays_and_those_with_edges() -> None:
+    metas = [PhotoMeta(k, Path(k), (800, 600)) for k in ("soft", "sharp", "drawn")]
+    same = np.full((32, 32), 1 / 32)
+    prints = dict.fromkeys(("soft", "sharp", "drawn"), same)
+    worth = {"soft": 1.0, "sharp": 3.0, "drawn": 2.0}
+    assert find_duplicates(metas, prints, worth)[1] == {"soft", "drawn"}
+    findings, left_out = find_duplicates(metas, prints, worth, wanted={"drawn"})
+    assert left_out == {"soft", "sharp"}
+    findings, left_out = find_duplicates(metas, prints, worth, wanted={"drawn", "soft"})
+    assert left_out == {"sharp"}
+    assert any("an edge is drawn in it" in f.message for f in findings)
 
 
 @pytest.mark.parametrize("sigma", [0.8, 1.5, 3.0])

@@ -99,7 +99,7 @@ def _remarks(desk: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, Any]
     prints = desk.shown.setdefault("prints", {})
     others = [m for name, m in sorted(desk.store.photos.items()) if name != meta.photo_id and name in prints]
     findings = [*seen.findings, *check_file(meta)]
-    findings += [f for f in find_duplicates([*others, meta], dict(prints)) if f.where == meta.photo_id]
+    findings += [f for f in find_duplicates([*others, meta], dict(prints))[0] if f.where == meta.photo_id]
     return [{"code": f.code, "severity": f.severity, "message": f.message, "remedy": f.remedy} for f in findings]
 
 
