@@ -220,6 +220,24 @@ def test_camera_sentence_tells_noise_from_a_bent_lens() -> None:
     assert "Usual causes" in panel.sentence
 
 
+def test_photos_with_principal_points_of_their_own_share_one_panel() -> None:
+    """Lenses split by photo (``network.turned``) are one camera to the reader; what differs is given from least to largest."""
+    m = measurement()
+    (whole,) = camera_panels(m)
+    (camera,) = m.network.cameras.values()
+    apart = {p: replace(camera, camera_id=f"{camera.camera_id} {p}", params=camera.params.copy()) for p in m.network.photos}
+    for i, own in enumerate(apart.values()):
+        own.params[2] += 10.0 * i
+    photos = {p: replace(pose, camera_id=apart[p].camera_id) for p, pose in m.network.photos.items()}
+    split = replace(m.network, cameras={c.camera_id: c for c in apart.values()}, photos=photos)
+    (panel,) = camera_panels(replace(m, network=split))
+    assert (panel.points, panel.photos, panel.rms_px) == (whole.points, whole.photos, pytest.approx(whole.rms_px))
+    shown = {p.name: p.value for p in panel.parameters}
+    assert " to " in shown["cx"]
+    assert " to " not in shown["f"]
+    assert "principal point of its own" in panel.origin
+
+
 def test_levels_in_words() -> None:
     levels = {c.name: c for c in cabinet_levels(measurement().work_plane.heights)}
     assert set(levels) == {"left", "corner", "back", "right"}

@@ -99,8 +99,10 @@ def camera_panels(measurement: Measurement) -> list[CameraPanel]:
         shares = [prior_shares(network, s.camera.camera_id) for s in seen]
         origin = _origin({n: max(s[n] for s in shares) for n in shares[0]})
         if len(seen) > 1:
-            origin += f" {len(seen)} of its photos have a principal point of their own: software has turned or cropped them."
-        out.append(_panel(key[0], seen, _name(measurement, names[key]), origin))
+            who = f"its {len(seen)} photos" if len(seen) == len(names[key]) else f"{len(seen)} groups of its photos"
+            origin += f" Each of {who} has a principal point of its own: software has turned or cropped them."
+        name = _name(measurement, names[key])
+        out.append(_panel(key[0], seen, name if len(groups) == 1 else f"{name}, {key[2][0]} x {key[2][1]} pixels", origin))
     return out
 
 
@@ -243,7 +245,7 @@ def _radius_plot(radius: Array, outward: Array, ring_r: Array, mean: Array, erro
     pace = next((p for p in (100, 200, 250, 500, 1000, 2000, 5000) if far / p <= 8), 10000)
     for r in range(0, int(far) + 1, pace):
         x = float(at(np.array([r]), np.zeros(1))[0, 0])
-        parts.append(label(x, h - foot + 18, f"{r}", "axis"))
+        parts.append(label(x, h - foot + 18, f"{r}", "axis", "end" if x > w - 30 else "middle"))
     parts.append(label((left + w) / 2, h - 6, "distance from the middle of the picture, px", "axis"))
     parts.append(Markup('<path class="seen faint" d="{}" stroke-width="3"/>').format(dots(at(radius, outward))))
     if len(ring_r):
