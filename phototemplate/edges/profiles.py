@@ -87,12 +87,14 @@ def _sample(
     height, width = gray.shape
     origin = np.where(inside[:, None], uv, np.array([width / 2, height / 2]))
     line = origin[:, None] + fraction[:, None] * np.where(inside[:, None], along, 0.0)[:, None]
-    place = line[:, :, None] + step[:, None] * across[:, None, None]
-    low = np.clip(np.floor(place.min(axis=(0, 1, 2))) - 4, 0, [width - 1, height - 1]).astype(int)
-    high = np.clip(np.ceil(place.max(axis=(0, 1, 2))) + 5, 1, [width, height]).astype(int)
+    # positions are linear in line and step, so their extremes are at the ends of both
+    ends = line[:, [0, -1], None] + step[[0, -1], None] * across[:, None, None]
+    low = np.clip(np.floor(ends.min(axis=(0, 1, 2))) - 4, 0, [width - 1, height - 1]).astype(int)
+    high = np.clip(np.ceil(ends.max(axis=(0, 1, 2))) + 5, 1, [width, height]).astype(int)
     part = gray[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-    place = (place - low).reshape(len(uv) * rows, len(step), 2).astype(np.float32)
-    x, y = np.ascontiguousarray(place[:, :, 0]), np.ascontiguousarray(place[:, :, 1])
+    line = (line - low).reshape(-1, 2)
+    across = np.repeat(across, rows, axis=0)
+    x, y = ((line[:, k, None] + step * across[:, k, None]).astype(np.float32) for k in (0, 1))
     values = np.asarray(cv2.remap(part, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
     values = values.reshape(len(uv), rows, len(step))
     if rows > 1:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -98,17 +99,24 @@ class Scene:
 
     # ------------------------------------------------------------------------------------- papers
 
+    @cached_property
+    def _outlines(self) -> Array:
+        """(B, 4, 3) corners of every known sheet's paper, world."""
+        network = self.network
+        corners = [
+            projection.body_points(network, t, paper_outline(network.targets[t])).xyz_mm for t in network.bodies
+        ]
+        return np.array(corners).reshape(-1, 4, 3)
+
     def papers(self, photo_id: str) -> GrayImage:
         """Reduced mask of a photo, non-zero where a known printed sheet hides what is beneath."""
         if photo_id not in self._masks:
             width, height = self.size_px(photo_id)
             mask = np.zeros((height // MASK_REDUCTION + 1, width // MASK_REDUCTION + 1), dtype=np.uint8)
-            for target_id in self.network.bodies:
-                outline = paper_outline(self.network.targets[target_id])
-                world = projection.body_points(self.network, target_id, outline).xyz_mm
-                image = projection.project(self.network, photo_id, world)
-                if np.isfinite(image.uv_px).all() and np.abs(image.uv_px).max() < 1e5:
-                    corners = np.round((image.uv_px / MASK_REDUCTION) * 16).astype(np.int32)
+            if len(self._outlines):
+                image = projection.project(self.network, photo_id, self._outlines.reshape(-1, 3)).uv_px.reshape(-1, 4, 2)
+                for uv in image[np.abs(image).max(axis=(1, 2)) < 1e5]:  # false where a corner is not in front
+                    corners = np.round((uv / MASK_REDUCTION) * 16).astype(np.int32)
                     cv2.fillConvexPoly(mask, corners, 1, shift=4)
             self._masks[photo_id] = np.asarray(cv2.dilate(mask, np.ones((3, 3), dtype=np.uint8)), dtype=np.uint8)
         return self._masks[photo_id]

@@ -153,15 +153,14 @@ class ProfileCurve:
         """Chord positions from start to end (in running order) whose chords stay within the tolerance of the curve."""
         a, b = self._foot(start), self._foot(end)
         low, high = min(a, b), max(a, b)
-        inner = [float(k) for k in self.spline.knots if low < k < high]
-        stops = np.array([low, *inner, high])
-        parts: list[Array] = []
-        for u, v in itertools.pairwise(stops):
-            # within one cubic the second derivative is largest at an end; chord error = h^2 |f''| / 8
-            bend = float(np.max(np.abs(self.spline.many(np.linspace(u, v, 5))[2])))
-            n = max(math.ceil((v - u) * math.sqrt(bend / (8.0 * tolerance_mm))), 1)
-            parts.append(np.linspace(u, v, n, endpoint=False))
-        s = np.concatenate([*parts, [high]])
+        knots = self.spline.knots
+        stops = np.concatenate([[low], knots[(low < knots) & (knots < high)], [high]])
+        # within one cubic the second derivative is largest at an end; chord error = h^2 |f''| / 8
+        bend = np.abs(self.spline.many(stops)[2])
+        width = np.diff(stops)
+        n = np.maximum(np.ceil(width * np.sqrt(np.maximum(bend[:-1], bend[1:]) / (8.0 * tolerance_mm))), 1).astype(int)
+        count = np.arange(n.sum()) - np.repeat(np.cumsum(n) - n, n)
+        s = np.append(np.repeat(stops[:-1], n) + count * np.repeat(width / n, n), high)
         return s if a <= b else s[::-1]
 
     def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:

@@ -89,6 +89,11 @@ class State:
         return out
 
     @cached_property
+    def _stack(self) -> Array:
+        """(P, S, S) the parts in their order."""
+        return np.array(list(self.parts.values())).reshape(-1, self.size, self.size)
+
+    @cached_property
     def cov(self) -> Array:
         """(S, S) joint covariance."""
         return state_cov(self.outline)
@@ -96,7 +101,7 @@ class State:
     def quantity(self, value: Dual, unit: Unit = "mm") -> Quantity:
         """Value with uncertainty and budget."""
         g = value.gradient(self.size)
-        variances = {cause: float(g @ part @ g) for cause, part in self.parts.items()}
+        variances = dict(zip(self.parts, (self._stack @ g @ g).tolist(), strict=True))
         total = sum(variances.values())
         budget = sorted(((c, math.sqrt(v)) for c, v in variances.items() if v > 1e-12 * max(total, 1e-300)),
                         key=lambda item: (-item[1], item[0]))

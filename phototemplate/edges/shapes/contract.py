@@ -96,14 +96,15 @@ def in_chord_frame(points: EdgePoints, frame: ChordFrame, slope: Array) -> Chord
     """Turn the points into the frame of a chord; ``slope`` (N,) is the edge's do/ds at each point."""
     turn = np.stack([frame.tangent, frame.normal])
     local = (points.xy_mm - frame.origin_mm) @ turn.T
-    cov = np.einsum("ai,nij,bj->nab", turn, points.noise_cov_mm2, turn)
+    cov = turn @ points.noise_cov_mm2 @ turn.T
     g = np.stack([-slope, np.ones_like(slope)], axis=1)
     cov_g = np.einsum("nab,nb->na", cov, g)
     variance = np.maximum(np.einsum("na,na->n", g, cov_g), 1e-12)
-    jac = np.einsum("na,ai,nik->nk", g, turn, points.shared_jac)
+    across = g @ turn
+    jac = across[:, :1] * points.shared_jac[:, 0] + across[:, 1:] * points.shared_jac[:, 1]
     total = variance
     if points.influences_cov is not None and jac.shape[1]:
-        total = variance + np.maximum(np.einsum("nk,kl,nl->n", jac, points.influences_cov, jac), 0.0)
+        total = variance + np.maximum(np.einsum("nk,nk->n", jac @ points.influences_cov, jac), 0.0)
     return ChordPoints(local[:, 0], local[:, 1], variance, -cov_g[:, 0] / variance, jac, total)
 
 

@@ -173,10 +173,10 @@ def offset_cov(segment: Segment, s: ArrayLike, influences_cov: Array | None = No
 def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
     """(n,) standard uncertainty in mm of the offset at chord positions ``s``, normal to the edge (not to the chord)."""
     w = weights(segment, s)
-    variance = np.einsum("ni,ij,nj->n", w, segment.noise_cov_mm2, w)
+    variance = np.einsum("ni,ni->n", w @ segment.noise_cov_mm2, w)
     if influences_cov is not None:
         jac = w @ segment.shared_jac
-        variance = variance + np.einsum("ni,ij,nj->n", jac, influences_cov, jac)
+        variance = variance + np.einsum("ni,ni->n", jac @ influences_cov, jac)
     out: Array = np.sqrt(np.maximum(variance, 0.0) / (1.0 + slope_at(segment, s) ** 2))
     return out
 
