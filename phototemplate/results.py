@@ -108,9 +108,13 @@ def write_results(
     units: str | None = None,
     formats: Sequence[str] = USUAL_FORMATS,
     progress: Progress = quiet,
+    judgements: Judgements | None = None,
 ) -> dict[str, Path]:
-    """Write what a measurement allows; the outline's files come first, so that a piece that does not fit costs only pieces."""
-    return _write(job, measurement, unscaled, dxf_version, units, formats, progress)[0]
+    """Write what a measurement allows; the outline's files come first, so that a piece that does not fit costs only pieces.
+
+    ``judgements`` of this measurement, where it was judged already.
+    """
+    return _write(job, measurement, unscaled, dxf_version, units, formats, progress, judgements)[0]
 
 
 def _write(
@@ -121,6 +125,7 @@ def _write(
     units: str | None,
     formats: Sequence[str],
     progress: Progress,
+    judgements: Judgements | None = None,
 ) -> tuple[dict[str, Path], Judgements]:
     job.results.mkdir(parents=True, exist_ok=True)
     file = job.file
@@ -132,7 +137,7 @@ def _write(
         template = template_of(job, measurement)
     except PhototemplateError as exc:
         doubt = exc
-    judgements = judge(measurement, template, file.tolerance)
+    judgements = judgements or judge(measurement, template, file.tolerance)
     progress("report", 0.3)
     material = Material(
         measurement=measurement,

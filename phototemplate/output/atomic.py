@@ -16,7 +16,7 @@ from pathlib import Path
 
 from phototemplate.errors import OutputError
 
-__all__ = ["atomic_path", "write_bytes_atomic", "write_text_atomic"]
+__all__ = ["atomic_path", "sync_folder", "write_bytes_atomic", "write_text_atomic"]
 
 
 def _what_to_do(error: OSError) -> str:
@@ -51,7 +51,7 @@ def _create_beside(final: Path) -> Path:
             return part
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the rename itself durable where the system can (not on Windows, not on some network disks)."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
@@ -87,7 +87,7 @@ def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
         with part.open("rb+") as stream:
             os.fsync(stream.fileno())
         part.replace(final)
-        _sync_folder(final.parent)
+        sync_folder(final.parent)
     except OutputError:
         raise
     except OSError as error:

@@ -46,6 +46,13 @@ def judge(m: Measurement, template: Template | None = None, tolerance_mm: float 
     )
 
 
+def judge_quickly(m: Measurement, tolerance_mm: float = verdict.TOLERANCE_MM) -> dict[str, Judged]:
+    """Verdicts on the edges alone, without the search for remedies: for a page on which edges are still being moved."""
+    if m.outline.unscaled or not m.outline.segments:
+        return {}
+    return {j.name: _judged(j) for j in verdict.judge_edges(m, tolerance_mm, remedies=False)}
+
+
 def _findings(edges: tuple[verdict.Judgement, ...], checks: tuple[monte_carlo.IntervalCheck, ...]) -> tuple[Finding, ...]:
     return (*verdict.findings(edges), *monte_carlo.findings(checks))
 

@@ -59,13 +59,17 @@ class Judgement:
 
 
 def judge_edges(
-    m: Measurement, tolerance_mm: float = TOLERANCE_MM, guard: Guard = "U", tape_u_mm: float = TAPE_U_MM
+    m: Measurement,
+    tolerance_mm: float = TOLERANCE_MM,
+    guard: Guard = "U",
+    tape_u_mm: float = TAPE_U_MM,
+    remedies: bool = True,
 ) -> tuple[Judgement, ...]:
-    """One judgement per edge of the outline, at its worst place, normal to the edge."""
+    """One judgement per edge of the outline, at its worst place, normal to the edge; without ``remedies`` in a moment."""
     state = State(m.outline)
     worst = [worst_place(state, edge_id) for edge_id in m.outline.state_slices]
     asked = [_Asked(w.edge_id, w.edge_id, w.where, 0.0, w.gradient, w.xy) for w in worst]
-    return _judge_all(m, state, asked, tolerance_mm, guard, tape_u_mm)
+    return _judge_all(m, state, asked, tolerance_mm, guard, tape_u_mm, remedies)
 
 
 @dataclass(frozen=True)
@@ -158,13 +162,19 @@ class _Asked:
 
 
 def _judge_all(
-    m: Measurement, state: State, asked: Sequence[_Asked], tolerance: float, guard: Guard, tape_u_mm: float
+    m: Measurement,
+    state: State,
+    asked: Sequence[_Asked],
+    tolerance: float,
+    guard: Guard,
+    tape_u_mm: float,
+    remedies: bool = True,
 ) -> tuple[Judgement, ...]:
     u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
     made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
     open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])
     found: dict[int, tuple[Remedy, ...]] = {}
-    if open_:
+    if open_ and remedies:
         photos = rem.NextPhotos(m) if m.network.photos else None
         for n, i in enumerate(open_):
             wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)

@@ -17,12 +17,12 @@ from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from phototemplate import __version__
-from phototemplate.errors import InputError, PhototemplateError
+from phototemplate.errors import PhototemplateError
 from phototemplate.job import JobFile
 from phototemplate.web.guard import BODY_LIMIT, OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
-from phototemplate.web.photos import PhotoEntry, Refused
-from phototemplate.web.studio import Conflict, Studio
-from phototemplate.web.worker import Cancelled, WorkerLost
+from phototemplate.web.photos import PhotoEntry
+from phototemplate.web.refusals import Refused, words_of
+from phototemplate.web.studio import Studio
 
 STATIC = Path(__file__).parent / "static"
 KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
@@ -70,7 +70,7 @@ def build_app(studio: Studio, hosts: frozenset[str], keys: Keys, cookie: str = "
         routes=routes,
         lifespan=life,
         middleware=[Middleware(Guard, hosts=hosts, keys=keys, cookie=cookie)],
-        exception_handlers={HTTPException: _http_error, PhototemplateError: _sentence, Refused: _refused},
+        exception_handlers={HTTPException: _http_error, PhototemplateError: _refused},
     )
 
 
@@ -80,19 +80,7 @@ async def _http_error(_: Request, exc: Exception) -> Response:
 
 
 async def _refused(_: Request, exc: Exception) -> Response:
-    assert isinstance(exc, Refused)
-    return refusal(exc.code, exc.status, exc.detail)
-
-
-async def _sentence(_: Request, exc: Exception) -> Response:
-    code, status = "trouble", 422
-    if isinstance(exc, Conflict):
-        code, status = "conflict", 409
-    elif isinstance(exc, Cancelled):
-        code, status = "stopped", 409
-    elif isinstance(exc, WorkerLost):
-        code, status = "worker-lost", 503
-    return refusal(code, status, str(exc))
+    return JSONResponse(words_of(exc), exc.status if isinstance(exc, Refused) else 422)
 
 
 class Pages:
@@ -125,9 +113,9 @@ class Pages:
         return JSONResponse({**self.studio.facts(), "version": __version__})
 
     async def result(self, _: Request) -> Response:
-        if not self.studio.result:
+        if not self.studio.measuring.result:
             return JSONResponse(None)
-        return Response(self.studio.result, media_type="application/json")
+        return Response(self.studio.measuring.result, media_type="application/json")
 
     async def schema(self, _: Request) -> Response:
         self.schema_text = self.schema_text or json.dumps(JobFile.model_json_schema())
@@ -142,38 +130,38 @@ class Pages:
     async def upload(self, request: Request) -> Response:
         length = request.headers.get("content-length", "")
         try:
-            facts = await self.studio.take_photo(
+            facts = await self.studio.album.take(
                 request.stream(), int(length) if length.isdigit() else None, request.query_params.get("name", "")[:300]
             )
         except ClientDisconnect:
             return refusal("cut-short", 400)
         except Refused as exc:
-            answer = refusal(exc.code, exc.status, exc.detail)
+            answer = JSONResponse(words_of(exc), exc.status)
             answer.headers["connection"] = "close"  # the rest of the body is not read
             return answer
         return JSONResponse(facts, 201)
 
     def _photo(self, request: Request) -> PhotoEntry:
-        entry = self.studio.photos.get(request.path_params["photo"])
+        entry = self.studio.album.photos.get(request.path_params["photo"])
         if entry is None or entry.version != request.path_params.get("version", entry.version):
             raise HTTPException(404)
         return entry
 
     async def thumb(self, request: Request) -> Response:
-        path = self.studio.thumb(self._photo(request))
+        path = self.studio.album.thumb(self._photo(request))
         if not path.exists():
             raise HTTPException(404)
         return FileResponse(path, media_type="image/jpeg", headers=FOREVER)
 
     async def photo_tile(self, request: Request) -> Response:
-        folder = await self.studio.tiles_of(self._photo(request))
+        folder = await self.studio.album.tiles_of(self._photo(request))
         return self._tile(folder, request)
 
     async def top_tile(self, request: Request) -> Response:
-        top = self.studio.top
+        top = self.studio.measuring.top
         if top is None or not secrets.compare_digest(str(top["key"]).encode(), request.path_params["key"].encode()):
             raise HTTPException(404)
-        return self._tile(self.studio.cache / f"top-{top['key']}", request)
+        return self._tile(self.studio.album.cache / f"top-{top['key']}", request)
 
     def _tile(self, folder: Path, request: Request) -> Response:
         level, column, row = (int(request.path_params[k]) for k in ("level", "column", "row"))
@@ -202,7 +190,7 @@ class Pages:
         return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), False))
 
     async def measure(self, _: Request) -> Response:
-        self.studio.wish()
+        self.studio.measuring.wish()
         return JSONResponse({})
 
     async def cancel(self, _: Request) -> Response:
@@ -216,15 +204,15 @@ class Pages:
             raise HTTPException(404)
         body = await _body(request)
         if not set(body) <= allowed[what]:
-            raise InputError("This question has a part that is not known.")
+            raise Refused("bad-question")
         return JSONResponse(await self.studio.worker.call("quick", what, **body))
 
     async def propose(self, _: Request) -> Response:
-        await self.studio.propose()
-        return JSONResponse({"n": len(self.studio.proposals)})
+        await self.studio.measuring.propose()
+        return JSONResponse({"n": len(self.studio.measuring.proposals)})
 
     async def turn_down(self, request: Request) -> Response:
-        self.studio.turn_down(_text(await _body(request), "key")[:400])
+        self.studio.measuring.turn_down(_text(await _body(request), "key")[:400])
         return JSONResponse({})
 
     # ------------------------------------------------------------------------------------------ finish
@@ -261,16 +249,16 @@ async def _body(request: Request) -> dict[str, Any]:
     try:
         body = json.loads(bytes(data) or b"{}")
     except (ValueError, RecursionError) as exc:
-        raise InputError("The request is not JSON.") from exc
+        raise Refused("bad-question") from exc
     if not isinstance(body, dict):
-        raise InputError("The request is not a table.")
+        raise Refused("bad-question")
     return body
 
 
 def _text(body: dict[str, Any], key: str, empty: bool = False) -> str:
     value = body.get(key)
     if not isinstance(value, str) or (not value and not empty):
-        raise InputError(f"The request has no {key}.")
+        raise Refused("bad-question", what=key)
     return value
 
 

@@ -9,7 +9,7 @@ import copy
 from collections.abc import Callable
 from typing import Any
 
-from phototemplate.errors import InputError
+from phototemplate.web.refusals import Refused
 
 Table = dict[str, Any]
 Place = list[Any]
@@ -18,13 +18,13 @@ MOST_OPERATIONS = 400
 
 
 def apply_operations(job: Table, operations: Any) -> Table:
-    """The job with the operations done, in order. Raises ``InputError`` for what cannot be done."""
+    """The job with the operations done, in order. Raises ``Refused`` for what cannot be done."""
     if not isinstance(operations, list) or not 0 < len(operations) <= MOST_OPERATIONS:
-        raise InputError("A change needs a list of operations.")
+        raise Refused("bad-change", what="no operations")
     out = copy.deepcopy(job)
     for one in operations:
         if not isinstance(one, dict) or one.get("op") not in OPERATIONS:
-            raise InputError(f"There is no operation {one.get('op') if isinstance(one, dict) else one!r}.")
+            raise Refused("bad-change", what="operation")
         OPERATIONS[one["op"]](out, one)
     return out
 
@@ -51,10 +51,10 @@ def _add(job: Table, one: Table) -> None:
     *way, last = _place(one)
     holder = _walk(job, way, make=True)
     if not isinstance(holder, dict):
-        raise InputError("Things are added to a list by its name.")
+        raise Refused("bad-change", what=last)
     members = holder.setdefault(_key(last), [])
     if not isinstance(members, list):
-        raise InputError(f"{last} is no list.")
+        raise Refused("bad-change", what=last)
     index = one.get("index")
     members.insert(index if isinstance(index, int) and 0 <= index <= len(members) else len(members), one.get("value"))
 
@@ -84,12 +84,12 @@ def _rename(job: Table, one: Table) -> None:
     kind, old, new = str(one.get("kind")), str(one.get("id")), str(one.get("to")).strip()
     keys = {"edge": ("edges", _EDGE_NAMES), "loop": ("loops", {"loop"}), "piece": ("pieces", set())}
     if kind not in keys:
-        raise InputError(f"There is no kind {kind!r}.")
+        raise Refused("bad-change", what=kind)
     listing, names = keys[kind]
     if not new or "/" in new:
-        raise InputError("A name needs at least one letter and no slash.")
+        raise Refused("bad-name")
     if any(m.get("id") == new for m in job.get(listing, [])):
-        raise InputError(f"The name {new!r} is taken; choose another one.")
+        raise Refused("name-taken", 409, name=new)
     for member in job.get(listing, []):
         if member.get("id") == old:
             member["id"] = new
@@ -133,7 +133,7 @@ OPERATIONS: dict[str, Callable[[Table, Table], None]] = {
 def _place(one: Table) -> Place:
     at = one.get("at")
     if not isinstance(at, list) or not 0 < len(at) <= 12:
-        raise InputError("An operation needs a place.")
+        raise Refused("bad-change", what="place")
     return at
 
 
@@ -146,11 +146,11 @@ def _walk(job: Any, way: Place, make: bool) -> Any:
             key = _key(part)
             if key not in here:
                 if not make:
-                    raise InputError(f"There is no {key} here.")
+                    raise Refused("bad-change", what=key)
                 here[key] = {}
             here = here[key]
         else:
-            raise InputError(f"There is nothing below {part!r}.")
+            raise Refused("bad-change", what=part)
     return here
 
 
@@ -159,13 +159,13 @@ def _index(members: list[Any], part: Any) -> int:
         for k, member in enumerate(members):
             if isinstance(member, dict) and member.get("id") == part.get("id"):
                 return k
-        raise InputError(f"There is no {part.get('id')!r} any more; it may have been removed in another window.")
+        raise Refused("gone", 409, name=part.get("id"))
     if isinstance(part, int) and not isinstance(part, bool) and 0 <= part < len(members):
         return part
-    raise InputError(f"There is no member {part!r}.")
+    raise Refused("bad-change", what=part)
 
 
 def _key(part: Any) -> str:
     if not isinstance(part, str):
-        raise InputError(f"{part!r} is no name of a value.")
+        raise Refused("bad-change", what=part)
     return part

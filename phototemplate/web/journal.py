@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from phototemplate.errors import InputError, OutputError
+from phototemplate.output.atomic import sync_folder
+from phototemplate.web.refusals import Refused
 
 JOURNAL_FILE = "history.jsonl"
 Table = Mapping[str, Any]
@@ -67,14 +68,14 @@ def differences(before: Table, after: Table) -> list[Change]:
 def apply_changes(table: Table, changes: list[Change], back: bool) -> dict[str, Any]:
     """The job with a step undone (``back``) or done again.
 
-    Raises ``InputError`` where something that the step touched is no longer as the step left it.
+    Raises ``Refused`` where something that the step touched is no longer as the step left it.
     """
     out: dict[str, Any] = json.loads(json.dumps(table))
     for change in changes:
         was, to = (change.after, change.before) if back else (change.before, change.after)
         if change.member is None:
             if out.get(change.key, MISSING) != was:
-                raise InputError(f"{change.key} was changed elsewhere since, so this step cannot be taken back.")
+                raise Refused("changed-elsewhere", 409, name=change.key, list=change.key)
             if to == MISSING:
                 out.pop(change.key, None)
             else:
@@ -82,9 +83,7 @@ def apply_changes(table: Table, changes: list[Change], back: bool) -> dict[str, 
             continue
         members = _by_id(out.get(change.key, []))
         if change.member and members.get(change.member, MISSING) != was:
-            raise InputError(
-                f"{change.member} in {change.key} was changed elsewhere since, so this step cannot be taken back."
-            )
+            raise Refused("changed-elsewhere", 409, name=change.member, list=change.key)
         if change.member:
             if to == MISSING:
                 members.pop(change.member, None)
@@ -162,6 +161,7 @@ class Journal:
     def _append(self, line: dict[str, Any]) -> None:
         data = (json.dumps(line, separators=(",", ":")) + "\n").encode()
         try:
+            new = not self.path.exists()
             with self.path.open("ab") as file:
                 # a line cut short by a crash must not swallow this one
                 if file.tell() and not self._ends_well():
@@ -169,8 +169,10 @@ class Journal:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            if new:
+                sync_folder(self.path.parent)
         except OSError as exc:
-            raise OutputError(f"{self.path} could not be written: {exc.strerror}; the change was not made.") from exc
+            raise Refused("not-noted", 507, detail=exc.strerror or "") from exc
 
     def _ends_well(self) -> bool:
         with self.path.open("rb") as file:

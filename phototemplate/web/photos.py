@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from phototemplate.job import PHOTO_SUFFIXES, Job
+from phototemplate.output.atomic import sync_folder
+from phototemplate.web.refusals import Refused
 
 UPLOAD_LIMIT = 80 * 1024 * 1024
 """Bytes of one photo; phones of 200 megapixels stay below 60 MB"""
@@ -22,14 +24,6 @@ STALE_S = 3600.0
 
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1")
 State = Literal["waiting", "looking", "seen", "bad"]
-
-
-class Refused(Exception):
-    """An upload that is not taken; the page turns the code into a sentence."""
-
-    def __init__(self, code: str, status: int, detail: str = "") -> None:
-        super().__init__(code)
-        self.code, self.status, self.detail = code, status, detail
 
 
 @dataclass
@@ -43,7 +37,8 @@ class PhotoEntry:
     size_bytes: int
     state: State = "waiting"
     used: bool = True
-    trouble: str = ""
+    trouble: dict[str, Any] | None = None
+    """Why it cannot be used, as ``refusals.words_of`` has it"""
     seen: dict[str, Any] = field(default_factory=dict)
 
     def facts(self) -> dict[str, Any]:
@@ -146,9 +141,10 @@ async def receive(
         stem = free_stem(stem_of(name), taken)
         path = folder / f"{stem}{suffix_of(head)}"
         os.replace(part, path)
+        sync_folder(folder)
         return path, digest.hexdigest()
     except OSError as exc:
-        raise Refused("disk", 507, exc.strerror or "") from exc
+        raise Refused("disk", 507, detail=exc.strerror or "") from exc
     finally:
         part.unlink(missing_ok=True)
 

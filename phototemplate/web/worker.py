@@ -18,6 +18,7 @@ from multiprocessing.connection import Connection
 from typing import Any, Literal
 
 from phototemplate.errors import InputError, MeasureError, OutputError, PhotoError, PhototemplateError
+from phototemplate.web.refusals import Cancelled, Refused, WorkerLost
 
 Lane = Literal["quick", "photos", "long"]
 Watch = Callable[[str, float], None]
@@ -25,14 +26,6 @@ Watch = Callable[[str, float], None]
 KINDS: dict[str, type[PhototemplateError]] = {
     "photo": PhotoError, "measure": MeasureError, "output": OutputError, "input": InputError,
 }
-
-
-class Cancelled(PhototemplateError):
-    """The user ended the work."""
-
-
-class WorkerLost(PhototemplateError):
-    """The worker process died in the middle of a task."""
 
 
 @dataclass
@@ -44,6 +37,11 @@ class _Task:
     answer: asyncio.Future[Any]
     watch: Watch | None
     tries: int = field(default=0)
+
+
+def _error(kind: str, text: str, facts: dict[str, str]) -> PhototemplateError:
+    """What a task raised, as ``hand.tasks.error_of`` packed it."""
+    return Refused(text, 422, **facts) if kind == "refused" else KINDS.get(kind, PhototemplateError)(text)
 
 
 class Worker:
@@ -96,7 +94,7 @@ class Worker:
             return False
         for task in list(self._tasks.values()):
             if task.lane == "long" and not task.answer.done():
-                task.answer.set_exception(Cancelled("The work was stopped."))
+                task.answer.set_exception(Cancelled())
         self._end()
         self.on_restart()
         self._again()
@@ -160,7 +158,7 @@ class Worker:
         elif kind == "progress" and task.watch is not None:
             task.watch(*value)
         elif kind == "error":
-            task.answer.set_exception(KINDS.get(value[0], PhototemplateError)(value[1]))
+            task.answer.set_exception(_error(*value))
 
     def _lost(self, pipe: Connection) -> None:
         """The process died by itself: short tasks are asked once more, long ones fail."""
@@ -170,8 +168,5 @@ class Worker:
         self.on_restart()
         for task in list(self._tasks.values()):
             if (task.lane == "long" or task.tries > 1) and not task.answer.done():
-                task.answer.set_exception(WorkerLost(
-                    "The computing process ended unexpectedly, most likely for lack of memory; close other programs and "
-                    "measure again."
-                ))
+                task.answer.set_exception(WorkerLost())
         self._again()

@@ -188,7 +188,7 @@ def test_long_bodies_and_what_is_no_json(guest: TestClient) -> None:
     assert guest.post("/api/edit", headers=OURS, content=untold()).status_code == 413
     for body in (b"{", b"[]", b"1", b"[" * 100_000, b"\xff\xfe"):
         answer = guest.post("/api/edit", headers=OURS, content=body)
-        assert (answer.status_code, answer.json()["error"]) == (422, "trouble")
+        assert (answer.status_code, answer.json()["error"]) == (422, "bad-question")
 
 
 @given(st.text(max_size=300))

@@ -21,6 +21,7 @@ from phototemplate.web.hand.look import anchor, look
 from phototemplate.web.hand.measured import clean, move, view_of, work_from_plan
 from phototemplate.web.hand.tasks import PLACES, Desk, error_of, task
 from phototemplate.web.hand.tiles import TILE, cut, levels_of
+from phototemplate.web.refusals import Refused
 from tests.output.samples import measurement
 
 
@@ -212,9 +213,10 @@ def test_every_task_is_there() -> None:
 
 
 def test_errors_keep_their_sentences() -> None:
-    assert error_of(MeasureError("no")) == ("measure", "no")
-    assert error_of(InputError("what")) == ("input", "what")
-    assert error_of(MemoryError())[0] == "other"
-    assert error_of(KeyError("x"))[0] == "bug"
-    with pytest.raises(MeasureError):
+    assert error_of(MeasureError("no")) == ("measure", "no", {})
+    assert error_of(InputError("what")) == ("input", "what", {})
+    assert error_of(Refused("gone", 409, name="front")) == ("refused", "gone", {"name": "front"})
+    assert error_of(MemoryError())[:2] == ("refused", "no-memory")
+    assert error_of(KeyError("x"))[:2] == ("refused", "bug")
+    with pytest.raises(Refused):
         Desk().measured()

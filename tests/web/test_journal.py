@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 
 from phototemplate.errors import InputError
 from phototemplate.job import load_job
+from phototemplate.web.jobdata import plain
 from phototemplate.web.journal import JOURNAL_FILE, Journal, apply_changes, differences
-from phototemplate.web.studio import Conflict, Studio, plain
+from phototemplate.web.refusals import Conflict
+from phototemplate.web.studio import Studio
 
 EDGE = {"kind": "front", "sheet": "S01", "path": [[0, 0], [100, 5]]}
 
@@ -100,7 +102,7 @@ def test_any_history_is_the_same_after_a_restart(tmp_path_factory: pytest.TempPa
 def test_crash_between_journal_and_job_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     studio = Studio(tmp_path)
     do(studio, add("front"))
-    monkeypatch.setattr("phototemplate.web.studio.save_job", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+    monkeypatch.setattr("phototemplate.web.ledger.save_job", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
     with pytest.raises(KeyboardInterrupt):
         do(studio, add("end"))
     monkeypatch.undo()
@@ -135,7 +137,7 @@ def test_failed_save_is_no_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     def full(*_: object) -> None:
         raise OutputError("the disk is full")
 
-    monkeypatch.setattr("phototemplate.web.studio.save_job", full)
+    monkeypatch.setattr("phototemplate.web.ledger.save_job", full)
     with pytest.raises(OutputError):
         do(studio, add("front"))
     monkeypatch.undo()
@@ -167,7 +169,7 @@ def test_change_by_hand_is_seen_kept_and_not_undone(tmp_path: Path) -> None:
     assert "# measured twice" in after
     assert "S02" in after
     step(studio, True)
-    with pytest.raises(InputError, match="front in edges was changed elsewhere"):
+    with pytest.raises(InputError, match="changed-elsewhere name=front list=edges"):
         step(studio, True)
     assert load_job(tmp_path).file.edges[0].sheet == "S02"
 

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from phototemplate.errors import InputError
 from phototemplate.model import Array, Measurement
 from phototemplate.progress import Progress
 from phototemplate.template.gradients import Vec, vec
 from phototemplate.template.quantities import State
 from phototemplate.web.hand.look import look, scene_of
+from phototemplate.web.refusals import Refused
 
 POINTING_PX = 1.0
 """Standard uncertainty of pointing at something, in px of the photo or of the screen, whichever is coarser"""
@@ -41,7 +41,8 @@ class Spot:
 def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
     """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "xy"}``.
 
-    Between edges: from the place on the first, normal to the second. Raises ``InputError`` for what does not exist.
+    Between edges: from the place on the first, normal to the second. Raises ``InputError`` (or ``Refused``) for what does not
+    exist.
     """
     m = desk.measured()
     state = State(m.outline)
@@ -49,7 +50,7 @@ def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm
     k = m.outline.influences.size
     free = [s for s in (first, second) if not s.edge_id]
     if first.edge_id and second.edge_id and first.edge_id == second.edge_id:
-        raise InputError("Both places lie on one edge; its length is in the list of edges.")
+        raise Refused("same-edge")
     if len(free) == 2:
         away = second.point - first.point
         value = away.norm()
@@ -73,8 +74,8 @@ def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm
     g = value.gradient(state.size)
     shared = g @ m.outline.shared_jac + direct if state.size else direct
     variances = {cause: float(shared @ part @ shared) for cause, part in m.outline.influences.parts.items()} if k else {}
-    variances["edges' own noise"] = float(g @ m.outline.noise_cov_mm2 @ g) if state.size else 0.0
-    variances["pointing and height"] = own
+    variances["@edges"] = float(g @ m.outline.noise_cov_mm2 @ g) if state.size else 0.0
+    variances["@pointing"] = own
     u = float(np.sqrt(max(sum(variances.values()), 0.0)))
     back = np.linalg.inv(m.outline.plan_from_work)
     ends = [back[:2, :2] @ p + back[:2, 2] for p in (first.point.xy, foot)]
@@ -92,14 +93,14 @@ def _spot(desk: Any, tell: Progress, m: Measurement, state: State, one: dict[str
         return Spot(state.corner(str(one["loop"]), int(one["corner"])), nothing, still)
     xy = [float(v) for v in one["xy"]]
     if len(xy) != 2 or not np.all(np.isfinite(xy)):
-        raise InputError("A place needs two numbers.")
+        raise Refused("bad-place")
     turn, shift = m.outline.plan_from_work[:2, :2], m.outline.plan_from_work[:2, 2]
     if "edge" in one:
         edge_id = str(one["edge"])
         return Spot(state.curve(edge_id).foot(vec(turn @ np.array(xy) + shift)), nothing, still, edge_id)
     seen = look(desk, tell, xy, most=1, margin_px=4.0)
     if not seen:
-        raise InputError("No photo shows this place; choose one inside the picture.")
+        raise Refused("not-in-photos")
     direct, noise = _pointed_at(m, seen[0], xy, mm_per_px)
     return Spot(vec(turn @ np.array(xy) + shift), turn @ direct, turn @ noise @ turn.T)
 

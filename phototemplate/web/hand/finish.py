@@ -7,13 +7,14 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
-from phototemplate.errors import InputError, OutputError
+from phototemplate.errors import InputError
 from phototemplate.job import JOB_FILE, load_job
 from phototemplate.output.atomic import atomic_path
 from phototemplate.output.formats import FORMATS
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job, write_results
 from phototemplate.web.journal import JOURNAL_FILE
+from phototemplate.web.refusals import Refused
 
 READ_ME = """\
 This folder rebuilds the result: unpack it, then run
@@ -36,7 +37,7 @@ def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
     trouble = ""
     formats = [f.name for f in FORMATS if f.of == "measurement" or not m.outline.unscaled]
     try:
-        written = write_results(job, m, formats=formats, progress=tell)
+        written = write_results(job, m, formats=formats, progress=tell, judgements=desk.judgements_of(m))
     except InputError as exc:  # a piece that does not fit: the outline's files are written all the same
         trouble = str(exc)
         names = {f.file_name(None, False): f.name for f in FORMATS if f.of == "measurement"}
@@ -49,7 +50,7 @@ def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
 
 
 def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
-    """Pack photos, job file and results into a zip file. Raises ``OutputError`` where it cannot be written."""
+    """Pack photos, job file and results into a zip file. Raises ``Refused`` where it cannot be written."""
     del desk
     job = load_job(Path(job_folder))
     photos = job.photo_paths()
@@ -68,7 +69,7 @@ def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
                 file.write(path, name, zipfile.ZIP_DEFLATED if text else zipfile.ZIP_STORED)
                 tell("archive", (k + 1) / len(inside))
     except OSError as exc:
-        raise OutputError(f"The archive could not be written: {exc}; free some space.") from exc
+        raise Refused("disk", 507, detail=exc.strerror or exc) from exc
     return to
 
 

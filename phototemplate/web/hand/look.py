@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from phototemplate.edges.scene import Scene
-from phototemplate.errors import InputError
 from phototemplate.model import Array, Measurement
 from phototemplate.network import projection, workplane
 from phototemplate.progress import Progress
 from phototemplate.settings import EdgeSettings
+from phototemplate.web.refusals import Refused
 
 
 def scene_of(m: Measurement) -> Scene:
@@ -48,14 +48,14 @@ def look(desk: Any, tell: Progress, xy: list[float], most: int = 4, margin_px: f
 def anchor(desk: Any, tell: Progress, path: list[list[float]]) -> dict[str, Any]:
     """A path of the work frame in the frame of the nearest sheet, as the job file wants it.
 
-    Raises ``InputError`` where no sheet was placed.
+    Raises ``Refused`` where no sheet was placed.
     """
     del tell
     m = desk.measured()
     work = np.asarray(path, float).reshape(-1, 2)
     sheets = {t: b for t, b in m.network.bodies.items() if m.network.targets[t].kind == "sheet"}
     if not sheets:
-        raise InputError("There is no sheet near; draw the edge in a photo instead.")
+        raise Refused("no-sheet")
     middle = work.mean(axis=0)
 
     def centre(target_id: str) -> Array:

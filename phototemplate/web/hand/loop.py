@@ -37,10 +37,10 @@ def run(pipe: Connection) -> None:
         try:
             send(number, "done", task(name)(desk, tell, **arguments))
         except Exception as exc:
-            kind, text = error_of(exc)
-            if kind == "bug":
+            kind, text, facts = error_of(exc)
+            if text == "bug":
                 logging.getLogger(__name__).exception("task %s failed", name)
-            send(number, "error", (kind, text))
+            send(number, "error", (kind, text, facts))
 
     while True:
         try:

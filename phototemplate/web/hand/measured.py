@@ -23,11 +23,13 @@ from phototemplate.job import Job, load_job
 from phototemplate.memo import key_of
 from phototemplate.model import Array, EdgeReport, Measurement
 from phototemplate.network import projection, workplane
+from phototemplate.output.judgement import Judged
 from phototemplate.output.report.marks import CLASSES
 from phototemplate.output.report.plan import Stretch, stretches
 from phototemplate.output.report.words import edge_verdict, remedy_of
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job
+from phototemplate.studies.judge import judge, judge_quickly
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.hand.stone import stone_of, template_part
 
@@ -50,6 +52,24 @@ def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
     return json.dumps(clean(out), separators=(",", ":"), allow_nan=False).encode()
+
+
+def judge_all(desk: Any, tell: Progress) -> dict[str, Any]:
+    """What the studies say of the last measurement: verdicts with remedies, and findings of their own.
+
+    Searching for remedies takes longer than measuring one edge, so a page gets its result first and this when it rests.
+    """
+    del tell
+    m = desk.measured()
+    judgements = judge(m, desk.template, desk.job.file.tolerance)
+    desk.judged = (m, judgements)
+    # what the verdict of an edge says already is no finding beside it
+    findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
+    out: dict[str, Any] = clean({
+        "verdicts": verdicts_of(m, desk.job.file.tolerance, judgements.edges),
+        "findings": [finding_part(f) for f in dict.fromkeys(findings)],
+    })
+    return out
 
 
 def clean(value: Any) -> Any:
@@ -134,7 +154,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "sigma0": m.network.sigma0,
         "findings": [finding_part(f) for f in m.findings],
         "cautions": list(CAUTIONS),
-        "verdicts": {e.edge_id: _verdict(e, tolerance, m.outline.unscaled) for e in m.outline.edges},
+        "verdicts": verdicts_of(m, tolerance, judge_quickly(m, tolerance)),
     }
 
 
@@ -143,9 +163,13 @@ def finding_part(f: Finding) -> dict[str, Any]:
     return {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": remedy_of(f)}
 
 
-def _verdict(e: EdgeReport, tolerance: float, unscaled: bool) -> dict[str, Any]:
-    v = edge_verdict(e, tolerance, unscaled)
-    return {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
+def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged]) -> dict[str, Any]:
+    """Per edge: is it known well enough, in words."""
+    out = {}
+    for e in m.outline.edges:
+        v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id))
+        out[e.edge_id] = {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
+    return out
 
 
 def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array) -> dict[str, Any]:

@@ -16,7 +16,9 @@ from phototemplate.errors import InputError, MeasureError, OutputError, PhotoErr
 from phototemplate.job import Job
 from phototemplate.memo import Memo
 from phototemplate.model import Measurement, PhotoMeta
+from phototemplate.output.judgement import Judgements
 from phototemplate.progress import Progress
+from phototemplate.web.refusals import Refused
 
 Tell = Progress
 
@@ -56,6 +58,7 @@ class Desk:
         self.job: Job | None = None
         self.measurement: Measurement | None = None
         self.template: Any = None
+        self.judged: tuple[Measurement, Judgements] | None = None
         self.shown: dict[str, Any] = {}
         """What else is worth keeping, by name"""
 
@@ -79,29 +82,37 @@ class Desk:
                 out.append(self.meta(path))
         return out
 
+    def judgements_of(self, m: Measurement) -> Judgements | None:
+        """What was judged of this very measurement already."""
+        of, judgements = self.judged or (None, None)
+        return judgements if of is m else None
+
     def measured(self) -> Measurement:
-        """The last measurement. Raises ``MeasureError`` where there is none yet."""
+        """The last measurement. Raises ``Refused`` where there is none yet."""
         if self.measurement is None:
-            raise MeasureError("Nothing is measured yet.")
+            raise Refused("not-measured", 409)
         return self.measurement
 
 
-def error_of(exc: BaseException) -> tuple[str, str]:
-    """Kind and sentence of an error, for the page."""
+def error_of(exc: BaseException) -> tuple[str, str, dict[str, str]]:
+    """Kind, sentence or code, and facts of an error, for the page."""
+    if isinstance(exc, Refused):
+        return "refused", exc.code, exc.facts
     for kind, cls in (("photo", PhotoError), ("measure", MeasureError), ("output", OutputError), ("input", InputError)):
         if isinstance(exc, cls):
-            return kind, str(exc)
+            return kind, str(exc), {}
     if isinstance(exc, PhototemplateError):
-        return "other", str(exc)
+        return "other", str(exc), {}
     if isinstance(exc, MemoryError):
-        return "other", "There is not enough memory for this; close other programs and try again."
-    return "bug", f"{type(exc).__name__}: {exc}"
+        return "refused", "no-memory", {}
+    return "refused", "bug", {"detail": f"{type(exc).__name__}: {exc}"}
 
 
 PLACES = {
     "check": "photos:check", "photo": "photos:look_at", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
-    "measure": "measured:measure", "top": "top:top_tiles", "look": "look:look", "anchor": "look:anchor",
-    "distance": "distance:distance", "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
+    "measure": "measured:measure", "judge": "measured:judge_all", "top": "top:top_tiles", "look": "look:look",
+    "anchor": "look:anchor", "distance": "distance:distance",
+    "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
 

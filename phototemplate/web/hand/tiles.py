@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from phototemplate.errors import OutputError
 from phototemplate.progress import Progress
+from phototemplate.web.refusals import Refused
 
 TILE = 512
 QUALITY = 88
@@ -34,7 +34,7 @@ def levels_of(size_px: tuple[int, int]) -> int:
 def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_level: int = 0) -> None:
     """Write all tiles of a picture (h, w, 3 or h, w) to ``folder``; whole or not at all.
 
-    Raises ``OutputError`` where they cannot be written.
+    Raises ``Refused`` where they cannot be written.
     """
     if (folder / "done").exists():
         return
@@ -68,7 +68,7 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_leve
                 shutil.rmtree(folder, ignore_errors=True)
                 os.replace(part, folder)
     except OSError as exc:
-        raise OutputError(f"The tiles could not be written to {folder.parent}: {exc.strerror}; free some space.") from exc
+        raise Refused("disk", 507, detail=exc.strerror or "") from exc
     finally:
         if part.exists():
             shutil.rmtree(part, ignore_errors=True)

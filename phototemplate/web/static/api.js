@@ -3,15 +3,16 @@
 import { t, has } from './text.js';
 
 export class Trouble extends Error {
-  constructor(code, detail, status) {
+  constructor(code, detail, status, facts = {}) {
     super(detail || code);
     this.code = code;
     this.detail = detail;
+    this.facts = facts;
     this.status = status;
   }
 
   get sentence() {
-    if (has(`error.${this.code}`)) return t(`error.${this.code}`, { detail: this.detail });
+    if (has(`error.${this.code}`)) return t(`error.${this.code}`, { detail: this.detail, ...this.facts });
     return this.detail || t('error.unknown');
   }
 }
@@ -33,8 +34,11 @@ async function request(method, url, body) {
 export async function troubleOf(answer) {
   let facts = {};
   try { facts = await answer.json(); } catch { /* not ours */ }
-  return new Trouble(facts.error || 'unknown', facts.detail || '', answer.status);
+  return new Trouble(facts.error || 'unknown', facts.detail || '', answer.status, facts.facts);
 }
+
+// What the server says of work that failed, in words
+export const sentenceOf = (said) => (said ? new Trouble(said.error, said.detail, 0, said.facts).sentence : '');
 
 export const get = (url) => request('GET', url);
 export const post = (url, body = {}) => request('POST', url, body);
@@ -48,7 +52,7 @@ export function upload(file, onshare) {
     call.upload.onprogress = (e) => e.lengthComputable && onshare(e.loaded / e.total);
     call.onload = () => {
       if (call.status < 300) done(call.response);
-      else fail(new Trouble(call.response?.error || 'unknown', call.response?.detail || '', call.status));
+      else fail(new Trouble(call.response?.error || 'unknown', call.response?.detail || '', call.status, call.response?.facts));
     };
     call.onerror = () => fail(new Trouble(file.size > 83886080 ? 'photo-too-large' : 'no-server', '', 0));
     call.send(file);

@@ -5,6 +5,7 @@ import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
 import { finding } from './findings.js';
 import { length, metric } from './units.js';
+import { nextStep } from './next.js';
 import { t } from './text.js';
 
 export function open(root) {
@@ -21,6 +22,7 @@ function content() {
   const set = (key, value) => edit(`basics-${key}`, '', [{ op: 'set', at: [key], value }]);
   return [
     h('h1', {}, t('page.basics')),
+    nextStep('basics'),
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
       labelled(t('basics.name'), h('input', { value: job.name || '', placeholder: store.name, maxlength: 80, data: { key: 'name' }, onchange: (e) => set('name', e.target.value.trim() || null) })),
       labelled(t('basics.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),

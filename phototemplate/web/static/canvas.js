@@ -2,6 +2,8 @@
 
 const TAP_PX = 5;
 const SLOP_PX = 14;
+const SLOW_MS = 24; // frames that take longer while the view is moved are drawn roughly until it rests
+const REST_MS = 140;
 
 export class Stage {
   constructor(canvas, { yUp = false, name = '' } = {}) {
@@ -19,13 +21,16 @@ export class Stage {
     this.onkey = () => false;
     this.cross = false; // a cross in the middle, for placing points by keyboard
     this.background = '#888';
-    this.frames = [];
+    this.rough = false; // layers may save work: the view is on the move and the machine is slow
     this.width = this.height = 1;
     this.ratio = 1;
     this.pointers = new Map();
     this.pinch = null;
     this.held = null;
     this.asked = 0;
+    this.rest = 0; // timer that runs out when the view rests
+    this.pace = 16; // running mean of the time between frames on the move, ms
+    this.drawn = 0;
     canvas.tabIndex = 0;
     canvas.setAttribute('role', 'application');
     if (name) canvas.setAttribute('aria-label', name);
@@ -43,7 +48,7 @@ export class Stage {
     this.resize();
   }
 
-  close() { this.watch.disconnect(); cancelAnimationFrame(this.asked); this.closed = true; }
+  close() { this.watch.disconnect(); cancelAnimationFrame(this.asked); clearTimeout(this.rest); this.closed = true; }
 
   resize() {
     const box = this.canvas.getBoundingClientRect();
@@ -105,6 +110,7 @@ export class Stage {
   clamp(k) { return Math.min(this.limits[1], Math.max(this.limits[0], k)); }
 
   zoom(factor, at = [this.width / 2, this.height / 2]) {
+    this.moving();
     const before = this.toWorld(at);
     this.view.k = this.clamp(this.view.k * factor);
     const after = this.toWorld(at);
@@ -114,6 +120,7 @@ export class Stage {
   }
 
   pan(dx, dy) {
+    this.moving();
     const a = this.toWorld([0, 0]), b = this.toWorld([dx, dy]);
     this.view.x -= b[0] - a[0];
     this.view.y -= b[1] - a[1];
@@ -214,7 +221,20 @@ export class Stage {
 
   draw() {
     if (this.asked || this.closed) return;
-    this.asked = requestAnimationFrame(() => { this.asked = 0; this.paint(); });
+    this.asked = requestAnimationFrame((now) => {
+      this.asked = 0;
+      const gap = now - this.drawn;
+      this.drawn = now;
+      if (this.rest && gap < 4 * REST_MS) this.pace += 0.3 * (gap - this.pace);
+      this.rough = Boolean(this.rest) && (this.rough || this.pace > SLOW_MS);
+      this.paint();
+    });
+  }
+
+  moving() {
+    if (!this.rest) this.pace = 16;
+    clearTimeout(this.rest);
+    this.rest = setTimeout(() => { this.rest = 0; if (this.rough) this.draw(); }, REST_MS);
   }
 
   paint() {

@@ -5,6 +5,7 @@ import { post } from './api.js';
 import { store } from './store.js';
 import { nearest } from './overlay.js';
 import { length, short, uncertainty, shortU } from './units.js';
+import { nextStep } from './next.js';
 import { t } from './text.js';
 
 let places = [];
@@ -29,6 +30,9 @@ export function tap(plan, world, p) {
 }
 
 const nameOf = (thing) => (!thing ? t('distance.point') : thing.kind === 'corner' ? t('distance.corner', { loop: thing.loop, n: thing.corner + 1 }) : t('distance.edge', { name: thing.edge }));
+
+// causes of the engine have its own names, those of this page begin with @
+const causeName = (cause) => (cause.startsWith('@') ? t(`cause.${cause.slice(1)}`) : cause);
 
 async function ask(plan) {
   const [a, b] = places;
@@ -56,8 +60,8 @@ export function panel(side, plan) {
       h('p', { class: 'big', role: k ? null : 'status' }, length(a.value)), h('p', { class: 'big-u' }, uncertainty(a.U), h('small', {}, ` ${t('k2')}`)),
       a.unscaled ? h('p', { class: 'mark look' }, t('unscaled')) : null,
       h('p', { class: 'hint' }, `${a.from} → ${a.to}`),
-      h('details', { data: { key: `b-${k}` } }, h('summary', {}, t('budget')), h('ul', { class: 'budget' }, a.budget.map(([cause, u]) => h('li', {}, h('span', {}, cause), h('meter', { min: 0, max: a.budget[0][1], value: u, 'aria-label': cause }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`))))),
+      h('details', { data: { key: `b-${k}` } }, h('summary', {}, t('budget')), h('ul', { class: 'budget' }, a.budget.map(([cause, u]) => h('li', {}, h('span', {}, causeName(cause)), h('meter', { min: 0, max: a.budget[0][1], value: u, 'aria-label': causeName(cause) }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`))))),
       button(t('show-place'), () => { plan.parts.draft.points = a.ends; plan.parts.draft.words = `${short(a.value)} ${shortU(a.U)}`; plan.show([(a.ends[0][0] + a.ends[1][0]) / 2, (a.ends[0][1] + a.ends[1][1]) / 2]); plan.redraw(); }, { icon: 'place', class: 'small', data: { key: `p-${k}` } }))),
     answers.length ? button(t('distance.clear'), () => { changed(plan); plan.redraw(); }, { data: { key: 'clear' } }) : null,
-    store.result ? null : h('p', { class: 'hint' }, t('plan.waiting')));
+    store.result ? null : nextStep('distance'));
 }

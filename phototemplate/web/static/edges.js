@@ -8,6 +8,7 @@ import { finding, findingsOf, middle } from './findings.js';
 import { lengthInput } from './form.js';
 import { length, short, shortU, uncertainty, degrees, metric } from './units.js';
 import { classOf } from './overlay.js';
+import { nextStep } from './next.js';
 import { t } from './text.js';
 
 let carrier = null;
@@ -18,7 +19,7 @@ export function panel(side, plan) {
   fill(side,
     h('h1', {}, t('page.edges')),
     plan.tool?.draw ? drawing(plan) : null,
-    list.length ? null : h('p', { class: 'hint' }, t('edges.none')),
+    plan.tool?.draw ? null : nextStep('edges'),
     h('ul', { class: 'edges' }, list.map((spec) => row(spec, plan))),
     proposals(plan),
     plan.tool?.draw ? null : [newEdgeForm((tool) => plan.begin({ draw: true, ...tool }), { trace: false }), store.result ? carrier : null],

@@ -1,7 +1,7 @@
 // One photo at full size: what was found in it, what the adjustment made of that, and edges drawn in it.
 
-import { h, fill, button, notice } from './dom.js';
-import { get } from './api.js';
+import { h, fill, button, icon, notice } from './dom.js';
+import { get, sentenceOf } from './api.js';
 import { Stage } from './canvas.js';
 import { photoLayer, uprightMatrix, uprightSize, apply, inverse } from './tiles.js';
 import { line, text, palette, Draft } from './overlay.js';
@@ -32,7 +32,10 @@ export function open(root, name, id) {
     const { size, orientation } = photo.seen;
     state.matrix = uprightMatrix(size, orientation);
     const [w, hgt] = uprightSize(size, orientation);
-    stage.layers = [photoLayer(photo), layer, draft];
+    // until its tiles are cut the thumbnail stands in
+    const tiles = photoLayer(photo), small = h('img', { src: `/thumb/${encodeURIComponent(photo.id)}/${photo.version}`, onload: () => stage.draw() });
+    const stand = { paint: (ctx) => { if (!tiles.complete && small.naturalWidth) { const m = stage.matrix(), r = stage.ratio; ctx.setTransform(m[0] * r, m[1] * r, m[2] * r, m[3] * r, m[4] * r, m[5] * r); ctx.drawImage(small, 0, 0, w, hgt); } } };
+    stage.layers = [stand, tiles, layer, draft];
     stage.extent = [[0, 0], [w, hgt]];
     stage.limits = [Math.min(stage.width / w, stage.height / hgt) * 0.4, 32];
     stage.fit();
@@ -118,11 +121,11 @@ export function open(root, name, id) {
     const m = state.marks;
     const r = m?.residuals;
     fill(side,
-      h('div', { class: 'row spread' }, h('a', { href: '#photos', class: 'button plain' }, t('photo.all')),
+      h('div', { class: 'row spread' }, h('a', { href: '#photos', class: 'button plain' }, icon('back'), t('photo.all')),
         h('span', { class: 'row' }, button('', () => step(-1), { icon: 'back', 'aria-label': t('photo.before'), title: t('photo.before'), data: { key: 'prev' } }),
           button('', () => step(1), { icon: 'next', 'aria-label': t('photo.after'), title: t('photo.after'), data: { key: 'next' } }))),
       h('h1', {}, photo.file),
-      m ? h('p', {}, t('photo.found', { n: m.targets.length, points: m.points.length }), m.placed ? '' : ` ${t('photo.unplaced')}`) : h('p', {}, photo.state === 'bad' ? photo.trouble : t('photo.looking')),
+      m ? h('p', {}, t('photo.found', { n: m.targets.length, points: m.points.length }), m.placed ? '' : ` ${t('photo.unplaced')}`) : h('p', {}, photo.state === 'bad' ? sentenceOf(photo.trouble) : t('photo.looking')),
       r?.rms != null ? h('p', {}, t('photo.residuals', { rms: r.rms.toFixed(2), n: r.weight.filter((w) => w > 0).length, out: r.weight.filter((w) => !w).length })) : null,
       (photo.seen?.findings || []).map((f) => h('div', { class: `finding ${f.severity}` }, h('p', {}, f.message), f.remedy ? h('p', { class: 'hint' }, f.remedy) : null)),
       h('fieldset', { class: 'layers' }, h('legend', {}, t('layers')),

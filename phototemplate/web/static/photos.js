@@ -1,10 +1,11 @@
 // Photos: drop them, see what was found in each, leave out the useless ones.
 
 import { h, button, icon, announce } from './dom.js';
-import { upload } from './api.js';
+import { sentenceOf, upload } from './api.js';
 import { store, edit } from './store.js';
 import { t } from './text.js';
 import { bytes } from './units.js';
+import { nextStep } from './next.js';
 
 const AT_ONCE = 3;
 const LIMIT = 80 * 1024 * 1024;
@@ -22,7 +23,8 @@ export function open(root) {
   page.addEventListener('drop', (e) => { e.preventDefault(); drop.classList.remove('over'); take(e.dataTransfer.files); });
   const sums = h('p', { class: 'sums', role: 'status' });
   const list = h('ul', { class: 'photos' });
-  page.append(h('h1', {}, t('page.photos')), h('div', { class: 'dropbox' }, input, drop), sums, list);
+  const next = h('div', {});
+  page.append(h('h1', {}, t('page.photos')), h('div', { class: 'dropbox' }, input, drop), sums, next, list);
   root.append(page);
   // a card is made once per photo and changed in place, so that nothing jumps while forty arrive
   const cards = new Map();
@@ -53,6 +55,7 @@ export function open(root) {
     }
     const seen = [...store.photos.values()].filter((p) => p.state === 'seen');
     const targets = new Set(seen.flatMap((p) => p.seen.targets.map((x) => x.id)));
+    next.replaceChildren(...(store.photos.size && !arriving.size ? [nextStep('photos')] : []));
     sums.textContent = store.photos.size ? t('photos.sums', { n: store.photos.size, seen: seen.length, targets: targets.size }) : t('photos.none');
   };
   redraw = () => { asked ||= requestAnimationFrame(draw); };
@@ -114,7 +117,7 @@ function card(photo, placed) {
     : h('div', { class: 'thumb none' }, photo.state === 'bad' ? icon('short') : h('span', { class: 'spin', 'aria-hidden': 'true' }));
   return h('li', { class: `photo ${photo.state} ${photo.used ? '' : 'out'}` }, thumb,
     h('div', { class: 'facts' }, h('h2', {}, ready ? h('a', { href: url }, photo.file) : photo.file),
-      photo.state === 'bad' ? h('p', { class: 'mark bad' }, icon('short'), photo.trouble)
+      photo.state === 'bad' ? h('p', { class: 'mark bad' }, icon('short'), sentenceOf(photo.trouble))
         : !ready ? h('p', {}, t('photo.looking'))
           : h('p', {}, targets.length ? t('photo.found', { n: targets.length, points: photo.seen.points }) : t('photo.nothing'),
             placed?.rms ? ` · ${t('photo.rms', { rms: placed.rms.toFixed(2) })}` : ''),

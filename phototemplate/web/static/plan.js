@@ -31,7 +31,7 @@ export function open(root, name) {
   const stage = new Stage(canvas, { yUp: true, name: t('plan.canvas') });
   stage.background = '#b0aea8';
   stage.limits = [0.02, 80];
-  stage.pad = canvas.clientWidth > 600 ? [84, 44, 36, 88] : [30, 70, 30, 60];
+  stage.pad = window.matchMedia('(min-width: 821px)').matches ? [84, 44, 36, 88] : [34, 96, 34, 64];
   const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), draft: new Draft(), ruler: new Ruler() };
   const plan = { stage, parts, tool: null, mode: name, loupe, show, begin, stop, redraw, moveEnd, nudge: null };
   let picture = null;

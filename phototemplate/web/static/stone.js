@@ -5,6 +5,7 @@ import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
 import { finding, findingsOf, sorted, middle } from './findings.js';
 import { short, shortU, length, degrees, metric, inInch } from './units.js';
+import { nextStep } from './next.js';
 import { t } from './text.js';
 
 const FINISHES = ['finished', 'wall', 'panel', 'appliance', 'seam'];
@@ -33,7 +34,7 @@ export function panel(side, plan) {
   const stone = store.result?.stone;
   const specs = store.job.pieces || [];
   const loops = store.job.loops || [];
-  fill(side, h('h1', {}, t('page.stone')),
+  fill(side, h('h1', {}, t('page.stone')), nextStep('stone'),
     store.schema ? null : h('p', {}, t('loading')),
     store.schema ? [
       stone?.trouble ? h('div', { class: 'finding serious', role: 'alert' }, icon('short'), h('div', {}, h('p', {}, h('b', {}, `${t('stone.trouble')} `), stone.trouble),

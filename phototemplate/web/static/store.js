@@ -1,6 +1,6 @@
 // What this page knows of the job, kept in step with the server by one stream of events.
 
-import { get, post, Trouble } from './api.js';
+import { get, post, sentenceOf, Trouble } from './api.js';
 import { notice } from './dom.js';
 import { t } from './text.js';
 
@@ -25,7 +25,7 @@ export async function loadAll() {
   const facts = await get('/api/state');
   store.photos = new Map(facts.photos.map((p) => [p.id, p]));
   store.top = facts.top;
-  store.trouble = facts.trouble;
+  store.trouble = sentenceOf(facts.trouble);
   store.work = facts.work;
   store.files = facts.files;
   store.proposals = facts.proposals;
@@ -70,9 +70,13 @@ export function listen() {
   stream.addEventListener('work', async (e) => {
     const facts = JSON.parse(e.data);
     store.work = facts;
-    if (facts.state === 'failed') { store.trouble = facts.trouble; changed('result'); }
+    if (facts.state === 'failed') { store.trouble = sentenceOf(facts.trouble); changed('result'); }
     if (facts.state === 'measured') { store.trouble = ''; await loadResult(facts.result); }
     changed('work');
+  });
+  stream.addEventListener('judged', (e) => {
+    const { result, ...judged } = JSON.parse(e.data);
+    if (result === store.resultNumber && store.result) { Object.assign(store.result, judged); changed('judged'); }
   });
   stream.addEventListener('proposals', (e) => { store.proposals = JSON.parse(e.data).proposals; changed('proposals'); });
   stream.addEventListener('top', (e) => { store.top = JSON.parse(e.data).top; changed('top'); });

@@ -87,32 +87,36 @@ export class TileLayer {
     const columns = Math.ceil(this.size[0] / s), rows = Math.ceil(this.size[1] / s);
     const c0 = Math.max(0, Math.floor(x0 / s)), c1 = Math.min(columns - 1, Math.floor(x1 / s));
     const r0 = Math.max(0, Math.floor(y0 / s)), r1 = Math.min(rows - 1, Math.floor(y1 / s));
-    ctx.imageSmoothingEnabled = scale * 2 ** level < 3;
+    ctx.imageSmoothingEnabled = !stage.rough && scale * 2 ** level < 3;
     ctx.imageSmoothingQuality = 'low';
     ctx.globalAlpha = this.alpha;
     cache.drop(told);
-    const missing = [];
+    const missing = [], below = new Map(), there = [];
     for (let r = r0; r <= r1; r++) {
       for (let k = c0; k <= c1; k++) {
         const url = this.url(level, k, r);
         const picture = cache.get(url);
-        if (!picture) missing.push([r, k, url]);
-        const drawn = picture ? [picture, 0, 0, picture.width, picture.height, level, k * s, r * s] : this.ancestor(level, k, r);
-        if (!drawn) continue;
-        let [image, sx, sy, sw, sh, at, px, py] = drawn;
-        const t = 2 ** at, g = t * stage.ratio;
-        if (scale >= 1.5) {
-          // only what is seen of a tile that is far larger than the screen
-          const left = Math.max(0, Math.floor((x0 - px) / t) - 1), top = Math.max(0, Math.floor((y0 - py) / t) - 1);
-          const right = Math.min(sw, Math.ceil((x1 - px) / t) + 1), bottom = Math.min(sh, Math.ceil((y1 - py) / t) + 1);
-          if (right <= left || bottom <= top) continue;
-          sx += left; sy += top; sw = right - left; sh = bottom - top; px += left * t; py += top * t;
-        }
-        ctx.setTransform(a * g, b * g, c * g, d * g, (a * px + c * py + e) * stage.ratio, (b * px + d * py + f) * stage.ratio);
-        // a hair of overlap hides the seams that smoothing leaves
-        const over = scale < 1.5 ? 0.35 / (scale * t) : 0; // where pixels can be counted they stay where they are
-        ctx.drawImage(image, sx, sy, sw, sh, 0, 0, sw + over, sh + over);
+        if (picture) { there.push([picture, level, k, r]); continue; }
+        missing.push([r, k, url]);
+        const drawn = this.ancestor(level, k, r);
+        if (drawn) below.set(drawn.slice(1).join(), drawn);
       }
+    }
+    // coarse ones first and whole, once each: a part of a picture costs the browser far more than all of it
+    for (const [image, at, k, r] of [...[...below.values()].sort((p, q) => q[1] - p[1]), ...there]) {
+      const t = 2 ** at, g = t * stage.ratio;
+      let sx = 0, sy = 0, sw = image.width, sh = image.height, px = k * t * TILE, py = r * t * TILE;
+      if (scale * t >= 1.5) {
+        // only what is seen of a tile that is far larger than the screen
+        const left = Math.max(0, Math.floor((x0 - px) / t) - 1), top = Math.max(0, Math.floor((y0 - py) / t) - 1);
+        const right = Math.min(sw, Math.ceil((x1 - px) / t) + 1), bottom = Math.min(sh, Math.ceil((y1 - py) / t) + 1);
+        if (right <= left || bottom <= top) continue;
+        sx += left; sy += top; sw = right - left; sh = bottom - top; px += left * t; py += top * t;
+      }
+      ctx.setTransform(a * g, b * g, c * g, d * g, (a * px + c * py + e) * stage.ratio, (b * px + d * py + f) * stage.ratio);
+      // a hair of overlap hides the seams that smoothing leaves
+      const over = scale * t < 1.5 ? 0.35 / (scale * t) : 0; // where pixels can be counted they stay where they are
+      ctx.drawImage(image, sx, sy, sw, sh, 0, 0, sw + over, sh + over);
     }
     // the middle of the screen comes first: asked last, served first
     const mr = (r0 + r1) / 2, mc = (c0 + c1) / 2;
@@ -123,17 +127,12 @@ export class TileLayer {
     this.level = level;
   }
 
+  // Nearest loaded tile that covers a missing one: picture, level, column, row
   ancestor(level, column, row) {
     for (let up = 1; level + up < this.levels; up++) {
       const k = column >> up, r = row >> up;
       const picture = cache.get(this.url(level + up, k, r));
-      if (!picture) continue;
-      const part = TILE / 2 ** up;
-      const sx = (column - (k << up)) * part, sy = (row - (r << up)) * part;
-      const sw = Math.min(part, picture.width - sx), sh = Math.min(part, picture.height - sy);
-      if (sw <= 0 || sh <= 0) return null;
-      const s = 2 ** level * TILE;
-      return [picture, sx, sy, sw, sh, level + up, column * s, row * s];
+      if (picture) return [picture, level + up, k, r];
     }
     return null;
   }

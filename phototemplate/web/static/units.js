@@ -38,6 +38,8 @@ export function uncertainty(mm) {
 }
 
 export const shortU = (mm) => (mm === null || mm === undefined ? '–' : inInch() ? `± ${(mm / IN).toFixed(3)}` : `± ${mm.toFixed(mm < 9.95 ? 2 : 1)}`);
+// The same in the unit that is not the user's
+export const otherU = (mm) => (inInch() ? `± ${mm.toFixed(mm < 9.95 ? 2 : 1)} mm` : `± ${(mm / IN).toFixed(3)} in`);
 export const degrees = (rad, digits = 2) => `${(rad * 180 / Math.PI).toFixed(digits)}°`;
 
 // What a text field of a length shows, and what is sent: a bare number gets the job's unit.
