@@ -5,15 +5,22 @@ Each test looks at one :class:`Run`, leaves out what lies elsewhere, and says wh
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.network import bundle
-from phototemplate.network.places import Place, places_of
+from phototemplate.network.places import Place, fit_place, places_of
 from phototemplate.network.run import Run
+from phototemplate.network.slides import slides
 
 _FAR_MM = 300.0
 """A target found further off did not move: another one bears its number"""
+_VISIBLE_MM = 0.5
+"""Moves of a target's points by less are nobody's concern"""
+_SUSPICIOUS = 2.5
+"""Median of what remains of a body's sightings in a photo, in units of their noise, from which it is asked whether it moved"""
 _MISPLACED = 0.06
 """Distance in units of the principal distance beyond which a target is not where the others say"""
 
@@ -36,37 +43,43 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
     """Find the body that fits best as lying in two places; leave out its smaller group of photos.
 
     ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`), ``rival`` the strongest evidence for
-    something else; the stronger explanation wins.
-
-    Each photo alone says by how much it wants the body shifted and turned (cameras held). If two groups of photos, each
-    with its own shift, fit far better than one, and the places differ visibly in the sheet's own plane, the sheet moved.
+    something else; the stronger explanation wins. Small moves are found with the cameras free
+    (:mod:`~phototemplate.network.slides`), far ones, which are not linear, with the cameras held.
     """
-    problem, linear, noise = run.problem, run.solved.linear, run.noise_by_photo()
-    systems: dict[int, list[tuple[int, Array, Array, int, float]]] = {}
+    for slide in slides(run)[:1]:
+        limit = max(run.settings.moved_evidence, curl.get(slide.body, 0.0), rival)
+        if slide.gain > limit and slide.visible_mm > _VISIBLE_MM:
+            _leave_out(run, slide.body, slide.photos)
+            return True
+    return _split_far(run, curl, rival)
+
+
+def _leave_out(run: Run, body: int, photos: Iterable[int]) -> None:
+    for photo in photos:
+        run.base[(run.problem.body == body) & (run.problem.photo == photo)] = 0.0
+        run.moved.add((body, photo))
+
+
+def _split_far(run: Run, curl: dict[int, float], rival: float) -> bool:
+    """The same for moves that leave large residuals: each photo alone says where it wants the body, cameras held.
+
+    If two groups of photos, each with its own place, fit far better than one, and the places differ visibly in the sheet's
+    own plane, the sheet moved.
+    """
+    problem, noise = run.problem, run.noise_by_photo()
+    size = np.linalg.norm(run.solved.linear.white, axis=1) / noise[problem.photo]
+    views: dict[int, list[tuple[int, float]]] = {}
     for rows, photo, key in problem.groups:
         used = run.base[rows] > 0
-        if key < 0 or used.sum() < 3:
-            continue
-        j = _slide_jacobian(run, linear.jac[rows][used], key)
-        # A weak pull to zero keeps views with few points from wandering.
-        size = max(float(np.abs(problem.local[rows]).max()), 10.0)
-        pull = np.diag(1 / np.array([1.0, 4 * size, 4 * size]) ** 2)
-        w, j = linear.white[rows][used].ravel() / noise[photo], j / noise[photo]
-        rest = float(np.median(np.linalg.norm(w.reshape(-1, 2), axis=1)))
-        # A few wrong sightings are not a moved sheet: they stay wrong wherever this photo would like to have it.
-        root = np.ones(len(w))
-        for _ in range(4):
-            h, g = (j * root[:, None]).T @ (j * root[:, None]) + pull, (j * root[:, None]).T @ (w * root)
-            left = np.linalg.norm((w - j @ np.linalg.solve(h, g)).reshape(-1, 2), axis=1)
-            root = np.repeat(np.sqrt(bundle.huber_weight(left, 3.0)), 2)
-        # What was moved fits in its new place; what fits nowhere is no evidence of a move.
-        # (Far moves are not linear: a seventh of what it was is a fit, too.)
-        fitting = int(used.sum()) if np.mean(left < max(4.0, 0.15 * rest)) >= 0.75 else 0
-        systems.setdefault(key, []).append((photo, h, g, fitting, rest))
-    best: tuple[float, int, list[int], Array] | None = None
+        if key >= 0 and used.sum() >= 3:
+            views.setdefault(key, []).append((photo, float(np.median(size[rows][used]))))
+    systems = {
+        body: [_system(run, body, photo, rest) for photo, rest in own]
+        for body, own in views.items()
+        if len(own) >= 2 and max(rest for _, rest in own) >= _SUSPICIOUS
+    }
+    best: tuple[float, int, list[int]] | None = None
     for body, entries in systems.items():
-        if len(entries) < 2 or max(e[4] for e in entries) < 2.5:
-            continue
         hs, gs = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
         own = np.linalg.solve(hs, gs[:, :, None])[:, :, 0]
         one = _gain(hs.sum(0), gs.sum(0))
@@ -91,26 +104,30 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
                 visible = np.hypot(*apart[1:]) + abs(apart[0]) * size
                 gain = 2 * (sum(split) - one)
                 counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
-                strong = gain > max(100.0, curl.get(body, 0.0), rival) and visible > 0.5 and min(counts) >= 4
+                strong = gain > max(100.0, curl.get(body, 0.0), rival) and visible > _VISIBLE_MM and min(counts) >= 4
                 if strong and (best is None or gain > best[0]):
                     small = int(np.argmin(counts))
-                    best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small], apart
+                    best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small]
     if best is None:
         return False
-    _, body, photos, apart = best
-    for photo in photos:
-        run.base[(problem.body == body) & (problem.photo == photo)] = 0.0
-        run.moved.add((body, photo))
+    _leave_out(run, best[1], best[2])
     return True
 
 
-def _slide_jacobian(run: Run, jac: Array, body: int) -> Array:
-    """(2n, 3) derivative of whitened sightings by a turn and a shift of a body within its own plane."""
-    wide = run.problem.lens_width
-    x, y, z = run.state.body_rotation[body].T
-    turn = jac[:, :, wide + 7 : wide + 10] @ z
-    shift = jac[:, :, wide + 10 : wide + 13] @ np.column_stack([x, y])
-    return np.concatenate([turn[:, :, None], shift], axis=2).reshape(-1, 3)
+def _system(run: Run, body: int, photo: int, rest: float) -> tuple[int, Array, Array, int]:
+    """What one photo alone says of a body's turn and shift: photo, ``H`` and ``g`` of the cost ``d H d / 2 - g d``, and how
+    many of its sightings fit in the place that is best for it. ``rest`` is the median of what remains where the body is now.
+    """
+    place = fit_place(run, body, (photo,), used=True)
+    if not np.isfinite(place.slide).all():
+        return photo, np.eye(3) * 1e-9, np.zeros(3), 0
+    size = max(float(np.abs(run.targets[run.problem.body_ids[body]].points_mm).max()), 10.0)
+    h = np.asarray(np.linalg.inv(place.noise_cov), dtype=np.float64)
+    # A weak pull to zero keeps views with few points from wandering.
+    pulled = h + np.diag(1 / np.array([1.0, 4 * size, 4 * size]) ** 2)
+    # What was moved fits in its new place; what fits nowhere is no evidence of a move.
+    fits = np.mean(place.left < max(4.0, 0.15 * rest)) >= 0.75
+    return photo, pulled, h @ place.slide, len(place.left) if fits else 0
 
 
 def _gain(h: Array, g: Array) -> float:

@@ -37,6 +37,8 @@ class Place:
     """(3, 3) from the sightings of these photos"""
     shared_jac: Array
     """(3, K) by the adjustment's shared parameters"""
+    left: Array
+    """(n,) what remains of the sightings, in units of their noise"""
 
     def shift_mm(self, shared_cov: Array) -> tuple[float, float]:
         """Length of the shift and its standard uncertainty."""
@@ -50,7 +52,7 @@ class Place:
 
 def places_of(run: Run, body: int, photos: list[int], shared_cov: Array) -> list[Place]:
     """The places of a body in ``photos`` (indices), none of which takes part in the adjustment any more."""
-    places = [_fit(run, body, (p,)) for p in photos]
+    places = [fit_place(run, body, (p,)) for p in photos]
     lost = [p for p in places if not np.isfinite(p.slide).all()]
     places = [p for p in places if np.isfinite(p.slide).all()]
     size = float(np.abs(run.targets[run.problem.body_ids[body]].points_mm).max())
@@ -59,7 +61,7 @@ def places_of(run: Run, body: int, photos: list[int], shared_cov: Array) -> list
         (distance, i, j) = min(pairs)
         if distance > _AGREE:
             break
-        joined = _fit(run, body, tuple(sorted((*places[i].photos, *places[j].photos))), places[j].slide)
+        joined = fit_place(run, body, tuple(sorted((*places[i].photos, *places[j].photos))), places[j].slide)
         places = [p for k, p in enumerate(places) if k not in (i, j)] + [joined]
     if lost:
         places.append(replace(lost[0], photos=tuple(p for place in lost for p in place.photos)))
@@ -74,16 +76,23 @@ def _apart(a: Place, b: Place, shared_cov: Array, size: float) -> float:
     return float(d @ np.linalg.solve(a.noise_cov + b.noise_cov + jac @ shared_cov @ jac.T, d))
 
 
-def _fit(run: Run, body: int, photos: tuple[int, ...], start: Array | None = None) -> Place:
-    """Robust least squares of one turn and shift for all sightings of a body in some photos, cameras held."""
+def fit_place(run: Run, body: int, photos: tuple[int, ...], start: Array | None = None, used: bool = False) -> Place:
+    """Robust least squares of one turn and shift for all sightings of a body in some photos, cameras held.
+
+    ``used``: only for the sightings that take part in the adjustment.
+    """
     problem = run.problem
     rows = np.isin(problem.photo, photos) & (problem.body == body)
+    if used:
+        rows &= run.base > 0
     own = replace(
         problem, photo=problem.photo[rows], body=problem.body[rows], point=problem.point[rows], local=problem.local[rows],
         uv=problem.uv[rows], root=problem.root[rows],
     )  # fmt: skip
     slide = _start(run, own, body) if start is None else start
-    unknown = Place(photos, np.full(3, np.inf), np.full((3, 3), np.inf), np.zeros((3, problem.size)))
+    unknown = Place(
+        photos, np.full(3, np.inf), np.full((3, 3), np.inf), np.zeros((3, problem.size)), np.full(rows.sum(), np.inf)
+    )
     if slide is None:
         return unknown
     wide = problem.lens_width
@@ -117,7 +126,7 @@ def _fit(run: Run, body: int, photos: tuple[int, ...], start: Array | None = Non
         shared[:, columns] -= gain[:, two] @ jac[view][:, :, local].reshape(-1, len(local))
     # A sheet that was also lifted or bent fits no place in its plane: then the place is only that well known.
     misfit = max(float(white @ white) / max(2 * len(own.photo) - 3, 1), 1.0)
-    return Place(photos, slide, misfit * inverse, shared)
+    return Place(photos, slide, misfit * inverse, shared, left)
 
 
 def _start(run: Run, own: bundle.Problem, body: int) -> Array | None:

@@ -190,7 +190,7 @@ def test_moved_sheet_is_found_and_left_out(shift: tuple[float, float, float]) ->
     square, n = normalized_square(*errors_and_cov(network, k, leave_out=("S03",)))
     assert square / n < 1.25
     size, u = stated_shift(network)
-    assert abs(size - np.hypot(*shift[:2])) <= u + 0.05, "rounded to 0.1 mm"
+    assert abs(size - np.hypot(*shift[:2])) <= u + 0.1, "both rounded to 0.1 mm"
     assert u < 0.3
 
 
@@ -200,6 +200,20 @@ def stated_shift(network: Network) -> tuple[float, float]:
     found = re.search(r"lies ([\d.]+) mm \(U ([\d.]+) mm\)", text)
     assert found, text
     return float(found[1]), float(found[2])
+
+
+def test_move_that_bends_the_network_is_found() -> None:
+    """10 mm between photos that share little: the residuals hardly rise (median below 2.5 sigma in most photos), yet the
+    score test with free cameras names the sheet, and every other one is where it should be."""
+    shift = (9.77, 2.13, 0.0)
+    k = kitchen(1004, moved={"S06": shift}, n_photos=8, strips=_FEW, wrong_share=0.02)
+    network = run(k, bar_of(k))
+    assert [(f.code, f.where) for f in network.findings if f.code == "sheet-moved"] == [("sheet-moved", "S06")]
+    assert "sheet-print-scale" not in {f.code for f in network.findings}
+    square, n = normalized_square(*errors_and_cov(network, k, leave_out=("S06",)))
+    assert square / n < 1.25
+    size, u = stated_shift(network)
+    assert abs(size - np.hypot(*shift[:2])) <= u + 0.1
 
 
 def test_sheet_moved_twice_has_three_places() -> None:
