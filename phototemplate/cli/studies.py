@@ -73,7 +73,7 @@ def check_wall(
         )
     job = load_job(job_dir)
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
-        measurement = _measure_wall(job, sheets, tell)
+        measurement, as_filed = _measure_wall(job, edge, sheets, tell)
     if measurement.outline.unscaled:
         raise InputError(f"No length is known in {job.name}, so no gap has a size; add a [[lengths]] table to job.toml.")
     reference = None
@@ -90,7 +90,8 @@ def check_wall(
     )  # fmt: skip
     leaning = lean_of(measurement, result.wall.edge_id, lean.split(",") if lean else ())
     written = write_wall_check(result, job.results, job.file.units, leaning, measurement.findings)
-    written["result"] = write_result_json(measurement, job.results / "result.json")
+    if as_filed:
+        written["result"] = write_result_json(measurement, job.results / "result.json")
     seconds = time.perf_counter() - start
     if json_:
         typer.echo(json.dumps({**_wall_summary(result), "lean_mm_per_m": None if leaning is None else leaning.mm_per_m,
@@ -105,18 +106,27 @@ def check_wall(
     out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s", style="dim")
 
 
-def _measure_wall(job: Job, sheets: str | None, tell: Progress) -> Measurement:
-    """Measure; a job without edges gets one wall from the strips or butted sheets that its photos show."""
+def _measure_wall(job: Job, edge_id: str | None, sheets: str | None, tell: Progress) -> tuple[Measurement, bool]:
+    """Measure, and whether what was measured is what the job file says.
+
+    A job without edges gets one wall from the strips or butted sheets that its photos show. A wall that the job file claims
+    to be a straight line is measured as a profile, or its straightness could not be asked for.
+    """
     from dataclasses import replace
 
     from phototemplate.job import EdgeSpec
     from phototemplate.memo import Memo
     from phototemplate.results import measure_job
 
+    if job.file.edges:
+        walls = {e.id for e in job.file.edges if e.id == edge_id or (edge_id is None and e.kind in ("wall", "panel"))}
+        lines = {e.id for e in job.file.edges if e.id in walls and e.shape == "line"}
+        if not lines or len(walls) > 1:
+            return measure_job(job, tell), True
+        edges = [e.model_copy(update={"shape": "profile"}) if e.id in lines else e for e in job.file.edges]
+        return measure_job(replace(job, file=job.file.model_copy(update={"edges": edges})), tell), False
     memo = Memo()
     measurement = measure_job(job, tell, memo)
-    if job.file.edges:
-        return measurement
     if sheets:
         named = [name.strip() for name in sheets.split(",")]
         edge = EdgeSpec(id="wall", kind="wall", source="contact", shape="profile", targets=named)
@@ -129,7 +139,7 @@ def _measure_wall(job: Job, sheets: str | None, tell: Progress) -> Measurement:
             )
         edge = EdgeSpec(id="wall", kind="wall", source="strip", shape="profile", targets=strips)
     with_wall = job.file.model_copy(update={"edges": [edge]})
-    return measure_job(replace(job, file=with_wall), tell, memo)
+    return measure_job(replace(job, file=with_wall), tell, memo), True
 
 
 def _reference(path: Path, edge_id: str, unit: str | None, layer: str | None) -> Any:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phototemplate.errors import InputError
+from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Measurement, Outline
 from phototemplate.numerics.decision import Decision, Guard, decide
 from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
@@ -91,11 +91,17 @@ def check_wall(
 
     ``stretch_mm`` limits the judgement to distances from the corner. ``measurement`` lets remedies be predicted.
 
-    Raises ``InputError`` for names and values that cannot be used, ``MeasureError`` where the comparison does not fit.
+    Raises ``InputError`` for names and values that cannot be used, ``MeasureError`` where the comparison does not fit or the
+    wall was fitted as a straight line.
     """
     if not limit_mm > 0:
         raise InputError(f"The allowed gap must be larger than nothing, not {limit_mm:g} mm.")
     wall = wall_line(outline, choose_wall(outline, edge_id), heights, corner)
+    if wall.state.segments[wall.edge_id].shape == "line":
+        raise MeasureError(
+            f"{wall.edge_id} was fitted as a straight line, which cannot show how straight it is; give it shape = \"profile\" "
+            "in job.toml, and strips or at least two contact sheets along it."
+        )
     compared = _compare(wall, outline, square_to, reference, freedom)
     within = _within(wall, stretch_mm) & compared.covered
     x = wall.distance_mm
@@ -180,6 +186,11 @@ def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]
             f"No corner was measured; distances count from the {wall.corner} end of what was seen, as seen from the room."
         )
     fitted = compared.fitted
+    if fitted is not None and fitted.side_assumed:
+        notes.append(
+            "The drawing does not say on which side of its line the room is; it was taken to lie below the line, or to its "
+            "right. Draw the counter's corners too, or mirror the line, if that is not so."
+        )
     if fitted is not None and fitted.rivals:
         which = ("longest", "second longest")[fitted.run] if fitted.run < 2 else f"{fitted.run + 1}th longest"
         notes.append(

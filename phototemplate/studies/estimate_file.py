@@ -35,7 +35,7 @@ from pydantic import Field, ValidationError, model_validator
 from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
 from phototemplate.settings import Section
-from phototemplate.studies.clicked import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
+from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
 from phototemplate.studies.estimate import TAPE_U_MM
 from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec

@@ -22,6 +22,8 @@ Freedom = Literal["none", "shift", "turn"]
 FREEDOM_WORDS: dict[Freedom, str] = {"none": "as it lies", "shift": "shifted", "turn": "shifted and turned"}
 MISFIT_MM = 12.0
 """Root mean square beyond which a reference is not this wall (a wall may well be off its drawing by a few mm)"""
+LONGEST_MM = 12000.0
+"""No wall of a kitchen is longer; a drawing with such a run is in another unit"""
 SLACK_MM = 60.0
 """A wall may have been seen beyond the end of its drawing by this much"""
 _SAME_FIT_MM = 0.15
@@ -49,6 +51,8 @@ class Fit:
     """Which run of the reference, counted from the longest"""
     rivals: int = 0
     """Other runs that would have fitted too"""
+    side_assumed: bool = False
+    """Nothing in the drawing told on which side of the run the room lies"""
 
 
 def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
@@ -60,6 +64,11 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
     if freedom not in FREEDOM_WORDS:
         raise InputError(f"The freedom of a comparison is none, shift or turn, not {freedom!r}.")
     best = _best(wall, reference.runs, freedom)
+    if best is not None and (length := reference.runs[best.run].length_mm) > LONGEST_MM:
+        raise MeasureError(
+            f"{reference.name} does not fit {wall.edge_id}: drawn in {UNIT_WORDS.get(reference.unit_mm, 'its unit')} its line "
+            f"is {length / 1000:.0f} m long, and no kitchen wall is; its unit is probably wrong, correct it in the file."
+        )
     if best is None or best.rms_mm > MISFIT_MM:
         raise MeasureError(_misfit(wall, reference, freedom, best))
     return best
@@ -108,6 +117,9 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
         flip = bool(local[-1, 0] < local[0, 0])
         shapes.append((local[::-1] if flip else local, flip, False))
     else:
+        side = run.room or _room_as_drawn(run.points_mm)
+        # only loops tell how a plan lies; without one the wall is thought above and the room below, as plans are drawn
+        ahead = wall.along if wall.state.outline.loops else np.array([1.0 if wall.corner == "left" else -1.0, 0.0])
         for flip in (False, True):
             points = run.points_mm[::-1] if flip else run.points_mm
             t = points[-1] - points[0]
@@ -115,12 +127,11 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
             d = points - points[0]
             # left of the run's direction is into the room or out of it as along and into_room are handed
             hand = float(wall.along[0] * wall.into_room[1] - wall.along[1] * wall.into_room[0])
-            # turned by half a turn a hollow wall would pass for one that bulges: the room has to be on its own side, and
-            # where nothing tells which that is, the drawing is not turned by more than a quarter
-            room = -run.room if flip else run.room
-            if room * hand < 0 or (room == 0 and float(t @ wall.along) <= 0):
+            # turned by half a turn a hollow wall would pass for one that bulges: the room has to be on its own side
+            room = -side if flip else side
+            if room * hand < 0:
                 continue
-            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip, float(t @ wall.along) < 0.5))
+            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip, float(t @ ahead) < 0.5))
     for local, flip, turned in shapes:
         local = local - np.array([local[0, 0], 0.0])
         length = float(local[-1, 0])
@@ -132,8 +143,17 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
         for a in places:
             made = _fit_at(wall, run, local, flip, float(a), freedom)
             if made is not None:
-                out.append((turned, abs(float(a)), made))
+                out.append((turned, abs(float(a)), replace(made, side_assumed=freedom == "turn" and run.room == 0)))
     return out
+
+
+def _room_as_drawn(points: Array) -> float:
+    """+1 with the room on the left of a run that stands alone: a plan is drawn with the wall above and the room below it, and
+    a wall that runs up the sheet is taken as the one on the left."""
+    t = points[-1] - points[0]
+    if abs(t[0]) > 0.5 * abs(t[1]):
+        return -1.0 if t[0] > 0 else 1.0
+    return -1.0 if t[1] > 0 else 1.0
 
 
 def _fit_at(wall: WallLine, run: Run, local: Array, flip: bool, a: float, freedom: Freedom) -> Fit | None:
@@ -186,12 +206,12 @@ def _misfit(wall: WallLine, reference: Reference, freedom: Freedom, best: Fit | 
         if abs(factor - 1.0) < 1e-9 or (best is not None and freedom == "none"):
             continue
         scaled = tuple(Run(r.points_mm * factor, r.normal_cov_mm2, r.room) for r in reference.runs)
-        lengths = [r.length_mm for r in scaled]
-        other = _best(wall, tuple(r for r in scaled if 0.9 * span < r.length_mm < 3.0 * span + 500.0), freedom)
+        near = tuple(r for r in scaled if 0.9 * span < r.length_mm < 2.0 * span)
+        other = _best(wall, near, freedom)
         if other is not None and other.rms_mm < MISFIT_MM and (best is None or other.rms_mm < 0.5 * best.rms_mm):
             return (
-                f"{reference.name} does not fit {wall.edge_id}: {found}; drawn in {words} it would (longest run "
-                f"{max(lengths):.0f} mm), so its unit is probably wrong; correct it in the file."
+                f"{reference.name} does not fit {wall.edge_id}: {found}; drawn in {words} it would (a run of "
+                f"{near[other.run].length_mm:.0f} mm), so its unit is probably wrong; correct it in the file."
             )
     return (
         f"{reference.name} does not fit {wall.edge_id}: {found}, so it shows another wall or another room, or is drawn in "

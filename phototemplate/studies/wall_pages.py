@@ -37,11 +37,14 @@ def headline(check: WallCheck) -> str:
     gap, limit = check.largest_gap, tolerance_words(check.limit_mm)
     where = " and ".join(f"{format_length(at, 'fraction')} ({at:.0f} mm)" for at in check.largest_at_mm)
     size = f"{gap.value:.1f} mm, U {gap.U:.1f} mm ({format_length(gap.value, 'fraction', 32)})"
+    piece = "a piece as drawn" if check.kind == "drawing" else check.against
+    whose = f" ({check.against})" if check.kind == "drawing" else ""
     if check.decision.verdict == "meets":
-        return f"The wall is good for {check.against}: the largest gap is {size}, within {limit}."
+        return f"The wall is good for {piece}{whose}: the largest gap is {size}, within {limit}."
     if check.decision.verdict == "fails":
-        return f"Do not cut {check.against} for this wall: the largest gap is {size}, {where} from the corner; allowed {limit}."
-    return f"Cannot tell yet: the largest gap behind {check.against} is {size}, allowed {limit}. {check.remedy}"
+        begin = "the corner" if check.wall.corner_known else f"the {check.wall.corner} end of what was seen"
+        return f"Do not cut {piece}{whose} for this wall: the largest gap is {size}, {where} from {begin}; allowed {limit}."
+    return f"Cannot tell yet: the largest gap behind {piece}{whose} is {size}, allowed {limit}. {check.remedy}"
 
 
 def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool = False) -> Drawing:

@@ -184,6 +184,38 @@ def test_wrong_unit_and_wrong_room_are_said(tmp_path: Path) -> None:
         check_wall(outline, reference=read_dxf(short))
 
 
+def test_a_line_that_stands_alone_is_read_as_a_plan_is_drawn(tmp_path: Path) -> None:
+    """Wall above, room below, whatever way the measured plan happens to lie; and it is said that this was assumed."""
+    outline = wall_alone(6.0)
+    wall = wall_line(outline, "wall")
+    left = wall.distance_mm if wall.corner == "left" else wall.distance_mm[-1] - wall.distance_mm
+    as_read = np.column_stack([left, -wall.height_mm])  # from the left, into the room is down the sheet
+    for turn in (0.0, 2.0 * math.pi / 9.0):
+        c, s = math.cos(turn), math.sin(turn)
+        points = [(c * x - s * y, s * x + c * y) for x, y in as_read]
+        check = check_wall(outline, reference=read_dxf(drawing(tmp_path / "a.dxf", points)))
+        assert check.fit_rms_mm == pytest.approx(0.0, abs=0.03)
+        assert any("below the line" in text for text in check.findings)
+    upside_down = [(x, -y) for x, y in as_read]
+    check = check_wall(outline, reference=read_dxf(drawing(tmp_path / "b.dxf", upside_down)))
+    assert check.largest_gap.value == pytest.approx(12.0, abs=0.5)
+
+
+def test_a_drawing_far_too_large_is_in_another_unit(tmp_path: Path) -> None:
+    """2400 mm called inches: a line of 61 m, of which any stretch would fit."""
+    path = drawing(tmp_path / "a.dxf", [(0.0, 0.0), (2400.0, 0.0)], unit=1)
+    with pytest.raises(MeasureError, match="61 m long"):
+        check_wall(wall_alone(3.0), reference=read_dxf(path))
+
+
+def test_a_wall_claimed_to_be_straight_is_not_judged_straight() -> None:
+    """A fitted line has no gap by construction; to report one would be a number about nothing."""
+    outline = wall_alone(6.0)
+    line = segment("wall", "wall", [2400.0, 0.0], [0.0, 0.0], gaps=())
+    with pytest.raises(MeasureError, match="profile"):
+        check_wall(build_outline([line], [], outline.influences, OutlineSettings()))
+
+
 def test_files_that_cannot_be_compared_with(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no file"):
         read_dxf(tmp_path / "none.dxf")

@@ -15,7 +15,8 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import PhotoMeta
 from phototemplate.numerics import lens
 from phototemplate.output.paper import PAPERS
-from phototemplate.studies.clicked import ClickedLoop, ClickedPhoto, KnownThing, TapeLength, clicked_outline, fit_clicked
+from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
 from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
