@@ -25,10 +25,28 @@ TOO_FAR = 20 / 3000
 """Residual at unit distance (20 px of 12 megapixels) of a sighting that is wrong: generous, as the lens may be a poor fit."""
 
 
+@dataclass(frozen=True)
+class SfmSettings:
+    """How the features are looked for; everything else is the program's default."""
+
+    name: str
+    max_side_px: int = -1
+    """Pictures larger than this are reduced first; -1: the program's own choice"""
+    max_features: int = 8192
+
+
+OWN_CHOICE = SfmSettings("the program's own settings")
+FULL_SIZE = SfmSettings("features at full size", 4032)
+FASTEST = SfmSettings("its lowest quality preset", 1000, 2048)
+"""Picture size and number of features of COLMAP's automatic reconstruction at quality "low" (numbers from memory); its even
+smaller choices are not offered"""
+
+
 @dataclass
 class SfmResult:
     """What structure from motion made of the photos."""
 
+    settings: SfmSettings = OWN_CHOICE
     seconds: dict[str, float] = field(default_factory=dict)
     """Wall time per stage"""
     processor_seconds: float = 0.0
@@ -47,17 +65,17 @@ class SfmResult:
 
 
 def structure_from_motion(
-    photos: Path, sightings: Mapping[str, Sightings], folder: Path, focal_px: float, max_side: int = 0
+    photos: Path, sightings: Mapping[str, Sightings], folder: Path, focal_px: float, settings: SfmSettings = OWN_CHOICE
 ) -> SfmResult:
     """Orient the photos in ``photos`` and intersect the sighted targets; database and model go to ``folder``.
 
-    ``focal_px`` is the start value (EXIF); ``max_side`` limits the picture size for features (0: the program's own choice).
+    ``focal_px`` is the start value (EXIF). The time that finding the targets takes is not counted here.
     """
     import pycolmap
 
     pycolmap.logging.minloglevel = int(pycolmap.logging.Level.ERROR)
     names = sorted(p.name for p in photos.iterdir())
-    database, result = folder / "features.db", SfmResult()
+    database, result = folder / "features.db", SfmResult(settings)
     began_processor = time.process_time()
 
     def timed(stage: str, work: Callable[[], object]) -> object:
@@ -68,8 +86,8 @@ def structure_from_motion(
 
     extraction = pycolmap.FeatureExtractionOptions()
     extraction.num_threads = os.cpu_count() or 1
-    if max_side:
-        extraction.max_image_size = max_side
+    extraction.max_image_size = settings.max_side_px
+    extraction.sift.max_num_features = settings.max_features
     reader = pycolmap.ImageReaderOptions()
     reader.camera_model = "OPENCV"
     width, height = _size(photos / names[0])
