@@ -29,6 +29,18 @@ class MeasuredEdge:
     influence_names: tuple[str, ...]
 
 
+def joined_edges(parts: Iterable[EdgeResults]) -> EdgeResults:
+    """The results of several runs of the edge stage as one."""
+    points: list[PlanePoints] = []
+    traces: list[EdgeTrace] = []
+    findings: list[Finding] = []
+    for part in parts:
+        points += part[0]
+        traces += part[1]
+        findings += part[2]
+    return tuple(points), tuple(traces), tuple(findings)
+
+
 def remembered_edges(
     memo: Memo,
     base_key: str,

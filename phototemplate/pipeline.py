@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.edge_memory import remembered_edges, remembered_segments
+from phototemplate.edge_memory import joined_edges, remembered_edges, remembered_segments
+from phototemplate.edge_photos import by_network, without_blurred
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.inputs import (
@@ -69,8 +70,10 @@ def measure(
         plane = fit_work_plane(network, cabinets_of(file), thickness_of(file), terms, settings.work_plane)
     with clock("edges"):
         edges_key = key_of(network_key, file.paper, file.cabinets, settings.work_plane, edge_settings)
-        edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: measure_edges(
-            store.gray, network, plane, wanted, edge_settings, progress
+        sharp = without_blurred(network, sightings)
+        edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: joined_edges(
+            measure_edges(store.gray, seen_in, plane, mine, edge_settings, progress)
+            for seen_in, mine in by_network(wanted, sharp, network)
         ))
         segments = remembered_segments(
             memo, hints, edges, lambda points, h: fit_segment(points, h, edge_settings, plane.influences)

@@ -71,6 +71,7 @@ def blur_finding(meta: PhotoMeta, blur: BlurEllipse | None, limit_px: float) -> 
     else:
         text = f"{meta.photo_id} is out of focus: blur {blur.major_px:.1f} px (1 sigma)."
         help_ = "Tap on a sheet to focus, clean the lens, and take the photo again."
+    text += " Its targets count less, and edges are traced in the sharp photos where most are sharp."
     return (Finding("photo-blurred", meta.photo_id, text, help_),)
 
 
