@@ -138,7 +138,8 @@ async def receive(
                 raise Refused("cut-short", 400)
             file.flush()
             os.fsync(file.fileno())
-        stem = free_stem(stem_of(name), taken)
+        # named only now and without a pause: another photo of the same name may have arrived meanwhile
+        stem = free_stem(stem_of(name), taken | {p.stem for p in folder.iterdir() if not p.name.startswith(".")})
         path = folder / f"{stem}{suffix_of(head)}"
         os.replace(part, path)
         sync_folder(folder)
