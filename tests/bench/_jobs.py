@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import norm
 
 from phototemplate.model import BodyPose, Camera, EdgeHint, PhotoMeta, PhotoPose, Sightings, Target, TypeB
 from phototemplate.network.observations import Bar, KnownLength, LengthEnd, Tape
@@ -71,19 +70,6 @@ class Faults:
     moved: bool = False
     misread_mm: Mapping[str, float] | None = None
     """Known length -> blunder added to its reading"""
-
-
-def _spread_evenly(index: int, dimensions: int) -> np.ndarray:
-    """Point (dimensions,) of a Kronecker sequence in the unit cube: any run of indices fills it evenly.
-
-    Every distance of a job hangs on the one or two readings of its known lengths, so that hundreds of jobs are only hundreds
-    of draws of it; drawn evenly instead of by chance they show the product, not the luck of the draw. (H. Niederreiter, Random
-    Number Generation and Quasi-Monte Carlo Methods, SIAM 1992; steps are powers of the root of x^(d+1) = x + 1.)
-    """
-    root = 1.5
-    for _ in range(60):
-        root = (1 + root) ** (1 / (dimensions + 1))
-    return np.asarray((0.5 + (index + 1) * root ** -np.arange(1.0, dimensions + 1)) % 1.0)
 
 
 def random_job(seed: int, faults: Faults | None = None) -> Job:
@@ -285,7 +271,6 @@ def random_job(seed: int, faults: Faults | None = None) -> Job:
 
     # ---- known lengths: one bar, one or two tapes between sheets far apart
     read = np.random.default_rng([80, seed])
-    read_errors = norm.ppf(_spread_evenly(seed, 3))
     warm = 20.0 + read.normal(0, 4)
     sheets = sorted((t for t in bodies if t.startswith("S") and t not in moved), key=lambda t: bodies[t].translation_mm[0])
     pairs = [("B01", "B02", "bar", 0.1), (sheets[0], sheets[-1], "tape 1", 0.7)]
@@ -296,7 +281,7 @@ def random_job(seed: int, faults: Faults | None = None) -> Job:
     for a, b, name, u in pairs:
         true = float(np.linalg.norm(bodies[a].translation_mm - bodies[b].translation_mm)) / (1 + 11.5e-6 * (warm - 20))
         exact.append(true)
-        value = true + u * read_errors[len(exact) - 1] + (faults.misread_mm or {}).get(name, 0.0)
+        value = true + read.normal(0, u) + (faults.misread_mm or {}).get(name, 0.0)
         kind = Bar if name == "bar" else Tape
         lengths.append(
             kind(name, LengthEnd(a), LengthEnd(b), value, u, temperature_c=warm + read.normal(0, 1), u_temperature_c=1.0)
