@@ -4,7 +4,7 @@ import { h, fill, button, icon, notice } from './dom.js';
 import { post } from './api.js';
 import { store } from './store.js';
 import { finding, sorted } from './findings.js';
-import { short, shortU, otherU, length, bytes } from './units.js';
+import { short, shortU, otherU, inInch, length, bytes } from './units.js';
 import { nextStep } from './next.js';
 import { t, has } from './text.js';
 
@@ -44,7 +44,7 @@ function content(draw) {
         h('h2', {}, t('finish.edges')),
         h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
           h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, ` ${shortU(e.length_U)}`)),
-            h('td', { class: 'num' }, e.offset_U ? [shortU(Math.max(...e.offset_U)), h('small', {}, ` ${otherU(Math.max(...e.offset_U))}`)] : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
+            h('td', { class: 'num' }, e.offset_U ? [`${shortU(Math.max(...e.offset_U))} ${t(inInch() ? 'unit.short.in' : 'unit.short.mm')}`, h('small', {}, ` ${otherU(Math.max(...e.offset_U))}`)] : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
         r.stone?.pieces ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},

@@ -36,7 +36,8 @@ const choiceName = (v) => (has(`choice.${v}`) ? t(`choice.${v}`) : String(v));
 export function field(name, node, value, onset, key, required = false, of = '') {
   const s = resolve(node);
   const label = fieldName(name);
-  const hint = PLAIN.has(`${of}.${name}`) ? null : node.description || s.description;
+  // the job file's own words, with its keys called as the page calls them
+  const hint = PLAIN.has(`${of}.${name}`) ? null : (node.description || s.description)?.replace(/``(\w+)``/g, (_, k) => fieldName(k));
   const options = s.enum || (s.const !== undefined ? [s.const] : null);
   if ((EDGE_FIELDS.has(name) || EDGE_FIELDS.has(`${of}.${name}`)) && s.type === 'string') return labelled(label, pick(edges().map((e) => e.id), value, onset, key), hint);
   if (name === 'loop' && s.type === 'string') return labelled(label, pick((store.job.loops || []).map((l) => l.id), value, onset, key), hint);

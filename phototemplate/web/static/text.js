@@ -49,7 +49,7 @@ const TEXT = {
 
   'distance.how': 'Press two places. Corners and edges are caught; to an edge the distance is square to it.', 'distance.first': 'Press the first place.', 'distance.second': 'Press the second place.', 'distance.none': 'No distance yet.', 'distance.point': 'a place', 'distance.corner': 'corner {n} of {loop}', 'distance.edge': 'edge {name}', 'distance.clear': 'Clear the list',
 
-  'basics.name': 'Name of the job', 'basics.units': 'Unit of the drawing', 'unit.in': 'inch', 'unit.mm': 'mm', 'basics.tolerance': 'What every edge has to hold', 'basics.tolerance.hint': 'Colours and verdicts compare U with this.',
+  'basics.name': 'Name of the job', 'basics.units': 'Unit of the drawing', 'unit.in': 'inch', 'unit.mm': 'mm', 'unit.short.in': 'in', 'unit.short.mm': 'mm', 'basics.tolerance': 'What every edge has to hold', 'basics.tolerance.hint': 'Colours and verdicts compare U with this.',
   'basics.title': 'For the title block of the drawing', 'basics.customer': 'Customer', 'basics.address': 'Address', 'basics.drawn_by': 'Drawn by', 'change.basics-customer': 'customer', 'change.basics-address': 'address', 'change.basics-drawn_by': 'drawn by',
   'basics.lengths': 'Known lengths', 'basics.lengths.hint': 'At least one, as long as possible; two guard each other against a misreading. Ends are targets (B01), or a point or tape mark of a sheet (S03:7, S03:A).', 'basics.add-length': 'Add a known length', 'basics.fared': 'Comes out at {adjusted} ({off} off).', 'basics.detectable': 'A misreading by {mm} would be noticed.',
   'basics.paper': 'Paper', 'basics.paper.hint': 'The work plane lies below the paper by its thickness.', 'basics.backing': 'Sheets on another backing', 'basics.add-backing': 'Add a sheet',
