@@ -282,14 +282,42 @@ def plan_drawing(made: Plan) -> Drawing:
         box4 = ((x - w, y - d, 0.0), (x + w, y - d, 0.0), (x + w, y + d, 0.0), (x - w, y + d, 0.0))
         items.append(Polyline("STONE-UNDERNEATH", tuple((float(a), float(b), 0.0) for a, b, _ in box4), True))
         items.append(Text("FOUND-NAMES", (float(x), float(y)), f"S{k + 1:02d}", 0.8 * h, 0.0, "centre", "middle"))
-    for k, v in enumerate(made.views):
-        eye, aim = v.eye_mm[:2], v.aim_mm[:2]
-        tip = eye + 0.25 * (aim - eye)
-        items.append(Circle("FOUND-SIZES", (float(eye[0]), float(eye[1])), 0.9 * h))
-        items.append(Line("FOUND-SIZES", (float(eye[0]), float(eye[1])), (float(tip[0]), float(tip[1]))))
-        label = f"{k + 1}{' upright' if v.upright else ''}"
-        items.append(Text("FOUND-SIZES", (float(eye[0]), float(eye[1]) - 2.4 * h), label, 0.9 * h, 0.0, "centre", "middle"))
+    items += _places_to_stand(made.views, h)
     return Drawing("where to stand", tuple(items))
+
+
+def _places_to_stand(views: Sequence[View], h: float) -> list[Item]:
+    """A dot where to stand, a stroke where to look, and behind it the photo's number in a ring, clear of all others; a double
+    ring asks for the phone upright."""
+    ring = 1.15 * h
+    taken = [v.eye_mm[:2] for v in views]
+    items: list[Item] = []
+    for k, v in enumerate(views):
+        eye = v.eye_mm[:2]
+        ahead = v.aim_mm[:2] - eye
+        tip = eye + 0.25 * ahead
+        behind = -ahead / max(float(np.linalg.norm(ahead)), 1e-9)
+        spots = [
+            eye + far * h * np.array([c * behind[0] - s * behind[1], s * behind[0] + c * behind[1]])
+            for far in np.arange(2.6, 14.0, 0.8)
+            for c, s in ((math.cos(a), math.sin(a)) for a in (0.0, 0.35, -0.35, 0.7, -0.7))
+        ]
+        clear = [p for p in spots if min(float(np.linalg.norm(p - q)) for q in taken) > 2.1 * ring]
+        at = (clear or spots)[0]
+        taken.append(at)
+        edge = at + (eye - at) * ring / max(float(np.linalg.norm(eye - at)), 1e-9)
+        items.append(Circle("FOUND-SIZES", _xy(eye), 0.3 * h))
+        items.append(Line("FOUND-SIZES", _xy(eye), _xy(tip)))
+        items.append(Line("FOUND-NAMES", _xy(eye), _xy(edge)))
+        items.append(Circle("FOUND-SIZES", _xy(at), ring))
+        if v.upright:
+            items.append(Circle("FOUND-SIZES", _xy(at), 0.86 * ring))
+        items.append(Text("FOUND-SIZES", _xy(at), f"{k + 1}", 0.9 * h, 0.0, "centre", "middle"))
+    return items
+
+
+def _xy(p: Array) -> tuple[float, float]:
+    return float(p[0]), float(p[1])
 
 
 def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
@@ -309,7 +337,7 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
         f"Lay {len(made.sheets_mm)} sheets as drawn, flat, none over a gap; they stay where they are until the last photo.",
         scale,
         f"Take {len(made.views)} photos from the numbered places, about chin height, one higher and one lower in turn; hold "
-        "the phone upright where the number says so. Main camera, no zoom, no panorama, no portrait mode.",
+        "the phone upright where the number has a double ring. Main camera, no zoom, no panorama, no portrait mode.",
         "Every photo shows at least two sheets that the photo before it shows too.",
         f"{reached} (k = 2, predicted with the program's own adjustment).",
     ]
