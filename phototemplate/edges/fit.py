@@ -108,7 +108,7 @@ def straightness(points: EdgePoints, fit: ShapeFit, edge_id: str, settings: Edge
     variance = np.einsum("ni,ij,nj->n", w, curve.noise_cov_mm2, w)
     if points.influences_cov is not None and curve.shared_jac.shape[1]:
         jac = w @ curve.shared_jac - line_w @ line.shared_jac
-        variance = variance + np.einsum("nk,kl,nl->n", jac, points.influences_cov, jac)
+        variance = variance + np.einsum("nk,nk->n", jac @ points.influences_cov, jac)
     worst = int(np.argmax(np.abs(bow)))
     u = float(np.sqrt(max(variance[worst], 0.0)))
     size = abs(float(bow[worst]))
@@ -131,7 +131,10 @@ def _edge_points(points: PlanePoints, settings: EdgeSettings, influences: Influe
         # neighbouring positions share pixels and the finish of the wood, whatever the tracer says
         correlation = max(correlation, settings.least_correlation_mm)
     cov = None if influences is None else influences.cov
-    return tame(EdgePoints(points.xy_mm, points.noise_cov_mm2, points.shared_jac, cov, correlation))
+    data = EdgePoints(points.xy_mm, points.noise_cov_mm2, points.shared_jac, cov, correlation)
+    # the long axis of a traced or butted point lies along its edge; that of a strip's target seen by photos that look alike
+    # lies along their sight, often right across the wall, and is real
+    return data if points.source == "strip" else tame(data)
 
 
 def _largest_local_mean(residuals: np.ndarray, s: np.ndarray) -> float:

@@ -7,11 +7,16 @@ Observation equation of photo p at station i, in px along the photo's normal to 
 with the offset d_i free at every station (an edge may be wavy), the height a few smooth functions B of the position (a
 cabinet may tilt and sag, not ripple), and b_p the photo's own error, a shift and a turn common to all its stations:
 light on a rounded edge, lens colour, and above all what the network leaves uncertain of its pose and lens. The b_p have
-the covariance that the influences give them, S C S^T, plus that of ``view_u_px``; leaving them out would trust the height
-from photos that look alike as if a thousand stations were a thousand independent looks. The mean height carries a prior,
-the height of the sheets near by: decisive for an edge seen in one photo, drowned where several see it from different
-heights. The normal equations have an arrow's shape: offsets are eliminated station by station (generalised least squares;
-Forstner & Wrobel 2016, Photogrammetric Computer Vision, ch. 4).
+the covariance that the influences give them, S C S^T, plus that of ``view_u_px``, which grows where the photos contradict
+each other by more; leaving them out would trust the height
+from photos that look alike as if a thousand stations were a thousand independent looks. The height carries a prior, the level
+and the slope of the sheets near by: decisive for an edge seen in one photo, drowned where several see it from different
+heights.
+
+On a rounded edge the step is seen inside and below the outermost line in plan (``arris``). The drop is one more unknown h_0,
+the same along the edge, with a basis function of -1: z_i holds it, and it moves the line seen towards the silhouette, to
+d_i - s (a - f h_0), s the outward side, a and f of ``Rounding``. So d_i is the outermost line and the observation equation
+keeps its form. What the photos see of the height is shared out between the drop and the level of the top by their priors.
 
 Sensitivities follow from the implicit function theorem. The solution is linear in k, and an influence t moves the
 predicted k by s_ip = dk/dt at fixed place in the work frame; so d(d_i)/dt is the same linear function applied to -s.
@@ -23,6 +28,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.arris import Rounding
 from phototemplate.edges.levels import Levels
 from phototemplate.edges.path import Stations
 from phototemplate.edges.profiles import Band
@@ -37,6 +43,8 @@ LEAST_SCALE = 0.15
 """Positions may agree better than their fits claim (misfit of the model counts as noise there), at most this much"""
 VIEW_SHAPE = (1.0, 1.0, 0.7)
 """Shift, turn and bow of a photo's own error, in units of its standard deviation"""
+LEAST_REDUNDANCY = 1.0
+"""With less than this the photos do not tell how large their own errors are"""
 SOFTER = 1.5
 """A photo this much softer than its fellows is doubted"""
 
@@ -46,9 +54,11 @@ class Intersection:
     """Edge in space at N stations, from P photos, with M height functions."""
 
     offset_mm: Array
-    """(N,) from the stations, to their left; nan where no photo shows the edge"""
+    """(N,) of the outermost line from the stations, to their left; nan where no photo shows the edge"""
+    seen_mm: Array
+    """(N,) the same of the step that is seen"""
     height_mm: Array
-    """(N,) over the work plane"""
+    """(N,) of the step that is seen, over the work plane"""
     height_u_mm: Array
     """(N,) from image noise and prior, without the influences"""
     noise_mm: Array
@@ -76,6 +86,7 @@ def intersect(
     fits: list[StepFit],
     open_: list[BoolArray],
     height_influence: str,
+    rounding: Rounding,
 ) -> Intersection:
     """Solve one edge. ``open_`` (N,) bool per photo: steps that may be used at all."""
     settings = scene.settings
@@ -84,9 +95,15 @@ def intersect(
     c = np.stack([b.lean for b in bands])
     usable = np.stack(open_) & np.stack([f.good for f in fits]) & np.isfinite(k)
     u = np.where(usable, np.stack([np.maximum(f.u_px, settings.least_u_px) for f in fits]), 1.0)
-    k = np.where(usable, k, 0.0)
+    side = rounding.outward
+    k = np.where(usable, k + g * side * rounding.inner_mm, 0.0)
     basis, spread = height_basis(stations.along_mm, levels, settings.height_shape_u_mm)
     prior_u = height_prior_u(levels, settings.height_prior_u_mm)
+    # a common error of the expected level in the coefficients of the basis, and the drop as its last function
+    common = np.r_[spread_mean(basis), 0.0]
+    basis, spread = np.hstack([basis, np.full((len(stations), 1), -1.0)]), np.r_[spread, max(rounding.drop_u_mm, 1e-4)]
+    by_height = c[:, :, None] * basis
+    by_height[:, :, -1] -= side * rounding.fall
     xyz = np.column_stack([stations.xy_mm, start_height_mm])
     sensitivity = np.zeros((scene.plane.influences.size, *k.shape))
     for p, band in enumerate(bands):
@@ -95,22 +112,23 @@ def intersect(
             sensitivity[:, p, rows] = -scene.sensitivity(band.photo_id, xyz[rows], band.across[rows]).T
     shapes: Array = np.asarray(np.polynomial.legendre.legvander(unit_position(stations.along_mm), len(VIEW_SHAPE) - 1).T)
     view_u = _view_errors(fits, settings.view_u_px)
-    photo_cov = _photo_errors(sensitivity, usable, shapes, scene.plane.influences.cov, view_u)
+    by_influences = _photo_errors(sensitivity, usable, shapes, scene.plane.influences.cov)
     count = basis.shape[1]
-    prior = np.zeros((count + len(photo_cov), count + len(photo_cov)))
+    prior = np.zeros((count + len(by_influences), count + len(by_influences)))
     # the mean level is one unknown error common to all sections, on top of each section's own
     own_cov = np.diag(spread**2)
-    own_cov += prior_u**2 * np.outer(spread_mean(basis), spread_mean(basis))
+    own_cov += prior_u**2 * np.outer(common, common)
     prior[:count, :count] = np.linalg.inv(own_cov)
-    prior[count:, count:] = np.linalg.inv(photo_cov)
     pull = np.zeros(len(prior))
-    wanted = np.linalg.lstsq(basis, levels.height_mm - start_height_mm, rcond=None)[0]
+    level = np.linalg.lstsq(basis[:, :-1], levels.height_mm - start_height_mm, rcond=None)[0]
+    wanted = np.r_[level, rounding.drop_mm]
     pull[:count] = prior[:count, :count] @ wanted
 
     scale = np.ones(len(bands))
     weight = usable.astype(np.float64)
     for _ in range(5):
-        system = _System.build(weight / (u * scale[:, None]) ** 2, g, c, basis, shapes, prior)
+        prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.outer(view_u, VIEW_SHAPE).ravel() ** 2))
+        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
         d, q = system.solve(k, pull)
         residual = np.where(usable, k - g * d - system.global_part(q), 0.0)
         smooth = _from_neighbours(stations.along_mm, d, residual, g, usable, settings.smooth_mm)
@@ -120,14 +138,16 @@ def intersect(
                 scale[p] = max(LEAST_SCALE, 1.4826 * float(np.median(ratio[p][usable[p]])))
         weight = np.where(usable, np.clip(1 - (ratio / (TUKEY * scale[:, None])) ** 2, 0.0, None) ** 2, 0.0)
         weight[weight < 0.05] = 0.0
-    system = _System.build(weight / (u * scale[:, None]) ** 2, g, c, basis, shapes, prior)
+        view_u = view_u * _view_factor(q[count:], prior[count:, count:], system.inverse[count:, count:])
+    prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.outer(view_u, VIEW_SHAPE).ravel() ** 2))
+    system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
     d, q = system.solve(k, pull)
     rise = basis @ q[:count]
     residual = np.where(usable, k - g * d - system.global_part(q), np.nan)
 
     jac = system.answer(np.where(weight > 0, sensitivity, 0.0))
     # of the unknowns to a common error of the expected heights, in units of the influence's own nominal size
-    to_prior = system.inverse @ (prior[:, :count] @ spread_mean(basis)) * (prior_u / settings.height_prior_u_mm)
+    to_prior = system.inverse @ (prior[:, :count] @ common) * (prior_u / settings.height_prior_u_mm)
     if height_influence in scene.column:
         jac[:, scene.column[height_influence]] -= system.ratio @ to_prior
     modes = len(VIEW_SHAPE)
@@ -143,6 +163,7 @@ def intersect(
     seen = (weight > 0).any(axis=0)
     return Intersection(
         offset_mm=np.where(seen, d, np.nan),
+        seen_mm=np.where(seen, d - side * (rounding.inner_mm - rounding.fall * q[count - 1]), np.nan),
         height_mm=start_height_mm + rise,
         height_u_mm=np.sqrt(height_var),
         noise_mm=np.where(seen, 1 / np.sqrt(np.maximum(system.aa, 1e-12)), np.nan),
@@ -172,10 +193,10 @@ class _System:
     inverse: Array
 
     @classmethod
-    def build(cls, w: Array, g: Array, c: Array, basis: Array, shapes: Array, prior: Array) -> _System:
-        photos, count, modes = len(g), basis.shape[1], len(shapes)
+    def build(cls, w: Array, g: Array, by_height: Array, shapes: Array, prior: Array) -> _System:
+        photos, count, modes = len(g), by_height.shape[2], len(shapes)
         rows = np.zeros((*g.shape, len(prior)))
-        rows[:, :, :count] = (-g * c)[:, :, None] * basis
+        rows[:, :, :count] = -g[:, :, None] * by_height
         for p in range(photos):
             rows[p, :, count + modes * p : count + modes * (p + 1)] = shapes.T
         aa = np.maximum((w * g * g).sum(axis=0), 1e-12)
@@ -217,8 +238,18 @@ def _view_errors(fits: list[StepFit], view_u_px: float) -> Array:
     return np.asarray(np.hypot(view_u_px, 0.7 * extra))
 
 
-def _photo_errors(sensitivity: Array, usable: BoolArray, shapes: Array, cov: Array, view_u: Array) -> Array:
-    """Covariance of each photo's shift, turn and bow along the edge: influences, and the photo's own light."""
+def _view_factor(errors: Array, weight: Array, cov: Array) -> float:
+    """By how much the photos' own errors are larger than claimed, at least 1: their chi-squared over its expectation (variance
+    component estimation, Forstner & Wrobel 2016, 4.2.4). ``errors`` (Q,) as solved, ``weight`` (Q, Q) that of their prior,
+    ``cov`` (Q, Q) their covariance after."""
+    expected = len(errors) - float(np.sum(weight * cov))
+    if expected < LEAST_REDUNDANCY:
+        return 1.0
+    return float(np.sqrt(max(1.0, float(errors @ weight @ errors) / expected)))
+
+
+def _photo_errors(sensitivity: Array, usable: BoolArray, shapes: Array, cov: Array) -> Array:
+    """Covariance of each photo's shift, turn and bow along the edge that comes from the influences."""
     size, count = len(usable), len(shapes)
     modes = np.zeros((count * size, len(sensitivity)))
     for p in range(size):
@@ -227,8 +258,7 @@ def _photo_errors(sensitivity: Array, usable: BoolArray, shapes: Array, cov: Arr
             design = shapes[:, rows].T
             normal = design.T @ design + 1e-3 * len(rows) * np.eye(count)
             modes[count * p : count * (p + 1)] = np.linalg.solve(normal, design.T @ sensitivity[:, p, rows].T)
-    own = ((view_u[:, None] * np.array(VIEW_SHAPE)) ** 2).ravel()
-    return np.asarray(modes @ cov @ modes.T + np.diag(own))
+    return np.asarray(modes @ cov @ modes.T)
 
 
 def unit_position(along_mm: Array) -> Array:
@@ -239,7 +269,8 @@ def unit_position(along_mm: Array) -> Array:
 def height_basis(along_mm: Array, levels: Levels, shape_u_mm: float) -> tuple[Array, Array]:
     """(N, M) height functions and the standard deviation (M,) of each: per section mean, tilt and, if long, sag.
 
-    Legendre polynomials over the section's stretch, zero outside it; one more per 0.9 m beyond 1.2 m.
+    Legendre polynomials over the section's stretch, zero outside it; one more per 0.9 m beyond 1.2 m. The tilt is known from
+    the sheets to ``levels.slope_u``; ``shape_u_mm`` is by how much an edge departs from the plane of its sheets.
     """
     columns, spread = [], []
     for g in range(len(levels.curves_mm)):
@@ -251,7 +282,8 @@ def height_basis(along_mm: Array, levels: Levels, shape_u_mm: float) -> tuple[Ar
         part = np.zeros((len(along_mm), degree + 1))
         part[rows] = np.polynomial.legendre.legvander(unit_position(along_mm[rows]), degree)
         columns.append(part)
-        spread += [float(levels.u_mm[g])] + [shape_u_mm] * degree
+        tilt_u = float(np.hypot(shape_u_mm, 0.5 * length * levels.slope_u[g]))
+        spread += ([float(levels.u_mm[g]), tilt_u] + [shape_u_mm] * degree)[: degree + 1]
     return np.hstack(columns), np.array(spread)
 
 

@@ -8,7 +8,7 @@ tell (``find_joints``).
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,8 @@ class Levels:
     """(G, N) level of each section's cabinet, continued along the whole path"""
     u_mm: Array
     """(G,) standard uncertainty of the level"""
+    slope_u: Array
+    """(G,) standard uncertainty of its slope along the path"""
     bounds_mm: Array
     """(G-1, 2) the stretch in which each joint must lie: from the last sheet of one to the first of the next"""
     joints_mm: Array
@@ -61,7 +63,9 @@ class Levels:
             return np.asarray(np.interp(values, self.along_mm, where))
 
         curves = np.array([np.interp(stations.along_mm, where, c) for c in self.curves_mm])
-        return Levels(stations.along_mm, curves, self.u_mm, move(self.bounds_mm), move(self.joints_mm))
+        return replace(
+            self, along_mm=stations.along_mm, curves_mm=curves, bounds_mm=move(self.bounds_mm), joints_mm=move(self.joints_mm)
+        )
 
 
 def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outward: float) -> Levels:
@@ -70,7 +74,10 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
     ``outward`` +1, -1 or 0 as for ``choose``. A height given in the hint overrules the sheets.
     """
     along = stations.along_mm
-    none = Levels(along, np.full((1, len(along)), hint.height_mm), np.array([FAR_MM]), np.zeros((0, 2)), np.zeros(0))
+    none = Levels(
+        along, np.full((1, len(along)), hint.height_mm), np.array([FAR_MM]), np.array([TILT_MM / 500.0]), np.zeros((0, 2)),
+        np.zeros(0),
+    )
     if hint.height_mm or not plane.heights:
         return none
     near: list[tuple[float, float, HeightPoint]] = []
@@ -90,29 +97,30 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
     if not groups:
         return none
     ordered = sorted(groups.items(), key=lambda item: float(np.mean([s for s, _ in item[1]])))
-    curves, spread = [], []
+    curves, spread, slopes = [], [], []
     for name, members in ordered:
         everything = [p for p in plane.heights if p.group == name] if name else [p for _, p in members]
-        level, u = _level(stations.xy_mm, everything)
+        level, u, slope_u = _level(stations, everything)
         curves.append(level)
         spread.append(u)
+        slopes.append(slope_u)
     bounds = []
     for (_, left), (_, right) in itertools.pairwise(ordered):
         low, high = max(s for s, _ in left), min(s for s, _ in right)
         bounds.append(sorted((low, high)))
     levels = Levels(
-        along, np.array(curves), np.array(spread), np.array(bounds).reshape(-1, 2), np.mean(bounds, axis=1).reshape(-1)
-        if bounds else np.zeros(0),
+        along, np.array(curves), np.array(spread), np.array(slopes), np.array(bounds).reshape(-1, 2),
+        np.mean(bounds, axis=1).reshape(-1) if bounds else np.zeros(0),
     )
     return _without_small_steps(levels)
 
 
-def _level(xy: Array, sheets: list[HeightPoint]) -> tuple[Array, float]:
-    """Level (N,) of a cabinet at ``xy`` (N, 2) from its sheets, and its standard uncertainty near the middle.
+def _level(stations: Stations, sheets: list[HeightPoint]) -> tuple[Array, float, float]:
+    """Level (N,) of a cabinet at the stations from its sheets; standard uncertainties of it near the middle and of its slope.
 
     A plane under weak priors (a cabinet is about level), by Gaussian process regression with a linear kernel.
     """
-    place = np.array([s.xy_mm for s in sheets])
+    xy, place = stations.xy_mm, np.array([s.xy_mm for s in sheets])
     value = np.array([s.height_mm for s in sheets])
     centre = place.mean(axis=0)
 
@@ -120,11 +128,14 @@ def _level(xy: Array, sheets: list[HeightPoint]) -> tuple[Array, float]:
         return np.asarray(FAR_MM**2 + (TILT_MM / 500.0) ** 2 * (a - centre) @ (b - centre).T)
 
     noise = np.diag([max(s.u_mm, 0.1) ** 2 + 0.2**2 for s in sheets])
-    gain = kernel(xy, place) @ np.linalg.inv(kernel(place, place) + noise)
+    inverse = np.linalg.inv(kernel(place, place) + noise)
+    gain = kernel(xy, place) @ inverse
     level = gain @ value
     middle = len(xy) // 2
     variance = kernel(xy[[middle]], xy[[middle]])[0, 0] - gain[middle] @ kernel(place, xy[[middle]])[:, 0]
-    return level, float(np.hypot(OWN_MM, np.sqrt(max(variance, 0.0))))
+    gradient = (TILT_MM / 500.0) ** 2 * (place - centre) @ stations.tangent[middle]  # covariance of the slope with the sheets
+    slope = (TILT_MM / 500.0) ** 2 - gradient @ inverse @ gradient
+    return level, float(np.hypot(OWN_MM, np.sqrt(max(variance, 0.0)))), float(np.sqrt(max(slope, 0.0)))
 
 
 def _without_small_steps(levels: Levels) -> Levels:
@@ -138,9 +149,9 @@ def _without_small_steps(levels: Levels) -> Levels:
         blend = np.clip((levels.along_mm - levels.joints_mm[k]) / 100.0 + 0.5, 0.0, 1.0)
         joined = (1 - blend) * levels.curves_mm[k] + blend * levels.curves_mm[k + 1]
         curves = np.vstack([levels.curves_mm[:k], joined[None], levels.curves_mm[k + 2 :]])
-        u = np.r_[levels.u_mm[:k], max(levels.u_mm[k : k + 2]), levels.u_mm[k + 2 :]]
+        u, slope_u = (np.r_[v[:k], max(v[k : k + 2]), v[k + 2 :]] for v in (levels.u_mm, levels.slope_u))
         keep = np.arange(len(levels.joints_mm)) != k
-        levels = Levels(levels.along_mm, curves, u, levels.bounds_mm[keep], levels.joints_mm[keep])
+        levels = Levels(levels.along_mm, curves, u, slope_u, levels.bounds_mm[keep], levels.joints_mm[keep])
     return levels
 
 
@@ -173,4 +184,4 @@ def find_joints(
         best_at = int(np.argmax(before + after))
         edges = np.r_[levels.along_mm[rows], high]
         joints[k] = edges[best_at] - 0.5 * float(np.median(np.diff(levels.along_mm))) if best_at < len(rows) else high
-    return Levels(levels.along_mm, levels.curves_mm, levels.u_mm, levels.bounds_mm, joints)
+    return replace(levels, joints_mm=joints)

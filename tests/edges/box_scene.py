@@ -7,6 +7,7 @@ World = work frame: z = 0 the cabinet tops, cabinets at y > 0 behind their front
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import cv2
@@ -19,6 +20,7 @@ from phototemplate.model import (
     GrayImage,
     HeightPoint,
     Influences,
+    IntArray,
     Network,
     PhotoPose,
     TypeB,
@@ -32,9 +34,18 @@ FLOOR, WALL = 95.0, 150.0
 LENGTH_MM, DEPTH_MM, JOINT_MM = 420.0, 260.0, 190.0
 
 
+Coat = Callable[[Array, IntArray, Array, Array], Array]
+"""(n, 3) places on a box, their faces' axes (n,), the eye (3,) and the grey values (n,) there (of a clear box: of what lies
+behind it) -> (n,) grey values"""
+
+
 @dataclass(frozen=True)
 class Box:
-    """Axis-aligned box with a grey value for its top, its sides facing x and y; ``plies_mm`` stripes the top along x."""
+    """Axis-aligned box with a grey value for its top, its sides facing x and y; ``plies_mm`` stripes the top along x.
+
+    ``coat`` paints what has no edges of its own in space: shadow, gloss, dirt. A ``clear`` box hides nothing: film. It comes
+    after the boxes seen through it.
+    """
 
     low: tuple[float, float, float]
     high: tuple[float, float, float]
@@ -42,6 +53,8 @@ class Box:
     side: float
     front: float
     plies_mm: float = 0.0
+    coat: Coat | None = None
+    clear: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,6 +117,17 @@ class BoxScene:
         return WorkPlane(np.eye(3), np.zeros(3), np.zeros((6, influences.size)), influences, self.heights)
 
 
+def srgb_light(grey: Array) -> Array:
+    """Light of grey values 0-255 (IEC 61966-2-1)."""
+    y = grey / 255.0
+    return np.where(y <= 0.04045, y / 12.92, ((y + 0.055) / 1.055) ** 2.4)
+
+
+def srgb_grey(light: Array) -> Array:
+    """Grey values of light (IEC 61966-2-1)."""
+    return 255.0 * np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+
+
 def lens_params() -> Array:
     """f, aspect, cx, cy, k1, k2, p1, p2, k3"""
     return np.array([FOCAL_PX, 0.0, SIZE_PX[0] / 2 + 3.3, SIZE_PX[1] / 2 - 2.1, *DIST])
@@ -152,9 +176,15 @@ def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int
         if box.plies_mm:
             x = eye[0] + enter[hit] * ray[window][hit][:, 0]
             shade += np.where((axis == 2) & (np.floor(x / box.plies_mm) % 2 == 1), -35.0, 0.0).astype(np.float32)
-        there[hit], best[hit] = shade, enter[hit]
-    picture = value.reshape(height, grid, width, grid).mean(axis=(1, 3))
-    picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
+        if box.coat is not None:
+            places = (eye + enter[hit][:, None] * ray[window][hit]).astype(np.float64)
+            shade = box.coat(places, axis, eye.astype(np.float64), there[hit] if box.clear else shade).astype(np.float32)
+        there[hit] = shade
+        if not box.clear:
+            best[hit] = enter[hit]
+    # pixels and lens mix light, not grey values; the camera's tone curve comes after them
+    light = srgb_light(value).reshape(height, grid, width, grid).mean(axis=(1, 3))
+    picture = srgb_grey(cv2.GaussianBlur(light, (0, 0), blur_px))
     rng = np.random.default_rng(round(abs(view.eye[0])))
     return np.clip(picture + rng.normal(0, noise, picture.shape) + 0.5, 0, 255).astype(np.uint8)
 

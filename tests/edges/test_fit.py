@@ -165,7 +165,8 @@ def test_profile_keeps_the_swelling_of_a_corner_and_drops_wrong_points() -> None
 
 def test_straight_wall_needs_few_knots() -> None:
     case = scene(np.random.default_rng(5), shared=False, wrong=0.0)
-    assert fit_segment(case.points, hint("profile"), SETTINGS).knots_mm.size <= 7 + 6
+    # of the 30 that are allowed; most of them lie near the ends, where a wall may swell
+    assert fit_segment(case.points, hint("profile"), SETTINGS).knots_mm.size <= 12 + 6
 
 
 def test_bowed_edge_claimed_as_a_line_is_reported() -> None:

@@ -14,10 +14,10 @@ from phototemplate.edges.path import Path
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path
 from phototemplate.edges.subpixel import fit_steps
-from phototemplate.model import EdgeHint, HeightPoint
+from phototemplate.model import Array, EdgeHint, HeightPoint
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.settings import EdgeSettings
-from tests.edges.box_scene import kitchen
+from tests.edges.box_scene import kitchen, srgb_grey, srgb_light
 
 
 @pytest.mark.parametrize("blur", [0.6, 0.8, 1.1])
@@ -28,25 +28,48 @@ def test_step_position_reaches_the_cramer_rao_bound(blur: float) -> None:
     count, noise, contrast = 4000, 1.5, 60.0
     x = np.arange(-10.0, 11.0)
     true = rng.uniform(-0.5, 0.5, count)
-    clean = 80 + contrast * ndtr((x - true[:, None]) / blur)
+    clean = blurred_step(x - true[:, None], blur, 80.0, 80.0 + contrast)
     grey = clean + rng.normal(0, noise, clean.shape)
     fit = fit_steps(grey, x, np.zeros(count), noise, np.full(count, 2.5), blur)
     assert fit.good.mean() > 0.999
     error = fit.position_px - true
-    bell = np.exp(-0.5 * ((x - true[:, None]) / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
-    bound = noise / (contrast * np.sqrt((bell**2).sum(axis=1).mean()))
+    slope = (blurred_step(x - true[:, None] + 0.01, blur, 80.0, 80.0 + contrast) - clean) / 0.01
+    bound = noise / np.sqrt((slope**2).sum(axis=1).mean())
     assert abs(error.mean()) < 4 * error.std() / np.sqrt(count)
     assert error.std() < 1.5 * bound
     assert 0.85 < np.sqrt(np.mean((error / fit.u_px) ** 2)) < 1.15
 
 
-def test_blur_is_found_from_the_profiles() -> None:
+def blurred_step(x_px: Array, blur_px: float, dark: float, bright: float) -> Array:
+    """Grey values of a step that a lens blurred before the camera applied its tone curve (IEC 61966-2-1)."""
+    low, high = srgb_light(np.array([dark, bright]))
+    return srgb_grey(low + (high - low) * ndtr(x_px / blur_px))
+
+
+def test_step_of_strong_contrast_is_not_drawn_into_its_dark_side() -> None:
+    """A step in light of 16 : 1. Half way between its grey values lies where the light is 0.32 of the step (sRGB of 1/16 and 1
+    by IEC 61966-2-1), that is 0.46 blurs inside the dark side; so does a step fitted to grey values, ours does not."""
+    rng = np.random.default_rng(5)
+    x = np.arange(-10.0, 11.0)
+    true = rng.uniform(-0.5, 0.5, 500)
+    dark = float(srgb_grey(np.array(0.9 / 16)))
+    bright = float(srgb_grey(np.array(0.9)))
+    grey = blurred_step(x - true[:, None], 0.8, dark, bright) + rng.normal(0, 1.0, (500, len(x)))
+    fit = fit_steps(grey, x, np.zeros(500), 1.0, np.full(500, 2.5), 0.8)
+    assert np.mean(fit.position_px - true) == pytest.approx(0.0, abs=0.01)
+    middle = [np.interp(0.5 * (dark + bright), row, x) for row in blurred_step(x - true[:, None], 0.8, dark, bright)]
+    assert np.mean(np.array(middle) - true) < -0.2
+
+
+@pytest.mark.parametrize("blur", [0.5, 1.1])
+@pytest.mark.parametrize("levels", [(40.0, 130.0), (225.0, 190.0)])
+def test_blur_is_found_from_the_profiles(blur: float, levels: tuple[float, float]) -> None:
     rng = np.random.default_rng(4)
     x = np.arange(-10.0, 11.0)
     true = rng.uniform(-0.5, 0.5, 200)
-    grey = 40 + 90 * ndtr((x - true[:, None]) / 1.1) + rng.normal(0, 1.0, (200, len(x)))
+    grey = blurred_step(x - true[:, None], blur, *levels) + rng.normal(0, 1.0, (200, len(x)))
     fit = fit_steps(grey, x, np.zeros(200), 1.0, np.full(200, 2.5))
-    assert fit.blur_px == pytest.approx(1.1, abs=0.2)
+    assert fit.blur_px == pytest.approx(blur, abs=0.2)
 
 
 def test_path_stations_on_a_line_and_on_a_circle() -> None:

@@ -172,6 +172,7 @@ def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.Mon
     for log_density in (-7.0, -5.5):
         monkeypatch.setattr(profile_module, "_GRID", np.array([log_density]))
         monkeypatch.setattr(profile_module, "_RATIOS", np.array([0.0]))
+        monkeypatch.setattr(profile_module, "SWELL", 0.0)
         at = in_chord_frame(points, frame, np.zeros(s.size))
         white = profile_module._whitener(points, at, np.ones(s.size, bool), 1.0)
         ours = profile_module._penalised(points, at, white, s, 1200.0, 1.0, SETTINGS)
@@ -184,8 +185,8 @@ def test_smoothing_bias_covers_random_walls() -> None:
     """Draw walls from the prior itself: the stated covariance of noise and bias must be that of the errors."""
     rng = np.random.default_rng(21)
     knots = np.linspace(0, 2000, 20)
-    in_offsets, _ = profile_module._roughness_forms(knots)
-    penalty = np.sum(in_offsets, axis=0) * 10.0**6.0
+    second, forms = profile_module._roughness_form(knots)
+    penalty = second.T @ np.sum(forms, axis=0) @ second * 10.0**6.0
     values, vectors = np.linalg.eigh(penalty)
     root = vectors[:, 2:] / np.sqrt(values[2:])
     s = np.linspace(0, 2000, 26)
@@ -207,6 +208,28 @@ def test_smoothing_bias_covers_random_walls() -> None:
     z = np.array(z)
     assert np.mean(np.abs(z) < 2) == pytest.approx(0.95, abs=0.03)
     assert np.mean(z**2) == pytest.approx(1.0, abs=0.25)
+
+
+def test_corner_that_swells_unseen_is_covered() -> None:
+    """A straight wall whose last 150 mm swell like a parabola by up to 8 mm (common practice), seen up to 90 mm from its
+    corner: the error at the corner is within U, and far from a corner nothing changes."""
+    rng = np.random.default_rng(22)
+    s = np.arange(90.0, 2400.0, 34.0)
+    cov = np.zeros((s.size, 2, 2))
+    cov[:, 1, 1] = 0.2**2
+    inside = []
+    for mud in rng.uniform(0.0, 8.0, 60):
+        y = mud * np.clip(1 - s / 150.0, 0, None) ** 2 + rng.normal(0, 0.2, s.size)
+        fit = shapes.Profile().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
+        frame = frame_of_chord(fit.chord_mm)
+        there = (np.array([[0.0, mud], [1200.0, 0.0]]) - frame.origin_mm) @ np.array([frame.tangent, frame.normal]).T
+        w = spline_weights(fit.knots_mm, there[:, 0])
+        u = np.sqrt(np.einsum("ni,ij,nj->n", w, fit.noise_cov_mm2, w))
+        inside.append(np.abs(there[:, 1] - w @ fit.offsets_mm) < 2 * u)
+        assert u[0] < 3.5
+        assert u[1] < 0.2
+    assert np.mean(inside, axis=0)[0] >= 0.9
+    assert np.mean(inside, axis=0)[1] >= 0.85
 
 
 def test_knots_are_closer_in_the_end_zones_and_reach_beyond() -> None:

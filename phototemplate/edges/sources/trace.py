@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges.agree import Line, explain_away, one_per_station, settle
-from phototemplate.edges.arris import correction, light_ratio
+from phototemplate.edges.arris import Rounding, rounding
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.intersect import Intersection, intersect, unit_position
 from phototemplate.edges.levels import Levels, expected_levels, find_joints
@@ -75,18 +75,19 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     )
     predicted = [-p.band.lean * (levels.height_mm + rise - start) * p.band.scale_px_per_mm for p in photos]
     blur: dict[str, float] = {}
+    arris = rounding(settings, outward) if hint.kind in OUTERMOST and outward else Rounding()
     for gate in GATES_PX:
         bands, fits, opened = _locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
             return Found(None, (), (lost(hint, "The photos do not show it sharply enough."),))
-        solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}")
+        solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}", arris)
         smooth = _smoothed(fine, solved)
         predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
     solved, fine = _without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
-    found = _points(scene, hint, fine, solved, outward, light_ratio(bands, fits, opened, outward))
+    found = _points(scene, hint, fine, solved, arris)
     findings = choice.findings + _doubts(scene, hint, fine, solved, stations)
     points_ = replace(found, candidates=choice.candidates, findings=findings)
     return Found(points_, traces, findings)
@@ -250,12 +251,12 @@ def _neighbour_px(steps: Steps) -> Array:
 
 def _smoothed(fine: Stations, solved: Intersection) -> Array:
     """(N,) solved offsets, smoothed along the edge, for a first guess of the next round."""
-    have = np.isfinite(solved.offset_mm)
+    have = np.isfinite(solved.seen_mm)
     if have.sum() < 8:
         return np.zeros(len(fine))
     x = unit_position(fine.along_mm)
     degree = min(8, 1 + int(np.ptp(fine.along_mm) / 250.0))
-    return np.asarray(robust_polynomial(x[have], solved.offset_mm[have], degree)(x))
+    return np.asarray(robust_polynomial(x[have], solved.seen_mm[have], degree)(x))
 
 
 def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre:
@@ -271,12 +272,13 @@ def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre
 def _without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection, Stations]:
     """Without the stations that no photo shows, and those far from the run of the others (on something in front)."""
     keep = np.isfinite(solved.offset_mm)
-    miss = np.where(keep, np.abs(solved.offset_mm - _smoothed(fine, solved)), 0.0)
+    miss = np.where(keep, np.abs(solved.seen_mm - _smoothed(fine, solved)), 0.0)
     if keep.sum() >= 8:
         keep &= miss < max(STRAY_MM, 6.0 * 1.4826 * float(np.median(miss[keep])))
     shorter = replace(
         solved,
         offset_mm=solved.offset_mm[keep],
+        seen_mm=solved.seen_mm[keep],
         height_mm=solved.height_mm[keep],
         height_u_mm=solved.height_u_mm[keep],
         noise_mm=solved.noise_mm[keep],
@@ -291,20 +293,14 @@ def _without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection,
 # -------------------------------------------------------------------------------------------- results
 
 
-def _points(
-    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, outward: float, ratio: float
-) -> PlanePoints:
-    """Drop onto the plane along its normal, move to the outermost line in plan, and state every error."""
+def _points(scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, arris: Rounding) -> PlanePoints:
+    """Drop onto the plane along its normal, and state every error."""
     settings = scene.settings
-    shift, shift_u = (0.0, 0.0)
-    if hint.kind in OUTERMOST and outward:
-        shift, shift_u = correction(settings, ratio)
-    offset = solved.offset_mm + outward * shift
     jac = solved.shared_jac.copy()
     mean_u, turn_u = _common_modes(fine.along_mm, solved.common_mm)
     x = unit_position(fine.along_mm)
     for name, size, shape in (
-        ("definition", float(np.hypot(mean_u, shift_u)), np.ones(len(fine))), ("definition-turn", turn_u, x)
+        ("definition", float(np.hypot(mean_u, arris.inset_u_mm)), np.ones(len(fine))), ("definition-turn", turn_u, x)
     ):
         column = scene.column.get(f"{name}:{hint.edge_id}")
         if column is not None:
@@ -315,11 +311,11 @@ def _points(
     return PlanePoints(
         edge_id=hint.edge_id,
         source=NAME,
-        xy_mm=fine.shifted(offset),
-        height_mm=solved.height_mm,
+        xy_mm=fine.shifted(solved.offset_mm),
+        height_mm=solved.height_mm + arris.drop_mm,
         noise_cov_mm2=noise,
         shared_jac=n[:, :, None] * jac[:, None, :],
-        height_u_mm=solved.height_u_mm,
+        height_u_mm=np.hypot(solved.height_u_mm, arris.drop_u_mm),
         n_photos=(solved.weight > 0).sum(axis=0).astype(np.float64),
         correlation_mm=_correlation(fine.along_mm, solved.offset_mm, settings),
     )
