@@ -20,10 +20,12 @@ Three channels, never mixed:
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 Severity = Literal["note", "warning", "serious"]
+SEVERITIES: tuple[Severity, ...] = ("serious", "warning", "note")
 
 
 class PhototemplateError(Exception):
@@ -83,6 +85,22 @@ class Finding:
     @property
     def severity(self) -> Severity:
         return FINDINGS[self.code][0]
+
+
+def said_once(findings: Iterable[Finding]) -> list[Finding]:
+    """For showing: the serious ones first, and what is said alike of several photos or edges said once of all of them."""
+    together: dict[tuple[str, str, str], list[str]] = {}
+    for f in findings:
+        together.setdefault((f.code, f.message, f.remedy), []).append(f.where)
+    merged = [Finding(code, _listed(places), message, remedy) for (code, message, remedy), places in together.items()]
+    return sorted(merged, key=lambda f: SEVERITIES.index(f.severity))
+
+
+def _listed(names: Iterable[str]) -> str:
+    names = list(dict.fromkeys(names))
+    if len(names) > 4:
+        return f"{', '.join(names[:3])} and {len(names) - 3} more"
+    return ", ".join(names)
 
 
 FINDINGS: dict[str, tuple[Severity, str]] = {

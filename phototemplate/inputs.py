@@ -46,8 +46,11 @@ def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) 
             meta, remarks = memo.get(f"header {path}", key, partial(_header, path))
             metas.append(meta)
             findings += remarks
-        except (PhotoError, OSError) as exc:
+        except PhotoError as exc:
             findings.append(Finding("photo-unreadable", path.name, str(exc)))
+        except OSError as exc:
+            reason = f"{path.name} can no longer be opened ({exc.strerror or exc}); put it back or take it out of the job."
+            findings.append(Finding("photo-unreadable", path.name, reason))
         progress("photos", (i + 1) / len(paths))
     if not metas:
         reason = findings[0].message if findings else f"put the photos into {job.folder / 'photos'}."

@@ -10,7 +10,8 @@ import phototemplate
 ROOT = Path(phototemplate.__file__).parent
 WORDS = {"model", "errors", "settings", "units", "progress", "opencv_check"}
 STAGES = ["numerics", "capture", "network", "edges", "template", "output", "studies"]
-FLOW = ["profiles", "calibration", "job", "memo", "edge_memory", "edge_photos", "inputs", "pipeline", "proposals", "results", "demo"]
+FLOW = ["profiles", "calibration", "job", "memo", "edge_memory", "edge_photos", "inputs", "pipeline", "proposals", "results"]
+FLOW += ["demo"]
 PRESENTATION = {"cli", "web", "__main__"}
 
 EXTRA = {("job", "output"), ("edges", "network")}

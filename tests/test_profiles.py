@@ -106,7 +106,7 @@ def test_stored_the_other_way_up_loses_what_cannot_be_told() -> None:
 
 
 def test_turned_by_software_swaps_the_two_principal_distances() -> None:
-    """A centred lens whose pixels are one per cent off square: the picture turned by 90 degrees shows the same points, turned."""
+    """A centred lens whose pixels are one per cent off square: the picture turned by 90 degrees has the same points, turned."""
     values = VALUES | {"aspect": 0.01, "cx": 2015.5, "cy": 1511.5, "p1": 0.0, "p2": 0.0}
     cov = np.diag(U**2)
     cov[0, 1] = cov[1, 0] = 0.5 * U[0] * U[1]

@@ -125,7 +125,7 @@ def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
             Finding(
                 "photo-edited",
                 meta.photo_id,
-                f"{meta.photo_id} may not be as the camera took it: {'; '.join(reasons)}.",
+                f"The picture may not be as the camera took it: {'; '.join(reasons)}.",
                 "Use the original file: send it as a document or by cable, without cropping or lens correction.",
             )
         )
@@ -134,7 +134,7 @@ def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
             Finding(
                 "photo-no-exif",
                 meta.photo_id,
-                f"{meta.photo_id} does not say which camera took it; its lens is worked out from the targets alone.",
+                "The file does not say which camera took it; its lens is worked out from the targets alone.",
                 "If there is one, use the original file, which carries the camera's data.",
             )
         )

@@ -12,7 +12,7 @@ from rich.console import Console, JustifyMethod
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from phototemplate.errors import Finding
+from phototemplate.errors import Finding, said_once
 from phototemplate.model import Measurement
 from phototemplate.output.judgement import Judgements
 from phototemplate.output.report.words import tolerance_words
@@ -103,9 +103,8 @@ def verdict_line(judgements: Judgements) -> str:
 
 def print_findings(out: Console, findings: Sequence[Finding], notes: bool = True) -> None:
     """Findings, the serious ones first; notes only where asked for."""
-    order = {"serious": 0, "warning": 1, "note": 2}
-    shown = [f for f in sorted(findings, key=lambda f: order[f.severity]) if notes or f.severity != "note"]
-    for f in shown:
+    shown = [f for f in findings if notes or f.severity != "note"]
+    for f in said_once(shown):
         out.print(f"{MARK[f.severity]:>2} {f.where}: {f.message} {f.remedy}".rstrip(), markup=False)
     hidden = len(findings) - len(shown)
     if hidden:

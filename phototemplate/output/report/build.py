@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from phototemplate import __version__
-from phototemplate.errors import Finding
+from phototemplate.errors import Finding, said_once
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.judgement import Judged, Judgements
@@ -31,7 +31,6 @@ from phototemplate.template.rules import CAUTIONS
 from phototemplate.units import format_length
 
 SIXTEENTH_MM = 25.4 / 16
-_ORDER = {"serious": 0, "warning": 1, "note": 2}
 
 
 @dataclass(frozen=True)
@@ -142,7 +141,7 @@ def _context(
     rows = [_row(e, tolerance_mm, outline.unscaled, settings, said.edges.get(e.edge_id)) for e in outline.edges]
     everything = (*measurement.findings, *(template.findings if template is not None else ()), *said.findings)
     noticed = {n.name: n for n in said.noticed if n.kind == "length"}
-    findings = sorted(dict.fromkeys(everything), key=lambda f: _ORDER[f.severity])
+    findings = said_once(everything)
     return {
         "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
         "job": measurement.job_name,

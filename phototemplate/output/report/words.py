@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from phototemplate.errors import FINDINGS, Finding
+from phototemplate.errors import FINDINGS, Finding, said_once
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
 from phototemplate.output.judgement import Judged, Noticed
@@ -180,9 +180,8 @@ def length_words(one: KnownLengthResult, noticed: Noticed | None = None) -> str:
 
 def retake_list(findings: Sequence[Finding]) -> list[tuple[str, str, str]]:
     """(where, what was seen, what to do) for everything another photo or length can cure, serious first."""
-    order = {"serious": 0, "warning": 1, "note": 2}
     some = [f for f in findings if f.code in RETAKE_CODES and remedy_of(f)]
-    return [(f.where, f.message, remedy_of(f)) for f in sorted(some, key=lambda f: order[f.severity])]
+    return [(f.where, f.message, remedy_of(f)) for f in said_once(some)]
 
 
 def general_meaning(code: str) -> str:
