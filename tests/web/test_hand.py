@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -14,11 +15,12 @@ import pytest
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.job import JobFile
 from phototemplate.progress import quiet
+from phototemplate.studies.judge import judge_quickly
 from phototemplate.template.quantities import CornerPlace, State
 from phototemplate.template.quantities import distance as plain_distance
 from phototemplate.web.hand.distance import distance
 from phototemplate.web.hand.look import anchor, look
-from phototemplate.web.hand.measured import clean, move, view_of, work_from_plan
+from phototemplate.web.hand.measured import clean, judge_all, move, verdicts_of, view_of, work_from_plan
 from phototemplate.web.hand.tasks import PLACES, Desk, error_of, task
 from phototemplate.web.hand.tiles import TILE, cut, levels_of
 from phototemplate.web.refusals import Refused
@@ -220,3 +222,17 @@ def test_errors_keep_their_sentences() -> None:
     assert error_of(KeyError("x"))[:2] == ("refused", "bug")
     with pytest.raises(Refused):
         Desk().measured()
+
+
+def test_judged_once_and_used_for_the_files(desk: Desk) -> None:
+    """Page and report say the same of an edge; a newer measurement is not taken for judged."""
+    desk.job, desk.template = SimpleNamespace(file=JobFile(format=1)), None  # type: ignore[assignment]
+    out = judge_all(desk, quiet)
+    m = desk.measured()
+    judgements = desk.judgements_of(m)
+    assert judgements is not None
+    assert desk.judgements_of(replace(m)) is None
+    assert out["verdicts"].keys() == {e.edge_id for e in m.outline.edges} == judgements.edges.keys()
+    quick = verdicts_of(m, desk.job.file.tolerance, judge_quickly(m, desk.job.file.tolerance))
+    assert {k: v["state"] for k, v in quick.items()} == {k: v["state"] for k, v in out["verdicts"].items()}
+    assert json.dumps(out)
