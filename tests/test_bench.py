@@ -20,7 +20,8 @@ from tests.bench import BenchResult, __main__, _rendered, _sfm, image_level, riv
 from tests.bench._truth import saddle_errors, saddle_ratios
 
 PROMISED = {
-    "accuracy", "app", "calibration", "coverage", "estimate", "image_level", "network", "rivals", "speed", "template", "wall",
+    "accuracy", "app", "calibration", "coverage", "estimate", "image_level", "network", "proposals", "rivals", "speed",
+    "template", "wall",
 }  # fmt: skip
 
 

@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.edges.propose import propose_edges
-from phototemplate.model import GrayImage, Target
+from phototemplate.edges.propose import ProposedEdge, propose_edges
+from phototemplate.edges.propose_lines import candidates
+from phototemplate.model import EdgeHint, GrayImage, Target
 from phototemplate.settings import EdgeSettings
+from tests.bench.proposals import judge
 from tests.edges.box_scene import LENGTH_MM, SIZE_PX, kitchen
 from tests.edges.test_sources import sheets, strip
 from tests.edges.test_trace import flat
@@ -47,3 +49,47 @@ def test_strips_of_one_wall_are_one_profile() -> None:
     assert len(walls) == 1
     assert walls[0].shape == "profile"
     assert set(walls[0].targets) == set(names)
+
+
+def test_candidates_of_lines_a_few_degrees_apart_are_each_a_pile_of_their_own() -> None:
+    """Segments of two fronts that are 3 degrees out of parallel, and as many strewn at random."""
+    rng = np.random.default_rng(4)
+    true, lines = [], []
+    for turn, at in ((0.0, (0.0, 0.0)), (np.radians(3.0), (200.0, 900.0))):
+        along = np.array([np.cos(turn), np.sin(turn)])
+        true.append(np.array([at, at + 1200.0 * along]))
+        for _ in range(12):
+            begin, length = rng.uniform(0.0, 900.0), rng.uniform(100.0, 300.0)
+            lines.append(at + np.array([[begin], [begin + length]]) * along + rng.normal(0, 0.7, (2, 2)))
+    for _ in range(24):
+        place, turn = rng.uniform(-500, 1700, 2), rng.uniform(0, np.pi)
+        lines.append(place + np.array([[0.0], [150.0]]) * np.array([np.cos(turn), np.sin(turn)]))
+    found = candidates(np.array(lines))
+    for line in true:
+        step = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+        off = [np.abs((c - line[0]) @ np.array([-step[1], step[0]])).max() for c in found]
+        reach = [np.ptp((c - line[0]) @ step) for c in found]
+        assert any(o < 6.0 and r > 800.0 for o, r in zip(off, reach, strict=True))
+    assert len(found) < 12
+
+
+def test_bench_judges_found_false_double_and_short() -> None:
+    """The front proposed once is found, twice is a double, in part short; a line 20 mm behind it is false."""
+    network = sheets((0.0, 0.0, 0.0))
+    plane = kitchen().plane(network, ())
+    centres = {t: network.bodies[t].translation_mm.tolist() for t in network.bodies}
+    truth = {
+        "name": "one front", "sheets": [{"id": t, "center_mm": c} for t, c in centres.items()],
+        "edges": [{"id": "front", "kind": "front", "points_mm": [[0.0, 0.0, 0.0], [800.0, 0.0, 0.0]]}],
+    }
+
+    def at(x0: float, x1: float, y: float) -> ProposedEdge:
+        return ProposedEdge(EdgeHint("e", "end", path=np.array([[x0, y], [x1, y]])), 0.9)
+
+    network = replace(network, scale_known=True)
+    outcome = judge((at(10, 790, 1.0), at(50, 780, -1.0), at(20, 780, 20.0)), network, plane, truth)
+    assert list(outcome.found) == ["front"]
+    assert (len(outcome.doubles), len(outcome.false), len(outcome.short)) == (1, 1, 0)
+    assert outcome.other_kind == ["front (end)"]
+    outcome = judge((at(100, 400, 0.0), at(500, 1600, 0.0)), network, plane, truth)
+    assert (outcome.missed, len(outcome.short), len(outcome.false)) == (["front"], 1, 1)
