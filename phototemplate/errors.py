@@ -140,6 +140,7 @@ FINDINGS: dict[str, tuple[Severity, str]] = {
     "edge-single-view": ("warning", "an edge was seen in one photo only"),
     "edge-off-plane": ("warning", "an edge lies off the work plane"),
     "edge-ambiguous": ("warning", "two edges lie close together"),
+    "edge-faint": ("warning", "both sides of an edge are equally light"),
     "edge-gaps": ("note", "part of an edge is hidden"),
     "edge-rough": ("warning", "an edge is not as straight as a line fit claims"),
     "strip-loose": ("warning", "part of a wall strip does not lie on the wall"),
