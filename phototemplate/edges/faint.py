@@ -14,7 +14,7 @@ import numpy as np
 from phototemplate.edges.profiles import Band
 from phototemplate.edges.subpixel import StepFit, to_light
 from phototemplate.errors import Finding
-from phototemplate.model import Array
+from phototemplate.model import Array, BoolArray
 
 NEAR_PX, FAR_PX = 1.5, 4.0
 """Each side is looked at between these distances from the step"""
@@ -25,10 +25,10 @@ PLY_U_MM = 0.85
 """Standard uncertainty that goes with it: an edge up to a ply of 1.5 mm further out, as a rectangular distribution"""
 
 
-def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Array) -> float:
+def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Sequence[Array | BoolArray] | Array) -> float:
     """Light on the lighter side of the line over that on the other: median along the edge, then over photos.
 
-    ``weight`` (P, N): steps with a weight of zero do not count. Infinite where nothing can be said.
+    ``weight`` (P, N): steps with a weight of zero do not count. nan where nothing can be said.
     """
     ratios = []
     for band, fit, used in zip(bands, fits, weight, strict=True):
@@ -44,12 +44,12 @@ def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Array) -
         change = change[np.isfinite(change)]
         if len(change) >= 5:
             ratios.append(abs(float(np.median(change))))
-    return float(np.exp(np.median(ratios))) if ratios else float("inf")
+    return float(np.exp(np.median(ratios))) if ratios else float("nan")
 
 
 def faint_u_mm(ratio: float) -> float:
-    """Standard uncertainty of where the edge is that a line with this ratio of light leaves open."""
-    return PLY_U_MM * float(np.clip((APART - ratio) / (APART - ALIKE), 0.0, 1.0))
+    """Standard uncertainty of where the edge is that a line with this ratio of light leaves open; nan: 0."""
+    return PLY_U_MM * float(np.nan_to_num(np.clip((APART - ratio) / (APART - ALIKE), 0.0, 1.0)))
 
 
 def faint_finding(edge_id: str, ratio: float) -> tuple[Finding, ...]:

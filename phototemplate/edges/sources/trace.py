@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges.agree import Line, explain_away, settle
-from phototemplate.edges.arris import Rounding, rounding
+from phototemplate.edges.arris import Rounding, rounding, shows_face
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.closer import FIRST_BLUR_PX as FIRST_BLUR_PX
 from phototemplate.edges.closer import along_new, locate, read, rebased, smoothed, without_strays
@@ -75,16 +75,19 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     )
     predicted = [-p.band.lean * (levels.height_mm + rise - start) * p.band.scale_px_per_mm for p in photos]
     blur: dict[str, float] = {}
-    arris = rounding(settings, outward) if hint.kind in OUTERMOST and outward else Rounding()
+    arris = Rounding()
     for gate in GATES_PX:
         bands, fits, opened = locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
             return Found(None, (), (lost(hint, "The photos do not show it sharply enough."),))
+        if hint.kind in OUTERMOST and outward:
+            face = shows_face(bands, outward)
+            arris = rounding(settings, outward, light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)]))
         solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}", arris)
         smooth = smoothed(fine, solved)
         predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
-    ratio = light_ratio(bands, fits, solved.weight) if hint.kind in OUTERMOST else np.inf
+    ratio = light_ratio(bands, fits, solved.weight) if hint.kind in OUTERMOST else np.nan
     solved, fine = without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
