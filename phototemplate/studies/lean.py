@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at, to_chord
-from phototemplate.model import Measurement
+from phototemplate.edges.sources.strip import arch
+from phototemplate.model import Array, FreePoint, Measurement
 from phototemplate.network.workplane import to_work
+from phototemplate.settings import EdgeSettings
 from phototemplate.studies.wall_line import room_side
 from phototemplate.units import INCH_MM
 
@@ -81,15 +83,29 @@ def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | Non
     noise = np.array([float(v @ p.noise_cov_mm2 @ v) for v, p in zip(across, points, strict=True)])[near]
     k = m.work_plane.influences.cov[: shared.shape[1], : shared.shape[1]]
     cov = np.diag(noise + 0.05**2) + shared @ k @ shared.T
+    cov += _standing_off(m, [p for p, ok in zip(points, near, strict=True) if ok])
     y, z = side * off[near], work[near, 2]
     design = np.column_stack([np.ones_like(z), z / 1000.0])
     weight = np.linalg.solve(cov, design)
     normal_matrix = design.T @ weight
     beta = np.linalg.solve(normal_matrix, weight.T @ y)
     rest = y - design @ beta
-    # paper that does not lie quite flat shows in the residuals, not in the covariance
-    independent = np.linalg.solve(np.diag(noise + 0.05**2), rest)
-    inflate = max(1.0, math.sqrt(float(rest @ independent) / max(y.size - 2, 1)))
+    # what the covariance does not know of, such as a wall that waves with height, shows in the residuals
+    inflate = max(1.0, math.sqrt(float(rest @ np.linalg.solve(cov, rest)) / max(y.size - 2, 1)))
     u = math.sqrt(float(np.linalg.inv(normal_matrix)[1, 1])) * inflate
     used = tuple(sorted({p.target_id for p, ok in zip(points, near, strict=True) if ok}))
     return Lean(edge_id, float(beta[1]), u, (float(z.min()), float(z.max())), used)
+
+
+def _standing_off(m: Measurement, points: Sequence[FreePoint]) -> Array:
+    """(n, n) covariance of how far the pieces of strip stand off the wall, each as a whole and bulging between its ends: the
+    same for all points of a piece, so that no number of points takes it off."""
+    settings = EdgeSettings()
+    rows = []
+    for piece in sorted({p.target_id for p in points}):
+        target = m.network.targets[piece]
+        share = [(1.0, arch(target, p.point_id)) if p.target_id == piece else (0.0, 0.0) for p in points]
+        rows += list(np.array(share).T * [[settings.strip_standoff_u_mm], [settings.strip_bulge_u_mm]])
+    stacked = np.array(rows)
+    cov: Array = stacked.T @ stacked
+    return cov

@@ -1,8 +1,9 @@
 """The piece laid against a wall: where it touches, the gap behind it and how well that is known.
 
-The largest gap is a maximum over noisy heights and comes out too large on the average; that is taken off by drawing from the
-same covariance (parametric bootstrap: Efron and Tibshirani, An Introduction to the Bootstrap, ch. 10), and the spread of the
-draws is its uncertainty.
+The heights and their covariance are what is believed of the wall after it was seen (the profile's covariance holds noise and
+smoothing bias both, see ``edges.shapes.profile``), so walls drawn from them are walls it may be, and the largest gap of each is
+a gap it may have: their mean and standard deviation are stated. The gap of the mean wall would be too small, since smoothing
+takes off what is not certain.
 """
 
 from __future__ import annotations
@@ -54,10 +55,10 @@ def lay_piece(compared: Comparison, x: Array, within: BoolArray) -> Touching:
         weights, piece = zone.weights(xs), zone.piece(x)
         jac[:, judged] += _piece_rows(zone, xs, x)
     drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(SEED), ds, cs, DRAWS))
-    value = max(2.0 * float(_widths(compared, xs, ds[None])[0]) - float(drawn.mean()), 0.0)
     full = np.zeros(n)
     full[judged] = weights
-    return Touching(piece, piece - d, row_u(jac, cov), value, float(drawn.std(ddof=1)), full, zone.touching, zone.far)
+    value, u = float(drawn.mean()), float(drawn.std(ddof=1))
+    return Touching(piece, piece - d, row_u(jac, cov), value, u, full, zone.touching, zone.far)
 
 
 def _shifted(y: Array) -> Zone:

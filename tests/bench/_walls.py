@@ -96,11 +96,13 @@ def wall_job(seed: int) -> WallJob:
     strips = [f"W{1 + k // 2:02d}{'ab'[k % 2]}" for k in range(count)]
     for name, start in zip(strips, starts, strict=True):
         targets[name] = design.target(name)
+        whole, bulge = rng.normal(0, [edges.strip_standoff_u_mm, edges.strip_bulge_u_mm])
         for i, p in enumerate(targets[name].points_mm):
             x = np.array([start + p[0]])
             slope = float((height(x + 0.5) - height(x - 0.5))[0])
             normal = np.array([slope, -1.0]) / np.hypot(slope, 1.0)  # into the room, which is at -y
-            plan = np.array([x[0], -float(height(x)[0])]) + stand_off * normal
+            off = stand_off + whole + bulge * np.cos(np.pi * p[0] / targets[name].size_mm[0]) ** 2
+            plan = np.array([x[0], -float(height(x)[0])]) + off * normal
             points[name, i] = np.array([*plan, HEIGHT_MM + p[1]])
     share, k1, k2, k3 = LENSES[int(rng.integers(0, 3))]
     params = lens.start_params("brown", share * SIZE_PX[0] * rng.normal(1, 0.02), SIZE_PX)

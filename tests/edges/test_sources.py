@@ -8,6 +8,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
+from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import BY_NAME, measure_edges, type_b_terms
 from phototemplate.edges.sources import SOURCES
 from phototemplate.errors import Finding
@@ -185,6 +186,21 @@ def test_a_strip_piece_may_stand_off_and_bulge() -> None:
     bulge = jac[first, influences.names.index("bulge:W01a")]
     assert bulge == pytest.approx(0.5 * (1.0 - np.cos(2.0 * np.pi * x / 240.0)), abs=0.02)
     assert not jac[~first, influences.names.index("bulge:W01a")].any()
+
+
+def test_a_swollen_corner_is_not_taken_for_a_loose_strip() -> None:
+    """Mud of 6 mm over the last 130 mm: the outermost points stand off a quadratic through their neighbours and are true, for
+    the source and for the profile's own rejection."""
+    network = strip()
+    swell = 6.0 * np.clip(1.0 - np.array([p.xyz_mm[0] for p in network.points]) / 130.0, 0.0, 1.0) ** 2
+    moved = tuple(
+        replace(p, xyz_mm=p.xyz_mm - np.array([0.0, s, 0.0])) for p, s in zip(network.points, swell, strict=True)
+    )
+    points, findings, influences = measure(replace(network, points=moved), STRIP)
+    assert points is not None
+    assert not findings
+    segment = fit_segment(points, STRIP, SETTINGS, influences)
+    assert len(segment.points_mm) == len(moved)
 
 
 def test_wrong_point_of_a_strip_is_left_out_and_named() -> None:

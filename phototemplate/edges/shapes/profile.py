@@ -69,7 +69,7 @@ class Profile:
         n = len(points.xy_mm)
         frame = robust.robust_line(points.xy_mm, np.ones(n))
         at = in_chord_frame(points, frame, np.zeros(n))
-        used = _not_solitary(at, settings.outlier_factor)
+        used = _not_solitary(at, settings)
         chord = oriented(chord_through(frame, at.s[used]), points.xy_mm)
         frame = frame_of_chord(chord)
         slope = np.zeros(n)
@@ -130,19 +130,23 @@ class _Fit:
     residuals: Array
 
 
-def _not_solitary(at: ChordPoints, factor: float) -> Array:
-    """Leave out points that stand away from the median of their neighbours; keeps a smooth bow whole."""
+def _not_solitary(at: ChordPoints, settings: EdgeSettings) -> Array:
+    """Leave out points that stand away from the median of their neighbours; keeps a smooth bow whole.
+
+    Neighbours reach no further than half an end zone to either side, or a swollen corner would stand away as a whole.
+    """
     n = at.s.size
     if n < 12:
         return np.ones(n, bool)
     order = np.argsort(at.s, kind="stable")
     o = at.o[order]
-    half = min(7, n // 4)
+    reach = 0.5 * settings.end_zone_mm / max(float(np.median(np.diff(at.s[order]))), 1e-3)
+    half = int(np.clip(round(reach), 2, min(7, n // 4)))
     padded = np.concatenate([2 * o[0] - o[half:0:-1], o, 2 * o[-1] - o[-2 : -half - 2 : -1]])
     smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
     rest = np.empty(n)
     rest[order] = o - smooth
-    return robust.keep_points(rest, np.sqrt(at.total), 1.5 * factor)
+    return robust.keep_points(rest, np.sqrt(at.total), 1.5 * settings.outlier_factor)
 
 
 def _knot_count_limit(points: EdgePoints, frame: ChordFrame, used: Array, settings: EdgeSettings) -> int:

@@ -16,13 +16,14 @@ from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import lost
 from phototemplate.edges.sources.result import Found
 from phototemplate.errors import Finding
-from phototemplate.model import Array, BoolArray, EdgeHint, FreePoint, IntArray, PlanePoints, TypeB
+from phototemplate.model import Array, BoolArray, EdgeHint, FreePoint, IntArray, PlanePoints, Target, TypeB
 from phototemplate.network import workplane
 from phototemplate.settings import EdgeSettings
 
 NAME = "strip"
 THICKNESS = "strip thickness"
 STANDING_OFF = "strip standing off"
+END_FACTOR = 5.0
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -70,7 +71,8 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     if column is not None:
         shared[:, :, column] += toward
     for k, point in enumerate(mine[i] for i in order):
-        for name, share in ((f"strip:{point.target_id}", 1.0), (f"bulge:{point.target_id}", _arch(scene, point))):
+        bulge = arch(scene.network.targets[point.target_id], point.point_id)
+        for name, share in ((f"strip:{point.target_id}", 1.0), (f"bulge:{point.target_id}", bulge)):
             own = scene.column.get(name)
             if own is not None:
                 shared[k, :, own] += share * toward[k]
@@ -89,12 +91,11 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     return Found(points, (), tuple(findings))
 
 
-def _arch(scene: Scene, point: FreePoint) -> float:
+def arch(target: Target, point_id: int) -> float:
     """Share of a piece's bulge at one of its points: sin^2 from one taped end to the other (paper clamped at both ends buckles
     in the first mode: Timoshenko and Gere, Theory of Elastic Stability, 2.1)."""
-    target = scene.network.targets[point.target_id]
     length = target.size_mm[0] or 1.2 * float(np.ptp(target.points_mm[:, 0]))
-    return float(np.cos(np.pi * np.clip(target.points_mm[point.point_id, 0] / length, -0.5, 0.5)) ** 2)
+    return float(np.cos(np.pi * np.clip(target.points_mm[point_id, 0] / length, -0.5, 0.5)) ** 2)
 
 
 def _in_work_frame(scene: Scene, points: list[FreePoint]) -> tuple[Array, Array, Array]:
@@ -147,16 +148,24 @@ def _toward_wall(scene: Scene, xy: Array, height: Array) -> Array:
 
 
 def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) -> tuple[Array, BoolArray]:
-    """Distance (N,) of each point from a robust quadratic through its neighbours, and whether it is believed."""
+    """Distance (N,) of each point from a robust quadratic through its neighbours, and whether it is believed.
+
+    Where neighbours lie on one side only, the quadratic is run on, and mud that swells a corner departs from it by as much as
+    a stray point would: there :data:`END_FACTOR` times as much is allowed.
+    """
     along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))]
     sigma = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", toward, cov[:, :2, :2], toward), 1e-6))
     off = np.zeros(len(xy))
+    factor = np.ones(len(xy))
+    sharp = sigma < max(5.0 * float(np.median(sigma)), 0.2)
     for k in range(len(xy)):
         inside = np.abs(along - along[k]) < settings.strip_window_mm
         inside[max(0, k - 4) : k + 5] = True
         near = np.flatnonzero(inside)
         if len(near) < 6:
             continue
+        if min(np.count_nonzero(sharp[near[near < k]]), np.count_nonzero(sharp[near[near > k]])) < 2:
+            factor[k] = END_FACTOR
         x = (along[near] - along[k]) / settings.strip_window_mm
         y = (xy[near] - xy[k]) @ toward[k]
         weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2
@@ -169,4 +178,4 @@ def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) ->
             weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2 / np.maximum(1.0, miss / (2 * spread)) ** 2
         off[k] = -fit[2]
     spread = 1.4826 * float(np.median(np.abs(off))) + 0.05
-    return off, np.abs(off) < np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)
+    return off, np.abs(off) < factor * np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)
