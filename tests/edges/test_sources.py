@@ -189,10 +189,10 @@ def test_a_strip_piece_may_stand_off_and_bulge() -> None:
 
 
 def test_a_swollen_corner_is_not_taken_for_a_loose_strip() -> None:
-    """Mud of 6 mm over the last 130 mm: the outermost points stand off a quadratic through their neighbours and are true, for
+    """Mud of 8 mm over the last 120 mm: the outermost points stand off a quadratic through their neighbours and are true, for
     the source and for the profile's own rejection."""
     network = strip()
-    swell = 6.0 * np.clip(1.0 - np.array([p.xyz_mm[0] for p in network.points]) / 130.0, 0.0, 1.0) ** 2
+    swell = 8.0 * np.clip(1.0 - np.array([p.xyz_mm[0] for p in network.points]) / 120.0, 0.0, 1.0) ** 2
     moved = tuple(
         replace(p, xyz_mm=p.xyz_mm - np.array([0.0, s, 0.0])) for p, s in zip(network.points, swell, strict=True)
     )

@@ -23,7 +23,7 @@ from phototemplate.settings import EdgeSettings
 NAME = "strip"
 THICKNESS = "strip thickness"
 STANDING_OFF = "strip standing off"
-END_FACTOR = 5.0
+END_FACTOR, ALONE = 5.0, 3.0
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -150,8 +150,10 @@ def _toward_wall(scene: Scene, xy: Array, height: Array) -> Array:
 def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) -> tuple[Array, BoolArray]:
     """Distance (N,) of each point from a robust quadratic through its neighbours, and whether it is believed.
 
-    Where neighbours lie on one side only, the quadratic is run on, and mud that swells a corner departs from it by as much as
-    a stray point would: there :data:`END_FACTOR` times as much is allowed.
+    A stray point stands off alone. Mud that swells a corner departs from any quadratic too, but its neighbours do likewise, and
+    at the end of a wall, where the quadratic is run on, by as much as a stray point would. So a point is believed that stands
+    off less than :data:`ALONE` times as far as its neighbours, and where neighbours lie on one side only :data:`END_FACTOR`
+    times as much is allowed.
     """
     along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(xy, axis=0), axis=1))]
     sigma = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", toward, cov[:, :2, :2], toward), 1e-6))
@@ -178,4 +180,7 @@ def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) ->
             weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2 / np.maximum(1.0, miss / (2 * spread)) ** 2
         off[k] = -fit[2]
     spread = 1.4826 * float(np.median(np.abs(off))) + 0.05
-    return off, np.abs(off) < factor * np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)
+    size = np.abs(off)
+    beside = np.array([np.median(np.r_[size[max(0, k - 2) : k], size[k + 1 : k + 3]]) for k in range(len(xy))])
+    allowed = factor * np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)
+    return off, size < np.maximum(allowed, ALONE * beside)
