@@ -20,6 +20,7 @@ from phototemplate.model import (
     GrayImage,
     Influences,
     Network,
+    PhotoResiduals,
     PlanePoints,
     Target,
     WorkPlane,
@@ -212,6 +213,20 @@ def test_wrong_point_of_a_strip_is_left_out_and_named() -> None:
     assert [f.code for f in findings] == ["strip-loose"]
     assert "W01d" in findings[0].message
     assert np.abs(points.xy_mm[:, 1] - bowed(points.xy_mm[:, 0])).max() < 0.05
+
+
+def test_a_strip_that_came_loose_between_photos_is_named() -> None:
+    """Most of its sightings left out of every photo; one piece with a few wrong sightings is not."""
+
+    def photo(name: str) -> PhotoResiduals:
+        ids = ("W01b",) * 6 + ("W01c",) * 6
+        weight = np.array([0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 1.0, 1.0])
+        return PhotoResiduals(name, ids, np.tile(np.arange(6), 2), np.zeros((12, 2)), np.zeros((12, 2)), weight)
+
+    points, findings, _ = measure(replace(strip(), residuals=tuple(photo(f"IMG_{k}") for k in range(4))), STRIP)
+    assert points is not None
+    assert [f.code for f in findings] == ["strip-loose"]
+    assert "W01b is not in the same place in all 4 photos" in findings[0].message
 
 
 def test_strip_not_found() -> None:

@@ -50,6 +50,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         )
         for t in missing
     ]
+    findings += _came_loose(scene, hint)
     if len(mine) < 3:
         return Found(None, (), (*findings, lost(hint, "Fewer than three targets of its strips were found.")))
     work, jac, cov = _in_work_frame(scene, mine)
@@ -89,6 +90,27 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         findings=tuple(findings),
     )
     return Found(points, (), tuple(findings))
+
+
+def _came_loose(scene: Scene, hint: EdgeHint) -> list[Finding]:
+    """Pieces most of whose sightings the adjustment had to leave out: they cannot have been in one place in all photos."""
+    found = []
+    seen: dict[str, list[float]] = {}
+    for photo in scene.network.residuals:
+        for piece in sorted({t for t in photo.target_ids if t.startswith(hint.targets)}):
+            own = photo.weight[np.array([t == piece for t in photo.target_ids])]
+            seen.setdefault(piece, []).append(float(np.mean(own < 0.5)))
+    for piece, left_out in sorted(seen.items()):
+        if len(left_out) >= 3 and float(np.mean(left_out)) > 0.4:
+            found.append(
+                Finding(
+                    "strip-loose", hint.edge_id,
+                    f"Strip {piece} is not in the same place in all {len(left_out)} photos that show it; it came loose or was "
+                    "moved, and most of it was left out.",
+                    "Tape it down along its whole length and take the photos of this wall again.",
+                )
+            )
+    return found
 
 
 def arch(target: Target, point_id: int) -> float:
