@@ -117,6 +117,7 @@ def _measure_wall(job: Job, edge_id: str | None, sheets: str | None, tell: Progr
     from phototemplate.job import EdgeSpec
     from phototemplate.memo import Memo
     from phototemplate.results import measure_job
+    from phototemplate.studies.wall_strips import walls_of_strips
 
     if job.file.edges:
         walls = {e.id for e in job.file.edges if e.id == edge_id or (edge_id is None and e.kind in ("wall", "panel"))}
@@ -129,17 +130,20 @@ def _measure_wall(job: Job, edge_id: str | None, sheets: str | None, tell: Progr
     measurement = measure_job(job, tell, memo)
     if sheets:
         named = [name.strip() for name in sheets.split(",")]
-        edge = EdgeSpec(id="wall", kind="wall", source="contact", shape="profile", targets=named)
+        edges = [EdgeSpec(id="wall", kind="wall", source="contact", shape="profile", targets=named)]
     else:
-        strips = sorted({p.target_id for p in measurement.network.points if p.target_id.startswith("W")})
+        strips = walls_of_strips(measurement.network, measurement.work_plane)
         if not strips:
             raise InputError(
                 f"{job.name} names no edge, and its photos show no wall strip; tape strips along the wall, or name sheets that "
                 "are butted against it with --sheets."
             )
-        edge = EdgeSpec(id="wall", kind="wall", source="strip", shape="profile", targets=strips)
-    with_wall = job.file.model_copy(update={"edges": [edge]})
-    return measure_job(replace(job, file=with_wall), tell, memo), True
+        edges = [EdgeSpec(id=i, kind="wall", source="strip", shape="profile", targets=list(s)) for i, s in strips.items()]
+    found = measure_job(replace(job, file=job.file.model_copy(update={"edges": edges})), tell, memo)
+    if not found.outline.segments:
+        why = [f.message for f in found.findings if f.code in ("edge-not-found", "edge-gaps")]
+        raise MeasureError(" ".join(why) or f"No wall could be measured in {job.name}; show its strips in more photos.")
+    return found, True
 
 
 def _reference(path: Path, edge_id: str, unit: str | None, layer: str | None) -> Any:
