@@ -125,7 +125,7 @@ class EdgeSettings(Section):
     """Sheets within about this distance say at which height an edge is expected"""
     height_prior_u_mm: float = 1.5
     """Standard uncertainty of that expected height"""
-    height_shape_u_mm: float = 0.4
+    height_shape_u_mm: float = 0.3
     """Tilt and sag by which an edge's height departs from the plane of its cabinet's sheets (standard deviation)"""
     height_limit_mm: float = 5.0
     """An edge further off its expected height than this is taken for another edge"""
@@ -133,7 +133,7 @@ class EdgeSettings(Section):
     """Half width (one sigma) of the window in which a step's position is fitted"""
     least_u_px: float = 0.02
     """No single position is trusted better than this"""
-    view_u_px: float = 0.08
+    view_u_px: float = 0.12
     """Light, grain, lens colour and sharpening move an edge by about this much in each photo, much the same along it"""
     smooth_mm: float = 60.0
     """Length over which photos must agree when wrong positions are rejected"""

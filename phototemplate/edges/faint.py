@@ -14,13 +14,14 @@ import numpy as np
 from phototemplate.edges.profiles import Band
 from phototemplate.edges.subpixel import StepFit, to_light
 from phototemplate.errors import Finding
-from phototemplate.model import Array, BoolArray
+from phototemplate.model import Array, BoolArray, EdgeKind
 
 NEAR_PX, FAR_PX = 1.5, 4.0
 """Each side is looked at between these distances from the step"""
-ALIKE, APART = 1.2, 1.35
-"""Ratio of light on both sides below which a line says nothing of an end, and above which it does (white edges seen with their
-white faces have 1.3 and more in rendered light, glue lines 1.05 to 1.2); a judgement"""
+ALIKE, APART, APART_PLIES = 1.2, 1.35, 1.7
+"""Ratio of light on both sides below which a line says nothing of an end, and above which it does: fronts, whose top is a frame
+or a flat rail, and the others, where a panel stands on its edge and shows its plies. Judgement on ten rendered kitchens: white
+fronts with white faces had 1.3 and more, glue lines in white panels 1.1 to 1.55, true ends of white panels 1.4 and more"""
 PLY_U_MM = 0.85
 """Standard uncertainty that goes with it: an edge up to a ply of 1.5 mm further out, as a rectangular distribution"""
 
@@ -47,20 +48,21 @@ def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Sequence
     return float(np.exp(np.median(ratios))) if ratios else float("nan")
 
 
-def faint_u_mm(ratio: float) -> float:
+def faint_u_mm(ratio: float, kind: EdgeKind) -> float:
     """Standard uncertainty of where the edge is that a line with this ratio of light leaves open; nan: 0."""
-    return PLY_U_MM * float(np.nan_to_num(np.clip((APART - ratio) / (APART - ALIKE), 0.0, 1.0)))
+    apart = APART if kind == "front" else APART_PLIES
+    return PLY_U_MM * float(np.nan_to_num(np.clip((apart - ratio) / (apart - ALIKE), 0.0, 1.0)))
 
 
-def faint_finding(edge_id: str, ratio: float) -> tuple[Finding, ...]:
-    """``edge-faint`` where the uncertainty says so too."""
-    if faint_u_mm(ratio) < 0.5 * PLY_U_MM:
+def faint_finding(edge_id: str, u_mm: float) -> tuple[Finding, ...]:
+    """``edge-faint`` where ``faint_u_mm`` is not small."""
+    if u_mm < 0.2 * PLY_U_MM:
         return ()
     return (
         Finding(
             "edge-faint", edge_id,
-            f"Both sides of the line taken for {edge_id} are equally light, so it may be a glue line in a ply edge, with the "
-            f"true edge a ply further out; up to {2 * faint_u_mm(ratio):.1f} mm were added to its U.",
+            f"Both sides of the line taken for {edge_id} are much alike in light, so it may be a glue line in a ply edge, with "
+            f"the true edge a ply further out; up to {2 * u_mm:.1f} mm were added to its U.",
             "Look at it from near, lay a dark tape along the face just below the edge, or butt a contact sheet against it.",
         ),
     )

@@ -41,8 +41,9 @@ TUKEY = 4.5
 
 LEAST_SCALE = 0.15
 """Positions may agree better than their fits claim (misfit of the model counts as noise there), at most this much"""
-VIEW_SHAPE = (1.0, 1.0, 0.7)
-"""Shift, turn and bow of a photo's own error, in units of its standard deviation"""
+VIEW_MODES, MORE_EVERY_MM, MOST_VIEW_MODES = 3, 500.0, 6
+"""A photo's own error has a shift, a turn and a bow along the edge, and one more mode per so much of its length: what lies
+behind an edge, and how light falls on it, changes within half a metre. All have the same standard deviation"""
 LEAST_REDUNDANCY = 1.0
 """With less than this the photos do not tell how large their own errors are"""
 SOFTER = 1.5
@@ -110,7 +111,8 @@ def intersect(
         rows = np.flatnonzero(usable[p])
         if len(rows):
             sensitivity[:, p, rows] = -scene.sensitivity(band.photo_id, xyz[rows], band.across[rows]).T
-    shapes: Array = np.asarray(np.polynomial.legendre.legvander(unit_position(stations.along_mm), len(VIEW_SHAPE) - 1).T)
+    modes = min(VIEW_MODES + int(float(np.ptp(stations.along_mm)) / MORE_EVERY_MM), MOST_VIEW_MODES)
+    shapes: Array = np.asarray(np.polynomial.legendre.legvander(unit_position(stations.along_mm), modes - 1).T)
     view_u = _view_errors(fits, settings.view_u_px)
     by_influences = _photo_errors(sensitivity, usable, shapes, scene.plane.influences.cov)
     count = basis.shape[1]
@@ -127,7 +129,7 @@ def intersect(
     scale = np.ones(len(bands))
     weight = usable.astype(np.float64)
     for _ in range(5):
-        prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.outer(view_u, VIEW_SHAPE).ravel() ** 2))
+        prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.repeat(view_u, modes) ** 2))
         system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
         d, q = system.solve(k, pull)
         residual = np.where(usable, k - g * d - system.global_part(q), 0.0)
@@ -139,7 +141,7 @@ def intersect(
         weight = np.where(usable, np.clip(1 - (ratio / (TUKEY * scale[:, None])) ** 2, 0.0, None) ** 2, 0.0)
         weight[weight < 0.05] = 0.0
         view_u = view_u * _view_factor(q[count:], prior[count:, count:], system.inverse[count:, count:])
-    prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.outer(view_u, VIEW_SHAPE).ravel() ** 2))
+    prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.repeat(view_u, modes) ** 2))
     system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
     d, q = system.solve(k, pull)
     rise = basis @ q[:count]
@@ -150,10 +152,9 @@ def intersect(
     to_prior = system.inverse @ (prior[:, :count] @ common) * (prior_u / settings.height_prior_u_mm)
     if height_influence in scene.column:
         jac[:, scene.column[height_influence]] -= system.ratio @ to_prior
-    modes = len(VIEW_SHAPE)
     view = np.zeros((modes * len(bands), *k.shape))
     for p in range(len(bands)):
-        view[modes * p : modes * (p + 1), p] = view_u[p] * np.array(VIEW_SHAPE)[:, None] * shapes
+        view[modes * p : modes * (p + 1), p] = view_u[p] * shapes
     # noise of the photos' positions that reaches the offsets through the common unknowns, not at the station itself
     own = system.inverse @ (system.normal - prior) @ system.inverse
     values, vectors = np.linalg.eigh(own)

@@ -30,21 +30,27 @@ def seen(light: Array) -> tuple[list[Band], list[StepFit], Array]:
 def test_step_between_two_lights_has_their_ratio() -> None:
     ratio = light_ratio(*seen(0.1 + 0.4 * ndtr(STEP / 0.6)))
     assert ratio == pytest.approx(5.0, rel=0.05)
-    assert faint_u_mm(ratio) == 0.0
-    assert faint_finding("end", ratio) == ()
+    assert faint_u_mm(ratio, "end") == 0.0
+    assert faint_finding("end", 0.0) == ()
 
 
 def test_dark_line_on_one_material_is_faint() -> None:
     line = 0.6 - 0.35 * np.exp(-0.5 * (STEP / 0.6) ** 2)
     ratio = light_ratio(*seen(line))
     assert ratio == pytest.approx(1.0, abs=0.05)
-    assert faint_u_mm(ratio) == PLY_U_MM
-    (finding,) = faint_finding("end", ratio)
+    assert faint_u_mm(ratio, "end") == faint_u_mm(ratio, "front") == PLY_U_MM
+    (finding,) = faint_finding("end", PLY_U_MM)
     assert finding.code == "edge-faint"
     assert finding.severity == "warning"
 
 
 def test_where_nothing_can_be_said_nothing_is_added() -> None:
     bands, fits, weight = seen(np.full(len(STEP), 0.5))
-    assert faint_u_mm(light_ratio(bands, fits, 0 * weight)) == 0.0
-    assert faint_u_mm(light_ratio([], [], np.zeros((0, COUNT)))) == 0.0
+    assert faint_u_mm(light_ratio(bands, fits, 0 * weight), "end") == 0.0
+    assert faint_u_mm(light_ratio([], [], np.zeros((0, COUNT))), "end") == 0.0
+
+
+def test_panels_on_edge_are_doubted_longer_than_frames() -> None:
+    """A front's top is a frame or a flat rail; only a panel that stands on its edge shows plies (joinery, common practice)."""
+    assert faint_u_mm(1.5, "end") > 0.3
+    assert faint_u_mm(1.5, "front") == 0.0

@@ -87,12 +87,12 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         smooth = smoothed(fine, solved)
         predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
-    ratio = light_ratio(bands, fits, solved.weight) if hint.kind in OUTERMOST else np.nan
+    faint_u = faint_u_mm(light_ratio(bands, fits, solved.weight), hint.kind) if hint.kind in OUTERMOST else 0.0
     solved, fine = without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
-    found = _points(scene, hint, fine, solved, float(np.hypot(arris.inset_u_mm, faint_u_mm(ratio))), arris)
-    findings = choice.findings + faint_finding(hint.edge_id, ratio) + _doubts(scene, hint, fine, solved, stations)
+    found = _points(scene, hint, fine, solved, float(np.hypot(arris.inset_u_mm, faint_u)), arris)
+    findings = choice.findings + faint_finding(hint.edge_id, faint_u) + _doubts(scene, hint, fine, solved, stations)
     points_ = replace(found, candidates=choice.candidates, findings=findings)
     return Found(points_, traces, findings)
 
