@@ -151,7 +151,8 @@ def test_measured_thickness_takes_its_place(tape_only: Measurement) -> None:
 
 
 def test_verdicts_follow_the_rule(tape_only: Measurement) -> None:
-    wide = verdict.judge_edges(tape_only, tolerance_mm=6.0)
+    # wide enough for a wall run on to a corner that no strip reached, which may swell unseen
+    wide = verdict.judge_edges(tape_only, tolerance_mm=12.0)
     assert [j.name for j in wide] == list(tape_only.outline.state_slices)
     assert all(j.verdict == "meets" for j in wide)
     assert verdict.findings(wide) == ()

@@ -25,7 +25,6 @@ PlaywrightTimeout = playwright.TimeoutError
 
 PHOTOS = ("IMG_2301", "IMG_2303", "IMG_2304", "IMG_2305", "IMG_2311")
 BAR_MM = 1187.4
-pytestmark = pytest.mark.xdist_group("browser")
 
 
 class Bench:
