@@ -156,7 +156,7 @@ def _report(outcomes: list[dict[str, Any]], wanted: int, seconds: float) -> Benc
     done = [o for o in outcomes if "z" in o]
     result = BenchResult(f"Coverage from rendered photos: {len(outcomes)} jobs of {wanted} in {seconds:.0f} s")
     for name in CLASSES:
-        per_job = [np.array(o["z"][name]) for o in done if o["z"][name] and o["scale"]]
+        per_job = [np.array(o["z"][name]) for o in done if o["z"][name] and o.get("scale", True)]
         if not per_job:
             result.target(f"{name}: within U", f">= {WANTED:.0%}", "no errors", False)
             continue
@@ -172,7 +172,7 @@ def _report(outcomes: list[dict[str, Any]], wanted: int, seconds: float) -> Benc
         if z.size:
             share = round(100 * float(np.mean(np.abs(z) <= 2)), 1)
             result.rows.append({"class": f"{name}, with jobs without scale", "errors": z.size, "within U %": share})
-    result.rows.append({"class": "jobs without scale", "errors": sum(not o["scale"] for o in done)})
+    result.rows.append({"class": "jobs without scale", "errors": sum(not o.get("scale", True) for o in done)})
     asked = sum(len(o["asked"]) for o in done)
     choices = [(o["job"], edge, c) for o in done for edge, c in o["edges"].items()]
     for job, edge, c in choices:

@@ -34,17 +34,22 @@ class JobPhotos(PhotoStore):
         """The photos there are now; a decoded picture whose file changed is forgotten."""
         table: dict[str, PhotoMeta] = {p.photo_id: p for p in photos}
         with self._lock:
-            for photo_id, meta in table.items():
-                status = meta.path.stat()
-                mark = (status.st_size, status.st_mtime_ns)
-                if self._marks.get(photo_id) != mark:
-                    self._kept.pop(photo_id, None)
-                    self._marks[photo_id] = mark
+            for meta in table.values():
+                self._forget_if_changed(meta)
             self.photos: Mapping[str, PhotoMeta] = table
 
     def add(self, meta: PhotoMeta) -> None:
-        """One more photo."""
-        self.set_photos([*(p for p in self.photos.values() if p.photo_id != meta.photo_id), meta])
+        """One more photo; two that are added at the same moment both stay."""
+        with self._lock:
+            self._forget_if_changed(meta)
+            self.photos = {**self.photos, meta.photo_id: meta}
+
+    def _forget_if_changed(self, meta: PhotoMeta) -> None:
+        status = meta.path.stat()
+        mark = (status.st_size, status.st_mtime_ns)
+        if self._marks.get(meta.photo_id) != mark:
+            self._kept.pop(meta.photo_id, None)
+            self._marks[meta.photo_id] = mark
 
 
 class Desk:
