@@ -20,7 +20,7 @@ from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import Job, JobFile
-from phototemplate.memo import Memo, key_of
+from phototemplate.memo import Memo, file_mark, key_of
 from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
 from phototemplate.network.observations import KNOWN_LENGTHS, KnownLength, LengthEnd
 from phototemplate.progress import Progress, quiet
@@ -41,8 +41,7 @@ def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) 
     paths, memo = job.photo_paths(), memo or Memo()
     for i, path in enumerate(paths):
         try:
-            status = path.stat()
-            key = key_of(status.st_size, status.st_mtime_ns)
+            key = key_of(*file_mark(path))
             meta, remarks = memo.get(f"header {path}", key, partial(_header, path))
             metas.append(meta)
             findings += remarks
@@ -65,8 +64,7 @@ def _header(path: Path) -> tuple[PhotoMeta, tuple[Finding, ...]]:
 
 def file_state(meta: PhotoMeta) -> tuple[str, int, int]:
     """Changes when the photo's file changes."""
-    status = meta.path.stat()
-    return meta.photo_id, status.st_size, status.st_mtime_ns
+    return meta.photo_id, *file_mark(meta.path)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -17,6 +18,12 @@ T = TypeVar("T")
 def key_of(*parts: object) -> str:
     """Short fingerprint of anything with a faithful ``repr``."""
     return hashlib.sha256("\x1f".join(repr(p) for p in parts).encode()).hexdigest()[:24]
+
+
+def file_mark(path: Path) -> tuple[int, int]:
+    """Size and time of a file, which change when it is written. Raises ``OSError``."""
+    status = path.stat()
+    return status.st_size, status.st_mtime_ns
 
 
 class Memo:

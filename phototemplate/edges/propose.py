@@ -97,17 +97,14 @@ def _kind(one: FoundLine, found: list[FoundLine], walls: list[Array], eyes: Arra
     """A front runs along the wall behind its cabinets; where no strip tells of a wall: the long edges that the photos face."""
     squarely = 0
     for wall in walls:
-        along = wall[1] - wall[0]
-        length = float(np.linalg.norm(along))
-        along = along / length
+        along, position, overlap = _beside(one.ends_mm, wall, 200.0)
         turn = abs(float(along @ one.along))
-        position = np.sort((one.ends_mm - wall[0]) @ along)
         behind = float((wall.mean(axis=0) - one.ends_mm.mean(axis=0)) @ -one.outward)
-        overlap = min(position[1], length + 200.0) - max(position[0], -200.0)
         if turn > np.cos(3 * TURN_RAD) and RUN_DEPTH_MM[0] < behind < RUN_DEPTH_MM[1] and overlap > 0.5 * one.length_mm:
             return "front"
         # a wall into which the edge's own line runs within a cabinet's depth: the edge is an end of the run along that wall
         off = np.abs((one.ends_mm - wall[0]) @ np.array([-along[1], along[0]])).min()
+        length = float(np.linalg.norm(wall[1] - wall[0]))
         squarely += turn < np.sin(3 * TURN_RAD) and off < 200.0 and -200.0 < position.mean() < length + 200.0
     if squarely:
         return "end"
@@ -129,27 +126,28 @@ def _bars(scene: Scene) -> list[Array]:
     return [np.array([ends[a], ends[b]]) for a, b in itertools.combinations(sorted(ends), 2)]
 
 
-def _same_line(one: Array, other: Array, within_mm: float) -> bool:
-    """``one`` runs along ``other`` within a few centimetres (the back rail before a wall, a rail under a contact sheet)."""
-    along = other[1] - other[0]
+def _beside(ends: Array, line: Array, beyond_mm: float) -> tuple[Array, Array, float]:
+    """Direction (2,) of ``line`` (2, 2), where along it ``ends`` (2, 2) lie, and their overlap with it run on at both ends."""
+    along = line[1] - line[0]
     length = float(np.linalg.norm(along))
     along = along / max(length, 1e-9)
-    normal = np.array([-along[1], along[0]])
-    position, off = (one - other[0]) @ along, (one - other[0]) @ normal
-    overlap = min(position.max(), length + 300.0) - max(position.min(), -300.0)
+    position = (ends - line[0]) @ along
+    return along, position, float(min(position.max(), length + beyond_mm) - max(position.min(), -beyond_mm))
+
+
+def _same_line(one: Array, other: Array, within_mm: float) -> bool:
+    """``one`` runs along ``other`` within a few centimetres (the back rail before a wall, a rail under a contact sheet)."""
+    along, position, overlap = _beside(one, other, 300.0)
+    off = (one - other[0]) @ np.array([-along[1], along[0]])
     return bool(np.abs(off).max() < within_mm and overlap > 0.5 * np.ptp(position))
 
 
 def _faces(ends: Array, wall: Array) -> bool:
     """Nobody could stand between this line, the room to its right, and the wall: a back rail, a shadow, a thing left there."""
-    along = wall[1] - wall[0]
-    length = float(np.linalg.norm(along))
-    along = along / length
+    along, position, overlap = _beside(ends, wall, 200.0)
     step = ends[1] - ends[0]
     outward = np.array([step[1], -step[0]]) / np.linalg.norm(step)
-    position = (ends - wall[0]) @ along
     before = float((wall.mean(axis=0) - ends.mean(axis=0)) @ outward)
-    overlap = min(position.max(), length + 200.0) - max(position.min(), -200.0)
     return bool(abs(outward @ along) < np.sin(3 * TURN_RAD) and 0 < before < PASSAGE_MM and overlap > 0.5 * np.ptp(position))
 
 

@@ -100,7 +100,7 @@ def _split_far(run: Run, curl: dict[int, float], rival: float) -> bool:
                     continue
                 split = [_gain(hs[group == c].sum(0), gs[group == c].sum(0)) for c in (0, 1)]
                 apart: Array = places[1] - places[0]
-                size = float(np.abs(run.targets[problem.body_ids[body]].points_mm).max())
+                size = run.half_size_mm(body)
                 visible = np.hypot(*apart[1:]) + abs(apart[0]) * size
                 gain = 2 * (sum(split) - one)
                 counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
@@ -121,7 +121,7 @@ def _system(run: Run, body: int, photo: int, rest: float) -> tuple[int, Array, A
     place = fit_place(run, body, (photo,), used=True)
     if not np.isfinite(place.slide).all():
         return photo, np.eye(3) * 1e-9, np.zeros(3), 0
-    size = max(float(np.abs(run.targets[run.problem.body_ids[body]].points_mm).max()), 10.0)
+    size = max(run.half_size_mm(body), 10.0)
     h = np.asarray(np.linalg.inv(place.noise_cov), dtype=np.float64)
     # A weak pull to zero keeps views with few points from wandering.
     pulled = h + np.diag(1 / np.array([1.0, 4 * size, 4 * size]) ** 2)

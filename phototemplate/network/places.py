@@ -55,7 +55,7 @@ def places_of(run: Run, body: int, photos: list[int], shared_cov: Array) -> list
     places = [fit_place(run, body, (p,)) for p in photos]
     lost = [p for p in places if not np.isfinite(p.slide).all()]
     places = [p for p in places if np.isfinite(p.slide).all()]
-    size = float(np.abs(run.targets[run.problem.body_ids[body]].points_mm).max())
+    size = run.half_size_mm(body)
     while len(places) > 1:
         pairs = [(_apart(a, b, shared_cov, size), i, j) for i, a in enumerate(places) for j, b in enumerate(places[:i])]
         (distance, i, j) = min(pairs)
@@ -95,7 +95,6 @@ def fit_place(run: Run, body: int, photos: tuple[int, ...], start: Array | None 
     )
     if slide is None:
         return unknown
-    wide = problem.lens_width
     x, y, z = run.state.body_rotation[body].T
     pull = np.array([1 / _TURN_SD**2, 0.0, 0.0])
     noise = run.noise_by_photo()[own.photo]
@@ -109,11 +108,9 @@ def fit_place(run: Run, body: int, photos: tuple[int, ...], start: Array | None 
         left = np.linalg.norm(linear.white, axis=1) / noise
         root = np.sqrt(bundle.huber_weight(left, 3.0)) / noise
         jac = linear.jac * root[:, None, None]
-        turn = jac[:, :, wide + 7 : wide + 10] @ z
-        shift = jac[:, :, wide + 10 : wide + 13] @ np.column_stack([x, y])
-        j = np.concatenate([turn[:, :, None], shift], axis=2).reshape(-1, 3)
+        j = slide_jacobian(run, body, jac)
         white = (linear.white * root[:, None]).ravel()
-        inverse = np.linalg.inv(j.T @ j + np.diag(pull))
+        inverse = np.asarray(np.linalg.inv(j.T @ j + np.diag(pull)), dtype=np.float64)
         step = inverse @ (j.T @ white - pull * slide)
         slide = slide + step
         if abs(step[0]) * 100 + np.hypot(*step[1:]) < 1e-4:
@@ -127,6 +124,15 @@ def fit_place(run: Run, body: int, photos: tuple[int, ...], start: Array | None 
     # A sheet that was also lifted or bent fits no place in its plane: then the place is only that well known.
     misfit = max(float(white @ white) / max(2 * len(own.photo) - 3, 1), 1.0)
     return Place(photos, slide, misfit * inverse, shared, left)
+
+
+def slide_jacobian(run: Run, body: int, jac: Array) -> Array:
+    """(2n, 3) derivative by a body's turn about its own z and shift along its x and y, of rows (n, 2, c) of the adjustment."""
+    wide = run.problem.lens_width
+    x, y, z = run.state.body_rotation[body].T
+    turn = jac[:, :, wide + 7 : wide + 10] @ z
+    shift = jac[:, :, wide + 10 : wide + 13] @ np.column_stack([x, y])
+    return np.concatenate([turn[:, :, None], shift], axis=2).reshape(-1, 3)
 
 
 def _start(run: Run, own: bundle.Problem, body: int) -> Array | None:

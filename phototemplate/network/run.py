@@ -42,6 +42,10 @@ class Run:
     lost_photos: list[str] = field(default_factory=list)
     """Photos all of whose sightings were rejected"""
 
+    def half_size_mm(self, body: int) -> float:
+        """How far a body's outermost point lies from its own axes."""
+        return float(np.abs(self.targets[self.problem.body_ids[body]].points_mm).max())
+
     def prune(self) -> None:
         """Take out what has too few sightings left to be determined: points, bodies, photos."""
         problem = self.problem

@@ -17,6 +17,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.network import bundle
+from phototemplate.network.places import slide_jacobian
 from phototemplate.network.run import Run
 
 _ALL_GROUPINGS = 8
@@ -59,17 +60,13 @@ def slides(run: Run) -> list[Slide]:
     problem, linear, noise = run.problem, run.solved.linear, run.noise()
     shared = bundle.covariance(problem, run.solved.normal).shared
     root = np.sqrt(run.solved.weight)
-    wide = problem.lens_width
     views: dict[int, list[_View]] = {}
     for rows, photo, key in problem.groups:
         count = int(np.count_nonzero(run.base[rows] > 0))
         if key < 0 or count < 3:
             continue
-        x, y, z = run.state.body_rotation[key].T
         jac = linear.jac[rows] * root[rows, None, None]
-        turn = jac[:, :, wide + 7 : wide + 10] @ z
-        shift = jac[:, :, wide + 10 : wide + 13] @ np.column_stack([x, y])
-        j = np.concatenate([turn[:, :, None], shift], axis=2).reshape(-1, 3)
+        j = slide_jacobian(run, key, jac)
         columns, local = problem.group_columns(photo, key)
         coupling = np.zeros((3, problem.size))
         coupling[:, columns] = j.T @ jac[:, :, local].reshape(-1, len(local))
@@ -77,7 +74,7 @@ def slides(run: Run) -> list[Slide]:
         views.setdefault(key, []).append(_View(photo, count, j.T @ j, j.T @ white, coupling))
     out = []
     for body, own in views.items():
-        size = max(float(np.abs(run.targets[problem.body_ids[body]].points_mm).max()), 10.0)
+        size = max(run.half_size_mm(body), 10.0)
         found = _best(body, own, shared, size, noise)
         if found is not None:
             out.append(found)

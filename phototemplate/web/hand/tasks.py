@@ -14,7 +14,7 @@ from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import InputError, MeasureError, OutputError, PhotoError, PhototemplateError
 from phototemplate.job import Job
-from phototemplate.memo import Memo
+from phototemplate.memo import Memo, file_mark
 from phototemplate.model import Measurement, PhotoMeta
 from phototemplate.output.judgement import Judgements
 from phototemplate.progress import Progress
@@ -45,8 +45,7 @@ class JobPhotos(PhotoStore):
             self.photos = {**self.photos, meta.photo_id: meta}
 
     def _forget_if_changed(self, meta: PhotoMeta) -> None:
-        status = meta.path.stat()
-        mark = (status.st_size, status.st_mtime_ns)
+        mark = file_mark(meta.path)
         if self._marks.get(meta.photo_id) != mark:
             self._kept.pop(meta.photo_id, None)
             self._marks[meta.photo_id] = mark
@@ -69,8 +68,7 @@ class Desk:
 
     def meta(self, path: Path) -> PhotoMeta:
         """Header of a photo, read once per version of its file. Raises ``PhotoError``."""
-        status = path.stat()
-        key = (str(path), status.st_size, status.st_mtime_ns)
+        key = (str(path), *file_mark(path))
         with self.lock:
             if key in self.metas:
                 return self.metas[key]
