@@ -316,3 +316,8 @@ def test_sheets_of_the_rectified_picture_lie_under_their_outlines(tmp_path: Path
         quads.append(gray[row, column])
     assert min(abs(quads[0] - quads[1]), abs(quads[1] - quads[2]), abs(quads[2] - quads[3])) > 120
     assert abs(quads[0] - quads[2]) < 60
+
+
+def test_influences_of_strips_are_said_in_words() -> None:
+    assert words.input_words("strip:W04a", "wall-left") == "standing off of strip W04a"
+    assert words.input_words("bulge:W05a", "wall-back") == "bulge of strip W05a"

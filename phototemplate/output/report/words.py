@@ -221,6 +221,8 @@ INPUT_WORDS = {
     "height": "height of the edge",
     "gap": "gap of the contact sheets",
     "thickness": "height of sheet",
+    "strip": "standing off of strip",
+    "bulge": "bulge of strip",
 }
 """Influence names of type B terms, in words"""
 
