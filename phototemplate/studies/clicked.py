@@ -24,6 +24,9 @@ from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, Cli
 from phototemplate.studies.clicked_start import rolls, start
 from phototemplate.template.outline import LoopSpec, build_outline
 
+CLICK_DOF = 8.0
+"""How well a click's standard uncertainty is known beforehand: to 25 % (JCGM 100:2008, G.4.2), so that a few residuals that
+come out larger than usual by chance do not widen everything"""
 TRIED = 8
 """Starts followed to the end, the most promising first"""
 
@@ -67,8 +70,9 @@ def fit_clicked(
     for k, (_, problem, begin) in enumerate(starts[:TRIED]):
         if best is not None and k > 1 and best[0] < 2.0 * len(problem.residuals(begin)):
             break  # fits already, and the other way round was tried
-        robust = least_squares(problem.residuals, begin, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
-        fine = least_squares(problem.residuals, robust.x, x_scale="jac", max_nfev=40)
+        f, jac = problem.residuals, problem.jacobian
+        robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
+        fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=40)
         if best is None or fine.cost < best[0]:
             best = (float(fine.cost), problem, fine.x)
     if best is None:
@@ -117,8 +121,7 @@ def _check(photos: Sequence[ClickedPhoto], lengths: Sequence[TapeLength], loops:
 
 def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     groups = problem.groups(x)
-    rows = _jacobian(problem, x)
-    r = np.concatenate([g for _, g in groups])
+    rows, r = problem.jacobian(x), problem.residuals(x)
     # everything in the unit of its own spread, so that the pseudo-inverse can tell the free frame from what is only weak
     scale = np.sqrt(np.maximum(np.sum(rows**2, axis=0), 1e-12))
     information = (rows / scale).T @ (rows / scale)
@@ -127,18 +130,18 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     cov_scaled = (vectors[:, keep] / values[keep]) @ vectors[:, keep].T
     chi2 = float(r @ r)
     redundancy = r.size - int(np.count_nonzero(keep))
-    worst = sorted(((c, float(np.abs(g).max(initial=0.0))) for c, g in groups), key=lambda item: -item[1])
+    worst = sorted(((c, float(np.abs(g).max(initial=0.0))) for c, g, _ in groups), key=lambda item: -item[1])
     if redundancy > 0 and chi2 > 9.0 * redundancy + 25.0:
         raise MeasureError(
             f"The clicks, sizes and lengths contradict each other (worst: {worst[0][0]}, {worst[0][1]:.0f} times its "
             "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, and "
             "that all photos show one kitchen."
         )
-    inflate = max(1.0, chi2 / redundancy) if redundancy > 0 else 1.0
+    inflate = max(1.0, (CLICK_DOF + chi2) / (CLICK_DOF + redundancy))
     use = slice(problem.points_at, problem.things_at)
     parts: dict[str, Array] = {}
     at = 0
-    for cause, g in groups:
+    for cause, g, _ in groups:
         own = (rows[at : at + g.size] / scale).T @ (rows[at : at + g.size] / scale)
         at += g.size
         part = cov_scaled @ own @ cov_scaled / np.outer(scale, scale)
@@ -152,16 +155,6 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     return ClickedPlan(
         problem.names, 1000.0 * problem.points(x), Influences(names, cov, parts), chi2, redundancy, tuple(worst[:3]), focal
     )
-
-
-def _jacobian(problem: ClickedProblem, x: Array) -> Array:
-    """Central differences; a few dozen parameters."""
-    out = np.zeros((problem.residuals(x).size, x.size))
-    for k in range(x.size):
-        step = np.zeros(x.size)
-        step[k] = 1e-5
-        out[:, k] = (problem.residuals(x + step) - problem.residuals(x - step)) / 2e-5
-    return out
 
 
 def clicked_outline(plan: ClickedPlan, loops: Sequence[ClickedLoop]) -> Outline:

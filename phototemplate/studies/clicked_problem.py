@@ -6,22 +6,30 @@ See :mod:`phototemplate.studies.clicked`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array, PhotoMeta
+from phototemplate.numerics.rigid import skew
 from phototemplate.studies.known_sizes import KnownSize
 
 CLICK_U_SHARE = 0.0012
 """Standard uncertainty of a click on a corner, as a share of the picture's longer side (5 px of 4000)"""
 FOCAL_U, FOCAL_GUESS_U = 0.04, 0.25
-"""Relative, of a principal distance from EXIF and of one that is a guess"""
-K1_U, K2_U = 0.05, 0.07
-"""Radial terms of an uncalibrated phone: a few tenths of a per cent to two per cent at the corners (common experience)"""
+"""Relative, of a principal distance from EXIF and of one that is a guess. EXIF tells a type's round number: 27 mm where two
+photos of a surveyed room give 28.7."""
+RADIAL_U, RADIAL_R, INNER = 0.008, 0.83, 0.6
+"""How far an uncalibrated phone's lens moves a point at the picture's corner, and at 0.6 of the way to it, as a share of its
+distance from the middle: a little under one per cent for a lens of 26 mm (film equivalent), whose corner lies 0.83 focal
+lengths from the middle, and as the square of that distance for others (third-order aberration): from a quarter of a per cent
+of a long lens to 1.6 of a wide one (common experience; 0.75 is the root mean square over the three usual lenses of the
+benchmarks)."""
 CENTRE_U_SHARE = 0.01
+THING = 6
+"""Unknowns of a known thing: place, angle, its two sides, its halo"""
 SQUARE_U_RAD = math.radians(1.0)
 """How well corners of cabinets and walls are square (common practice: a few mm over a run)"""
 
@@ -37,6 +45,9 @@ class KnownThing:
     """(4, 2) in order round it, beginning anywhere"""
     u_px: Array
     """(4,)"""
+    halo_u_px: float = 0.0
+    """By how much all its sides may seem to lie outside or inside of where they are, the same in all photos of a phone: what
+    sharpening and tone curve do to the sides of a bright thing"""
 
 
 @dataclass(frozen=True)
@@ -96,10 +107,11 @@ class ClickedProblem:
         self.n_cam, self.n_photo = 5 * len(self.cameras), 6 * len(photos)
         self.points_at = self.n_cam + self.n_photo
         self.things_at = self.points_at + 2 * len(self.names)
-        self.size = self.things_at + 5 * len(self.thing_names)
+        self.size = self.things_at + THING * len(self.thing_names)
+        self._last: tuple[Array, list[tuple[str, Array, Array]]] | None = None
 
     def camera(self, x: Array, camera_id: str) -> Array:
-        """f, cx, cy (relative to their priors), k1, k2."""
+        """f, cx, cy, bending at the corner and inside; each relative to its prior."""
         k = 5 * self.cameras.index(camera_id)
         return x[k : k + 5]
 
@@ -113,74 +125,187 @@ class ClickedProblem:
         out: Array = x[self.points_at : self.things_at].reshape(-1, 2)
         return out
 
-    def thing_corners(self, x: Array, name: str) -> Array:
-        """(4, 2) in m, anticlockwise from above."""
-        k = self.things_at + 5 * self.thing_names.index(name)
-        cx, cy, angle, da, db = x[k : k + 5]
+    def thing_corners(self, x: Array, name: str) -> tuple[Array, Array]:
+        """(4, 2) in m, anticlockwise from above, and their derivative (4, 2, 6) with respect to the thing's place, angle,
+        two sides and halo."""
+        cx, cy, angle, da, db, _ = x[self._thing(name)]
         size = self.things[name].size
-        a, b = size.long_mm / 2000.0 + da * size.u_mm / 2000.0, size.short_mm / 2000.0 + db * size.u_mm / 2000.0
-        if self.turned[name]:
-            a, b = b, a
-        box = np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
+        half = np.array([size.long_mm + da * size.u_mm, size.short_mm + db * size.u_mm]) / 2000.0
+        axis = (1, 0) if self.turned[name] else (0, 1)
+        signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         c, s = math.cos(angle), math.sin(angle)
-        out: Array = box @ np.array([[c, s], [-s, c]]) + np.array([cx, cy])
-        return out
+        turn = np.array([[c, s], [-s, c]])
+        box = signs * half[list(axis)]
+        d = np.zeros((4, 2, THING))
+        d[:, 0, 0] = d[:, 1, 1] = 1.0
+        d[:, :, 2] = box @ np.array([[-s, c], [-c, -s]])
+        for k in (0, 1):
+            d[:, :, 3 + axis[k]] = signs[:, k, None] * turn[k] * size.u_mm / 2000.0
+        out: Array = box @ turn + np.array([cx, cy])
+        return out, d
 
-    def project(self, x: Array, k: int, xy: Array) -> Array:
-        """(n, 2) px of points of the plane in photo k."""
+    def project(self, x: Array, k: int, xy: Array) -> tuple[Array, Array, Array, Array]:
+        """(n, 2) px of points of the plane in photo k, and derivatives with respect to its camera (n, 2, 5), its pose
+        (n, 2, 6) and the points (n, 2, 2)."""
         meta = self.photos[k].meta
         f, u_f = start_focal(meta)
         own = self.camera(x, meta.camera_id)
+        terms = radial_terms(meta)
+        k1, k2 = terms @ own[3:5]
         f *= math.exp(own[0] * u_f)
         rotation, eye = self.pose(x, k)
-        cam = (np.column_stack([xy, np.zeros(len(xy))]) - eye) @ rotation.T
-        ray = cam[:, :2] / np.maximum(cam[:, 2:], 0.05)
-        # the radial terms of numerics.lens' "brown", without its derivatives: this is called some ten thousand times
+        away = np.column_stack([xy, np.zeros(len(xy))]) - eye
+        cam = away @ rotation.T
+        z = np.maximum(cam[:, 2], 0.05)
+        ray = cam[:, :2] / z[:, None]
+        # the radial terms of numerics.lens' "brown"
         r2 = np.minimum(np.sum(ray**2, axis=1), 4.0)
-        centre = (np.array(meta.size_px) - 1.0) / 2.0 + own[1:3] * CENTRE_U_SHARE * max(meta.size_px)
-        out: Array = f * ray * (1.0 + own[3] * K1_U * r2 + own[4] * K2_U * r2**2)[:, None] + centre
-        return out
+        centre_u = CENTRE_U_SHARE * max(meta.size_px)
+        radial = (1.0 + k1 * r2 + k2 * r2**2)[:, None]
+        off = f * ray * radial
+        uv: Array = off + (np.array(meta.size_px) - 1.0) / 2.0 + own[1:3] * centre_u
+        d_cam = np.zeros((len(xy), 2, 5))
+        d_cam[:, :, 0] = off * u_f
+        d_cam[:, 0, 1] = d_cam[:, 1, 2] = centre_u
+        d_cam[:, :, 3:] = f * ray[:, :, None] * (np.column_stack([r2, r2**2]) @ terms)[:, None, :]
+        bend = 2.0 * (k1 + 2.0 * k2 * r2)
+        d_ray = f * (radial[:, :, None] * np.eye(2) + bend[:, None, None] * ray[:, :, None] * ray[:, None, :])
+        in_cam = np.zeros((len(xy), 2, 3))
+        in_cam[:, 0, 0] = in_cam[:, 1, 1] = 1.0 / z
+        in_cam[:, :, 2] = -ray / z[:, None]
+        chain = d_ray @ in_cam @ rotation
+        at = self.n_cam + 6 * k
+        d_pose = np.concatenate([-chain @ skew(away) @ _right_jacobian(x[at : at + 3]), -chain], axis=2)
+        return uv, d_cam, d_pose, chain[:, :, :2]
 
     def residuals(self, x: Array) -> Array:
-        return np.concatenate([r for _, r in self.groups(x)])
+        """Of all groups, one after the other."""
+        return np.concatenate([r for _, r, _ in self.groups(x)])
 
-    def groups(self, x: Array) -> list[tuple[str, Array]]:
-        """(cause, residuals) in a fixed order."""
-        out: list[tuple[str, Array]] = []
+    def jacobian(self, x: Array) -> Array:
+        """Derivative of :meth:`residuals`."""
+        return np.concatenate([j for _, _, j in self.groups(x)])
+
+    def groups(self, x: Array) -> list[tuple[str, Array, Array]]:
+        """(cause, residuals (m,), their derivative (m, size)) in a fixed order."""
+        if self._last is None or not np.array_equal(self._last[0], x):
+            self._last = x.copy(), list(self._photo_groups(x)) + list(self._other_groups(x))
+        return self._last[1]
+
+    def _photo_groups(self, x: Array) -> Iterator[tuple[str, Array, Array]]:
         points = dict(zip(self.names, self.points(x), strict=True))
         for k, photo in enumerate(self.photos):
             if photo.points:
                 xy = np.array([points[n] for n in photo.points])
                 u = photo.click_u_px or CLICK_U_SHARE * max(photo.meta.size_px)
-                miss = self.project(x, k, xy) - np.array(list(photo.points.values()))
-                out.append(("clicks on corners", (miss / u).ravel()))
+                uv, *d = self.project(x, k, xy)
+                jac = self._seen(k, d[0], d[1])
+                for i, n in enumerate(photo.points):
+                    jac[i, :, self._point(n)] += d[2][i]
+                miss = (uv - np.array(list(photo.points.values()))) / u
+                yield "clicks on corners", miss.ravel(), jac.reshape(-1, self.size) / u
             for thing in photo.known:
-                uv = self.project(x, k, self.thing_corners(x, thing.name))
+                corners, d_corners = self.thing_corners(x, thing.name)
+                uv, *d = self.project(x, k, corners)
+                jac = self._seen(k, d[0], d[1])
+                own = self._thing(thing.name)
+                jac[:, :, own] = d[2] @ d_corners
+                if thing.halo_u_px:
+                    jac[:, :, own.stop - 1] = thing.halo_u_px * _outward(uv)
+                    uv = uv + x[own.stop - 1] * jac[:, :, own.stop - 1]
                 roll = self.rolls.get((k, thing.name), 0)
-                clicked, u_px = np.roll(thing.corners_px, -roll, axis=0), np.roll(thing.u_px, -roll)
-                out.append((f"known size: {thing.name}", ((uv - clicked) / u_px[:, None]).ravel()))
+                clicked, u_px = np.roll(thing.corners_px, -roll, axis=0), np.roll(thing.u_px, -roll)[:, None]
+                yield (
+                    f"known size: {thing.name}", ((uv - clicked) / u_px).ravel(),
+                    (jac / u_px[:, :, None]).reshape(-1, self.size),
+                )  # fmt: skip
+
+    def _other_groups(self, x: Array) -> Iterator[tuple[str, Array, Array]]:
+        points = dict(zip(self.names, self.points(x), strict=True))
         for length in self.lengths:
-            d = 1000.0 * float(np.linalg.norm(points[length.end] - points[length.start]))
+            apart = 1000.0 * (points[length.end] - points[length.start])
+            d = max(float(np.linalg.norm(apart)), 1e-9)
+            row = np.zeros((1, self.size))
+            row[0, self._point(length.end)] += 1000.0 * apart / d / length.u_mm
+            row[0, self._point(length.start)] -= 1000.0 * apart / d / length.u_mm
             cause = f"{'usual size' if length.weak else 'tape length'}: {length.start}-{length.end}"
-            out.append((cause, np.array([(d - length.value_mm) / length.u_mm])))
+            yield cause, np.array([(d - length.value_mm) / length.u_mm]), row
         for loop in self.loops:
-            out.append(("corners taken as square", self._square(points, loop)))
-        out.append(("lens", x[: self.n_cam]))
-        sizes = [x[self.things_at + 5 * i + 3 : self.things_at + 5 * i + 5] for i in range(len(self.thing_names))]
-        if sizes:
-            out.append(("tolerance of known sizes", np.concatenate(sizes)))
+            yield "corners taken as square", *self._square(points, loop)
+        every = np.eye(self.size)
+        yield "lens", x[: self.n_cam], every[: self.n_cam]
+        if self.thing_names:
+            first = self.things_at + THING * np.arange(len(self.thing_names))
+            sizes, halos = np.concatenate([first + 3, first + 4]), first + 5
+            yield "tolerance of known sizes", x[sizes], every[sizes]
+            yield "light round known things", x[halos], every[halos]
+
+    def _point(self, name: str) -> slice:
+        at = self.points_at + 2 * self.names.index(name)
+        return slice(at, at + 2)
+
+    def _thing(self, name: str) -> slice:
+        at = self.things_at + THING * self.thing_names.index(name)
+        return slice(at, at + THING)
+
+    def _seen(self, k: int, d_cam: Array, d_pose: Array) -> Array:
+        """(n, 2, size) with what hangs on photo k filled in."""
+        out = np.zeros((len(d_cam), 2, self.size))
+        c = 5 * self.cameras.index(self.photos[k].meta.camera_id)
+        out[:, :, c : c + 5] = d_cam
+        out[:, :, self.n_cam + 6 * k : self.n_cam + 6 * k + 6] = d_pose
         return out
 
-    @staticmethod
-    def _square(points: Mapping[str, Array], loop: ClickedLoop) -> Array:
+    def _square(self, points: Mapping[str, Array], loop: ClickedLoop) -> tuple[Array, Array]:
         n = len(loop.corners)
-        out = []
+        out, rows = [], []
         for i, name in enumerate(loop.corners):
-            if loop.square[i]:
-                a = points[loop.corners[i - 1]] - points[name]
-                b = points[loop.corners[(i + 1) % n]] - points[name]
-                out.append(float(a @ b) / max(float(np.linalg.norm(a) * np.linalg.norm(b)), 1e-9) / SQUARE_U_RAD)
-        return np.array(out)
+            if not loop.square[i]:
+                continue
+            before, after = loop.corners[i - 1], loop.corners[(i + 1) % n]
+            a, b = points[before] - points[name], points[after] - points[name]
+            la, lb = max(float(np.linalg.norm(a)), 1e-9), max(float(np.linalg.norm(b)), 1e-9)
+            cosine = float(a @ b) / (la * lb)
+            da, db = (b / lb - cosine * a / la) / la, (a / la - cosine * b / lb) / lb
+            row = np.zeros(self.size)
+            row[self._point(before)] += da
+            row[self._point(after)] += db
+            row[self._point(name)] -= da + db
+            out.append(cosine / SQUARE_U_RAD)
+            rows.append(row / SQUARE_U_RAD)
+        return np.array(out), np.array(rows).reshape(-1, self.size)
+
+
+def _outward(corners: Array) -> Array:
+    """(4, 2) how the corners of a quadrilateral move when all its sides move outwards by 1; taken as constant."""
+    after = np.roll(corners, -1, axis=0) - corners
+    normal = np.column_stack([after[:, 1], -after[:, 0]]) / np.maximum(np.linalg.norm(after, axis=1), 1e-9)[:, None]
+    normal = normal if float(np.sum(normal * (corners - corners.mean(axis=0)))) > 0 else -normal
+    before = np.roll(normal, 1, axis=0)
+    out: Array = (before + normal) / np.maximum(1.0 + np.sum(before * normal, axis=1), 0.2)[:, None]
+    return out
+
+
+def _right_jacobian(v: Array) -> Array:
+    """(3, 3) J with exp(v + dv) = exp(v) exp(J dv) (Sola et al. 2018, equation 143)."""
+    angle = float(np.linalg.norm(v))
+    k = skew(v)
+    if angle < 1e-6:
+        return np.asarray(np.eye(3) - 0.5 * k)
+    return np.asarray(np.eye(3) - (1.0 - math.cos(angle)) / angle**2 * k + (angle - math.sin(angle)) / angle**3 * k @ k)
+
+
+def radial_terms(meta: PhotoMeta) -> Array:
+    """(2, 2): k1 and k2 from how far the lens moves a point at the corner and at :data:`INNER` of the way to it, in units of
+    what is usual for such a lens (:data:`RADIAL_U`).
+
+    What is known of a phone's lens is how far it bends lines, not its polynomial: k1 and k2 of such lenses are large and of
+    opposite sign, and given priors of their own they would allow several times the bending that any phone shows."""
+    f, _ = start_focal(meta)
+    corner = 0.25 * float(meta.size_px[0] ** 2 + meta.size_px[1] ** 2) / f**2
+    r2 = np.array([corner, INNER**2 * corner])
+    usual = RADIAL_U * float(np.clip(corner / RADIAL_R**2, 0.3, 2.0))
+    return np.asarray(usual * np.linalg.inv(np.column_stack([r2, r2**2])))
 
 
 def start_focal(meta: PhotoMeta) -> tuple[float, float]:

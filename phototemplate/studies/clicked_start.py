@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array
-from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem, start_focal
+from phototemplate.studies.clicked_problem import THING, ClickedPhoto, ClickedProblem, start_focal
 
 EYE_MM = 800.0
 """A phone held in front of a kitchen, over the cabinet tops; only where the search begins"""
@@ -76,7 +76,7 @@ def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
     for i, name in enumerate(problem.thing_names):
         box = factor * corners[name]
         side = box[1] - box[0]
-        at = problem.things_at + 5 * i
+        at = problem.things_at + THING * i
         x[at : at + 2], x[at + 2] = box.mean(axis=0), math.atan2(side[1], side[0])
     return x
 

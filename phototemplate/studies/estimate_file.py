@@ -37,7 +37,7 @@ from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
 from phototemplate.settings import Section
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
 from phototemplate.studies.estimate import TAPE_U_MM
-from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
+from phototemplate.studies.known_sizes import HALO_U_PX, KnownSize, known_size, refine_corners
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
 from phototemplate.units import INCH_MM
 
@@ -173,7 +173,8 @@ class EstimateFile(Section):
                 corners, u = np.array(k.corners, float), np.full(4, 0.0015 * max(meta.size_px))
                 if k.refine:
                     corners, u = refine_corners(gray(meta.photo_id), corners)
-                things.append(KnownThing(k.name or k.kind or "thing", k.known(), corners, u))
+                halo = HALO_U_PX if k.refine else 0.0
+                things.append(KnownThing(k.name or k.kind or "thing", k.known(), corners, u, halo))
             points = {name: np.array(xy, float) for name, xy in p.points.items()}
             out.append(ClickedPhoto(meta, points, tuple(things)))
         return out

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 
+from phototemplate.edges.subpixel import fit_steps, to_grey, to_light
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage
+from phototemplate.settings import EdgeSettings
 from phototemplate.units import INCH_MM
 
 
@@ -31,10 +33,21 @@ KNOWN_SIZES: dict[str, KnownSize] = {
         KnownSize("A3", 420.0, 297.0, 1.0, "ISO 216"),
         KnownSize("A5", 210.0, 148.0, 1.0, "ISO 216"),
         KnownSize("Letter", 11 * INCH_MM, 8.5 * INCH_MM, 0.8, "ANSI/ASME Y14.1 size A: 8.5 x 11 in"),
-        KnownSize("card", 85.60, 53.98, 0.1, "ISO/IEC 7810, ID-1: 85.60 x 53.98 mm"),
+        # made to 0.1 mm; but it is 0.76 mm thick, and of its near side the face may be seen as part of it: 0.76 mm / tan 37°
+        # = 1 mm or nothing, in the direction of view
+        KnownSize("card", 85.60, 53.98, 0.3, "ISO/IEC 7810, ID-1: 85.60 x 53.98 mm"),
     )
 }
 """Add new things here, nowhere else."""
+
+
+STRAIGHT = (0.12, 0.88)
+"""Part of a side that is used; a card's corners are rounded over 3.18 mm (ISO/IEC 7810), 0.06 of its short side"""
+HALO_U_PX = EdgeSettings().view_u_px / np.sqrt(2.0)
+"""What sharpening and tone curve do to all sides of a thing alike, in all photos of one phone; as much again differs from side
+to side"""
+NOISE_GREY, WINDOW_PX = 2.0, 2.5
+"""Of one grey value of a phone's picture, and half the width over which a side is looked at (one sigma)"""
 
 
 def known_size(name: str) -> KnownSize:
@@ -49,14 +62,28 @@ def known_size(name: str) -> KnownSize:
 def refine_corners(gray: GrayImage, corners_px: Array, reach_px: float = 0.0) -> tuple[Array, Array]:
     """Corners (4, 2) of a clicked quadrilateral moved onto its sides, and their standard uncertainty (4,) in px.
 
-    Along the inner part of every side the steepest step across is found to subpixels, a line is fitted with outliers left
-    out, and neighbouring lines are intersected (so rounded corners do no harm). A side on which no line is found keeps the
-    clicks, with their uncertainty.
+    Along the inner part of every side (:data:`STRAIGHT`, which leaves out the rounded corners of a card) the step across is
+    found to subpixels in light (``edges.subpixel``: the middle between the grey values of a bright sheet and dark wood would
+    make the sheet larger by a fifth of a pixel on every side, a card 60 px long by 4 % in area), a line is fitted with
+    outliers left out, and neighbouring lines are intersected. A side on which no line is found keeps the clicks, with their
+    uncertainty.
     """
     side = float(np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1).min())
     reach = reach_px or min(max(0.06 * side, 4.0), 0.003 * max(gray.shape) + 6.0)
-    lines = [_line(gray, corners_px[k], corners_px[(k + 1) % 4], reach) for k in range(4)]
-    out, u = corners_px.astype(float).copy(), np.full(4, 0.0015 * max(gray.shape))
+    margin = int(4.0 * reach) + 4
+    low = np.maximum(np.floor(corners_px.min(axis=0)).astype(int) - margin, 0)
+    high = np.ceil(corners_px.max(axis=0)).astype(int) + margin
+    # values between pixels are means of light, as the blur is
+    light = to_light(gray[low[1] : high[1], low[0] : high[0]].astype(float))
+    first, _ = _intersected(light, corners_px - low, reach)
+    corners, u = _intersected(light, first, reach)  # once more: a click may have been too far off for one of its two sides
+    return corners + low, np.where(np.isfinite(u), u, 0.0015 * max(gray.shape))
+
+
+def _intersected(light: Array, corners_px: Array, reach: float) -> tuple[Array, Array]:
+    """Corners and their uncertainty, infinite where two lines were not found."""
+    lines = [_line(light, corners_px[k], corners_px[(k + 1) % 4], reach) for k in range(4)]
+    out, u = corners_px.copy(), np.full(4, np.inf)
     for k in range(4):
         before, after = lines[k - 1], lines[k]
         if before is None or after is None:
@@ -66,45 +93,48 @@ def refine_corners(gray: GrayImage, corners_px: Array, reach_px: float = 0.0) ->
             continue
         at = np.linalg.solve(normals, np.array([before[1], after[1]]))
         if np.linalg.norm(at - corners_px[k]) < 2.5 * reach:
-            out[k], u[k] = at, max(before[2], after[2], 0.3)
+            out[k], u[k] = at, max(before[2], after[2])
     return out, u
 
 
-def _line(gray: GrayImage, a: Array, b: Array, reach: float) -> tuple[Array, float, float] | None:
+def _line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float, float] | None:
     """Normal (2,), its offset, and the uncertainty of the line at its ends; None where there is no clear edge."""
     along = b - a
     length = float(np.linalg.norm(along))
-    if length < 12.0:
+    if length < 8.0:
         return None
     t = along / length
     n = np.array([-t[1], t[0]])
-    s = np.linspace(0.12, 0.88, int(np.clip(length / 2, 12, 200)))
+    s = np.linspace(*STRAIGHT, int(np.clip(length / 2, 12, 200)))
     d = np.arange(-reach, reach + 0.25, 0.5)
     places = a + s[:, None, None] * along + d[None, :, None] * n
-    if places.min() < 1 or (places[..., 0].max() > gray.shape[1] - 2) or (places[..., 1].max() > gray.shape[0] - 2):
+    if places.min() < 1 or (places[..., 0].max() > light.shape[1] - 2) or (places[..., 1].max() > light.shape[0] - 2):
         return None
-    values = map_coordinates(gray.astype(np.float32), [places[..., 1], places[..., 0]], order=1)
+    values = to_grey(map_coordinates(light, [places[..., 1], places[..., 0]], order=1))
     slope = np.gradient(gaussian_filter1d(values, 1.6, axis=1), axis=1)
     # one side of the sheet is brighter all along: take the sign most rows agree on
     signed = slope * np.sign(np.sum(slope[np.arange(len(s)), np.argmax(np.abs(slope), axis=1)]) or 1.0)
     k = np.clip(np.argmax(signed, axis=1), 1, len(d) - 2)
     rows = np.arange(len(s))
-    y0, y1, y2 = signed[rows, k - 1], signed[rows, k], signed[rows, k + 1]
-    bend = y0 - 2 * y1 + y2
-    o = d[k] + 0.5 * np.where(np.abs(bend) > 1e-9, 0.5 * (y0 - y2) / np.where(np.abs(bend) > 1e-9, bend, 1.0), 0.0)
-    good = y1 > max(0.35 * float(np.median(y1)), 1.0)
+    y1 = signed[rows, k]
+    step = fit_steps(values, d, d[k], NOISE_GREY, np.full(len(s), WINDOW_PX))
+    o = step.position_px
+    good = (y1 > max(0.35 * float(np.median(y1)), 1.0)) & step.good
     for _ in range(8):
         if np.count_nonzero(good) < 8:
             return None
         slope_fit, at = np.polyfit(s[good], o[good], 1)
         rest = o - at - slope_fit * s
         spread = max(1.4826 * float(np.median(np.abs(rest[good]))), 0.15)
-        good = (y1 > 1.0) & (np.abs(rest) < 3.0 * spread)
+        good = (y1 > 1.0) & step.good & (np.abs(rest) < 3.0 * spread)
     if np.count_nonzero(good) < 0.4 * len(s) or spread > 0.35 * reach:
         return None
     p, q = a + at * n, b + (at + slope_fit) * n
     direction = (q - p) / np.linalg.norm(q - p)
     normal = np.array([-direction[1], direction[0]])
-    # neighbouring rows see the same grain of paper and print: about one in ten is new
-    u = spread * 2.0 / np.sqrt(max(np.count_nonzero(good) / 10.0, 1.0))
+    # a step that is two pixels wide says something new every fourth pixel; twice as uncertain at the ends as in the middle.
+    # What light and sharpening do to the whole side in one photo does not average at all; the half of it that all sides of a
+    # thing share is left to ``HALO_U_PX``.
+    new = float(np.mean(good)) * (STRAIGHT[1] - STRAIGHT[0]) * length / 4.0
+    u = np.hypot(2.0 * spread / np.sqrt(max(new, 1.0)), HALO_U_PX)
     return normal, float(normal @ p), float(u)
