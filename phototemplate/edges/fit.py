@@ -78,6 +78,7 @@ def fit_segment(points: PlanePoints, hint: EdgeHint, settings: EdgeSettings, inf
         n_photos=int(np.median(points.n_photos[used])) if points.n_photos.size else 0,
         candidates=points.candidates,
         findings=tuple(findings),
+        unseen_cov_mm2=fit.unseen_cov_mm2,
     )
 
 

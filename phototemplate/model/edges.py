@@ -119,3 +119,5 @@ class Segment:
     n_photos: int = 0
     candidates: tuple[Candidate, ...] = ()
     findings: tuple[Finding, ...] = ()
+    unseen_cov_mm2: Array | None = None
+    """(M, M) share of ``noise_cov_mm2`` that no point speaks of: what the shape may do where nothing was seen (type B)"""

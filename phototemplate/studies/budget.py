@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from phototemplate.model import Array, Measurement, Segment
+from phototemplate.model import Array, Measurement, Outline, Segment
 from phototemplate.numerics.correlation import autocorrelation, effective_sample_size
 from phototemplate.numerics.uncertainty import coverage_factor, effective_dof
 from phototemplate.output.judgement import BudgetPart, EdgeBudget, Evaluation, Sensitivity
@@ -20,6 +20,7 @@ from phototemplate.template.quantities import State
 
 SIGHTINGS = "target sightings"
 EDGE_NOISE = "edge noise"
+UNSEEN = "wall not seen"
 KNOWN_LENGTH = "known length: "
 DOF_ASSUMED = 8.0
 """Degrees of freedom of a type B term that the program assumes: its u is taken as good to 25 %, and
@@ -35,6 +36,7 @@ ASSUMED = (
     "independent along the edge, less the number of fitted values.",
     f"Type B uncertainties that the program assumes count as known to 25 %, {DOF_ASSUMED:.0f} degrees of freedom (GUM G.4.2); "
     f"those of known lengths, which you state, as known to 10 %, {DOF_STATED:.0f}.",
+    "What a wall may do between and beyond the places where it was seen is judged from how walls usually run: type B.",
     "The cut of contact sheets is stated and not observed, so the noise of an edge from contact sheets is type B.",
 )
 
@@ -48,8 +50,10 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
     for cause, part in outline.influences.parts.items():
         u = math.sqrt(max(float(shared @ part @ shared), 0.0))
         parts.append(BudgetPart(cause, _evaluation(cause), u, _dof(m, cause)))
-    own = math.sqrt(max(float(worst.gradient @ outline.noise_cov_mm2 @ worst.gradient), 0.0))
+    unseen = _unseen_variance(outline, state, worst.gradient)
+    own = math.sqrt(max(float(worst.gradient @ outline.noise_cov_mm2 @ worst.gradient) - unseen, 0.0))
     observed = segment.source != "contact"
+    parts.append(BudgetPart(UNSEEN, "B", math.sqrt(unseen), DOF_ASSUMED))
     parts.append(BudgetPart(EDGE_NOISE, "A" if observed else "B", own, noise_dof(segment) if observed else DOF_ASSUMED))
     total = math.sqrt(sum(p.u_mm**2 for p in parts))
     parts = sorted((p for p in parts if p.u_mm > 1e-6 * total), key=lambda p: -p.u_mm)
@@ -65,6 +69,16 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
         parts=tuple(parts),
         sensitivities=_sensitivities(m, shared, total),
     )
+
+
+def _unseen_variance(outline: Outline, state: State, gradient: Array) -> float:
+    """Variance (mm2) from what walls may do where no point was seen: a prior of their smoothness, so type B."""
+    variance = 0.0
+    for edge_id, where in outline.state_slices.items():
+        unseen = state.segments[edge_id].unseen_cov_mm2
+        if unseen is not None:
+            variance += float(gradient[where] @ unseen @ gradient[where])
+    return max(variance, 0.0)
 
 
 def noise_dof(segment: Segment) -> float:

@@ -280,6 +280,7 @@ def reversed_segment(segment: Segment) -> Segment:
         knots_mm=(chord - segment.knots_mm)[::-1].copy(),
         offsets_mm=-segment.offsets_mm[::-1],
         noise_cov_mm2=segment.noise_cov_mm2[::-1, ::-1].copy(),
+        unseen_cov_mm2=None if segment.unseen_cov_mm2 is None else segment.unseen_cov_mm2[::-1, ::-1].copy(),
         shared_jac=-segment.shared_jac[::-1],
         residuals_mm=-segment.residuals_mm,
         candidates=tuple(Candidate(-c.offset_mm, c.height_mm, c.support) for c in segment.candidates),

@@ -61,6 +61,7 @@ class ShapeFit:
     roughness_length_mm: float
     turn_rad: float = 0.0
     """Arcs: central angle between first and last point"""
+    unseen_cov_mm2: Array | None = None
 
 
 class Shape(Protocol):

@@ -103,6 +103,7 @@ class Profile:
             scale,
             0.0,
             0.0,
+            unseen_cov_mm2=fit.unseen_cov,
         )
 
 
@@ -128,6 +129,8 @@ class _Fit:
     noise_cov: Array
     gain: Array
     residuals: Array
+    unseen_cov: Array
+    """Part of ``noise_cov``: smoothing bias, and how little is known of the two densities"""
 
 
 def _not_solitary(at: ChordPoints, settings: EdgeSettings) -> Array:
@@ -255,7 +258,8 @@ def _penalised(
     departure = mean[keep] - offsets
     between = (departure * share[:, None]).T @ departure
     noise = noise_of(gain, at, points.correlation_mm, scale)
-    return _Fit(knots, offsets, noise + bias + between, gain, at.o - design @ offsets)
+    unseen = bias + between
+    return _Fit(knots, offsets, noise + unseen, gain, at.o - design @ offsets, unseen)
 
 
 def _whitener(points: EdgePoints, at: ChordPoints, used: Array, scale: float) -> _Whitener:
