@@ -30,6 +30,8 @@ class DetectionSettings(Section):
     """Grey levels between black and white that a saddle point must have"""
     max_residual: float = 0.3
     """Largest rms residual of a saddle point's fit, as a share of half its contrast"""
+    max_patch_residual: float = 0.4
+    """The same for points so small that all around them is fitted, markers included, in units of light"""
     max_lopsided: float = 1.95
     """Largest rms residual of one of the four squares over that of all; 2 means all of it lies in one"""
     arm_of_square: float = 0.38

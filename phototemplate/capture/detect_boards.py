@@ -1,23 +1,21 @@
-"""Calibration boards that are not the project's own: any ChArUco board, and plain chessboards.
+"""Plain chessboards for calibration. (A ChArUco board is a layout like any other: ``layout.charuco_layout``.)
 
-Both give saddle points fitted as in ``capture.saddle``. ``findChessboardCornersSB`` alone is biased (f 0.17 % short on
+Saddle points are fitted as in ``capture.saddle``. ``findChessboardCornersSB`` alone is biased (f 0.17 % short on
 640 x 480 pictures), so its corners are only the start.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 
-from phototemplate.capture.detect import detect, looks_like_saddle
-from phototemplate.capture.layout import charuco_layout
+from phototemplate.capture.measuring import looks_like_saddle
 from phototemplate.capture.saddle import SaddleFits, fit_saddles
 from phototemplate.errors import InputError
-from phototemplate.model import Array, GrayImage, IntArray, PhotoMeta
+from phototemplate.model import Array, GrayImage, IntArray
 from phototemplate.settings import DetectionSettings
 
 
@@ -34,14 +32,6 @@ class BoardPoints:
 
     def __len__(self) -> int:
         return len(self.point_ids)
-
-
-def detect_charuco(gray: GrayImage, board: Any, settings: DetectionSettings | None = None) -> BoardPoints:
-    """Saddle points of a ``cv2.aruco.CharucoBoard``; ids as ``board.getChessboardCorners()`` counts them."""
-    settings = settings or DetectionSettings()
-    meta = PhotoMeta("board", Path("board"), (gray.shape[1], gray.shape[0]))
-    seen = detect(gray, meta, settings, layout=charuco_layout(board))
-    return BoardPoints(seen.point_ids, seen.uv_px, seen.cov_px2)
 
 
 def detect_chessboard(gray: GrayImage, columns: int, rows: int, settings: DetectionSettings | None = None) -> BoardPoints:

@@ -172,10 +172,7 @@ def read_markers(
     keep = np.flatnonzero(good)
     corners = np.array([np.roll(quads[k], turn[k], axis=0) for k in keep]).reshape(-1, 4, 2)
     total = errors[keep] + wrong_border[keep]
-    keep_of = _best_of_each(codes.ids[which[keep]], corners, total)
-    return MarkerSightings(
-        ids=codes.ids[which[keep]][keep_of], corners_px=corners[keep_of], errors=total[keep_of], quad=keep[keep_of]
-    )
+    return best_of_each(codes.ids[which[keep]], corners, total, keep)
 
 
 def _none() -> MarkerSightings:
@@ -212,8 +209,8 @@ def square_to_quads(quads: Array) -> Array:
     return np.stack(rows, axis=1).reshape(-1, 3, 3)
 
 
-def _best_of_each(ids: IntArray, corners: Array, errors: IntArray) -> IntArray:
-    """Indices without repeats of one marker in one place."""
+def best_of_each(ids: IntArray, corners: Array, errors: IntArray, quad: IntArray) -> MarkerSightings:
+    """Markers without repeats of one in one place; arguments as the fields of ``MarkerSightings``."""
     kept: list[int] = []
     centres = corners.mean(axis=1)
     sides = np.linalg.norm(corners[:, 0] - corners[:, 2], axis=1)
@@ -221,4 +218,5 @@ def _best_of_each(ids: IntArray, corners: Array, errors: IntArray) -> IntArray:
         twin = any(ids[j] == ids[k] and np.linalg.norm(centres[j] - centres[k]) < 0.5 * sides[j] for j in kept)
         if not twin:
             kept.append(int(k))
-    return np.array(sorted(kept), np.int64)
+    index = np.array(sorted(kept), np.int64)
+    return MarkerSightings(ids[index], corners[index], errors[index], quad[index])

@@ -79,6 +79,11 @@ class SaddleFits:
         """The fits of some points."""
         return SaddleFits(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
 
+    def put(self, index: NDArray[np.int64], fits: SaddleFits) -> None:
+        """Overwrite the fits of some points."""
+        for f in fields(self):
+            getattr(self, f.name)[index] = getattr(fits, f.name)
+
 
 def fit_saddles(
     gray: GrayImage,
@@ -154,7 +159,7 @@ def _fit_all(job: _Job, blur_px: Array) -> SaddleFits:
                 part = job.take(chunk)
                 window = _Windows.cut(part, int(radius[chunk].max()), blur_px[chunk])
                 parts.append((chunk, _fit(window, part, blur_px[chunk])))
-    return _gather(n, job.uv, parts)
+    return _gather(job.uv, parts)
 
 
 @dataclass(frozen=True)
@@ -338,8 +343,10 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
     )
 
 
-def _gather(n: int, uv: Array, parts: list[tuple[NDArray[np.int64], SaddleFits]]) -> SaddleFits:
-    out = SaddleFits(
+def no_fits(uv: Array) -> SaddleFits:
+    """N places (N, 2) where nothing has been fitted yet."""
+    n = len(uv)
+    return SaddleFits(
         uv_px=uv.copy(),
         cov_px2=np.tile(np.eye(2), (n, 1, 1)),
         blur_px=np.full((n, 2), np.nan),
@@ -350,6 +357,10 @@ def _gather(n: int, uv: Array, parts: list[tuple[NDArray[np.int64], SaddleFits]]
         turned_rad=np.full(n, np.inf),
         valid=np.zeros(n, bool),
     )
+
+
+def _gather(uv: Array, parts: list[tuple[NDArray[np.int64], SaddleFits]]) -> SaddleFits:
+    out = no_fits(uv)
     for index, fit in parts:
         for f in fields(SaddleFits):
             getattr(out, f.name)[index] = getattr(fit, f.name)

@@ -24,7 +24,7 @@ OUTWARD_MM = 2.2
 """How far the window may reach beyond the checkerboard, where the strip's number begins"""
 MIN_CONTRAST = 10.0
 """Least step from black to white in units of light (white: 255)"""
-_LIGHT = 255.0 * (np.arange(256) / 255.0) ** 2.2
+LIGHT = 255.0 * (np.arange(256) / 255.0) ** 2.2
 """Light from grey levels, near enough for every phone: in grey levels white grows over black by a third of a pixel, which a
 saddle point does not feel and a corner does"""
 _HALF = float(np.sqrt(0.5))
@@ -95,7 +95,7 @@ def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -
     inside = (np.abs(mm) < REACH_OF_RIM * rim_mm).all(axis=0) & (mm[0] > -OUTWARD_MM)
     if inside.sum() < 20:
         return None
-    params = _fit(dx[inside], dy[inside], _LIGHT[level[inside].astype(int)], off, jac)
+    params = _fit(dx[inside], dy[inside], LIGHT[level[inside].astype(int)], off, jac)
     if params is None or np.linalg.norm(params[:2] - off) > max(1.5, 0.4 * reach_px.min()):
         return None
     corner: Array = base + params[:2]

@@ -11,8 +11,9 @@ import pytest
 
 from phototemplate.capture import design
 from phototemplate.capture.detect import detect
-from phototemplate.capture.detect_boards import chessboard_points, detect_charuco, detect_chessboard
+from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
 from phototemplate.capture.detect_plain import PlainMarkers, plain_target
+from phototemplate.capture.layout import charuco_layout
 from phototemplate.capture.markers import codes_of, dictionary, find_quads, read_markers
 from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.errors import InputError
@@ -70,10 +71,11 @@ def test_every_point_to_a_fiftieth_of_a_pixel(picture: Picture) -> None:
 
 def test_covariance_grows_with_noise_and_obliquity() -> None:
     laid = LAID[:2]
-    low = replace(SHOT, eye_mm=(20.0, -760.0, 470.0))
-    noisy = replace(SHOT, full_well=150.0, jpeg=75)
+    clean = replace(SHOT, size_px=(800, 600), focal_px=650.0)
+    low = replace(clean, eye_mm=(20.0, -830.0, 330.0))
+    noisy = replace(clean, full_well=80.0, jpeg=75)
     chi2, size = {}, {}
-    for name, shot in (("clean", SHOT), ("noisy", noisy), ("low", low)):
+    for name, shot in (("clean", clean), ("noisy", noisy), ("low", low)):
         shown = take(laid, shot)
         seen = _detect(shown.gray)
         assert len(seen) >= 25
@@ -204,7 +206,7 @@ def test_real_charuco(reference_photos: Path) -> None:
     folder = reference_photos / "aruco_photos"
     gray = read_gray(read_meta(folder / "choriginal.jpg"))
     board = cv2.aruco.CharucoBoard((5, 7), 40.0, 20.0, cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_6X6_250))
-    found = detect_charuco(gray, board)
+    found = _detect(gray, layout=charuco_layout(board))
     assert found.point_ids.tolist() == list(range(24))
     storage = cv2.FileStorage(str(folder / "tutorial_camera_charuco.yml"), cv2.FILE_STORAGE_READ)
     k, dist = storage.getNode("camera_matrix").mat(), storage.getNode("distortion_coefficients").mat()
