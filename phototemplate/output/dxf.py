@@ -59,6 +59,8 @@ _PATTERN_SCALE = 4.0
 _LINEWEIGHTS = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
 """The only line weights DXF knows, in 1/100 mm."""
 _XDATA_TEXT_BYTES = 250
+INK = 40
+"""Colours darker than this are written as colour 7"""
 
 
 def write_dxf(
@@ -161,12 +163,13 @@ class _Writer:
             scaled = [_PATTERN_SCALE * self.factor * p for p in pattern]
             self.doc.linetypes.add(name, [sum(abs(p) for p in scaled), *scaled], description=name)
         for layer in layers:
-            entry = self.doc.layers.add(layer.name, color=_aci(layer.rgb))
+            shown = readable_rgb(layer.rgb)
+            entry = self.doc.layers.add(layer.name, color=_aci(shown))
             if layer.stroke != "solid":
                 entry.dxf.linetype = _LINETYPES[layer.stroke][0]
             if not self.r12:
-                if max(layer.rgb) >= 40:  # (nearly) black stays colour 7, which turns white on a dark screen
-                    entry.rgb = layer.rgb
+                if max(shown) >= INK:  # (nearly) black stays colour 7, which turns white on a dark screen
+                    entry.rgb = shown
                 entry.dxf.lineweight = min(_LINEWEIGHTS, key=lambda w: abs(w - 100 * layer.width_mm))
                 entry.description = layer.meaning
 
@@ -322,14 +325,36 @@ def _aci(rgb: tuple[int, int, int]) -> int:
     from ezdxf.colors import DXF_DEFAULT_COLORS as TABLE
     from ezdxf.colors import int2rgb
 
-    if max(rgb) < 40:
+    if max(rgb) < INK:
         return 7
 
     def distance(index: int) -> float:
         r, g, b = int2rgb(TABLE[index])
         return (r - rgb[0]) ** 2 + (g - rgb[1]) ** 2 + (b - rgb[2]) ** 2
 
-    return min(range(1, 256), key=distance)
+    return min((k for k in range(1, 256) if _on_both(int2rgb(TABLE[k]))), key=distance)
+
+
+def readable_rgb(rgb: tuple[int, int, int]) -> tuple[int, int, int]:
+    """The colour, lightened or darkened until it stands out on a black and on a white screen; (nearly) black as it is, since
+    CAD programs show colour 7 in black or white."""
+    if max(rgb) < INK or _on_both(rgb):
+        return rgb
+    towards = 255 if _luminance(rgb) < 0.2 else 0
+    shares = (k / 100.0 for k in range(1, 101))
+    mixed = (tuple(round(c + s * (towards - c)) for c in rgb) for s in shares)
+    return next((m[0], m[1], m[2]) for m in mixed if _on_both((m[0], m[1], m[2])))
+
+
+def _on_both(rgb: tuple[int, int, int]) -> bool:
+    """Contrast of 3 : 1 to black and to white (WCAG 2.1, 1.4.11)."""
+    return (_luminance(rgb) + 0.05) / 0.05 >= 3.0 and 1.05 / (_luminance(rgb) + 0.05) >= 3.0
+
+
+def _luminance(rgb: tuple[int, int, int]) -> float:
+    """Relative luminance (WCAG 2.1)."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255.0 for v in rgb)]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def _finished_text(doc: DxfDocument, insunits: int, measurement: int) -> str:

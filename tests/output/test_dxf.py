@@ -6,6 +6,7 @@ tan(included angle / 4), negative clockwise (the same). 1 in = 25.4 mm exactly (
 
 from __future__ import annotations
 
+import io
 import math
 import os
 import re
@@ -257,3 +258,28 @@ def test_faulty_file_is_never_written(tmp_path: Path, monkeypatch: pytest.Monkey
 
 def test_text_for_r12() -> None:
     assert cp1252("1⅛ in ± ½, 20 °C – “A” −3″") == '1 1/8 in ± ½, 20 °C – “A” -3"'
+
+
+def contrast(rgb: tuple[int, int, int], other: tuple[int, int, int]) -> float:
+    """WCAG 2.1, relative luminance and contrast ratio."""
+    def luminance(c: tuple[int, int, int]) -> float:
+        r, g, b = (v / 3294.6 if v <= 10 else ((v / 255 + 0.055) / 1.055) ** 2.4 for v in c)
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    a, b = sorted((luminance(rgb), luminance(other)))
+    return (b + 0.05) / (a + 0.05)
+
+
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_every_layer_stands_out_on_a_black_and_on_a_white_screen(version: DxfVersion) -> None:
+    """3 : 1, the least that WCAG 2.1 (1.4.11) allows for lines; colour 7 is shown in black or white by every CAD program."""
+    assert contrast((0x76, 0x76, 0x76), (255, 255, 255)) == pytest.approx(4.54, abs=0.01)  # the published grey at 4.5 : 1
+    everything = Drawing("all", tuple(Line(name, (0, 0), (1, 1)) for name in LAYERS), ())
+    doc = ezdxf.read(io.StringIO(dxf_bytes(everything, unit="mm", version=version).decode("utf-8")))
+    for name in LAYERS:
+        layer = doc.layers.get(name)
+        if layer.color == 7:
+            continue
+        shown = [ezdxf.colors.aci2rgb(layer.color), *([layer.rgb] if layer.rgb else [])]
+        for rgb in shown:
+            assert min(contrast(rgb, (0, 0, 0)), contrast(rgb, (255, 255, 255))) >= 3.0, (name, rgb)
