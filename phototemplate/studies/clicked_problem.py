@@ -28,8 +28,10 @@ lengths from the middle, and as the square of that distance for others (third-or
 of a long lens to 1.6 of a wide one (common experience; 0.75 is the root mean square over the three usual lenses of the
 benchmarks)."""
 CENTRE_U_SHARE = 0.01
-THING = 6
-"""Unknowns of a known thing: place, angle, its two sides, its halo"""
+THING = 7
+"""Unknowns of a known thing: place, angle, its two sides, its halo, how much of its faces is seen as part of it"""
+FACE, FACE_U = 0.5, 1.0 / math.sqrt(12.0)
+"""Share of a thing's thickness that its near sides seem to reach down: from none (a dark face) to all (a bright one)"""
 SQUARE_U_RAD = math.radians(1.0)
 """How well corners of cabinets and walls are square (common practice: a few mm over a run)"""
 
@@ -126,9 +128,9 @@ class ClickedProblem:
         return out
 
     def thing_corners(self, x: Array, name: str) -> tuple[Array, Array]:
-        """(4, 2) in m, anticlockwise from above, and their derivative (4, 2, 6) with respect to the thing's place, angle,
-        two sides and halo."""
-        cx, cy, angle, da, db, _ = x[self._thing(name)]
+        """(4, 2) in m, anticlockwise from above, and their derivative (4, 2, 7) with respect to the thing's place, angle,
+        two sides, halo and faces."""
+        cx, cy, angle, da, db = x[self._thing(name)][:5]
         size = self.things[name].size
         half = np.array([size.long_mm + da * size.u_mm, size.short_mm + db * size.u_mm]) / 2000.0
         axis = (1, 0) if self.turned[name] else (0, 1)
@@ -178,6 +180,20 @@ class ClickedProblem:
         d_pose = np.concatenate([-chain @ skew(away) @ _right_jacobian(x[at : at + 3]), -chain], axis=2)
         return uv, d_cam, d_pose, chain[:, :, :2]
 
+    def _up(self, x: Array, k: int, xy: Array) -> Array:
+        """(4, 2) px per m by which the corners move in photo k when they are lifted off the plane."""
+        photo = self.photos[k].meta
+        rotation, eye = self.pose(x, k)
+        cam = (np.column_stack([xy, np.zeros(len(xy))]) - eye) @ rotation.T
+        f = start_focal(photo)[0] * math.exp(self.camera(x, photo.camera_id)[0] * start_focal(photo)[1])
+        z = np.maximum(cam[:, 2:], 0.05)
+        return np.asarray(f / z * (rotation[:2, 2] - cam[:, :2] / z * rotation[2, 2]))
+
+    def _near(self, x: Array, k: int, corners: Array) -> Array:
+        """(4,) 1 for the sides whose faces the camera of photo k sees, 0 for those it does not."""
+        eye = self.pose(x, k)[1][:2]
+        return np.asarray(np.sum((eye - corners) * _normals(corners), axis=1) > 0, dtype=float)
+
     def residuals(self, x: Array) -> Array:
         """Of all groups, one after the other."""
         return np.concatenate([r for _, r, _ in self.groups(x)])
@@ -210,9 +226,17 @@ class ClickedProblem:
                 jac = self._seen(k, d[0], d[1])
                 own = self._thing(thing.name)
                 jac[:, :, own] = d[2] @ d_corners
+                halo, faces = own.stop - 2, own.stop - 1
+                normals = _normals(uv)
                 if thing.halo_u_px:
-                    jac[:, :, own.stop - 1] = thing.halo_u_px * _outward(uv)
-                    uv = uv + x[own.stop - 1] * jac[:, :, own.stop - 1]
+                    jac[:, :, halo] = thing.halo_u_px * _moved(normals, np.ones(4))
+                if thing.size.thick_mm:
+                    thick = thing.size.thick_mm / 1000.0
+                    up = thick * self._up(x, k, corners)
+                    near = self._near(x, k, corners)
+                    jac[:, :, faces] = -FACE_U * _moved(normals, near[:, None] * up)
+                    uv = uv + _moved(normals, (1.0 - FACE * near)[:, None] * up)
+                uv = uv + x[halo] * jac[:, :, halo] + x[faces] * jac[:, :, faces]
                 roll = self.rolls.get((k, thing.name), 0)
                 clicked, u_px = np.roll(thing.corners_px, -roll, axis=0), np.roll(thing.u_px, -roll)[:, None]
                 yield (
@@ -236,9 +260,10 @@ class ClickedProblem:
         yield "lens", x[: self.n_cam], every[: self.n_cam]
         if self.thing_names:
             first = self.things_at + THING * np.arange(len(self.thing_names))
-            sizes, halos = np.concatenate([first + 3, first + 4]), first + 5
-            yield "tolerance of known sizes", x[sizes], every[sizes]
-            yield "light round known things", x[halos], every[halos]
+            causes = {"tolerance of known sizes": (3, 4), "light round known things": (5,), "faces of known things": (6,)}
+            for cause, own in causes.items():
+                use = np.concatenate([first + j for j in own])
+                yield cause, x[use], every[use]
 
     def _point(self, name: str) -> slice:
         at = self.points_at + 2 * self.names.index(name)
@@ -276,14 +301,20 @@ class ClickedProblem:
         return np.array(out), np.array(rows).reshape(-1, self.size)
 
 
-def _outward(corners: Array) -> Array:
-    """(4, 2) how the corners of a quadrilateral move when all its sides move outwards by 1; taken as constant."""
+def _normals(corners: Array) -> Array:
+    """(4, 2) outward unit normals of a quadrilateral's sides, side k from corner k to the next."""
     after = np.roll(corners, -1, axis=0) - corners
     normal = np.column_stack([after[:, 1], -after[:, 0]]) / np.maximum(np.linalg.norm(after, axis=1), 1e-9)[:, None]
-    normal = normal if float(np.sum(normal * (corners - corners.mean(axis=0)))) > 0 else -normal
-    before = np.roll(normal, 1, axis=0)
-    out: Array = (before + normal) / np.maximum(1.0 + np.sum(before * normal, axis=1), 0.2)[:, None]
-    return out
+    outside = float(np.sum(normal * (corners - corners.mean(axis=0)))) > 0
+    return np.asarray(normal if outside else -normal)
+
+
+def _moved(normals: Array, sides: Array) -> Array:
+    """(4, 2) how the corners move when side k moves outwards by ``sides[k]`` (4,), or as a whole by ``sides[k]`` (4, 2); all of
+    this is so small that its change with the other unknowns is left out."""
+    out = sides if sides.ndim == 1 else np.sum(normals * sides, axis=1)
+    both = np.stack([np.roll(normals, 1, axis=0), normals], axis=1)
+    return np.asarray(np.linalg.solve(both, np.column_stack([np.roll(out, 1), out])[:, :, None])[:, :, 0])
 
 
 def _right_jacobian(v: Array) -> Array:

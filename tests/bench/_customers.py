@@ -58,12 +58,12 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
     at = np.array([length * rng.uniform(0.35, 0.65), depth * rng.uniform(0.4, 0.6)])
     angle = float(rng.uniform(-0.4, 0.4))
     size = known_size(kind) if kind else None
-    if size is not None:  # as far from its nominal size as the product takes such things to be
-        sides = np.array([size.long_mm, size.short_mm]) + rng.normal(0, size.u_mm, 2)
+    if size is not None:  # made within tolerance
+        sides = np.array([size.long_mm, size.short_mm]) + rng.normal(0, 0.1 if kind == "card" else size.u_mm, 2)
         size = replace(size, long_mm=float(sides[0]), short_mm=float(sides[1]))
     # what EXIF says of the lens is its type's round number
     told = round(f * 43.2666 / float(np.hypot(*SIZE_PX)) * rng.normal(1, EXIF_SPREAD))
-    sharpening = float(rng.uniform(0.2, 0.9))
+    sharpening, face = float(rng.uniform(0.2, 0.9)), float(rng.uniform(0.1, 0.9))
     box = None
     if size is not None:
         c, s = np.cos(angle), np.sin(angle)
@@ -86,7 +86,7 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
         poses.append((rotation, translation))
         picture = _draw(
             rotation, translation, f, centre, k, corners, at, angle, size, None if box is None else project(box),
-            sharpening, rng,
+            sharpening, face, rng,
         )
         name = f"IMG_{i + 1:04d}.jpg"
         exif = Image.Exif()
@@ -117,7 +117,7 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
 def _draw(
     rotation: np.ndarray, translation: np.ndarray, f: float, centre: np.ndarray, k: np.ndarray, corners: np.ndarray,
     at: np.ndarray, angle: float, size: KnownSize | None, seen: np.ndarray | None,
-    sharpening: float, rng: np.random.Generator,
+    sharpening: float, face: float, rng: np.random.Generator,
 ) -> np.ndarray:  # fmt: skip
     """Grey picture; every :data:`COARSE`-th ray, and every ray round the known thing, whose corners are at ``seen`` px."""
     width, height = SIZE_PX
@@ -143,12 +143,14 @@ def _draw(
         value = value + cover * (to_light(np.array(60.0)) - value)
         if size is not None:
             c, s = np.cos(angle), np.sin(angle)
-            p = (xy - at) @ np.array([[c, -s], [s, c]])
             half = np.array([size.long_mm, size.short_mm]) / 2
-            radius = 3.18 if size.name == "card" else 0.0  # ISO/IEC 7810: corners of 3.18 mm
-            q = np.abs(p) - (half - radius)
-            outside = np.linalg.norm(np.maximum(q, 0), axis=-1) + np.minimum(np.max(q, axis=-1), 0) - radius
-            value = value + np.clip(0.5 - outside / foot, 0, 1) * (to_light(np.array(225.0)) - value)
+            radius, thick = (3.18, 0.76) if size.name == "card" else (0.0, 0.1)  # ISO/IEC 7810: corners and thickness
+            raised = np.where(down, (thick - eye[2]) / np.where(down, direction[..., 2], -1.0), 1e5)
+            # its foot first, of which the near side's face is seen, then its top over it
+            for where, bright in ((xy, face), (eye[:2] + raised[..., None] * direction[..., :2], 1.0)):
+                q = np.abs((where - at) @ np.array([[c, -s], [s, c]])) - (half - radius)
+                outside = np.linalg.norm(np.maximum(q, 0), axis=-1) + np.minimum(np.max(q, axis=-1), 0) - radius
+                value = value + np.clip(0.5 - outside / foot, 0, 1) * (bright * to_light(np.array(225.0)) - value)
         return np.asarray(value)
 
     grain = rng.normal(0, 1, (height // COARSE, width // COARSE))

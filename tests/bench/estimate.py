@@ -21,7 +21,7 @@ import numpy as np
 from phototemplate.errors import PhototemplateError
 from tests.bench import BenchResult
 
-FIRST = 700
+FIRST = 900
 """First seed of the pictures; moved on when something was chosen on the old ones"""
 LIMITS = {"sheets": 2.0, "A4": 5.0, "card": 5.0}
 

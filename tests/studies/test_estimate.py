@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -183,21 +184,21 @@ def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
 
 def clicked_photo(
     k: int, eye: tuple[float, float, float], points: dict[str, tuple[float, float]], box: np.ndarray | None, kind: str = "A4",
-    halo: float = 0.0,
+    halo: float = 0.0, z: np.ndarray | None = None,
 ) -> ClickedPhoto:
     """Exact clicks of a pinhole camera of 26 mm film equivalent."""
     size = (4032, 3024)
     params = lens.start_params("brown", 26.0 * math.hypot(*size) / 43.2666, size)
     rotation, translation = look_at(np.array(eye), np.array([1000.0, 300.0, 0.0]))
 
-    def at(xy: np.ndarray) -> np.ndarray:
-        cam = np.column_stack([xy, np.zeros(len(xy))]) @ rotation.T + translation
+    def at(xy: np.ndarray, z: np.ndarray | None = None) -> np.ndarray:
+        cam = np.column_stack([xy, np.zeros(len(xy)) if z is None else z]) @ rotation.T + translation
         return lens.project("brown", params, cam)[0]
 
     meta = PhotoMeta(f"p{k}", Path(f"p{k}.jpg"), size, focal35_mm=26.0)
     known: tuple[KnownThing, ...] = ()
     if box is not None:
-        known = (KnownThing(kind, known_size(kind), np.roll(at(box), k, axis=0)[:: (-1) ** k], np.full(4, 0.5), halo),)
+        known = (KnownThing(kind, known_size(kind), np.roll(at(box, z), k, axis=0)[:: (-1) ** k], np.full(4, 0.5), halo),)
     return ClickedPhoto(meta, {n: at(np.array([p]))[0] for n, p in points.items()}, known)
 
 
@@ -278,6 +279,19 @@ def test_a_small_bright_card_is_not_seen_larger_than_it_is() -> None:
         assert np.abs(found - true).max() < 0.2
         assert np.all(u < 0.5)
         assert shapely.Polygon(found).area == pytest.approx(shapely.Polygon(true).area, rel=0.005)
+
+
+def test_a_card_is_as_thick_as_published() -> None:
+    """ISO/IEC 7810: 0.76 mm. Lifted by it, and of its near side half of the face seen as part of it, a card of 54 mm looks half
+    a millimetre deeper than it is; 1 % of what is measured by it in that direction."""
+    card = np.array([[900.0, 250.0], [985.6, 250.0], [985.6, 303.98], [900.0, 303.98]])
+    eyes = [(600.0, -1200.0, 900.0), (1400.0, -1200.0, 900.0)]
+    photos = [clicked_photo(k, eye, POINTS, card, "card", z=np.array([0.38, 0.38, 0.76, 0.76])) for k, eye in enumerate(eyes)]
+    thin = replace(known_size("card"), thick_mm=0.0)
+    flat = [replace(p, known=(replace(p.known[0], size=thin),)) for p in photos]
+    true, believed_thin = (area(clicked_outline(fit_clicked(p, (), [LOOP]), [LOOP]), "run").value for p in (photos, flat))
+    assert true == pytest.approx(1.2e6, rel=2e-3)
+    assert abs(believed_thin - 1.2e6) > 3.0 * abs(true - 1.2e6)
 
 
 def test_derivatives_of_the_clicked_problem() -> None:
