@@ -159,20 +159,20 @@ def _edge_directions(second: Array) -> tuple[Array, Array]:
 
 def _steered(smooth: NDArray[np.float32], uv: Array, along: Array, other: Array) -> tuple[Array, Array]:
     """Edge directions turned to where the step across is greatest, and that step; near the corner only."""
-    fan = np.radians(np.arange(-24, 25, 3.0))
+    fan = np.radians(np.arange(-24, 25, 6.0))
     cos, sin = np.cos(fan)[:, None], np.sin(fan)[:, None]
     turned = np.stack(
         [cos * along[:, None, :1] - sin * along[:, None, 1:], sin * along[:, None, :1] + cos * along[:, None, 1:]], axis=-1
     )[:, :, 0]
     normal = np.stack([-turned[..., 1], turned[..., 0]], axis=-1)
     normal *= np.sign(np.sum(normal * other[:, None], axis=-1, keepdims=True))
-    out = np.arange(1.5, 5.6, 0.8)[:, None]
+    out = np.array([[1.5], [2.8], [4.1], [5.4]])
     step = np.zeros(turned.shape[:2])
     for k in (1, -1):
         at, aside = uv[:, None, None] + k * turned[:, :, None] * out, 1.2 * k * normal[:, :, None]
         step += (sample(smooth, at - aside) - sample(smooth, at + aside)).mean(axis=2) / 2
     best = _peak(step)
-    angle = np.radians(-24 + 3.0 * best)[:, None]
+    angle = np.radians(-24 + 6.0 * best)[:, None]
     cos, sin = np.cos(angle), np.sin(angle)
     direction = np.hstack([cos * along[:, :1] - sin * along[:, 1:], sin * along[:, :1] + cos * along[:, 1:]])
     return direction, step.max(axis=1, initial=0.0)

@@ -23,7 +23,7 @@ from phototemplate.model import Array, GrayImage, IntArray
 CORRECTED = 0.6
 """Share of the wrong bits a dictionary can correct that is forgiven; more invites false readings of clutter"""
 SMALL_SIDE_PX = 3000
-"""Pictures with a shorter long side are enlarged for the search"""
+"""Pictures with a shorter long side are enlarged for the search, and looked at again for small targets"""
 _SAMPLES = (0.25, 0.5, 0.75)
 """Where in a module its grey value is taken, in both directions"""
 

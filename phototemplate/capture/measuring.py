@@ -160,6 +160,7 @@ def looks_like_patch(fits: SaddleFits, uv: Array, square_px: Array, settings: De
         fits.valid
         & (2 * fits.amplitude > settings.min_contrast)
         & (fits.rms < settings.max_patch_residual * fits.amplitude)
+        & (fits.lopsided < settings.max_lopsided)
         & (fits.turned_rad < 0.2)
         & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(0.2 * square_px, 1.0, 3.0))
         & (fits.blur_px.max(axis=1) < np.maximum(0.25 * square_px, 1.0))

@@ -2,7 +2,8 @@
 
 Pictures that went through a messenger are 1600 px wide, and a target at the far end of a kitchen then has modules of one or two
 pixels. Corners the first look left unmeasured get a frame each (``capture.frames``) and a name (``capture.soft_bits``); what
-comes out are the markers beside them, for the same measurement as all others.
+comes out are the markers beside them, for the same measurement as all others. Large pictures, in which anything of use is
+large enough for the first look, are not looked at again.
 """
 
 from __future__ import annotations
@@ -11,12 +12,10 @@ import numpy as np
 
 from phototemplate.capture.frames import CornerFrames, find_frames
 from phototemplate.capture.layout import Layout, rotation
-from phototemplate.capture.markers import MarkerSightings
+from phototemplate.capture.markers import SMALL_SIDE_PX, MarkerSightings
 from phototemplate.capture.soft_bits import Readings, read_corners
 from phototemplate.model import Array, BoolArray, GrayImage
 
-LARGEST_SIDE_PX = 3000
-"""Pictures with a longer side are not looked at again: what is too small for the first look there is beyond its use anyway"""
 CLEAR_MARGIN, CLEAR_LIKENESS = 1.4, 0.85
 """Margin and likeness from which a corner's name is taken on its own"""
 BACKED_MARGIN = 1.12
@@ -39,7 +38,7 @@ def look_again(gray: GrayImage, layout: Layout, known_px: Array, contrast: float
         Markers with their corners in printed order; errors are 0 and quads -1, for they come from no candidate.
     """
     names = layout.corners
-    if max(gray.shape) > LARGEST_SIDE_PX or not len(names.board):
+    if max(gray.shape) >= SMALL_SIDE_PX or not len(names.board):
         return _markers([], [])
     frames = find_frames(gray, known_px, contrast, blur_px, (1.0 - names.marker) / 2)
     readings = read_corners(gray, frames, names, layout.codes.size, blur_px)

@@ -17,6 +17,9 @@ from phototemplate.model import Array, GrayImage, IntArray
 U_PX = 0.2
 """Standard uncertainty of a blurred right-angled corner per coordinate: blur rounds it, tone curve and
 sharpening move its edges (rms 0.18 px on rendered photos of 3 MP)."""
+NARROW_PX = 2.9
+"""Width of the white rim below which what lies behind it is smeared into the window, and U_PX grows with its inverse square
+(rms 0.24 px at 2.5 px and 0.34 px at 2.1 px on rendered photos of 2 MP)"""
 REACH_OF_RIM = 0.9
 """Half width of the window, in widths of the white rim around the neighbouring marker"""
 MAX_RADIUS_PX = 12.0
@@ -54,6 +57,7 @@ def find_strip_ends(
     known, marks = board.saddles_mm[points], board.corners_mm[members]
     ids: list[int] = []
     found: list[Array] = []
+    u: list[float] = []
     for k, end in enumerate(board.ends_mm):
         near = np.linalg.norm(known - end, axis=1) < 2.2 * board.square_mm
         beside = np.linalg.norm(marks.mean(axis=1) - end, axis=1) < 2.5 * board.square_mm
@@ -67,14 +71,16 @@ def find_strip_ends(
         corner = _refined(gray, np.asarray(homography, float), end, board.rim_mm)
         if corner is not None:
             ids.append(len(board.saddles_mm) + k)
-            found.append(corner)
+            found.append(corner[0])
+            u.append(U_PX * max(1.0, NARROW_PX / corner[1]) ** 2)
     if not ids:
         return nothing
-    return np.array(ids, np.int64), np.array(found), np.tile(U_PX**2 * np.eye(2), (len(ids), 1, 1))
+    return np.array(ids, np.int64), np.array(found), np.array(u)[:, None, None] ** 2 * np.eye(2)
 
 
-def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -> Array | None:
-    """Corner fitted where the homography expects it, or None where the picture does not show one."""
+def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -> tuple[Array, float] | None:
+    """Corner fitted where the homography expects it, and the narrower width of the rim there in px; None where the picture does
+    not show one."""
     x, y = float(end_mm[0]), float(end_mm[1])
     inward = -np.sign(x)
     start = _place(homography, x, y)
@@ -98,8 +104,8 @@ def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -
     params = _fit(dx[inside], dy[inside], LIGHT[level[inside].astype(int)], off, jac)
     if params is None or np.linalg.norm(params[:2] - off) > max(1.5, 0.4 * reach_px.min()):
         return None
-    corner: Array = base + params[:2]
-    return corner
+    across = rim_mm / np.linalg.norm(np.linalg.inv(jac), axis=1)
+    return base + params[:2], float(across.min())
 
 
 def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations: int = 12) -> Array | None:
