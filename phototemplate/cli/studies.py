@@ -210,10 +210,10 @@ def estimate(
 
     price_list = None if prices is None else read_price_list(prices)
     job = load_job(job_dir)
-    outline, spec, heights = _known_so_far(job)
+    outline, spec, heights, landmarks = _known_so_far(job)
     made = make(
         outline, spec, job=job.name, heights=heights, prices=price_list, edge_finish=edge,
-        slab=_slab(slab, spec.shop.material, parse_length_mm(kerf), turn),
+        slab=_slab(slab, spec.shop.material, parse_length_mm(kerf), turn), landmarks=landmarks,
     )  # fmt: skip
     written = write_estimate(made, job.results, job.file.units, paper)
     if json_:
@@ -243,7 +243,8 @@ def estimate(
 
 
 def _known_so_far(job: Job) -> Any:
-    """Outline, pieces and heights: from clicks where there is an estimate.toml, else from the sheets in the photos."""
+    """Outline, pieces, heights and what corners are found by: from clicks where there is an estimate.toml, else from the sheets
+    in the photos."""
     from phototemplate.capture.store import PhotoStore
     from phototemplate.inputs import read_photos
     from phototemplate.results import measure_job
@@ -257,7 +258,7 @@ def _known_so_far(job: Job) -> Any:
         store = PhotoStore(photos)
         clicked = file.clicked({p.photo_id: p for p in photos}, store.gray)
         plan = fit_clicked(clicked, file.tape_lengths(), file.loops())
-        return clicked_outline(plan, file.loops()), file.template_spec(), ()
+        return clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks()
     if not job.file.edges or not job.file.loops:
         raise InputError(
             f"{job.name} names no edges: mark them in the app (phototemplate app {job.folder}), or write {path.name} with the "
@@ -267,7 +268,10 @@ def _known_so_far(job: Job) -> Any:
 
     require_opencv()
     measurement = measure_job(job)
-    return measurement.outline, job.file.template_spec(), measurement.work_plane.heights
+    shown = {e.id: f"see photo {e.photo}" for e in job.file.edges if e.photo is not None}
+    corners = [(loop.edge_ids[k - 1], name) for loop in measurement.outline.loops for k, name in enumerate(loop.edge_ids)]
+    landmarks = {(a, b): shown.get(a) or shown.get(b) or "" for a, b in corners}
+    return measurement.outline, job.file.template_spec(), measurement.work_plane.heights, landmarks
 
 
 def _slab(text: str | None, material: Any, kerf_mm: float, turn: bool) -> Any:

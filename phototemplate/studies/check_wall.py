@@ -18,7 +18,7 @@ from phototemplate.numerics.decision import Decision, Guard, decide
 from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
 from phototemplate.studies.fit_reference import Freedom
 from phototemplate.studies.references import Reference
-from phototemplate.studies.touching import Touching, lay_piece
+from phototemplate.studies.touching import Touching, lay_piece, spread_alone
 from phototemplate.studies.verdict import judge_quantity
 from phototemplate.studies.wall_figures import Figure, Kind, line_rows, row_u, wall_figures
 from phototemplate.studies.wall_line import End, WallLine, choose_wall, wall_line
@@ -129,7 +129,7 @@ def check_wall(
         limit_mm=limit_mm,
         decision=decision,
         remedy=_remedy(measurement, wall, laid.weights @ compared.rows, largest.value, limit_mm, guard, decision),
-        budget=_budget(compared, laid),
+        budget=_budget(compared, laid, x, within),
         fit_rms_mm=None if compared.fitted is None else compared.fitted.rms_mm,
         findings=tuple(_notes(wall, compared, within)),
     )
@@ -172,10 +172,13 @@ def _levelled(kind: Kind, x: Array, height: Array, within: BoolArray) -> tuple[A
     return rows @ height, rows
 
 
-def _budget(compared: Comparison, laid: Touching) -> tuple[tuple[str, float], ...]:
+def _budget(compared: Comparison, laid: Touching, x: Array, within: BoolArray) -> tuple[tuple[str, float], ...]:
     """Causes of the largest gap's uncertainty, largest first; what is below 2 % of it is left out."""
     w = laid.weights[None]
-    items = sorted(((cause, float(row_u(w, part)[0])) for cause, part in compared.parts.items()), key=lambda item: -item[1])
+    found = {cause: float(row_u(w, part)[0]) for cause, part in compared.parts.items()}
+    if sum(u * u for u in found.values()) < 0.5 * laid.largest_u_mm**2:
+        found = {cause: spread_alone(compared, x, within, part) for cause, part in compared.parts.items()}
+    items = sorted(found.items(), key=lambda item: -item[1])
     return tuple((cause, u) for cause, u in items if u > 0.02 * max(laid.largest_u_mm, 1e-9))
 
 
@@ -199,7 +202,19 @@ def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]
         )
     if not np.all(wall.seen[within]):
         unseen = float(np.diff(wall.distance_mm).mean()) * int(np.count_nonzero(~wall.seen[within]))
-        notes.append(f"About {unseen:.0f} mm of the judged stretch were not seen; there the wall is run on, with a larger U.")
+        if wall.between_mm2 is not None:
+            notes.append(
+                f"Between the sheets the wall was not seen: about {unseen:.0f} mm of the judged stretch. U there is what walls "
+                "usually wander between two places; tape a strip along the wall, or butt more sheets against it, to see it."
+            )
+        else:
+            text = f"About {unseen:.0f} mm of the judged stretch were not seen; there the wall is run on, with a larger U."
+            seen = within & wall.seen
+            if np.count_nonzero(seen) >= 5:
+                laid = lay_piece(compared, wall.distance_mm, seen)
+                alone = f"{laid.largest_mm:.1f} mm, U {2 * laid.largest_u_mm:.1f} mm"
+                text += f" Behind what was seen alone the largest gap is {alone}."
+            notes.append(text)
     return notes
 
 

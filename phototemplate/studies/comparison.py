@@ -15,7 +15,7 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, Outline
 from phototemplate.studies.fit_reference import FREEDOM_WORDS, Fit, Freedom, fit
 from phototemplate.studies.references import Reference
-from phototemplate.studies.wall_figures import Kind, slope_row
+from phototemplate.studies.wall_figures import Kind, slope_row, stretch_u
 from phototemplate.studies.wall_line import WallLine, wall_line
 
 
@@ -59,12 +59,14 @@ def compare_square(wall: WallLine, outline: Outline, other: str) -> Comparison:
 
     Raises ``InputError`` for the wall itself or no edge, ``MeasureError`` where the two run the same way.
     """
-    slope, slope_rows = _square_slope(wall, outline, other)
+    slope, slope_rows, loose_u = _square_slope(wall, outline, other)
     rows = wall.rows - np.outer(wall.distance_mm, slope_rows)
+    loose = loose_u * wall.distance_mm
+    parts = {**_parts(wall, rows), f"which stretch of {other} counts": np.outer(loose, loose)}
     height = wall.height_mm - slope * wall.distance_mm
     everywhere = np.ones(height.size, dtype=bool)
     return Comparison(
-        "square", f"a straight piece square to {other}", height, rows, _parts(wall, rows), True, False, everywhere
+        "square", f"a straight piece square to {other}", height, rows, parts, True, False, everywhere
     )
 
 
@@ -75,7 +77,7 @@ def compare_drawing(wall: WallLine, reference: Reference, freedom: Freedom) -> C
     """
     fitted = fit(wall, reference, freedom)
     rows = fitted.project @ wall.rows
-    parts = dict(_parts(wall, rows))
+    parts = dict(_parts(wall, rows, fitted.project))
     if fitted.reference_cov_mm2 is not None:
         parts[f"uncertainty of {reference.name}"] = fitted.project @ fitted.reference_cov_mm2 @ fitted.project.T
     return Comparison(
@@ -84,12 +86,17 @@ def compare_drawing(wall: WallLine, reference: Reference, freedom: Freedom) -> C
     )  # fmt: skip
 
 
-def _parts(wall: WallLine, rows: Array) -> Mapping[str, Array]:
-    return {cause: rows @ part @ rows.T for cause, part in wall.state.parts.items()}
+def _parts(wall: WallLine, rows: Array, project: Array | None = None) -> Mapping[str, Array]:
+    parts = {cause: rows @ part @ rows.T for cause, part in wall.state.parts.items()}
+    if wall.between_mm2 is not None:
+        between = wall.between_mm2
+        parts["wall between the sheets"] = between if project is None else project @ between @ project.T
+    return parts
 
 
-def _square_slope(wall: WallLine, outline: Outline, other: str) -> tuple[float, Array]:
-    """Slope of the line square to ``other`` in this wall's frame, and its derivative (S,) with respect to the state.
+def _square_slope(wall: WallLine, outline: Outline, other: str) -> tuple[float, Array, float]:
+    """Slope of the line square to ``other`` in this wall's frame, its derivative (S,) with respect to the state, and its
+    standard uncertainty from what is meant by the direction of an edge that is not straight.
 
     The other edge's direction is that of its line of best fit over the stretch seen.
     """
@@ -107,4 +114,4 @@ def _square_slope(wall: WallLine, outline: Outline, other: str) -> tuple[float, 
         raise MeasureError(f"{other} runs along {wall.edge_id} rather than across it; name a wall that meets it at a corner.")
     d_turned = np.array([-line.into_room[1], line.into_room[0]])
     change = (float(d_turned @ wall.into_room) * along - into * float(d_turned @ wall.along)) / along**2
-    return into / along, change * (g @ line.rows)
+    return into / along, change * (g @ line.rows), abs(change) * stretch_u(line.distance_mm, line.height_mm)

@@ -8,7 +8,7 @@ are packed for the likely sizes and for all pieces smaller and larger by U.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ import shapely
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, HeightPoint, Outline
 from phototemplate.studies.packing import Packing, SlabSpec, pack
+from phototemplate.studies.places import tape_words
 from phototemplate.studies.price_list import PriceList
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Piece, Template
@@ -120,8 +121,10 @@ def estimate(
     prices: PriceList | None = None,
     slab: SlabSpec | None = None,
     edge_finish: str = "",
+    landmarks: Mapping[tuple[str, str], str] | None = None,
 ) -> Estimate:
-    """Estimate a job. A job without pieces gets one per closed loop.
+    """Estimate a job. A job without pieces gets one per closed loop. ``landmarks`` says of the corner where two edges meet what
+    a customer would find it by: the photo, an appliance.
 
     Raises ``MeasureError`` where no scale is known or nothing is closed, ``InputError`` for prices that are missing and wishes
     that do not fit.
@@ -159,7 +162,7 @@ def estimate(
     )  # fmt: skip
     price = None if prices is None else _price(made, prices, material.kind if not material.name or material.name == "stone"
                                                else material.name, edge_finish, state.cov)  # fmt: skip
-    ask = best_question(made, price, state)
+    ask = best_question(made, price, state, landmarks or {})
     return Estimate(
         job, outline, template, area, finished_edge, splash, weight, made.cutouts, made.seams, slabs, trouble, price, ask
     )
@@ -260,7 +263,9 @@ def _totals(prices: PriceList, lines: list[PriceLine], cov: Array) -> Price:
     return Price(prices.currency, tuple(lines), after[0], after[1], after[2], tuple(drivers), likely < prices.minimum)
 
 
-def best_question(made: Estimate, price: Price | None, state: State) -> Ask | None:
+def best_question(
+    made: Estimate, price: Price | None, state: State, landmarks: Mapping[tuple[str, str], str]
+) -> Ask | None:
     """The one tape length between two corners that narrows the price (or the area) most.
 
     A further length l = a x + e changes the covariance C to C - C a' (a C a' + u^2)^-1 a C, whatever it will read.
@@ -274,7 +279,7 @@ def best_question(made: Estimate, price: Price | None, state: State) -> Ask | No
     now = float(gradient @ cov @ gradient)
     if now <= 0:
         return None
-    best: tuple[float, str, Array, float] | None = None
+    best: tuple[float, str, int, int, Array, float] | None = None
     for loop in state.outline.loops:
         if not loop.closed:
             continue
@@ -290,11 +295,11 @@ def best_question(made: Estimate, price: Price | None, state: State) -> Ask | No
                 if j in (i + 1, (i - 1) % n) or (i == 0 and j == n - 1):
                     gain *= 1.05  # along an edge is easier to tell and to measure than across
                 if best is None or gain > best[0]:
-                    ends = [f"where {loop.edge_ids[k - 1]} meets {loop.edge_ids[k]}" for k in (i, j)]
-                    best = (gain, f"Please measure with a tape from the corner {ends[0]} to the corner {ends[1]}", a, d.value)
+                    best = (gain, loop.loop_id, i, j, a, d.value)
     if best is None:
         return None
-    _, words, a, length = best
+    _, loop_id, i, j, a, length = best
+    words = tape_words(made.outline, loop_id, i, j, landmarks)
     ca = cov @ a
     after = cov - np.outer(ca, ca) / (float(a @ ca) + TAPE_U_MM**2)
 
@@ -307,5 +312,5 @@ def best_question(made: Estimate, price: Price | None, state: State) -> Ask | No
         money = sum((line.gradient for line in price.lines), np.zeros(state.size))
         shrink = half(money, cov) - half(money, after)
         then = max(before - shrink, 0.0)
-    sentence = f"{words} (about {length / 25.4:.0f} in), to the nearest 1/8 in, and send the number with a photo of the tape."
-    return Ask(sentence, area[0], area[1], before, then)
+    about = f"(about {length / 25.4:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of the tape."
+    return Ask(f"{words} {about}", area[0], area[1], before, then)

@@ -51,6 +51,9 @@ WEAK_SIZES = {
 """Usual widths and how much they vary (standard uncertainty, mm; common practice): weak, never a measurement"""
 
 
+APPLIANCES = ("dishwasher", "range")
+
+
 class KnownClicks(Section):
     """A thing of known size in one photo."""
 
@@ -142,6 +145,16 @@ class EstimateFile(Section):
             )
             for r in self.runs
         ]
+
+    def landmarks(self) -> dict[tuple[str, str], str]:
+        """What the corner between two edges is found by: an appliance beside it, the first photo it was clicked in."""
+        out = {}
+        for run in self.runs:
+            for k, corner in enumerate(run.corners):
+                beside = [f"beside the {x.usual}" for x in self.lengths if corner in (x.from_, x.to) and x.usual in APPLIANCES]
+                shown = [f"see photo {n + 1}, {p.file}" for n, p in enumerate(self.photos) if corner in p.points]
+                out[run.edges[k - 1].id, run.edges[k].id] = ", ".join([*beside[:1], *shown[:1]])
+        return out
 
     def tape_lengths(self) -> list[TapeLength]:
         """Lengths, measured and usual."""

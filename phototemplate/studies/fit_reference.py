@@ -64,7 +64,8 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
     if freedom not in FREEDOM_WORDS:
         raise InputError(f"The freedom of a comparison is none, shift or turn, not {freedom!r}.")
     best = _best(wall, reference.runs, freedom)
-    if best is not None and (length := reference.runs[best.run].length_mm) > LONGEST_MM:
+    length = max((r.length_mm for r in reference.runs), default=0.0)
+    if best is None and length > LONGEST_MM:
         raise MeasureError(
             f"{reference.name} does not fit {wall.edge_id}: drawn in {UNIT_WORDS.get(reference.unit_mm, 'its unit')} its line "
             f"is {length / 1000:.0f} m long, and no kitchen wall is; its unit is probably wrong, correct it in the file."
@@ -77,6 +78,8 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
 def _best(wall: WallLine, runs: tuple[Run, ...], freedom: Freedom) -> Fit | None:
     fits: list[tuple[bool, float, Fit]] = []
     for k, run in enumerate(runs):
+        if run.length_mm > LONGEST_MM:
+            continue
         laid = _as_it_lies(wall, run) if freedom == "none" else _laid_on(wall, run, freedom)
         fits += [(turned, away, replace(made, run=k)) for turned, away, made in laid]
     if not fits:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -16,6 +16,8 @@ from phototemplate.studies.wall_line import End
 
 CORNER_MM = 300.0
 """Length over which joint compound swells a corner (common practice)"""
+ENDS_SHARE = 0.1
+"""How much of a wall's length at either end may or may not count when one speaks of its direction"""
 Kind = Literal["straight", "square", "drawing"]
 """Compared with a straight piece, with a right angle to another wall, with a drawing or an earlier job"""
 
@@ -43,6 +45,9 @@ def wall_figures(corner: End, kind: Kind, x: Array, d: Array, cov: Array, square
         factor = 180.0 / math.pi if unit == "deg" else 1.0
         return Figure(name, factor * float(row @ d), factor * row_u(row[None], cov)[0], unit, meaning)
 
+    def widened(f: Figure, u: float) -> Figure:
+        return replace(f, u=math.hypot(f.u, u))
+
     def all_figures() -> Iterator[Figure]:
         if x.size >= 8:
             meaning = "middle over the line between the ends, corners left out; positive: into the room"
@@ -52,16 +57,20 @@ def wall_figures(corner: End, kind: Kind, x: Array, d: Array, cov: Array, square
                 meaning = "end over the parabola of the rest run on; positive: into the room"
                 yield figure(f"swelling at the {end} end", swelling_row(x, at_start), "mm", meaning)
         slope, span = slope_row(x), float(x[-1] - x[0])
+        over = f"of the lines of best fit, this wall's over {x[0]:.0f} to {x[-1]:.0f} mm"
+        loose = stretch_u(x, d)
         if kind == "square":
-            yield figure("angle", slope, "deg", f"to a right angle with {square_to}; positive: the far end comes into the room")
-            yield figure("out of square", slope * span, "mm", f"over the {span:.0f} mm judged")
+            meaning = f"to a right angle with {square_to}, {over}; positive: the far end comes into the room"
+            yield widened(figure("angle", slope, "deg", meaning), math.degrees(loose))
+            yield widened(figure("out of square", slope * span, "mm", f"over the {span:.0f} mm judged"), loose * span)
         elif kind == "drawing":
             if abs(float(slope @ d)) > 1e-9:
-                yield figure("angle", slope, "deg", "to the drawing; positive: the far end comes into the room")
+                meaning = f"to the drawing, {over}; positive: the far end comes into the room"
+                yield widened(figure("angle", slope, "deg", meaning), math.degrees(loose))
             k = int(np.argmax(d))
             unit = np.zeros(x.size)
             unit[k] = 1.0
-            yield figure("stands out most", unit, "mm", f"into the room from the drawing, {x[k]:.0f} mm from the corner")
+            yield figure("stands out most", unit, "mm", f"into the room from the drawing, at {x[k]:.0f} mm")
 
     return tuple(all_figures())
 
@@ -100,6 +109,22 @@ def slope_row(x: Array) -> Array:
     c = x - x.mean()
     out: Array = c / float(c @ c)
     return out
+
+
+def stretch_u(x: Array, y: Array) -> float:
+    """Standard uncertainty of the slope of a profile that is not straight, from what is taken for the whole of it.
+
+    Where a wall begins and ends is a choice: up to a tenth of its length (:data:`ENDS_SHARE`) may be left out at either end,
+    and the slope of the line of best fit changes with it. Taken as rectangular about the whole one's (JCGM 100:2008, 4.3.7)."""
+    whole, span = float(slope_row(x) @ y), float(x[-1] - x[0])
+    cuts = np.linspace(0.0, ENDS_SHARE, 3) * span
+    most = 0.0
+    for a in cuts:
+        for b in cuts:
+            use = (x >= x[0] + a - 1e-9) & (x <= x[-1] - b + 1e-9)
+            if np.count_nonzero(use) >= 3:
+                most = max(most, abs(float(slope_row(x[use]) @ y[use]) - whole))
+    return most / math.sqrt(3.0)
 
 
 def line_rows(xs: Array, x: Array) -> Array:

@@ -16,6 +16,7 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, to_chord, weights
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Outline, Segment
+from phototemplate.studies.wall_between import between_sheets
 from phototemplate.template.quantities import State, seen_stretch
 
 STEP_MM = 10.0
@@ -39,19 +40,21 @@ class WallLine:
     rows: Array
     """(n, S) derivative of the heights with respect to the state"""
     seen: BoolArray
-    """(n,) False where the wall is run on beyond what was measured"""
+    """(n,) False where the wall is run on beyond what was measured, or between contact sheets"""
     origin_mm: Array
     """(2,) plan: the chord's place at distance 0"""
     along: Array
     """(2,) unit vector away from the corner"""
     into_room: Array
     """(2,) unit vector"""
+    between_mm2: Array | None = None
+    """(n, n) covariance of what nobody saw of a wall between its contact sheets"""
 
     @cached_property
     def cov_mm2(self) -> Array:
         """(n, n) joint covariance of the heights."""
         out: Array = self.rows @ self.state.cov @ self.rows.T
-        return out
+        return out if self.between_mm2 is None else out + self.between_mm2
 
     def points(self, height_mm: Array | None = None) -> Array:
         """(n, 2) plan positions, of other heights where given."""
@@ -97,6 +100,8 @@ def wall_line(
     rows = np.zeros((count, state.size))
     rows[:, outline.state_slices[edge_id]] = sign * weights(segment, s)
     along = frame.tangent if at_low else -frame.tangent
+    sheets = between_sheets(segment, s)
+    seen = (s >= low_seen - 1e-6) & (s <= high_seen + 1e-6)
     return WallLine(
         edge_id,
         state,
@@ -105,10 +110,11 @@ def wall_line(
         np.abs(s - s[0]),
         sign * offset_at(segment, s),
         rows,
-        (s >= low_seen - 1e-6) & (s <= high_seen + 1e-6),
+        seen if sheets is None else seen & sheets[1],
         frame.origin_mm + s[0] * frame.tangent,
         along,
         into,
+        None if sheets is None else sheets[0],
     )
 
 

@@ -26,7 +26,7 @@ from phototemplate.units import INCH_MM, format_length
 
 CSV_COLUMNS = (
     "from_corner_in", "gap_in", "scribe_in", "from_corner_mm", "gap_mm", "gap_U_mm", "scribe_mm", "stands_out_mm",
-    "stands_out_U_mm", "seen",
+    "stands_out_U_mm", "seen", "counted_from",
 )  # fmt: skip
 _ENLARGE = (1, 2, 5, 10, 20, 50, 100, 200)
 MOODS = {"meets": "good", "cannot tell": "look", "fails": "short"}
@@ -42,9 +42,14 @@ def headline(check: WallCheck) -> str:
     if check.decision.verdict == "meets":
         return f"The wall is good for {piece}{whose}: the largest gap is {size}, within {limit}."
     if check.decision.verdict == "fails":
-        begin = "the corner" if check.wall.corner_known else f"the {check.wall.corner} end of what was seen"
-        return f"Do not cut {piece}{whose} for this wall: the largest gap is {size}, {where} from {begin}; allowed {limit}."
+        begin = begin_words(check)
+        return f"Do not cut {piece}{whose} for this wall: the largest gap is {size}, {where} from the {begin}; allowed {limit}."
     return f"Cannot tell yet: the largest gap behind {piece}{whose} is {size}, allowed {limit}. {check.remedy}"
+
+
+def begin_words(check: WallCheck) -> str:
+    """Where distances are counted from."""
+    return "corner" if check.wall.corner_known else f"{check.wall.corner} end of what was seen"
 
 
 def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool = False) -> Drawing:
@@ -89,7 +94,7 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
         words = f"{format_length(k * tick, 'fraction')}"
         items.append(Text("FOUND-NAMES", (tick_x, foot - 0.9 * h), words, 0.8 * h, 0.0, "centre", "top"))
         items.append(Text("FOUND-NAMES", (tick_x, foot - 2.1 * h), f"{k * tick:.0f}", 0.7 * h, 0.0, "centre", "top"))
-    begin = "corner" if check.wall.corner_known else f"{check.wall.corner} end of what was seen"
+    begin = begin_words(check)
     align: HorizontalAlign = "left" if left else "right"
     begin_x = at(0.0, 0.0)[0]
     items.append(Text("FOUND-NAMES", (begin_x, foot - 3.4 * h), f"from the {begin}, inches and mm", 0.8 * h, 0.0, align, "top"))
@@ -144,7 +149,7 @@ def gap_rows(check: WallCheck, unit: Unit = "in") -> list[tuple[object, ...]]:
         rows.append((
             format_length(p, "fraction"), format_length(gap, "fraction", 32), format_length(scribe, "fraction", 32), f"{p:.1f}",
             f"{gap:.2f}", f"{2 * at(check.gap_u_mm, p):.2f}", f"{scribe:.2f}", f"{at(check.deviation_mm, p):.2f}",
-            f"{2 * at(check.deviation_u_mm, p):.2f}", "yes" if seen else "no",
+            f"{2 * at(check.deviation_u_mm, p):.2f}", "yes" if seen else "no", begin_words(check),
         ))  # fmt: skip
     return rows
 
@@ -206,6 +211,7 @@ def _write_page(check: WallCheck, path: Path, unit: Unit, lean: Lean | None, fin
         picture=Markup(svg_text(picture, standalone=False)),
         picture_note=picture.notes[0],
         rows=gap_rows(check, unit),
+        begin=begin_words(check),
         budget=[(cause, 2.0 * u, 100.0 * u * u / variance) for cause, u in check.budget],
         notes=check.findings,
         fit_rms=check.fit_rms_mm,

@@ -60,7 +60,7 @@ def _clicked(kind: str, seed: int) -> tuple[float, float, float]:
 
     with tempfile.TemporaryDirectory() as folder:
         made = customer(seed, Path(folder), "" if kind == "nothing" else kind)
-        outline, _, _ = _known_so_far(load_job(made.folder))
+        outline, *_ = _known_so_far(load_job(made.folder))
         found = area(outline, "run")
         return found.value, found.u, made.area_mm2
 

@@ -28,25 +28,27 @@ from phototemplate.studies.straightness import minimum_zone
 from phototemplate.studies.wall_figures import bow_row
 from tests.bench import BenchResult
 
-RENDERED = ((6.0, (5.0, 0.0)), (0.4, (0.0, 0.0)))
+RENDERED = ((9.0, (0.0, 6.0)), (2.5, (2.0, 3.0)))
 """Bow and swelling of the left and right corner, mm"""
 DRAWN = 22
+SEEDS = {"sightings": 1000, "drawn": 300, "rendered": 140}
+"""Where each set begins. Walls on which a fault was found and mended are not judged again: the sets then begin elsewhere."""
 
 
 def run(quick: bool) -> BenchResult:
     """See the module's docstring."""
     began = time.perf_counter()
-    seeds = range(10 if quick else 120)
+    seeds = range(SEEDS["sightings"], SEEDS["sightings"] + (10 if quick else 120))
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     with ProcessPoolExecutor(os.cpu_count() or 1, mp_context=get_context("spawn")) as pool:
         outcomes = list(pool.map(_sightings, seeds))
     result = BenchResult(f"Wall check on {len(outcomes)} walls of known shape")
     _table(result, "sightings", outcomes)
-    drawn = [_drawn(seed, 2016) for seed in range(3 if quick else DRAWN)]
+    drawn = [_drawn(SEEDS["drawn"] + k, 2016) for k in range(3 if quick else DRAWN)]
     _table(result, "drawn", drawn)
     if not quick:
         _table(result, "rendered", [_rendered(k) for k in range(len(RENDERED))])
-        slow = _drawn(100, 4032)["seconds"]
+        slow = _drawn(SEEDS["drawn"] + 100, 4032)["seconds"]
         result.target("six photos of 12 MP", "under 20 s", f"{slow:.1f} s", slow < 20)
     result.title += f", {time.perf_counter() - began:.0f} s"
     return result
@@ -85,14 +87,14 @@ def _drawn(seed: int, width_px: int) -> dict[str, Any]:
 def _rendered(k: int) -> dict[str, Any]:
     from tests.bench._wall_pictures import PHOTOS
 
-    folder = _cache() / f"wall{k}"
+    folder = _cache() / f"wall{SEEDS['rendered'] + k}"
     if not (folder / "done").exists():
         from demo_images.render.cli import render_scene
         from demo_images.render.variants import wall_scene
 
         with tempfile.TemporaryDirectory() as prints:
             bow, mud = RENDERED[k]
-            scene = wall_scene(Path(prints), bow_mm=bow, mud_mm=mud, seed=40 + k, width=2016)
+            scene = wall_scene(Path(prints), bow_mm=bow, mud_mm=mud, seed=SEEDS["rendered"] + k, width=2016)
             scene.cameras = [scene.cameras[i] for i in PHOTOS]
             render_scene(scene, folder, spp=8, bake_spp=64)
         (folder / "done").touch()

@@ -19,6 +19,7 @@ from phototemplate.settings import EdgeSettings, OutlineSettings
 from phototemplate.studies.check_wall import check_wall
 from phototemplate.studies.references import of_outline, read_dxf, split_runs
 from phototemplate.studies.straightness import minimum_zone
+from phototemplate.studies.wall_between import _conditional
 from phototemplate.studies.wall_line import wall_line
 from phototemplate.studies.wall_pages import gap_rows, headline, write_wall_check
 from phototemplate.template.outline import build_outline
@@ -94,6 +95,31 @@ def test_uncertainty_of_the_largest_gap_against_many_walls() -> None:
     assert abs(np.mean(z)) < 0.5
 
 
+def test_between_two_sheets_only_the_usual_straightness_is_known() -> None:
+    """An integrated random walk of spectral density q between two ties L apart: variance q L^3 / 48 in the middle, that of the
+    chord's middle, 0.15^2 / 2, on top (Wahba 1978 with two data). Five points along a sheet's cut edge say nothing of it."""
+    q, length = 10.0**-7.5, 1500.0
+    u2 = _conditional(np.array([0.0, length]), np.array([length / 2]))[0, 0]
+    assert u2 == pytest.approx(q * length**3 / 48 + 0.15**2 / 2, rel=1e-4)
+    at = np.concatenate([np.linspace(0, 200, 5), np.linspace(1700, 1900, 5)])
+    points = PlanePoints(
+        "wall", "contact", np.column_stack([at[::-1], np.zeros(10)]), np.full(10, 1.0), np.tile(0.01 * np.eye(2), (10, 1, 1)),
+        np.zeros((10, 2, 1)), np.full(10, 0.1), np.full(10, 4.0), correlation_mm=100.0,
+    )  # fmt: skip
+    hint = EdgeHint("wall", "wall", "contact", "profile", targets=("S01", "S02"))
+    shared = Influences(("nothing",), np.zeros((1, 1)), {"nothing": np.zeros((1, 1))})
+    check = check_wall(build_outline([fit_segment(points, hint, EdgeSettings())], [], shared, OutlineSettings()))
+    x = check.wall.distance_mm
+    assert np.array_equal(check.wall.seen, (x <= 200.1) | (x >= 1699.9))
+    middle = check.deviation_u_mm[np.argmin(np.abs(x - 950))]
+    assert middle > 0.5 * math.sqrt(q * length**3 / 192)  # tied in place and direction, less the line of best fit
+    assert check.wall.between_mm2 is not None
+    assert math.sqrt(check.wall.between_mm2[2, 2]) < 0.2 < math.sqrt(check.wall.between_mm2.max())
+    assert check.largest_gap.U > 0.5
+    assert any("Between the sheets the wall was not seen" in text for text in check.findings)
+    assert check.budget[0][0] == "wall between the sheets"
+
+
 def test_square_to_another_wall() -> None:
     """The sample's left wall is turned by a known angle against its back wall."""
     outline = l_kitchen()
@@ -109,7 +135,12 @@ def test_square_to_another_wall() -> None:
     between = (heading(back) - heading(left)) % math.pi
     off = abs(math.degrees(between) - 90.0)
     assert abs(figures["angle"].value) == pytest.approx(off, abs=0.01)
-    assert figures["angle"].U > 0
+    # the wall is not straight: its direction is a matter of what counts as the whole of it, and U says so
+    assert "over 0 to" in figures["angle"].meaning
+    inner = (back.distance_mm > 0.1 * back.distance_mm[-1]) & (back.distance_mm < 0.9 * back.distance_mm[-1])
+    slopes = [np.polyfit(back.distance_mm[use], back.height_mm[use], 1)[0] for use in (inner, slice(None))]
+    trimmed = abs(math.degrees(slopes[0] - slopes[1]))
+    assert 0 < 2.0 / math.sqrt(3.0) * trimmed < figures["angle"].U
     span = back.distance_mm[-1]
     assert abs(figures["out of square"].value) == pytest.approx(math.tan(math.radians(off)) * span, abs=0.7)
     with pytest.raises(MeasureError, match="rather than across"):

@@ -31,6 +31,7 @@ from phototemplate.studies.clicked_start import start
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
 from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
+from phototemplate.studies.places import corner_words
 from phototemplate.studies.plan import Sketch, plan, predict, write_plan
 from phototemplate.studies.price_list import PriceList, read_price_list
 from phototemplate.studies.quote import write_estimate
@@ -132,6 +133,20 @@ def test_quantities_and_price_of_a_rectangle() -> None:
     assert made.price.high - made.price.low == pytest.approx(1.1 * 4.0 * u, rel=1e-9)
     assert made.ask is not None
     assert made.ask.area_U_after < made.ask.area_U_before
+
+
+def test_the_next_question_is_one_a_customer_can_follow() -> None:
+    """No name of the job in it: sides as seen before the front edge, kinds of edges, the photo."""
+    made = estimate(rectangle(2400.0, 600.0), spec(), landmarks={("left", "front"): "see photo 2, IMG_0002.jpg"})
+    assert made.ask is not None
+    assert made.ask.sentence.startswith("Please measure with a tape along the ")
+    loop = made.outline.loops[0]
+    words = [corner_words(made.outline, loop, k, {}) for k in range(4)]
+    at = {(loop.edge_ids[k - 1], loop.edge_ids[k]): words[k] for k in range(4)}
+    assert at["left", "front"].startswith("the front left corner (where the front edge meets")
+    assert at["right", "back"].startswith("the back right corner")
+    found = corner_words(made.outline, loop, loop.edge_ids.index("front"), {("front", "left"): "see photo 2, IMG_0002.jpg"})
+    assert found.endswith("; see photo 2, IMG_0002.jpg)")
 
 
 def test_weight_per_area_at_the_least_density_of_granite() -> None:
