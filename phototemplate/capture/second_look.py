@@ -22,6 +22,9 @@ BACKED_MARGIN = 1.12
 """Margin from which it is taken where another corner of the same target, in its place, says so too"""
 _EXPLAINED = 0.4
 """Least share of the grey values' variance that the name has to explain"""
+_DOUBT = 1.25
+"""Largest sum of squares of either marker over that of the code that would fit it best: a foreign board of the same dictionary
+has the same markers, but not side by side"""
 
 
 def look_again(gray: GrayImage, layout: Layout, known_px: Array, contrast: float, blur_px: float) -> MarkerSightings:
@@ -64,7 +67,7 @@ def _px_from_mm(layout: Layout, frames: CornerFrames, readings: Readings, k: int
 def _believed(layout: Layout, frames: CornerFrames, readings: Readings) -> BoolArray:
     """(N,) which names are beyond doubt: by themselves, or by two corners of one target that lie as on the board."""
     names = layout.corners
-    sound = readings.explained > _EXPLAINED
+    sound = (readings.explained > _EXPLAINED) & (readings.doubt < _DOUBT)
     out: BoolArray = sound & (readings.margin > CLEAR_MARGIN) & (frames.likeness > CLEAR_LIKENESS)
     backed = np.flatnonzero(sound & (readings.margin > BACKED_MARGIN))
     board, saddle = names.board[readings.name], names.saddle[readings.name]

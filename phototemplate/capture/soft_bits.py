@@ -33,12 +33,15 @@ class Readings:
     """(N,) share of the variance over both markers that it explains"""
     margin: Array
     """(N,) sum of squares of the next best name over that of the best"""
+    doubt: Array
+    """(N,) sum of squares of the name over that of the best code at all, for the marker where this is larger: well over 1 where
+    one marker fits and the other is not the one printed beside it"""
 
 
 def read_corners(gray: GrayImage, frames: CornerFrames, names: CornerNames, size: int, blur_px: float) -> Readings:
     """Name the corners of ``frames``; ``size`` is the modules along a side of a code, without its border."""
     n = len(frames)
-    name, explained, margin = np.zeros(n, np.int64), np.zeros(n), np.ones(n)
+    name, explained, margin, doubt = np.zeros(n, np.int64), np.zeros(n), np.ones(n), np.ones(n)
     cells = size + 2
     at = (np.arange(cells * _OVER) + 0.5) / _OVER / cells - 0.5
     x, y = (a.ravel() for a in np.meshgrid(at, -at))
@@ -56,23 +59,26 @@ def read_corners(gray: GrayImage, frames: CornerFrames, names: CornerNames, size
         gram, cross = (free.T @ free).astype(np.float32), (free.T @ rim).astype(np.float32)
         pictures = names.pictures
         energy = rim @ rim + np.sum((pictures @ gram + 2 * cross) * pictures, axis=2, dtype=np.float64)
-        squares = np.zeros(len(names.board))
-        total = 0.0
+        squares, total = np.zeros(len(names.board)), 0.0
+        each = []
         for i, centre in enumerate(WHITE_SQUARES):
             local = np.stack([centre[0] + names.marker * x, centre[1] + names.marker * y], axis=1)
             level = sample(gray, uv + local @ jac.T).astype(float)
             level -= level.mean()
             match = rim @ level + pictures @ (free.T @ level).astype(np.float32)
             left = level @ level - np.maximum(match, 0.0) ** 2 / np.maximum(energy, 1e-9)
+            each.append(left)
             squares += left[names.turn, names.codes[:, i]]
             total += level @ level
         first, second = np.argpartition(squares, 1)[:2]
         if squares[second] < squares[first]:
             first, second = second, first
         name[k] = first
+        of_name = [left[names.turn[first], names.codes[first, i]] for i, left in enumerate(each)]
+        doubt[k] = max(own / max(float(left.min()), 1e-9) for own, left in zip(of_name, each, strict=True))
         explained[k] = 1 - squares[first] / max(total, 1e-9)
         margin[k] = squares[second] / max(squares[first], 1e-9)
-    return Readings(name, explained, margin)
+    return Readings(name, explained, margin, doubt)
 
 
 def _blurred_modules(px_from_module: Array, blur_px: float, cells: int) -> Array:

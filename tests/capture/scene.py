@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import cv2
 import numpy as np
@@ -79,6 +80,7 @@ class Picture:
     truth_px: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)
 
 
+@cache
 def face(target_id: str, margin_mm: float = 12.0) -> NDArray[np.float32]:
     """Reflectance of the printed face, checkerboard centred, with a white margin; exact to the texel."""
     form = design.pattern(target_id)
@@ -141,7 +143,7 @@ def _lay(linear: NDArray[np.float32], one: Laid, shot: Shot) -> None:
     base_u, base_v = np.meshgrid(np.arange(u0, u1, dtype=float), np.arange(v0, v1, dtype=float))
     light, cover = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
     a = np.radians(one.turn_deg)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 30, 1e-10)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 12, 1e-8)
     for dv in offsets:
         for du in offsets:
             at = np.stack([base_u + du, base_v + dv], -1).reshape(-1, 1, 2)
