@@ -134,8 +134,8 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     if redundancy > 0 and chi2 > 9.0 * redundancy + 25.0:
         raise MeasureError(
             f"The clicks, sizes and lengths contradict each other (worst: {worst[0][0]}, {worst[0][1]:.0f} times its "
-            "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, and "
-            "that all photos show one kitchen."
+            "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, "
+            "that things of known size lie level with the clicked corners, and that all photos show one kitchen."
         )
     inflate = max(1.0, (CLICK_DOF + chi2) / (CLICK_DOF + redundancy))
     use = slice(problem.points_at, problem.things_at)

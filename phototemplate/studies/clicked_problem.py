@@ -47,6 +47,8 @@ class KnownThing:
     """(4, 2) in order round it, beginning anywhere"""
     u_px: Array
     """(4,)"""
+    height_mm: float = 0.0
+    """Of what it lies on over the plane of the clicked corners"""
     halo_u_px: float = 0.0
     """By how much all its sides may seem to lie outside or inside of where they are, the same in all photos of a phone: what
     sharpening and tone curve do to the sides of a bright thing"""
@@ -146,9 +148,9 @@ class ClickedProblem:
         out: Array = box @ turn + np.array([cx, cy])
         return out, d
 
-    def project(self, x: Array, k: int, xy: Array) -> tuple[Array, Array, Array, Array]:
-        """(n, 2) px of points of the plane in photo k, and derivatives with respect to its camera (n, 2, 5), its pose
-        (n, 2, 6) and the points (n, 2, 2)."""
+    def project(self, x: Array, k: int, xy: Array, height_mm: float = 0.0) -> tuple[Array, Array, Array, Array]:
+        """(n, 2) px of points of the plane, or of one parallel to it, in photo k, and derivatives with respect to its camera
+        (n, 2, 5), its pose (n, 2, 6) and the points (n, 2, 2)."""
         meta = self.photos[k].meta
         f, u_f = start_focal(meta)
         own = self.camera(x, meta.camera_id)
@@ -156,7 +158,7 @@ class ClickedProblem:
         k1, k2 = terms @ own[3:5]
         f *= math.exp(own[0] * u_f)
         rotation, eye = self.pose(x, k)
-        away = np.column_stack([xy, np.zeros(len(xy))]) - eye
+        away = np.column_stack([xy, np.full(len(xy), height_mm / 1000.0)]) - eye
         cam = away @ rotation.T
         z = np.maximum(cam[:, 2], 0.05)
         ray = cam[:, :2] / z[:, None]
@@ -222,7 +224,7 @@ class ClickedProblem:
                 yield "clicks on corners", miss.ravel(), jac.reshape(-1, self.size) / u
             for thing in photo.known:
                 corners, d_corners = self.thing_corners(x, thing.name)
-                uv, *d = self.project(x, k, corners)
+                uv, *d = self.project(x, k, corners, thing.height_mm)
                 jac = self._seen(k, d[0], d[1])
                 own = self._thing(thing.name)
                 jac[:, :, own] = d[2] @ d_corners

@@ -8,6 +8,7 @@
     [[photos.known]]
     kind = "A4"                    # or Letter, card (payment card), or size = ["300 mm", "200 mm"]
     corners = [[1900, 1400], [2210, 1395], [2225, 1510], [1890, 1515]]
+    height = "1.5 in"              # left out where it lies level with the clicked corners
 
     [[lengths]]
     from = "a"
@@ -63,6 +64,8 @@ class KnownClicks(Section):
     size: tuple[PositiveLength, PositiveLength] | None = None
     corners: Annotated[list[Pixel], Field(min_length=4, max_length=4)]
     """In order round it"""
+    height: PositiveLength | None = None
+    """Of what it lies on over the clicked corners; the same in all photos"""
     refine: bool = True
     """Move the clicked corners onto the sides seen in the photo"""
 
@@ -187,7 +190,8 @@ class EstimateFile(Section):
                 if k.refine:
                     corners, u = refine_corners(gray(meta.photo_id), corners)
                 halo = HALO_U_PX if k.refine else 0.0
-                things.append(KnownThing(k.name or k.kind or "thing", k.known(), corners, u, halo))
+                name = k.name or k.kind or "thing"
+                things.append(KnownThing(name, k.known(), corners, u, float(k.height or 0.0), halo))
             points = {name: np.array(xy, float) for name, xy in p.points.items()}
             out.append(ClickedPhoto(meta, points, tuple(things)))
         return out
