@@ -205,14 +205,17 @@ def estimate(
     from phototemplate.cli.show import console
     from phototemplate.job import load_job
     from phototemplate.studies.estimate import estimate as make
+    from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
     from phototemplate.studies.price_list import read_price_list
     from phototemplate.studies.quote import ask_effect, price_words, summary_rows, write_estimate
 
     price_list = None if prices is None else read_price_list(prices)
     job = load_job(job_dir)
     outline, spec, heights, landmarks = _known_so_far(job)
+    named = job.folder / ESTIMATE_FILE
+    name = (read_estimate_file(named).name if named.is_file() else "") or job.name
     made = make(
-        outline, spec, job=job.name, heights=heights, prices=price_list, edge_finish=edge,
+        outline, spec, job=name, heights=heights, prices=price_list, edge_finish=edge,
         slab=_slab(slab, spec.shop.material, parse_length_mm(kerf), turn), landmarks=landmarks,
     )  # fmt: skip
     written = write_estimate(made, job.results, job.file.units, paper)
