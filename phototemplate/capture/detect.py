@@ -53,7 +53,7 @@ def detect(
     seen: dict[str, Seen] = {}
     used_quads: set[int] = set()
     copies = measure(gray, group(markers, layout), layout, settings)
-    copies = _looked_again(gray, markers, copies, layout, settings)
+    copies = _without_misread(_looked_again(gray, markers, copies, layout, settings))
     for target_id in dict.fromkeys(c.board.target_id for c in copies):
         real = [c for c in copies if c.board.target_id == target_id and len(c.points)]
         used_quads.update(int(q) for c in real for q in c.quads)
@@ -88,7 +88,7 @@ def _looked_again(
     gray: GrayImage, markers: MarkerSightings, copies: list[Seen], layout: Layout, settings: DetectionSettings
 ) -> list[Seen]:
     """The copies after a second look for small targets; those it finds more markers of are measured anew."""
-    known = np.concatenate([np.zeros((0, 2)), *(s.fits.uv_px for s in copies)])
+    known = np.concatenate([np.zeros((0, 2)), *(s.fits.uv_px for s in copies if s.trusted)])
     contrast = np.concatenate([np.zeros(0), *(s.fits.amplitude for s in copies)])
     if len(known) < settings.few_points:
         contrast = np.diff(np.percentile(gray, [5, 95])) / 2
@@ -105,6 +105,18 @@ def _looked_again(
     )
     again = measure(gray, group(joined, layout), layout, settings, copies)
     return [*(s for s in copies if s.board.target_id not in hit), *again]
+
+
+def _without_misread(copies: list[Seen]) -> list[Seen]:
+    """Without targets named by a single marker with a wrong module where a point of a surer target lies: misread from that."""
+    sure = [s for s in copies if s.trusted]
+    places = np.concatenate([np.zeros((0, 2)), *(s.fits.uv_px for s in sure)])
+
+    def stands_alone(s: Seen) -> bool:
+        apart = np.linalg.norm(s.fits.uv_px[:, None] - places[None], axis=2)
+        return s.trusted or not (apart < 3.0).any()
+
+    return [s for s in copies if stands_alone(s)]
 
 
 def _blur(copies: list[Seen]) -> float:

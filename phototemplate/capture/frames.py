@@ -29,6 +29,8 @@ LEAST_LIKENESS = 0.8
 """Least correlation of a frame with what all corners have in common"""
 LEAST_STEP = 8.0
 """Least step from black to white in grey levels, whatever the light"""
+NEAR_PX = 5.0
+"""Least width of a square: half a pixel for a module, where a code can still be told from others"""
 FAR_PX = 44.0
 """Longest side of a square that is looked for; larger ones are no trouble to the contour search"""
 _RING_PX, _RING = 2.5, 16
@@ -268,7 +270,8 @@ def _aligned(gray: GrayImage, frames: CornerFrames, blur_px: float, rim: float) 
     for rounds, damping, wanted in _ROUNDS:
         frames, step = _improve(gray, frames, blur_px, rim, rounds, damping)
         moved = np.linalg.norm(frames.uv_px - start.uv_px, axis=1)
-        keep = (frames.likeness > wanted) & (moved < 3.0) & (step > LEAST_STEP)
+        width = np.linalg.svd(frames.px_from_square, compute_uv=False)[:, 1]
+        keep = (frames.likeness > wanted) & (moved < 3.0) & (step > LEAST_STEP) & (width > NEAR_PX)
         start, frames = start.take(keep), frames.take(keep)
     return frames
 

@@ -71,7 +71,7 @@ def test_every_point_to_a_fiftieth_of_a_pixel(picture: Picture) -> None:
 
 def test_covariance_grows_with_noise_and_obliquity() -> None:
     laid = LAID[:2]
-    clean = replace(SHOT, size_px=(800, 600), focal_px=650.0)
+    clean = replace(SHOT, size_px=(800, 600), focal_px=650.0, supersample=3)
     low = replace(clean, eye_mm=(20.0, -830.0, 330.0))
     noisy = replace(clean, full_well=80.0, jpeg=75)
     chi2, size = {}, {}
@@ -118,7 +118,7 @@ def test_bent_strip_and_curled_sheet() -> None:
 
 
 def test_the_same_number_twice(picture: Picture) -> None:
-    shown = take((*LAID, Laid("S02", -60, 330, 25)), SHOT)
+    shown = take((*LAID, Laid("S02", -60, 330, 25)), replace(SHOT, size_px=(960, 720), focal_px=790.0, supersample=2))
     seen = _detect(shown.gray)
     assert "S02" not in seen.target_ids
     assert {"S01", "S14", "W03b", "B02"} <= set(seen.target_ids)
@@ -130,7 +130,7 @@ def test_a_photo_without_targets_and_a_blurred_one(picture: Picture) -> None:
     empty = _detect(np.full((600, 800), 128, np.uint8))
     assert len(empty) == 0
     assert [f.code for f in empty.findings] == ["photo-no-targets"]
-    shown = take(LAID[:3], replace(SHOT, size_px=(1920, 1440), focal_px=1600.0, motion_px=(7.0, 0.0)))
+    shown = take(LAID[:3], replace(SHOT, size_px=(1920, 1440), focal_px=1600.0, motion_px=(7.0, 0.0), supersample=2))
     moved = _detect(shown.gray)
     (finding,) = (f for f in moved.findings if f.code == "photo-blurred")
     assert "moved" in finding.message
@@ -141,7 +141,7 @@ def test_a_photo_without_targets_and_a_blurred_one(picture: Picture) -> None:
 
 
 def test_plain_markers_beside_sheets() -> None:
-    shown = take(LAID[:2], SHOT)
+    shown = take(LAID[:2], replace(SHOT, supersample=2))
     gray = shown.gray.copy()
     tag = cv2.aruco.generateImageMarker(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), 17, 400)
     board = np.full((520, 520), 255, np.uint8)
