@@ -25,6 +25,8 @@ OUTERMOST = ("front", "end", "panel", "opening")
 """Kinds whose wanted edge is the outermost of the top surface"""
 RIVAL = 0.75
 """A further line outside needs at least this share of the best line's score to be taken for the edge"""
+WAVY = 1.5
+"""Misfit above which a line is not as straight and sharp as an edge"""
 SHARP = 1.2
 """Misfit below which the steps of a line lie along it as those of a sharp edge do"""
 
@@ -36,6 +38,8 @@ class Choice:
     line: Line
     candidates: tuple[Candidate, ...]
     findings: tuple[Finding, ...]
+    rivals_mm: tuple[float, ...] = ()
+    """How far lines run that may be meant instead, to the left of the chosen one, nearest first"""
 
 
 def choose(lines: list[Line], hint: EdgeHint, outward: float, settings: EdgeSettings) -> Choice | None:
@@ -57,8 +61,8 @@ def choose(lines: list[Line], hint: EdgeHint, outward: float, settings: EdgeSett
         for s, line in sorted(scored, key=lambda sl: outward * _middle(sl[1])):
             if s >= RIVAL * best_score and outward * (_middle(line) - _middle(chosen)) > 0:
                 chosen, chosen_score = line, s
-    findings = _doubts(chosen, chosen_score, scored, hint, outward, settings)
-    return Choice(chosen, _others(chosen, scored), findings)
+    rivals = _rivals(chosen, chosen_score, scored, hint, outward, settings)
+    return Choice(chosen, _others(chosen, scored), _doubts(chosen, rivals, hint, outward), rivals)
 
 
 def score(line: Line, hint: EdgeHint, settings: EdgeSettings) -> float:
@@ -91,31 +95,30 @@ def _others(chosen: Line, scored: list[tuple[float, Line]]) -> tuple[Candidate, 
     return tuple(sorted(others, key=lambda c: abs(c.offset_mm)))
 
 
-def _doubts(
-    chosen: Line,
-    chosen_score: float,
-    scored: list[tuple[float, Line]],
-    hint: EdgeHint,
-    outward: float,
-    settings: EdgeSettings,
-) -> tuple[Finding, ...]:
-    """A finding where another line is nearly as good and the rule of the outermost does not decide."""
-    middle = _middle(chosen)
+def _rivals(
+    chosen: Line, chosen_score: float, scored: list[tuple[float, Line]], hint: EdgeHint, outward: float, settings: EdgeSettings
+) -> tuple[float, ...]:
+    """Lines nearly as good where the rule of the outermost does not decide: how far from the chosen one, nearest first."""
     rivals = []
     for s, line in scored:
-        apart = _middle(line) - middle
+        apart = _middle(line) - _middle(chosen)
         if line is chosen or not 0.8 < abs(apart) <= settings.close_mm:
             continue
         inner = hint.kind in OUTERMOST and outward * apart < 0
-        # inner lines (plies, rails) are expected and only count where the chosen line is much the weaker; a shadow, a tape or
-        # a joint behind the edge may well be the sharper step, so that an outer one counts early if nearly all photos show it
-        by_all = len(line.showing) >= max(3, 0.75 * line.open_photos) and line.misfit < SHARP and not line.explained
-        if s >= (2.0 if inner else 0.15 if by_all else 0.35) * chosen_score:
+        # inner lines (plies, rails) are expected and only count where the chosen line is much the weaker, or waves as the rim
+        # of something laid over the edge does (film, paper); a shadow, a tape or a joint behind it may well be the sharper
+        # step, so that an outer one counts early if nearly all photos show it
+        all_ = len(line.showing) >= max(3, 0.75 * line.open_photos) and not line.explained
+        sharp, under = all_ and line.misfit < SHARP, all_ and inner and chosen.misfit > WAVY
+        if s >= (0.15 if under else 2.0 if inner else 0.15 if sharp else 0.35) * chosen_score:
             rivals.append(apart)
-    if not rivals:
-        return ()
-    apart = min(rivals, key=abs)
-    return (
+    return tuple(sorted(rivals, key=abs))
+
+
+def _doubts(chosen: Line, rivals_mm: tuple[float, ...], hint: EdgeHint, outward: float) -> tuple[Finding, ...]:
+    """A finding that names the nearest rival; of a wavy line, one for each of the two nearest, as neither may be left out."""
+    middle = _middle(chosen)
+    return tuple(
         Finding(
             "edge-ambiguous",
             hint.edge_id,
@@ -123,5 +126,6 @@ def _doubts(
             f"{'outer' if outward * apart < 0 else 'inner' if outward else 'better supported'} one.",
             f"Look at it in the photos and set choose = {middle + apart:.1f} for the other, "
             f"or choose = {middle:.1f} to confirm this one.",
-        ),
+        )
+        for apart in rivals_mm[: 2 if chosen.misfit > WAVY else 1]
     )

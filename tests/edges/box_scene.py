@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -133,8 +134,9 @@ def lens_params() -> Array:
     return np.array([FOCAL_PX, 0.0, SIZE_PX[0] / 2 + 3.3, SIZE_PX[1] / 2 - 2.1, *DIST])
 
 
-def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int = 2) -> GrayImage:
-    """Box-filtered picture of the boxes on a grey floor before a light wall, blurred and with noise."""
+@lru_cache(maxsize=4)
+def rays(view: View, grid: int) -> tuple[Array, Array]:
+    """Directions (v, u, 3) of the rays of a picture, and their inverse; the same for all scenes seen from there."""
     width, height = SIZE_PX
     f, _, cx, cy = lens_params()[:4]
     step = (np.arange(grid) + 0.5) / grid - 0.5
@@ -147,9 +149,19 @@ def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int
     criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 60, 1e-12)
     plain = cv2.undistortPoints(lattice, matrix, np.array(DIST), None, None, None, criteria).reshape(31, 41, 2)
     ab = np.stack([RectBivariateSpline(coarse_v, coarse_u, plain[:, :, k])(v, u) for k in (0, 1)], axis=-1)
-    rotation, translation = view.pose()
+    rotation, _ = view.pose()
     ray = (ab[..., :1] * rotation[0] + ab[..., 1:] * rotation[1] + rotation[2]).astype(np.float32)
     inverse = 1.0 / np.where(np.abs(ray) > 1e-9, ray, np.float32(1e-9))
+    return ray, inverse
+
+
+def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int = 2) -> GrayImage:
+    """Box-filtered picture of the boxes on a grey floor before a light wall, blurred and with noise."""
+    width, height = SIZE_PX
+    f, _, cx, cy = lens_params()[:4]
+    matrix = np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]])
+    rotation, translation = view.pose()
+    ray, inverse = rays(view, grid)
     eye = np.array(view.eye, dtype=np.float32)
     down = ray[:, :, 2] < 0
     value = np.where(down, FLOOR, WALL).astype(np.float32)

@@ -12,6 +12,7 @@ import numpy as np
 
 from phototemplate.edges.agree import Line, explain_away, settle
 from phototemplate.edges.arris import Rounding, rounding, shows_face
+from phototemplate.edges.beside import Neighbour, find_neighbour, neighbour_finding, unresolved_u_mm
 from phototemplate.edges.choose import OUTERMOST, choose
 from phototemplate.edges.closer import FIRST_BLUR_PX as FIRST_BLUR_PX
 from phototemplate.edges.closer import along_new, locate, read, rebased, smoothed, without_strays
@@ -87,14 +88,26 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         smooth = smoothed(fine, solved)
         predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
+    beside = None
+    if hint.kind in OUTERMOST and outward and hint.choose is None:
+        places = [(smooth - b.lean * (solved.height_mm - start)) * b.scale_px_per_mm for b in bands]
+        beside = find_neighbour(bands, fits, solved.weight, places, outward)
     faint_u = faint_u_mm(light_ratio(bands, fits, solved.weight), hint.kind) if hint.kind in OUTERMOST else 0.0
     solved, fine = without_strays(solved, fine)
     if len(fine) < 3:
         return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
-    found = _points(scene, hint, fine, solved, float(np.hypot(arris.inset_u_mm, faint_u)), arris)
-    findings = choice.findings + faint_finding(hint.edge_id, faint_u) + _doubts(scene, hint, fine, solved, stations)
+    rivals = [*choice.rivals_mm, *([] if beside is None else [beside.apart_mm])]
+    definition_u = float(np.linalg.norm([arris.inset_u_mm, faint_u, unresolved_u_mm(rivals, bands, fits)]))
+    found = _points(scene, hint, fine, solved, definition_u, arris)
+    findings = _doubled(choice.findings, beside, hint) + faint_finding(hint.edge_id, faint_u)
+    findings += _doubts(scene, hint, fine, solved, stations)
     points_ = replace(found, candidates=choice.candidates, findings=findings)
     return Found(points_, traces, findings)
+
+
+def _doubled(findings: tuple[Finding, ...], beside: Neighbour | None, hint: EdgeHint) -> tuple[Finding, ...]:
+    """Doubts about the choice: those of the lines found, else that of a line hidden beside the chosen one."""
+    return findings or neighbour_finding(hint.edge_id, beside)
 
 
 # ------------------------------------------------------------------------------------------ first look
