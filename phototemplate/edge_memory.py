@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.corners import corners_of
 from phototemplate.errors import Finding
 from phototemplate.memo import Memo, key_of
 from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints, Segment
@@ -78,20 +79,28 @@ def remembered_segments(
     memo: Memo,
     hints: Sequence[EdgeHint],
     edges: Mapping[str, MeasuredEdge],
-    fit: Callable[[PlanePoints, EdgeHint], Segment],
+    pairs: Sequence[tuple[str, str]],
+    fit: Callable[[PlanePoints, EdgeHint, Array | None], Segment],
 ) -> list[Segment]:
     """Fit the edges whose points are new, take the others from the memo; in the order of ``hints``.
+
+    ``pairs`` of edges meet; profiles are told where, and fitted anew where that changed.
 
     Points are the same object as long as nothing they depend on has changed (``remembered_edges``), hint and settings included.
     """
     segments = []
+    profiles = {h.edge_id for h in hints if h.shape == "profile"}
+    met = [pair for pair in pairs if not profiles.isdisjoint(pair)]
+    corners = corners_of({e: edge.points for e, edge in edges.items() if edge.points is not None}, met)
     for h in hints:
         points = edges[h.edge_id].points
         if points is None:
             continue
         place = f"segment {h.edge_id}"
-        if not (memo.holds(place, "") and memo.recall(place)[0] is points):
-            memo.keep(place, "", (points, fit(points, h)))
+        at = corners.get(h.edge_id) if h.edge_id in profiles else None
+        key = "" if at is None else str(at.tolist())
+        if not (memo.holds(place, key) and memo.recall(place)[0] is points):
+            memo.keep(place, key, (points, fit(points, h, at)))
         segments.append(memo.recall(place)[1])
     return segments
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from phototemplate.capture.store import PhotoStore
 from phototemplate.edge_memory import joined_edges, remembered_edges, remembered_segments
 from phototemplate.edge_photos import by_network, without_blurred
+from phototemplate.edges.corners import meetings
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.inputs import (
@@ -76,7 +77,8 @@ def measure(
             for seen_in, mine in by_network(wanted, sharp, network)
         ))
         segments = remembered_segments(
-            memo, hints, edges, lambda points, h: fit_segment(points, h, edge_settings, plane.influences)
+            memo, hints, edges, [pair for loop in file.loops for pair in meetings(loop.edges, loop.closed)],
+            lambda points, h, corners: fit_segment(points, h, edge_settings, plane.influences, corners),
         )
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})

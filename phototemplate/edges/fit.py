@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord, spline_weights
 from phototemplate.errors import Finding, MeasureError
-from phototemplate.model import EdgeHint, Influences, PlanePoints, Segment, ShapeKind
+from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
 from phototemplate.settings import EdgeSettings
 
 
-def fit_segment(points: PlanePoints, hint: EdgeHint, settings: EdgeSettings, influences: Influences | None = None) -> Segment:
+def fit_segment(
+    points: PlanePoints,
+    hint: EdgeHint,
+    settings: EdgeSettings,
+    influences: Influences | None = None,
+    corners_mm: Array | None = None,
+) -> Segment:
     """Fit one edge.
 
     Parameters
@@ -25,6 +33,8 @@ def fit_segment(points: PlanePoints, hint: EdgeHint, settings: EdgeSettings, inf
         Covariance of the shared error. With it points are weighed by their whole uncertainty (contact sheets, whose own
         noise is next to nothing, by that of their sheets), and straightness is tested against it; without it by their
         own noise alone. The result carries the shared error in ``shared_jac`` either way.
+    corners_mm
+        (C, 2) about where the edge meets its neighbours, in the work frame; see :func:`phototemplate.edges.corners.corners_of`.
 
     Raises
     ------
@@ -32,7 +42,7 @@ def fit_segment(points: PlanePoints, hint: EdgeHint, settings: EdgeSettings, inf
         Too few points, all in one place, or an arc of nearly a half circle.
     """
     edge = points.edge_id
-    data = _edge_points(points, settings, influences)
+    data = replace(_edge_points(points, settings, influences), corners_mm=corners_mm)
     n = len(points.xy_mm)
     findings = list(points.findings)
     shape = hint.shape
@@ -78,6 +88,7 @@ def fit_segment(points: PlanePoints, hint: EdgeHint, settings: EdgeSettings, inf
         n_photos=int(np.median(points.n_photos[used])) if points.n_photos.size else 0,
         candidates=points.candidates,
         findings=tuple(findings),
+        fitted=fit.fitted,
         unseen_cov_mm2=fit.unseen_cov_mm2,
     )
 

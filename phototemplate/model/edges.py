@@ -92,7 +92,7 @@ class Segment:
     ``line``: M = 2 knots at the chord's ends, straight between and beyond them.
     ``arc``: M = 3 knots (start, middle, end), the circle through the three points.
     ``profile``: M >= 4 knots, natural cubic spline in the offset over the chord, straight beyond the end knots. The
-    first and last three knots lie beyond the chord, where nothing was seen and the uncertainty grows.
+    outermost knots lie beyond the chord, where nothing was seen and the uncertainty grows.
     Points at a given chord position are linear in the offsets for line and profile.
     """
 
@@ -119,5 +119,7 @@ class Segment:
     n_photos: int = 0
     candidates: tuple[Candidate, ...] = ()
     findings: tuple[Finding, ...] = ()
+    fitted: float | None = None
+    """Effective number of fitted values (trace of the hat matrix); None: as many as knots"""
     unseen_cov_mm2: Array | None = None
     """(M, M) share of ``noise_cov_mm2`` that no point speaks of: what the shape may do where nothing was seen (type B)"""

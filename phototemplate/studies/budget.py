@@ -86,7 +86,8 @@ def noise_dof(segment: Segment) -> float:
 
     The correlation length follows from the residuals' own correlation at ``LAG_MM`` (exponential model).
     """
-    n, fitted = len(segment.residuals_mm), len(segment.offsets_mm)
+    n = len(segment.residuals_mm)
+    fitted = len(segment.offsets_mm) if segment.fitted is None else segment.fitted
     if n < 3:
         return 1.0
     along = segment.chord_mm[1] - segment.chord_mm[0]

@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.edges.corners import corners_of, meetings
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.edges.shapes.evaluate import foot, normal_at, offset_u, point_at
@@ -106,10 +107,14 @@ def _product(job: Job, network: Network) -> tuple[WorkPlane, list[Segment], Outl
     plane = fit_work_plane(network, job.cabinets, THICKNESS_MM, (*job.type_b, *type_b_terms(job.hints, settings)))
     points, _, _ = measure_edges(_no_picture, network, plane, job.hints, settings)
     hints = {h.edge_id: h for h in job.hints}
-    segments = [fit_segment(p, hints[p.edge_id], settings, plane.influences) for p in points]
+    loop = LoopSpec("loop", ("back", "left", "front", "right"))
+    corners = corners_of({p.edge_id: p for p in points}, meetings(loop.edge_ids, closed=True))
+    segments = [
+        fit_segment(p, hints[p.edge_id], settings, plane.influences, corners.get(p.edge_id) if p.edge_id == "back" else None)
+        for p in points
+    ]
     if len(segments) < 4:
         return plane, segments, None
-    loop = LoopSpec("loop", ("back", "left", "front", "right"))
     return plane, segments, build_outline(segments, [loop], plane.influences, OutlineSettings())
 
 
@@ -139,9 +144,11 @@ def _wrong_found(job: Job, network: Network) -> dict[str, int]:
 def _compare(job: Job, network: Network, plane: WorkPlane, segments: list[Segment], outline: Outline) -> dict[str, list[float]]:
     """Errors divided by their stated standard uncertainties, by class."""
     true_network: Network = job.truth  # type: ignore[assignment]
-    true_plane = fit_work_plane(true_network, job.cabinets, job.true_thickness_mm)
-    cov = plane.influences.cov
     sheets = [p.name for p in plane.heights]
+    # heights are those over the plane of the sheets that were found, and so is their truth
+    lying = {cabinet: tuple(s for s in members if s in sheets) for cabinet, members in job.cabinets.items()}
+    true_plane = fit_work_plane(true_network, {c: s for c, s in lying.items() if s}, job.true_thickness_mm)
+    cov = plane.influences.cov
     flat = {h.name: abs(h.height_mm) < 2.5 for h in plane.heights}
 
     # The frame is tied to the corners of the sheets that count, without their mean shift and turn; so is the truth.

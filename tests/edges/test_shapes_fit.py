@@ -175,7 +175,7 @@ def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.Mon
         monkeypatch.setattr(profile_module, "SWELL", 0.0)
         at = in_chord_frame(points, frame, np.zeros(s.size))
         white = profile_module._whitener(points, at, np.ones(s.size, bool), 1.0)
-        ours = profile_module._penalised(points, at, white, s, 1200.0, 1.0, SETTINGS)
+        ours = profile_module._penalised(points, at, white, s, 1200.0, (None, None), 1.0, SETTINGS)
         weight = 1.0 / (sd**2 + profile_module._FLOOR_MM**2)
         theirs = make_smoothing_spline(s, y, w=weight, lam=10.0**-log_density)
         np.testing.assert_allclose(ours.offsets, theirs(s), atol=1e-6)

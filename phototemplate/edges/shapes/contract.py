@@ -6,7 +6,7 @@ and, if its offset is not linear in its knots, its branch in ``evaluate``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -36,6 +36,8 @@ class EdgePoints:
     """(K, K); without it the shared error does not take part in weighing and testing (it is carried all the same)"""
     correlation_mm: float = 0.0
     """Noise of neighbours is correlated by exp(-distance / correlation_mm)"""
+    corners_mm: Array | None = None
+    """(C, 2) about where the edge meets its neighbours, as far as that is known"""
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ class ShapeFit:
     roughness_length_mm: float
     turn_rad: float = 0.0
     """Arcs: central angle between first and last point"""
+    fitted: float | None = None
     unseen_cov_mm2: Array | None = None
 
 
@@ -115,7 +118,7 @@ def tame(points: EdgePoints) -> EdgePoints:
     values = np.maximum(values, 0.0)
     values[:, 1] = np.minimum(values[:, 1], np.maximum(LONG_AXIS_MM**2, 9.0 * values[:, 0]))
     cov = np.einsum("nij,nj,nkj->nik", vectors, values, vectors)
-    return EdgePoints(points.xy_mm, cov, points.shared_jac, points.influences_cov, points.correlation_mm)
+    return replace(points, noise_cov_mm2=cov)
 
 
 def noise_of(gain: Array, at: ChordPoints, correlation_mm: float, scale: float) -> Array:

@@ -10,7 +10,8 @@ not pretend to know how smooth the wall is between them. The covariance therefor
 A wall is often seen only up to some distance from its corner, just where mud swells. So knots reach beyond what was seen
 (:data:`BEYOND`), and from the end zone outward the second derivative may also walk away (:data:`SWELL`), whatever the
 densities: a wall that was straight as far as it was seen says little about its corner. That is a bend which lasts, not white
-noise, and so grows slowly next to the last point and fast after a decimetre.
+noise, and so grows slowly next to the last point and fast after a decimetre. Where the neighbouring edges tell where the corner
+is, the end zone is that of the corner; otherwise the corner may be right behind the last point.
 """
 
 from __future__ import annotations
@@ -48,14 +49,26 @@ by about 3 mm from its chord over 1.5 m. Common practice has no number for it; t
 CENTER_RATIO_LOG10 = 1.5
 WIDTH_LOG10 = 1.3
 BEYOND = (0.4, 1.0, 2.0)
-"""Places of the knots beyond what was seen, in lengths of the end zone."""
-SWELL = 5e-4
-"""Standard deviation (1/mm) that the second derivative has gathered over one end zone. A corner that swells by A over a length
-L like a parabola has 2 A / L^2: joint compound of 8 mm over 180 mm, the most that is met in good work, or 5 mm over 150 mm
-(common practice has no published number)."""
+"""Places of the knots beyond what was seen, in lengths of the end zone, where the corner is not known."""
+AROUND_CORNER = (-1.0, -0.6, -0.3, 0.0, 1.0)
+"""Their places from a corner that is known, in lengths of the swelling"""
+LEAST_BEYOND = 0.2
+"""The first is no closer than this to what was seen."""
+SWELL = 4e-4
+"""Standard deviation (1/mm) that the second derivative has gathered over ``SWELL_OVER_MM``. It lets the corner itself depart by
+4.5 mm (S L^2 / sqrt(20)): up to 8 mm of joint compound, each amount as likely as another (8 mm / sqrt(3), GUM 4.3.7)."""
+SWELL_OVER_MM = 225.0
+"""Distance from the corner over which joint compound is feathered out: about a taping knife (common practice, no published
+number)"""
+CORNER_WITHIN_MM = 50.0
+"""A corner this far inside of what was seen is still that of the end: neighbours are known to centimetres here."""
+CORNER_BEYOND_MM = 1500.0
+"""A neighbour met further away than this says nothing about the end."""
 _GRID = np.arange(-12.0, -2.9, 0.75)
 _RATIOS = np.arange(0.0, 3.1, 0.75)
 _FLOOR_MM = 0.02
+Reach = tuple[float | None, float | None]
+"""Distance of the corners beyond the first and the last point seen; None where not known"""
 
 
 class Profile:
@@ -78,8 +91,9 @@ class Profile:
         fit = None
         for _ in range(4):
             at = in_chord_frame(points, frame, slope)
-            knots = graded_knots(frame.length_mm, min(finest, 16), settings)
-            fit = _penalised(points, at, _whitener(points, at, used, scale), knots, frame.length_mm, scale, settings)
+            reach = corner_reach(points, frame)
+            knots = graded_knots(frame.length_mm, min(finest, 16), settings, reach)
+            fit = _penalised(points, at, _whitener(points, at, used, scale), knots, frame.length_mm, reach, scale, settings)
             before = used
             used = robust.keep_points(fit.residuals, np.sqrt(at.total) * scale, settings.outlier_factor)
             slope = spline_weights(knots, at.s, 1) @ fit.offsets
@@ -89,7 +103,7 @@ class Profile:
             if np.array_equal(before, used):
                 break
         at = in_chord_frame(points, frame, slope)
-        fit = _smallest_sufficient(points, at, frame.length_mm, finest, used, scale, settings)
+        fit = _smallest_sufficient(points, at, frame, finest, used, scale, settings)
         stretch = np.sqrt(1.0 + (spline_weights(fit.knots, at.s, 1) @ fit.offsets) ** 2)
         return ShapeFit(
             chord,
@@ -103,20 +117,48 @@ class Profile:
             scale,
             0.0,
             0.0,
+            fitted=fit.fitted,
             unseen_cov_mm2=fit.unseen_cov,
         )
 
 
-def graded_knots(length_mm: float, count: int, settings: EdgeSettings) -> Array:
+def corner_reach(points: EdgePoints, frame: ChordFrame) -> Reach:
+    """How far the corners lie beyond the first and the last point seen (mm, at least 0), None where not known."""
+    found: list[float | None] = [None, None]
+    for s, o in () if points.corners_mm is None else (points.corners_mm - frame.origin_mm) @ np.stack(
+        [frame.tangent, frame.normal], axis=1
+    ):
+        for end, beyond in enumerate((-s, s - frame.length_mm)):
+            near_it = -CORNER_WITHIN_MM <= beyond <= CORNER_BEYOND_MM and abs(o) < CORNER_BEYOND_MM
+            if near_it and (found[end] is None or beyond < found[end]):
+                found[end] = max(float(beyond), 0.0)
+    return found[0], found[1]
+
+
+def graded_knots(length_mm: float, count: int, settings: EdgeSettings, reach: Reach = (None, None)) -> Array:
     """``count`` knots over the length, up to four times as dense within the end zones as in the middle, and three more
-    beyond either end."""
+    beyond either end, dense at a corner that is known to be further off."""
     s = np.linspace(0.0, length_mm, 2001)
     zone = settings.end_zone_mm
     density = 1.0 + 3.0 * (np.exp(-((s / zone) ** 2)) + np.exp(-(((length_mm - s) / zone) ** 2)))
     mass = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))])
     knots = np.interp(np.linspace(0.0, mass[-1], count), mass, s)
-    beyond = np.array(BEYOND) * zone
-    return np.concatenate([-beyond[::-1], knots, length_mm + beyond])
+    before, after = (_beyond(r, zone) for r in reach)
+    return np.concatenate([-before[::-1], knots, length_mm + after])
+
+
+def _beyond(reach_mm: float | None, zone_mm: float) -> Array:
+    """Distances of the knots beyond an end, ascending."""
+    if reach_mm is None:
+        return np.array(BEYOND) * zone_mm
+    # the first where swelling begins, so that it does not begin earlier
+    places: Array = reach_mm + np.array(AROUND_CORNER) * SWELL_OVER_MM
+    return places[places > LEAST_BEYOND * zone_mm]
+
+
+def _from_corner(s: Array, length_mm: float, reach: Reach) -> tuple[Array, Array]:
+    """Distance of places along the chord from the corner at its start and at its end, negative beyond it."""
+    return s + (reach[0] or 0.0), length_mm + (reach[1] or 0.0) - s
 
 
 _Whitener = Callable[[Array], tuple[Array, Array]]
@@ -131,6 +173,8 @@ class _Fit:
     residuals: Array
     unseen_cov: Array
     """Part of ``noise_cov``: smoothing bias, and how little is known of the two densities"""
+    fitted: float
+    """Trace of the hat matrix"""
 
 
 def _not_solitary(at: ChordPoints, settings: EdgeSettings) -> Array:
@@ -163,7 +207,7 @@ def _knot_count_limit(points: EdgePoints, frame: ChordFrame, used: Array, settin
 def _smallest_sufficient(
     points: EdgePoints,
     at: ChordPoints,
-    length_mm: float,
+    frame: ChordFrame,
     finest: int,
     used: Array,
     scale: float,
@@ -171,7 +215,13 @@ def _smallest_sufficient(
 ) -> _Fit:
     """The fit with the fewest knots that stays within a quarter of u (or 0.03 mm) of the finest one everywhere."""
     white = _whitener(points, at, used, scale)
-    best = _penalised(points, at, white, graded_knots(length_mm, finest, settings), length_mm, scale, settings)
+    reach = corner_reach(points, frame)
+    length_mm = frame.length_mm
+
+    def with_knots(count: int) -> _Fit:
+        return _penalised(points, at, white, graded_knots(length_mm, count, settings, reach), length_mm, reach, scale, settings)
+
+    best = with_knots(finest)
     dense = np.linspace(0.0, length_mm, 400)
     w = spline_weights(best.knots, dense)
     reference = w @ best.offsets
@@ -183,7 +233,7 @@ def _smallest_sufficient(
     for count in LADDER:
         if count >= finest:
             break
-        coarse = _penalised(points, at, white, graded_knots(length_mm, count, settings), length_mm, scale, settings)
+        coarse = with_knots(count)
         if np.all(np.abs(spline_weights(coarse.knots, dense) @ coarse.offsets - reference) <= allowed):
             return coarse
     return best
@@ -201,17 +251,18 @@ def _roughness_form(knots: Array) -> tuple[Array, Array]:
     return spline_weights(knots, knots, 2)[1:-1], forms
 
 
-def _with_swelling(weight: Array, knots: Array, length_mm: float, settings: EdgeSettings) -> tuple[Array, Array]:
+def _with_swelling(weight: Array, knots: Array, length_mm: float, reach: Reach) -> tuple[Array, Array]:
     """Weights (G, m, m) of the inner second derivatives, with their swelling near both ends integrated out, and their log
     determinants (G,).
 
     The swelling is a random walk that starts at zero where the end zone begins: one independent step S at each knot, so that
     its covariance S S^T is added to the inverse of the weight (matrix inversion lemma)."""
     steps: list[Array] = []
-    for into in (settings.end_zone_mm - knots[-2:0:-1], knots[1:-1] - length_mm + settings.end_zone_mm):
+    at_start, at_end = _from_corner(knots[1:-1], length_mm, reach)
+    for into in (SWELL_OVER_MM - at_start[::-1], SWELL_OVER_MM - at_end):
         first = int(np.searchsorted(into, 0.0, side="right"))  # ``into`` ascends: how far into the end zone
         walked = np.diff(np.maximum(into, 0.0), prepend=0.0)
-        reached = np.tri(into.size)[:, first:] * np.sqrt(walked[first:] / settings.end_zone_mm)
+        reached = np.tri(into.size)[:, first:] * np.sqrt(walked[first:] / SWELL_OVER_MM)
         steps.append(reached if steps else reached[::-1])
     s = SWELL * np.hstack(steps)
     ws = weight @ s
@@ -221,7 +272,14 @@ def _with_swelling(weight: Array, knots: Array, length_mm: float, settings: Edge
 
 
 def _penalised(
-    points: EdgePoints, at: ChordPoints, white: _Whitener, knots: Array, length_mm: float, scale: float, settings: EdgeSettings
+    points: EdgePoints,
+    at: ChordPoints,
+    white: _Whitener,
+    knots: Array,
+    length_mm: float,
+    reach: Reach,
+    scale: float,
+    settings: EdgeSettings,
 ) -> _Fit:
     """Posterior mean, gain and covariance at the knots, integrated over a grid of the two densities.
 
@@ -234,13 +292,12 @@ def _penalised(
     y, _ = white(at.o[:, None])
     normal, right, square = x.T @ x, (x.T @ y)[:, 0], float(np.sum(y**2))
     middle = 0.5 * (knots[1:] + knots[:-1])
-    outside = np.maximum(0.0, np.maximum(-middle, middle - length_mm))
-    inside = np.minimum(middle, length_mm - middle)
-    near = np.where(outside > 0.0, 1.0, np.exp(-((inside / settings.end_zone_mm) ** 2)))
+    inside = np.maximum(np.minimum(*_from_corner(middle, length_mm, reach)), 0.0)
+    near = np.exp(-((inside / settings.end_zone_mm) ** 2))
     log_density, log_ratio = (g.ravel() for g in np.meshgrid(_GRID, _RATIOS, indexing="ij"))
     exponent = log_density[:, None] + log_ratio[:, None] * near
     second, in_second = _roughness_form(knots)
-    weight, log_det = _with_swelling(np.tensordot(10.0**-exponent, in_second, axes=1), knots, length_mm, settings)
+    weight, log_det = _with_swelling(np.tensordot(10.0**-exponent, in_second, axes=1), knots, length_mm, reach)
     penalty = second.T @ weight @ second
     q = normal + penalty
     mean = np.linalg.solve(q, np.broadcast_to(right[:, None], (*q.shape[:2], 1)))[:, :, 0]
@@ -259,7 +316,7 @@ def _penalised(
     between = (departure * share[:, None]).T @ departure
     noise = noise_of(gain, at, points.correlation_mm, scale)
     unseen = bias + between
-    return _Fit(knots, offsets, noise + unseen, gain, at.o - design @ offsets, unseen)
+    return _Fit(knots, offsets, noise + unseen, gain, at.o - design @ offsets, unseen, float(np.sum(design * gain.T)))
 
 
 def _whitener(points: EdgePoints, at: ChordPoints, used: Array, scale: float) -> _Whitener:
