@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
+from phototemplate.edges.shapes.between import wander_between
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord, spline_weights
+from phototemplate.edges.shapes.profile import CENTER_LOG10
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
 from phototemplate.settings import EdgeSettings
@@ -70,6 +72,8 @@ def fit_segment(
     if shape == "line":
         findings += straightness(data, fit, edge, settings)
     findings += _coverage(points, hint, fit, settings)
+    if points.source == "contact" and shape == "profile":
+        fit = _between_sheets(fit, points)
     used = fit.used
     heights = points.height_mm[used]
     return Segment(
@@ -91,6 +95,15 @@ def fit_segment(
         fitted=fit.fitted,
         unseen_cov_mm2=fit.unseen_cov_mm2,
     )
+
+
+def _between_sheets(fit: ShapeFit, points: PlanePoints) -> ShapeFit:
+    """Between contact sheets a wall's fit knows no more than how walls usually run."""
+    frame = frame_of_chord(fit.chord_mm)
+    ties = np.unique((points.xy_mm[fit.used] - frame.origin_mm) @ frame.tangent)
+    wander = wander_between(ties, fit.knots_mm, 10.0**CENTER_LOG10)
+    unseen = wander if fit.unseen_cov_mm2 is None else fit.unseen_cov_mm2 + wander
+    return replace(fit, noise_cov_mm2=fit.noise_cov_mm2 + wander, unseen_cov_mm2=unseen)
 
 
 def shape_names() -> tuple[ShapeKind, ...]:

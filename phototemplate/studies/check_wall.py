@@ -202,7 +202,7 @@ def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]
         )
     if not np.all(wall.seen[within]):
         unseen = float(np.diff(wall.distance_mm).mean()) * int(np.count_nonzero(~wall.seen[within]))
-        if wall.between_mm2 is not None:
+        if wall.by_sheets:
             notes.append(
                 f"Between the sheets the wall was not seen: about {unseen:.0f} mm of the judged stretch. U there is what walls "
                 "usually wander between two places; tape a strip along the wall, or butt more sheets against it, to see it."

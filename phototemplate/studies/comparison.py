@@ -13,10 +13,12 @@ import numpy as np
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, Outline
+from phototemplate.studies.budget import UNSEEN
 from phototemplate.studies.fit_reference import FREEDOM_WORDS, Fit, Freedom, fit
 from phototemplate.studies.references import Reference
 from phototemplate.studies.wall_figures import Kind, slope_row, stretch_u
 from phototemplate.studies.wall_line import WallLine, wall_line
+from phototemplate.template.quantities import OWN_NOISE
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ def compare_drawing(wall: WallLine, reference: Reference, freedom: Freedom) -> C
     """
     fitted = fit(wall, reference, freedom)
     rows = fitted.project @ wall.rows
-    parts = dict(_parts(wall, rows, fitted.project))
+    parts = dict(_parts(wall, rows))
     if fitted.reference_cov_mm2 is not None:
         parts[f"uncertainty of {reference.name}"] = fitted.project @ fitted.reference_cov_mm2 @ fitted.project.T
     return Comparison(
@@ -86,11 +88,14 @@ def compare_drawing(wall: WallLine, reference: Reference, freedom: Freedom) -> C
     )  # fmt: skip
 
 
-def _parts(wall: WallLine, rows: Array, project: Array | None = None) -> Mapping[str, Array]:
+def _parts(wall: WallLine, rows: Array) -> Mapping[str, Array]:
+    """Covariance of what ``rows`` (n, S) make of the state, by cause; what was not seen of the wall apart from its noise."""
     parts = {cause: rows @ part @ rows.T for cause, part in wall.state.parts.items()}
-    if wall.between_mm2 is not None:
-        between = wall.between_mm2
-        parts["wall between the sheets"] = between if project is None else project @ between @ project.T
+    unseen = wall.state.segments[wall.edge_id].unseen_cov_mm2
+    if unseen is not None:
+        own = rows[:, wall.state.outline.state_slices[wall.edge_id]]
+        parts[UNSEEN] = own @ unseen @ own.T
+        parts[OWN_NOISE + wall.edge_id] = parts[OWN_NOISE + wall.edge_id] - parts[UNSEEN]
     return parts
 
 

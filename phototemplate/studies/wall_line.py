@@ -16,7 +16,7 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, to_chord, weights
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Outline, Segment
-from phototemplate.studies.wall_between import between_sheets
+from phototemplate.studies.wall_between import touched_by_sheets
 from phototemplate.template.quantities import State, seen_stretch
 
 STEP_MM = 10.0
@@ -47,14 +47,14 @@ class WallLine:
     """(2,) unit vector away from the corner"""
     into_room: Array
     """(2,) unit vector"""
-    between_mm2: Array | None = None
-    """(n, n) covariance of what nobody saw of a wall between its contact sheets"""
+    by_sheets: bool = False
+    """It was touched by contact sheets here and there, and not seen between them"""
 
     @cached_property
     def cov_mm2(self) -> Array:
         """(n, n) joint covariance of the heights."""
         out: Array = self.rows @ self.state.cov @ self.rows.T
-        return out if self.between_mm2 is None else out + self.between_mm2
+        return out
 
     def points(self, height_mm: Array | None = None) -> Array:
         """(n, 2) plan positions, of other heights where given."""
@@ -100,7 +100,7 @@ def wall_line(
     rows = np.zeros((count, state.size))
     rows[:, outline.state_slices[edge_id]] = sign * weights(segment, s)
     along = frame.tangent if at_low else -frame.tangent
-    sheets = between_sheets(segment, s)
+    touched = touched_by_sheets(segment, s)
     seen = (s >= low_seen - 1e-6) & (s <= high_seen + 1e-6)
     return WallLine(
         edge_id,
@@ -110,11 +110,11 @@ def wall_line(
         np.abs(s - s[0]),
         sign * offset_at(segment, s),
         rows,
-        seen if sheets is None else seen & sheets[1],
+        seen if touched is None else seen & touched,
         frame.origin_mm + s[0] * frame.tangent,
         along,
         into,
-        None if sheets is None else sheets[0],
+        touched is not None,
     )
 
 

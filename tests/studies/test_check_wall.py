@@ -13,13 +13,13 @@ import shapely
 from pyogrio.raw import read as gdal_read
 
 from phototemplate.edges.fit import fit_segment
+from phototemplate.edges.shapes.between import wander_between
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import EdgeHint, Influences, Outline, PlanePoints
 from phototemplate.settings import EdgeSettings, OutlineSettings
 from phototemplate.studies.check_wall import check_wall
 from phototemplate.studies.references import of_outline, read_dxf, split_runs
 from phototemplate.studies.straightness import minimum_zone
-from phototemplate.studies.wall_between import _conditional
 from phototemplate.studies.wall_line import wall_line
 from phototemplate.studies.wall_pages import gap_rows, headline, write_wall_check
 from phototemplate.template.outline import build_outline
@@ -99,7 +99,7 @@ def test_between_two_sheets_only_the_usual_straightness_is_known() -> None:
     """An integrated random walk of spectral density q between two ties L apart: variance q L^3 / 48 in the middle, that of the
     chord's middle, 0.15^2 / 2, on top (Wahba 1978 with two data). Five points along a sheet's cut edge say nothing of it."""
     q, length = 10.0**-7.5, 1500.0
-    u2 = _conditional(np.array([0.0, length]), np.array([length / 2]))[0, 0]
+    u2 = wander_between(np.array([0.0, length]), np.array([length / 2]), q)[0, 0]
     assert u2 == pytest.approx(q * length**3 / 48 + 0.15**2 / 2, rel=1e-4)
     at = np.concatenate([np.linspace(0, 200, 5), np.linspace(1700, 1900, 5)])
     points = PlanePoints(
@@ -113,11 +113,12 @@ def test_between_two_sheets_only_the_usual_straightness_is_known() -> None:
     assert np.array_equal(check.wall.seen, (x <= 200.1) | (x >= 1699.9))
     middle = check.deviation_u_mm[np.argmin(np.abs(x - 950))]
     assert middle > 0.5 * math.sqrt(q * length**3 / 192)  # tied in place and direction, less the line of best fit
-    assert check.wall.between_mm2 is not None
-    assert math.sqrt(check.wall.between_mm2[2, 2]) < 0.2 < math.sqrt(check.wall.between_mm2.max())
+    assert check.wall.by_sheets
+    touched = np.sqrt(np.diag(check.wall.cov_mm2))[(x > 20.0) & (x < 180.0)]
+    assert touched.max() < 0.25 < middle
     assert check.largest_gap.U > 0.5
     assert any("Between the sheets the wall was not seen" in text for text in check.findings)
-    assert check.budget[0][0] == "wall between the sheets"
+    assert check.budget[0][0] == "wall not seen"
 
 
 def test_square_to_another_wall() -> None:
