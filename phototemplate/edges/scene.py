@@ -122,11 +122,13 @@ class Scene:
         return self._masks[photo_id]
 
     def covered(self, photo_id: str, uv_px: Array) -> BoolArray:
-        """(...,) bool: a known printed sheet lies over these pixels (..., 2)."""
+        """(...,) bool: a known printed sheet lies over these pixels (..., 2); nan, which is behind the camera, is not covered."""
         mask = self.papers(photo_id)
-        column = np.clip(np.round(uv_px[..., 0] / MASK_REDUCTION).astype(np.int64), 0, mask.shape[1] - 1)
-        row = np.clip(np.round(uv_px[..., 1] / MASK_REDUCTION).astype(np.int64), 0, mask.shape[0] - 1)
-        return np.asarray(mask[row, column] > 0)
+        there = np.isfinite(uv_px).all(axis=-1)
+        cell = np.round(np.where(there[..., None], uv_px, 0.0) / MASK_REDUCTION)
+        column = np.clip(cell[..., 0], 0, mask.shape[1] - 1).astype(np.int64)
+        row = np.clip(cell[..., 1], 0, mask.shape[0] - 1).astype(np.int64)
+        return np.asarray(there & (mask[row, column] > 0))
 
     # -------------------------------------------------------------------------------------- sides
 

@@ -14,7 +14,7 @@ HINT = EdgeHint("wall", "wall", "contact", "profile", targets=("S01", "S02", "S0
 
 
 def test_covers_walls_drawn_with_the_usual_density() -> None:
-    """Walls whose second derivative is white noise of the density that is taken as usual (3e-8 / mm), touched by three sheets of
+    """Walls whose second derivative is white noise of the density taken as usual (3e-8 / mm), touched by three sheets of
     204 mm: errors in the middle of the gaps, 1.1 m at most, divided by their stated u."""
     rng = np.random.default_rng(8)
     x = np.arange(0.0, 2401.0, 4.0)
