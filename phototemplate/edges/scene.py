@@ -122,9 +122,9 @@ class Scene:
         return self._masks[photo_id]
 
     def covered(self, photo_id: str, uv_px: Array) -> BoolArray:
-        """(...,) bool: a known printed sheet lies over these pixels (..., 2); nan, which is behind the camera, is not covered."""
+        """(...,) bool: a known printed sheet lies over these pixels (..., 2); behind the camera (nan) nothing is covered."""
         mask = self.papers(photo_id)
-        there = np.isfinite(uv_px).all(axis=-1)
+        there: BoolArray = np.asarray(np.isfinite(uv_px).all(axis=-1))
         cell = np.round(np.where(there[..., None], uv_px, 0.0) / MASK_REDUCTION)
         column = np.clip(cell[..., 0], 0, mask.shape[1] - 1).astype(np.int64)
         row = np.clip(cell[..., 1], 0, mask.shape[0] - 1).astype(np.int64)

@@ -2,7 +2,8 @@
 
 An edge that is followed as measured deviates from the measurement by nothing, so it meets the tolerance where its expanded
 uncertainty is within it (ISO 14253-1: the tolerance shrunk by the guard on both sides). A dimension or gap with a nominal
-or limiting value is compared with its limits. A wrong "meets" ruins a slab, so nothing is rounded in its favour.
+or limiting value is compared with its limits. A wrong "meets" ruins a slab, so nothing is rounded in its favour, and where two
+lines may be the edge no U says which: nobody can tell until one is chosen.
 """
 
 from __future__ import annotations
@@ -28,6 +29,10 @@ TAPE_U_MM = 0.7
 """Standard uncertainty of a careful tape reading (common practice: read to 1 mm or 1/32 in)"""
 PLACES = {"line": 5, "arc": 9, "profile": 41}
 """Places along an edge that are judged, evenly from corner to corner; the variance across a line is largest at an end"""
+OPEN_QUESTION = "edge-ambiguous"
+"""The finding that only a person can answer"""
+TAKES_PART = 0.2
+"""A quantity moves with an edge if it does so by more than this share of the edge's own move"""
 MOST_SEARCHED = 12
 """A further photo is looked for at so many undecided edges or dimensions, those nearest to a decision first"""
 
@@ -172,6 +177,7 @@ def _judge_all(
 ) -> tuple[Judgement, ...]:
     u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
     made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
+    doubted = [_doubted(m, state, a) for a in asked]
     open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])
     found: dict[int, tuple[Remedy, ...]] = {}
     if open_ and remedies:
@@ -179,10 +185,25 @@ def _judge_all(
         for n, i in enumerate(open_):
             wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)
             found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos if n < MOST_SEARCHED else None)
-    return tuple(
-        Judgement(a.name, a.where, d.verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, found.get(i, ()))
-        for i, (a, d) in enumerate(zip(asked, made, strict=True))
-    )
+    out = []
+    for i, (a, d) in enumerate(zip(asked, made, strict=True)):
+        verdict, remedies_ = d.verdict, found.get(i, ())
+        if verdict == "meets" and doubted[i]:
+            verdict, remedies_ = "cannot tell", (_choose(doubted[i], 2.0 * u[i]), *remedies_)
+        out.append(Judgement(a.name, a.where, verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, remedies_))
+    return tuple(out)
+
+
+def _doubted(m: Measurement, state: State, asked: _Asked) -> tuple[str, ...]:
+    """Edges on which the quantity hangs and of which it is not known which of two lines they are."""
+    named = {f.where for f in m.findings if f.code == OPEN_QUESTION}
+    slices = state.outline.state_slices
+    return tuple(e for e, where in slices.items() if e in named and np.abs(asked.gradient[where]).sum() > TAKES_PART)
+
+
+def _choose(edges: tuple[str, ...], U_mm: float) -> Remedy:
+    which = " and ".join(edges)
+    return Remedy("edge", f"Two lines run close together at {which}: look at the photos and say which one is the edge.", U_mm)
 
 
 def _remedies(

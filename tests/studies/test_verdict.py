@@ -10,6 +10,7 @@ import pytest
 
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
+from phototemplate.errors import Finding
 from phototemplate.model import Measurement, PhotoMeta, Sightings
 from phototemplate.network.adjust import adjust
 from phototemplate.network.observations import KnownLength, LengthEnd, Tape
@@ -165,6 +166,25 @@ def test_verdicts_follow_the_rule(tape_only: Measurement) -> None:
             assert r.predicted_U_mm < j.U_mm
             assert r.text in j.sentence or r is not j.remedies[0]
     assert {f.code for f in verdict.findings(narrow)} == {"tolerance"}
+
+
+def test_nobody_can_tell_which_of_two_lines_is_the_edge(tape_only: Measurement) -> None:
+    """However small its U: the edge itself, and what hangs on it, but not what does not."""
+    doubt = Finding("edge-ambiguous", "front", "Two edges run 3.1 mm apart near front; the one taken is the outer one.", "")
+    m = replace(tape_only, findings=(*tape_only.findings, doubt))
+    before = {j.name: j for j in verdict.judge_edges(tape_only, tolerance_mm=50.0, remedies=False)}
+    after = {j.name: j for j in verdict.judge_edges(m, tolerance_mm=50.0)}
+    assert {j.verdict for j in before.values()} == {"meets"}
+    assert {n for n, j in after.items() if j.verdict == "cannot tell"} == {"front"}
+    assert "say which one is the edge" in after["front"].sentence
+    state = State(m.outline)
+    start, end = state.stretch("left")  # its length hangs on the edge at its other end
+    length = (end - start).norm()
+    judged = verdict.judge_quantity(m, "left", length, length.value, tolerance_mm=50.0, near_edge="left")
+    assert judged.verdict == "cannot tell"
+    start, end = state.stretch("back")
+    length = (end - start).norm()
+    assert verdict.judge_quantity(m, "back", length, length.value, 50.0, near_edge="back").verdict == "meets"
 
 
 def test_dimension_against_a_nominal(tape_only: Measurement) -> None:
