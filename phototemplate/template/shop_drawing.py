@@ -30,6 +30,8 @@ from phototemplate.template.schedule import both_units
 from phototemplate.template.simplify import simplified
 from phototemplate.units import LengthUnit
 
+GRID = 80
+"""Most places across a piece at which its label is tried"""
 SHORT_MM = 60.0
 """Shorter edges get no dimension of their own"""
 
@@ -248,7 +250,9 @@ def _label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[
     free = shapely.difference(outer.buffer(-1.5 * h), shapely.union_all(taken))  # edge names stand along the rim
     if not free.is_empty:
         x0, y0, x1, y1 = free.bounds
-        x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, h), np.arange(y0, y1, h)))
+        step = max(h, (x1 - x0) / GRID, (y1 - y0) / GRID)
+        x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
+        shapely.prepare(free)
         boxes = shapely.box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
         fits = shapely.contains_properly(free, boxes)
         if fits.any():
