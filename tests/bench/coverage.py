@@ -14,6 +14,7 @@ import os
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 from typing import Any
 
@@ -146,8 +147,9 @@ def _compare(job: Job, network: Network, plane: WorkPlane, segments: list[Segmen
     true_network: Network = job.truth  # type: ignore[assignment]
     sheets = [p.name for p in plane.heights]
     # heights are those over the plane of the sheets that were found, and so is their truth
+    found = replace(true_network, bodies={n: b for n, b in true_network.bodies.items() if n in network.bodies})
     lying = {cabinet: tuple(s for s in members if s in sheets) for cabinet, members in job.cabinets.items()}
-    true_plane = fit_work_plane(true_network, {c: s for c, s in lying.items() if s}, job.true_thickness_mm)
+    true_plane = fit_work_plane(found, {c: s for c, s in lying.items() if s}, job.true_thickness_mm)
     cov = plane.influences.cov
     flat = {h.name: abs(h.height_mm) < 2.5 for h in plane.heights}
 
