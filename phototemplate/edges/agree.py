@@ -99,23 +99,25 @@ def settle(
     for gate in GATE_MM:
         normal, right = prior.copy(), np.zeros(size)
         hits, residuals = [], []
+        offset, rise = weights @ state[:count], ends @ state[count:] + lift
         for band, step in near_steps:
             n = step.station
             if not len(n):
                 continue
             scale = band.scale_px_per_mm[n]
-            row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
-            residual = step.position_px / scale - row @ state + band.lean[n] * lift[n]
+            residual = step.position_px / scale - offset[n] + band.lean[n] * rise[n]
             near = np.abs(residual) < np.maximum(gate, PIXEL_GATE / scale)
             near = one_per_station(stations, n, residual * scale, step.strength, step.surprise, near)
             if not near.any():
                 continue
+            n, scale, residual = n[near], scale[near], residual[near]
+            row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
             sigma = np.maximum(0.35 / scale, 0.12)
-            w = np.where(near, min(1.0, PHOTO_LOOKS / near.sum()) / sigma**2, 0.0)
+            w = min(1.0, PHOTO_LOOKS / len(n)) / sigma**2
             normal += row.T @ (w[:, None] * row)
             right += row.T @ (w * residual)
-            hits.append((band, n[near], step.surprise[near]))
-            residuals.append((residual / sigma)[near])
+            hits.append((band, n, step.surprise[near]))
+            residuals.append(residual / sigma)
         if not hits:
             return None
         state = state + np.linalg.solve(normal, right - prior @ state)

@@ -70,42 +70,78 @@ def mean_profile(band: Band, place_px: Array, rows: IntArray, across_mm: Array) 
     value = np.where(outside | band.covered[row, cell] | band.covered[row, cell + 1], np.nan, value)
     enough = np.isfinite(value).sum(axis=0) >= max(5, 0.4 * len(rows))
     value = np.where(enough, value, 0.0)
-    middle = np.nanmedian(value, axis=0)
+    middle = _median(value)
     # of a median, with stations that share what they see with the next two
-    spread = 1.4826 * np.nanmedian(np.abs(value - middle), axis=0) * 1.25 * np.sqrt(3.0 / len(rows))
+    spread = 1.4826 * _median(np.abs(value - middle)) * 1.25 * np.sqrt(3.0 / len(rows))
     return np.where(enough, middle, np.nan), spread
 
 
+def _median(value: Array) -> Array:
+    """(X,) medians of the columns (N, X), nan left out; ``numpy.nanmedian`` is slow where few have any."""
+    out: Array = np.median(value, axis=0)
+    part = np.isnan(out)
+    if part.any():
+        out[part] = np.nanmedian(value[:, part], axis=0)
+    return out
+
+
 def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm: Array) -> Array:
-    """(D,) by how much chi-squared falls with a second step at each distance, nan where not seen."""
+    """(D,) by how much chi-squared falls with a second step at each distance, nan where not seen.
+
+    Every distance has a window of its own on the profile, a weight of zero outside of it; the sums of all of them are formed
+    together.
+    """
     gain: Array = np.full(len(distances_mm), np.nan)
-    for k, apart in enumerate(distances_mm.tolist()):
-        if apart < NEAREST_BLURS * blur_mm:
-            continue
-        inside = (across_mm > -2.5 * blur_mm - 0.3) & (across_mm < apart + 2.5 * blur_mm)
-        if not np.isfinite(light[inside]).all() or inside.sum() < 6:
-            continue
-        x, y = across_mm[inside], light[inside]
-        widths, shifts = (m.ravel()[:, None] for m in np.meshgrid(blur_mm * BLURS, SHIFTS_MM))
-        one = np.stack([np.ones((len(shifts), len(x))), ndtr((x - shifts) / widths)], axis=2)
-        second = ndtr((x - apart) / widths)[..., None]
-        bell = np.exp(-0.5 * (x / (1.5 * blur_mm)) ** 2)
-        weight = 1.0 / (u[inside] ** 2 + (GREY_U / tone_slope(y)) ** 2 + (MODEL * float(np.ptp(y)) * bell) ** 2)
-        first, _ = _best(one, y, weight)
-        both, answer = _best(np.concatenate([one, second], axis=2), y, weight)
-        best = int(np.argmin(both))
-        strong = abs(answer[best, 2]) > WEAKEST * abs(answer[best, 1])
-        gain[k] = max(0.0, float(first.min() - both[best])) if strong else 0.0
+    inside = (across_mm > -2.5 * blur_mm - 0.3) & (across_mm < distances_mm[:, None] + 2.5 * blur_mm)
+    missing = ~np.isfinite(light)
+    asked = (distances_mm >= NEAREST_BLURS * blur_mm) & (inside.sum(axis=1) >= 6) & ~(inside & missing).any(axis=1)
+    if not asked.any():
+        return gain
+    inside, apart, y = inside[asked], distances_mm[asked], np.where(missing, 0.0, light)
+    span = np.where(inside, y, -np.inf).max(axis=1) - np.where(inside, y, np.inf).min(axis=1)
+    bell = np.exp(-0.5 * (across_mm / (1.5 * blur_mm)) ** 2)
+    own = np.where(missing, 1.0, u) ** 2 + (GREY_U / tone_slope(y)) ** 2
+    weight = inside / (own + (MODEL * span[:, None] * bell) ** 2)
+    widths = (blur_mm * BLURS)[:, None]
+    step = ndtr((across_mm - SHIFTS_MM[:, None]) / widths[:, None])
+    second = ndtr((across_mm - apart[:, None, None]) / widths)
+    left, right = _normal_equations(weight, y, step, second)
+    # a second step outside the window has no answer
+    left += 1e-9 * weight.sum(axis=1)[:, None, None, None, None] * np.eye(3)
+    total = (weight @ y**2)[:, None]
+    one = (total - _explained(left[..., :2, :2], right[..., :2])[0]).min(axis=1)
+    explained, answer = _explained(left, right)
+    best, row = np.argmax(explained, axis=1), np.arange(len(explained))
+    strong = np.abs(answer[row, best, 2]) > WEAKEST * np.abs(answer[row, best, 1])
+    gain[asked] = np.where(strong, np.maximum(0.0, one - total[:, 0] + explained[row, best]), 0.0)
     return gain
 
 
-def _best(design: Array, y: Array, weight: Array) -> tuple[Array, Array]:
-    """Weighted sums of squares (S,) and answers (S, m) of the least squares problems ``design`` (S, X, m)."""
-    left = (design * weight[:, None]).transpose(0, 2, 1) @ design
-    left += 1e-9 * float(weight.sum()) * np.eye(design.shape[2])  # a second step outside the window has no answer
-    answer = np.linalg.solve(left, np.einsum("sxi,x->si", design, weight * y)[..., None])[..., 0]
-    residual = y - np.einsum("sxi,si->sx", design, answer)
-    return np.asarray((weight * residual**2).sum(axis=1)), answer
+def _normal_equations(weight: Array, y: Array, step: Array, second: Array) -> tuple[Array, Array]:
+    """Left (D, W, K, 3, 3) and right sides (D, W, K, 3) of least squares with a constant, the first step (W, K, X) and the
+    second (D, W, X); weights (D, X), observations (X,)."""
+    d, w, k = len(weight), len(step), step.shape[1]
+    left: Array = np.empty((d, w, k, 3, 3))
+    right: Array = np.empty((d, w, k, 3))
+    heavy = weight[:, None] * second
+    left[..., 0, 0] = weight.sum(axis=1)[:, None, None]
+    left[..., 0, 1] = left[..., 1, 0] = (weight @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    left[..., 1, 1] = (weight @ (step**2).reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    left[..., 0, 2] = left[..., 2, 0] = heavy.sum(axis=2)[:, :, None]
+    left[..., 1, 2] = left[..., 2, 1] = (heavy.transpose(1, 0, 2) @ step.transpose(0, 2, 1)).transpose(1, 0, 2)
+    left[..., 2, 2] = (heavy * second).sum(axis=2)[:, :, None]
+    right[..., 0] = (weight @ y)[:, None, None]
+    right[..., 1] = ((weight * y) @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    right[..., 2] = (heavy @ y)[:, :, None]
+    return left, right
+
+
+def _explained(left: Array, right: Array) -> tuple[Array, Array]:
+    """What each of the problems explains of the weighted sum of squares (D, S), and its answer (D, S, m)."""
+    answer = np.linalg.solve(left, right[..., None])[..., 0]
+    d, m = len(right), right.shape[-1]
+    explained: Array = np.sum(right * answer, axis=-1).reshape(d, -1)
+    return explained, np.asarray(answer.reshape(d, -1, m), dtype=np.float64)
 
 
 def find_neighbour(

@@ -6,7 +6,6 @@ gradient here exact.
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -56,12 +55,22 @@ class ProfileCurve:
     @cached_property
     def _grid(self) -> tuple[Array, Array]:
         """Chord positions to start the search for a foot from, and their offsets."""
-        spans = [np.linspace(a, b, 6, endpoint=False) for a, b in itertools.pairwise(self.spline.knots)]
-        s = np.concatenate([*spans, self.spline.knots[-1:]])
+        knots = self.spline.knots
+        s = np.append(knots[:-1, None] + np.diff(knots)[:, None] * np.arange(6) / 6.0, knots[-1])
         return s, self.spline.many(s)[0]
 
     def _foot(self, xy: Array) -> float:
-        """Chord position of the foot of ``xy``."""
+        """Chord position of the foot of ``xy``; the same few corners are asked for again and again."""
+        key = (float(xy[0]), float(xy[1]))
+        if key not in self._feet:
+            self._feet[key] = self._search_foot(xy)
+        return self._feet[key]
+
+    @cached_property
+    def _feet(self) -> dict[tuple[float, float], float]:
+        return {}
+
+    def _search_foot(self, xy: Array) -> float:
         d = xy - self.origin
         x, y = float(self.along @ d), float(self.normal @ d)
         grid, offsets = self._grid

@@ -32,7 +32,7 @@ class OffsetSpline:
         self.c: Array = self.weights_c @ self.offsets
         """(4, M+1) coefficients of f"""
         self.starts = np.concatenate([self.knots[:1], self.knots])
-        self._knots = self.knots.tolist()
+        self._knots, self._starts = self.knots.tolist(), self.starts.tolist()
         self._c = self.c.T.tolist()
 
     def piece(self, s: float) -> int:
@@ -43,7 +43,7 @@ class OffsetSpline:
         """Offset, slope and second derivative at one position."""
         k = self.piece(s)
         a, b, c, d = self._c[k]
-        t = s - float(self.starts[k])
+        t = s - self._starts[k]
         return ((a * t + b) * t + c) * t + d, (3 * a * t + 2 * b) * t + c, 6 * a * t + 2 * b
 
     def many(self, s: Array) -> tuple[Array, Array, Array]:
