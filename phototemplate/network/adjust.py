@@ -37,6 +37,7 @@ from phototemplate.network.run import Run
 from phototemplate.network.sights import views_of
 from phototemplate.network.snooping import estimate_variance, readmit, snoop
 from phototemplate.network.turned import own_centres
+from phototemplate.network.two_places import refuse_two_places
 from phototemplate.network.wide import start_with_models
 from phototemplate.settings import AdjustmentSettings
 
@@ -57,7 +58,7 @@ def adjust(
 
     ``sightings`` of the photos, ``targets`` by id (sightings of other ids are ignored), ``profiles`` camera profiles by
     camera id (their covariance is the prior of the lens). Returns the network in the frame of one of its sheets; nothing
-    downstream depends on that choice. Raises :class:`MeasureError` where no photo can be placed.
+    downstream depends on that choice. Raises :class:`MeasureError` where no photo can be placed, or where they show two places.
     """
     settings = settings or AdjustmentSettings()
     tell = progress or (lambda text, share: None)
@@ -73,6 +74,7 @@ def adjust(
     for p, own in views.items():
         seen.setdefault(camera_of[p], []).extend((v.local, v.uv) for v in own.values() if v.flat)
     lenses, findings = start_lenses([metas[p] for p in views], seen, profiles or {}, settings)
+    refuse_two_places(views, camera_of, lenses)
     flat_kinds = {t for t, target in targets.items() if target.kind in ("sheet", "bar_end")}
     start, lenses, model_findings = start_with_models(views, camera_of, lenses, flat_kinds, settings)
     findings += model_findings + start_findings(views, start)
