@@ -141,14 +141,9 @@ def _fit_all(
 def looks_like_saddle(fits: SaddleFits, uv: Array, jac: Array, rim: Array, settings: DetectionSettings) -> BoolArray:
     """Contrast of the right sign, small and even residuals, edges where they should be, near the predicted place."""
     rim_px = rim * np.sqrt(np.abs(np.linalg.det(jac)))
-    shift = np.linalg.norm(fits.uv_px - uv, axis=1)
     good: BoolArray = (
-        fits.valid
-        & (2 * fits.amplitude > settings.min_contrast)
-        & (fits.rms < settings.max_residual * fits.amplitude)
-        & (fits.lopsided < settings.max_lopsided)
-        & (fits.turned_rad < 0.2)
-        & (shift < np.clip(rim_px, 2.0, 6.0))
+        _fits_well(fits, settings.max_residual, settings)
+        & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(rim_px, 2.0, 6.0))
         & (fits.blur_px < np.minimum(0.95 * MAX_BLUR_PX, np.maximum(rim_px, 1.0))[:, None]).all(axis=1)
     )
     return good
@@ -157,13 +152,20 @@ def looks_like_saddle(fits: SaddleFits, uv: Array, jac: Array, rim: Array, setti
 def looks_like_patch(fits: SaddleFits, uv: Array, square_px: Array, settings: DetectionSettings) -> BoolArray:
     """The same for ``patch_fit``; ``square_px`` (N,) is the short side of a square."""
     good: BoolArray = (
-        fits.valid
-        & (2 * fits.amplitude > settings.min_contrast)
-        & (fits.rms < settings.max_patch_residual * fits.amplitude)
-        & (fits.lopsided < settings.max_lopsided)
-        & (fits.turned_rad < 0.2)
+        _fits_well(fits, settings.max_patch_residual, settings)
         & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(0.2 * square_px, 1.0, 3.0))
         & (fits.blur_px.max(axis=1) < np.maximum(0.25 * square_px, 1.0))
+    )
+    return good
+
+
+def _fits_well(fits: SaddleFits, max_residual: float, settings: DetectionSettings) -> BoolArray:
+    good: BoolArray = (
+        fits.valid
+        & (2 * fits.amplitude > settings.min_contrast)
+        & (fits.rms < max_residual * fits.amplitude)
+        & (fits.lopsided < settings.max_lopsided)
+        & (fits.turned_rad < 0.2)
     )
     return good
 

@@ -10,13 +10,15 @@ nothing joins and that contradict each other are two places, and no adjustment c
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import cv2
 import numpy as np
+from scipy.sparse.csgraph import connected_components
 
 from phototemplate.errors import MeasureError
-from phototemplate.model import Array
+from phototemplate.model import Array, IntArray
 from phototemplate.network.lensstart import LensStart
 from phototemplate.network.sights import View
 from phototemplate.numerics import lens
@@ -28,6 +30,17 @@ LEAST_SHARED = 4
 """Fewer shared sheets cannot tell a sheet that moved from another place"""
 LEAST_GROUP = 2
 """One photo that contradicts all others is left out by itself"""
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """A sheet as one photo shows it."""
+
+    point_ids: IntArray
+    local_mm: Array
+    """(n, 2) nominal"""
+    ideal: Array
+    """(n, 2) picture coordinates without the lens"""
 
 
 def refuse_two_places(
@@ -49,40 +62,27 @@ def groups_of(
     """Photos by place, the largest group first; a single group where nothing speaks for two places. Photos of which it
     cannot be told where they belong are in none of several."""
     start = {one.camera_id: one for one in lenses}
-    rays = {
+    sheets = {
         photo: {
-            t: (v.local[:, :2], _ideal(start[camera_of[photo]], v.uv))
+            t: _Sheet(v.point_ids, v.local[:, :2], _ideal(start[camera_of[photo]], v.uv))
             for t, v in own.items()
             if v.flat and t.startswith("S")
         }
         for photo, own in views.items()
     }
-    group = {photo: photo for photo in rays}
-
-    def root(photo: str) -> str:
-        while group[photo] != photo:
-            photo = group[photo]
-        return photo
-
-    contradict: list[tuple[str, str]] = []
-    for a, b in combinations(rays, 2):
-        verdict = _alike(rays[a], rays[b])
-        if verdict:
-            group[root(b)] = root(a)
-        elif verdict is False:
-            contradict.append((a, b))
-    members: dict[str, list[str]] = {}
-    for photo in rays:
-        members.setdefault(root(photo), []).append(photo)
-    apart = {frozenset((root(a), root(b))) for a, b in contradict}
-    places: list[list[str]] = []
-    for one in sorted(members, key=lambda r: (-len(members[r]), r)):
-        against = [any(frozenset((one, root(p))) in apart for p in place) for place in places]
-        if all(against) and len(members[one]) >= LEAST_GROUP:
-            places.append(members[one])
-    if len(places) < 2:
-        return (tuple(rays),)
-    return tuple(tuple(sorted(place)) for place in sorted(places, key=lambda m: (-len(m), min(m))))
+    names = list(sheets)
+    alike = [(a, b, _alike(sheets[names[a]], sheets[names[b]])) for a, b in combinations(range(len(names)), 2)]
+    joined = np.zeros((len(names), len(names)), dtype=bool)
+    for a, b, verdict in alike:
+        joined[a, b] = bool(verdict)
+    count, label = connected_components(joined, directed=False)
+    apart = {frozenset((label[a], label[b])) for a, b, verdict in alike if verdict is False}
+    members = {k: tuple(sorted(names[i] for i in np.flatnonzero(label == k))) for k in range(count)}
+    places: list[int] = []
+    for one in sorted(members, key=lambda k: (-len(members[k]), members[k])):
+        if len(members[one]) >= LEAST_GROUP and all(frozenset((one, place)) in apart for place in places):
+            places.append(one)
+    return tuple(members[place] for place in places) if len(places) > 1 else (tuple(names),)
 
 
 def _ideal(start: LensStart, uv: Array) -> Array:
@@ -91,14 +91,14 @@ def _ideal(start: LensStart, uv: Array) -> Array:
     return np.asarray(rays[:, :2] / np.maximum(rays[:, 2:], 0.05))
 
 
-def _alike(a: Mapping[str, tuple[Array, Array]], b: Mapping[str, tuple[Array, Array]]) -> bool | None:
+def _alike(a: Mapping[str, _Sheet], b: Mapping[str, _Sheet]) -> bool | None:
     """Whether the sheets that two photos share lie in the same order; None where it cannot be told."""
     shared = []
     for t in a:
         if t in b:
-            _, first, second = np.intersect1d(_keys(a[t][0]), _keys(b[t][0]), return_indices=True)
+            _, first, second = np.intersect1d(a[t].point_ids, b[t].point_ids, return_indices=True)
             if len(first) >= 4:
-                shared.append((a[t][0][first], a[t][1][first], b[t][1][second]))
+                shared.append((a[t].local_mm[first], a[t].ideal[first], b[t].ideal[second]))
     if len(shared) < LEAST_SHARED:
         return None
     first_off = _departures_mm(shared, shared, cv2.LMEDS)
@@ -120,11 +120,6 @@ def _departures_mm(shared: Sequence[_Shared], fitted: Sequence[_Shared], method:
     if matrix is None:
         return np.full(len(shared), np.inf)
     return np.array([_departure_mm(np.asarray(matrix, dtype=np.float64), *one) for one in shared])
-
-
-def _keys(local: Array) -> Array:
-    """One number per nominal point of a target."""
-    return np.asarray(np.round(local[:, 0] * 10.0) * 1e5 + np.round(local[:, 1] * 10.0))
 
 
 def _departure_mm(matrix: Array, local_mm: Array, there: Array, source: Array) -> float:
