@@ -18,19 +18,19 @@ from typing import Any, Literal
 import cv2
 import numpy as np
 
+from phototemplate.camera_profiles import Profile, profile_file_name, save_profile, user_folder
 from phototemplate.capture import design
 from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
-from phototemplate.capture.layout import Layout, charuco_layout
 from phototemplate.capture.photos import PHOTO_SUFFIXES, camera_groups, read_gray, read_meta
+from phototemplate.capture.target_layout import Layout, charuco_layout
 from phototemplate.errors import Finding, InputError, MeasureError, PhotoError
 from phototemplate.model import PhotoMeta, Sightings, Target
-from phototemplate.network.calibrate import LEAST_PHOTOS, Calibration, CalibrationOptions, calibrate
-from phototemplate.network.coverage import GOOD_ENOUGH_PX, lens_u_px
-from phototemplate.network.lensstart import focal_from_exif
+from phototemplate.network.calibration.calibrate import LEAST_PHOTOS, Calibration, CalibrationOptions, calibrate
+from phototemplate.network.calibration.image_coverage import GOOD_ENOUGH_PX, lens_u_px
+from phototemplate.network.orientation.lens_start import focal_from_exif
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.calibration_page import write_page
-from phototemplate.profiles import Profile, profile_file_name, save_profile, user_folder
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import DetectionSettings
 

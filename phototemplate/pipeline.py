@@ -10,12 +10,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.edge_memory import joined_edges, remembered_edges, remembered_segments
-from phototemplate.edge_photos import by_network, without_blurred
-from phototemplate.edges.corners import meetings
+from phototemplate.edge_cache import joined_edges, remembered_edges, remembered_segments
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
-from phototemplate.inputs import (
+from phototemplate.edges.meeting_points import meetings
+from phototemplate.job import Job
+from phototemplate.model import Camera, Measurement
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.workplane import fit_work_plane
+from phototemplate.photo_selection import by_network, without_blurred
+from phototemplate.progress import Clock, Progress, quiet
+from phototemplate.stage_cache import Memo, key_of
+from phototemplate.stage_inputs import (
     cabinets_of,
     detect_all,
     edge_settings_of,
@@ -27,12 +33,6 @@ from phototemplate.inputs import (
     targets_of,
     thickness_of,
 )
-from phototemplate.job import Job
-from phototemplate.memo import Memo, key_of
-from phototemplate.model import Camera, Measurement
-from phototemplate.network.adjust import adjust
-from phototemplate.network.workplane import fit_work_plane
-from phototemplate.progress import Clock, Progress, quiet
 from phototemplate.template.outline import build_outline
 
 

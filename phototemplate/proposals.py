@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.edges.propose import ProposedEdge, propose_edges
+from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
 from phototemplate.errors import MeasureError
-from phototemplate.inputs import edge_settings_of, read_photos
 from phototemplate.job import EdgeSpec, Job
 from phototemplate.model import Array, Measurement
 from phototemplate.network.workplane import to_world
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
+from phototemplate.stage_inputs import edge_settings_of, read_photos
 
 
 @dataclass(frozen=True)

@@ -8,22 +8,22 @@ from datetime import date
 from pathlib import Path
 from typing import get_args
 
+from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import InputError, MeasureError, PhototemplateError
-from phototemplate.inputs import read_photos
 from phototemplate.job import Job, LengthSpec
-from phototemplate.memo import Memo
 from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
+from phototemplate.output.assessment import Judgements
 from phototemplate.output.dxf import DxfVersion, Unit
 from phototemplate.output.formats import Material, Subject, outline_subject, pieces_subject, write_formats
-from phototemplate.output.judgement import Judgements
 from phototemplate.output.report import TopPicture
 from phototemplate.pipeline import measure
-from phototemplate.profiles import load_profiles, match_profiles
 from phototemplate.progress import Progress, quiet
-from phototemplate.studies.judge import judge
+from phototemplate.stage_cache import Memo
+from phototemplate.stage_inputs import read_photos
+from phototemplate.studies.assessment import judge
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.shop_sheet import TitleBlock

@@ -10,8 +10,8 @@ import phototemplate
 ROOT = Path(phototemplate.__file__).parent
 WORDS = {"model", "errors", "settings", "units", "progress", "opencv_check"}
 STAGES = ["numerics", "capture", "network", "edges", "template", "output", "studies"]
-FLOW = ["profiles", "calibration", "job", "memo", "edge_memory", "edge_photos", "inputs", "pipeline", "proposals", "results"]
-FLOW += ["demo"]
+FLOW = ["camera_profiles", "calibration", "job", "stage_cache", "edge_cache", "photo_selection", "stage_inputs"]
+FLOW += ["pipeline", "proposals", "results", "demo"]
 PRESENTATION = {"cli", "web", "__main__"}
 
 EXTRA = {("job", "output"), ("edges", "network")}

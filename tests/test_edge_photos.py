@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.edge_photos import by_network, without_blurred
 from phototemplate.errors import Finding
 from phototemplate.model import EdgeHint, Sightings
+from phototemplate.photo_selection import by_network, without_blurred
 from tests.output.samples import measurement
 
 

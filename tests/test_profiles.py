@@ -7,10 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from phototemplate.errors import InputError
-from phototemplate.model import PhotoMeta
-from phototemplate.numerics.lens import LENS_MODELS, project
-from phototemplate.profiles import (
+from phototemplate.camera_profiles import (
     KEEPS_F,
     NEAR_FACTOR,
     Profile,
@@ -19,6 +16,9 @@ from phototemplate.profiles import (
     read_profile,
     save_profile,
 )
+from phototemplate.errors import InputError
+from phototemplate.model import PhotoMeta
+from phototemplate.numerics.lens import LENS_MODELS, project
 
 VALUES = {"f": 3000.0, "aspect": 1e-4, "cx": 2020.0, "cy": 1500.0, "k1": 0.08, "k2": -0.2, "p1": 5e-4, "p2": -4e-4, "k3": 0.1}
 U = np.array([1.0, 1e-5, 1.5, 1.5, 1e-3, 3e-3, 1e-5, 1e-5, 4e-3])

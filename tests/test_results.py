@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from phototemplate import results
+from phototemplate.camera_profiles import load_profiles
 from phototemplate.demo import DEMO_FOLDER
-from phototemplate.inputs import read_photos
 from phototemplate.job import load_job
 from phototemplate.numerics.lens import LENS_MODELS
-from phototemplate.profiles import load_profiles
+from phototemplate.stage_inputs import read_photos
 
 pytestmark = pytest.mark.skipif(not (DEMO_FOLDER / "photos").is_dir(), reason="the demo photos come with the checkout")
 

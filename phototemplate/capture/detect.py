@@ -15,13 +15,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from phototemplate.capture.copies import Seen, group
 from phototemplate.capture.detect_plain import PlainMarkers, find_plain
-from phototemplate.capture.layout import Layout, printed_layout
 from phototemplate.capture.markers import MarkerSightings, best_of_each, find_quads, read_markers
-from phototemplate.capture.measuring import USUAL_BLUR_PX, measure
 from phototemplate.capture.quality import blur_ellipse, blur_finding
-from phototemplate.capture.second_look import look_again
+from phototemplate.capture.small_targets import look_again
+from phototemplate.capture.target_instances import Seen, group
+from phototemplate.capture.target_layout import Layout, printed_layout
+from phototemplate.capture.target_points import USUAL_BLUR_PX, measure
 from phototemplate.errors import Finding
 from phototemplate.model import GrayImage, PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings

@@ -12,8 +12,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from phototemplate.capture.measuring import looks_like_saddle
 from phototemplate.capture.saddle import SaddleFits, fit_saddles
+from phototemplate.capture.target_points import looks_like_saddle
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage, IntArray
 from phototemplate.settings import DetectionSettings

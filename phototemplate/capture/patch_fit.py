@@ -20,9 +20,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from phototemplate.capture.layout import Layout
 from phototemplate.capture.saddle import FLOOR_PX, SaddleFits, Single, no_fits
 from phototemplate.capture.strip_ends import LIGHT
+from phototemplate.capture.target_layout import Layout
 from phototemplate.model import Array, BoolArray, GrayImage, IntArray
 
 CORRELATION = 1.4

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from scipy.special import erf
 
-from phototemplate.capture.layout import Board
+from phototemplate.capture.target_layout import Board
 from phototemplate.model import Array, GrayImage, IntArray
 
 U_PX = 0.2

@@ -38,8 +38,8 @@ def calibrate(
     from phototemplate.calibration import board_spec, calibrate_photos, save_camera
     from phototemplate.cli.show import console, print_findings, progress_bar
     from phototemplate.errors import InputError
-    from phototemplate.network.board_model import SHAPES
-    from phototemplate.network.calibrate import CalibrationOptions
+    from phototemplate.network.calibration.board_model import SHAPES
+    from phototemplate.network.calibration.calibrate import CalibrationOptions
     from phototemplate.numerics.lens import LENS_MODELS
     from phototemplate.opencv_check import require_opencv
 

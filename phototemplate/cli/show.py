@@ -14,7 +14,7 @@ from rich.table import Table
 
 from phototemplate.errors import Finding, said_once
 from phototemplate.model import Measurement
-from phototemplate.output.judgement import Judgements
+from phototemplate.output.assessment import Judgements
 from phototemplate.output.report.words import tolerance_words
 from phototemplate.progress import Progress as ProgressCall
 from phototemplate.progress import quiet

@@ -54,7 +54,7 @@ def check_wall(
     from phototemplate.opencv_check import require_opencv
     from phototemplate.output.result_json import write_result_json
     from phototemplate.studies.check_wall import check_wall as check
-    from phototemplate.studies.lean import lean as lean_of
+    from phototemplate.studies.plumb import lean as lean_of
     from phototemplate.studies.wall_pages import write_wall_check
 
     require_opencv()
@@ -115,8 +115,8 @@ def _measure_wall(job: Job, edge_id: str | None, sheets: str | None, tell: Progr
     from dataclasses import replace
 
     from phototemplate.job import EdgeSpec
-    from phototemplate.memo import Memo
     from phototemplate.results import measure_job
+    from phototemplate.stage_cache import Memo
     from phototemplate.studies.wall_strips import walls_of_strips
 
     if job.file.edges:
@@ -249,8 +249,8 @@ def _known_so_far(job: Job) -> Any:
     """Outline, pieces, heights and what corners are found by: from clicks where there is an estimate.toml, else from the sheets
     in the photos."""
     from phototemplate.capture.store import PhotoStore
-    from phototemplate.inputs import read_photos
     from phototemplate.results import measure_job
+    from phototemplate.stage_inputs import read_photos
     from phototemplate.studies.clicked import clicked_outline, fit_clicked
     from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
 

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
-from phototemplate.edges.shapes.between import wander_between
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord, spline_weights
-from phototemplate.edges.shapes.profile import CENTER_LOG10
+from phototemplate.edges.shapes.unseen_wall import wander_between
+from phototemplate.edges.shapes.wall_curve import CENTER_LOG10
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
 from phototemplate.settings import EdgeSettings
@@ -36,7 +36,8 @@ def fit_segment(
         noise is next to nothing, by that of their sheets), and straightness is tested against it; without it by their
         own noise alone. The result carries the shared error in ``shared_jac`` either way.
     corners_mm
-        (C, 2) about where the edge meets its neighbours, in the work frame; see :func:`phototemplate.edges.corners.corners_of`.
+        (C, 2) about where the edge meets its neighbours, in the work frame; see
+        :func:`phototemplate.edges.meeting_points.corners_of`.
 
     Raises
     ------

@@ -122,7 +122,7 @@ class Network:
     points: tuple[FreePoint, ...]
     targets: Mapping[str, Target]
     influences: Influences
-    """Influences of the network alone; names index lens, photo and body parameters (see ``network.layout``)."""
+    """Influences of the network alone; names index lens, photo and body parameters (``network.adjustment.parameter_names``)."""
     residuals: tuple[PhotoResiduals, ...]
     lengths: tuple[KnownLengthResult, ...]
     scale_known: bool

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, BodyPose, IntArray, Network
-from phototemplate.network import layout
+from phototemplate.network.adjustment import parameter_names
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 
@@ -56,8 +56,8 @@ def project(network: Network, photo_id: str, xyz_mm: Array) -> Projection:
     d_focus = d_params[:, :, :1] * camera.params[0]
     d_params[:, :, 0] *= 1.0 + photo.focus
     full = np.concatenate([d_params, -d_cam @ skew(turned), d_cam, d_focus], axis=2)
-    names = layout.lens_names(camera.camera_id, model.names) + layout.photo_names(photo_id)
-    use, columns = layout.present(network.influences.names, names)
+    names = parameter_names.lens_names(camera.camera_id, model.names) + parameter_names.photo_names(photo_id)
+    use, columns = parameter_names.present(network.influences.names, names)
     return Projection(uv, d_cam @ photo.rotation, columns, full[:, :, use], cam[:, 2])
 
 
@@ -82,7 +82,7 @@ def body_points(network: Network, target_id: str, xyz_local: Array) -> BodyPoint
     full[:, :, 7] = y[:, None] * body.rotation[:, 1]
     for k, term in enumerate((0.5 * x * x, x * y, 0.5 * y * y)):
         full[:, :, 8 + k] = term[:, None] * body.rotation[:, 2]
-    use, columns = layout.present(network.influences.names, layout.body_names(target_id))
+    use, columns = parameter_names.present(network.influences.names, parameter_names.body_names(target_id))
     return BodyPoints(turned + body.translation_mm, columns, full[:, :, use])
 
 

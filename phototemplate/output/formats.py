@@ -16,8 +16,8 @@ from phototemplate.settings import OutputSettings
 
 if TYPE_CHECKING:
     from phototemplate.model import Measurement, Outline
+    from phototemplate.output.assessment import Judgements
     from phototemplate.output.dxf import DxfVersion, Unit
-    from phototemplate.output.judgement import Judgements
     from phototemplate.output.pdf import PaperSheet
     from phototemplate.output.report import TopPicture
     from phototemplate.template.drawing import Drawing

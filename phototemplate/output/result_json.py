@@ -21,9 +21,9 @@ from phototemplate.model import (
     Segment,
 )
 from phototemplate.output import schema as s
+from phototemplate.output.assessment import Judgements
 from phototemplate.output.atomic import write_text_atomic
-from phototemplate.output.judgement import Judgements
-from phototemplate.output.result_judgements import judgements_part
+from phototemplate.output.result_assessment import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
 from phototemplate.output.schema_base import Symmetric, numbers
 

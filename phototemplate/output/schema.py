@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from phototemplate.model import EdgeKind, ShapeKind
+from phototemplate.output.schema_assessment import JudgementsPart
 from phototemplate.output.schema_base import Number, Pair, Part, Row, Severity, Symmetric, Triple
-from phototemplate.output.schema_judgements import JudgementsPart
 
 RESULT_FORMAT = "phototemplate-result"
 RESULT_VERSION = 1

@@ -14,7 +14,7 @@ import numpy as np
 from phototemplate.model import Array, Measurement, Outline, Segment
 from phototemplate.numerics.correlation import autocorrelation, effective_sample_size
 from phototemplate.numerics.uncertainty import coverage_factor, effective_dof
-from phototemplate.output.judgement import BudgetPart, EdgeBudget, Evaluation, Sensitivity
+from phototemplate.output.assessment import BudgetPart, EdgeBudget, Evaluation, Sensitivity
 from phototemplate.studies.verdict import WorstPlace
 from phototemplate.template.quantities import State
 

@@ -17,8 +17,8 @@ from phototemplate.model import Array, BoolArray, HeightPoint, Measurement, Outl
 from phototemplate.numerics.decision import Decision, Guard, decide
 from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
 from phototemplate.studies.fit_reference import Freedom
+from phototemplate.studies.piece_contact import Touching, lay_piece, spread_alone
 from phototemplate.studies.references import Reference
-from phototemplate.studies.touching import Touching, lay_piece, spread_alone
 from phototemplate.studies.verdict import judge_quantity
 from phototemplate.studies.wall_figures import Figure, Kind, line_rows, row_u, wall_figures
 from phototemplate.studies.wall_line import End, WallLine, choose_wall, wall_line

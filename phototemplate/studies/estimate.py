@@ -16,8 +16,8 @@ import shapely
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, HeightPoint, Outline
+from phototemplate.studies.corner_words import tape_words
 from phototemplate.studies.packing import Packing, SlabSpec, pack
-from phototemplate.studies.places import tape_words
 from phototemplate.studies.price_list import PriceList
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Piece, Template

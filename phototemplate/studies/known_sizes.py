@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 
-from phototemplate.edges.subpixel import fit_steps, to_grey, to_light
+from phototemplate.edges.tracing.step_position import fit_steps, to_grey, to_light
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage
 from phototemplate.settings import EdgeSettings

@@ -19,8 +19,8 @@ import numpy as np
 from phototemplate.capture import design
 from phototemplate.errors import InputError, PhototemplateError
 from phototemplate.model import Array, BodyPose, Network, PhotoMeta, PhotoPose, Sightings, Target
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import Bar, KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import Bar, KnownLength, LengthEnd, Tape
 from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation

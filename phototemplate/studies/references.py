@@ -20,7 +20,7 @@ from phototemplate.edges.shapes.evaluate import point_at, to_chord, weights
 from phototemplate.errors import InputError
 from phototemplate.model import Array, HeightPoint, Outline
 from phototemplate.studies.wall_line import room_side
-from phototemplate.template.meeting import segment_curve
+from phototemplate.template.intersections import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
 
 CORNER_RAD = math.radians(20.0)

@@ -16,7 +16,7 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, to_chord, weights
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Outline, Segment
-from phototemplate.studies.wall_between import touched_by_sheets
+from phototemplate.studies.contact_places import touched_by_sheets
 from phototemplate.template.quantities import State, seen_stretch
 
 STEP_MM = 10.0

@@ -19,7 +19,7 @@ from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import WallCheck
-from phototemplate.studies.lean import Lean
+from phototemplate.studies.plumb import Lean
 from phototemplate.studies.wall_figures import Figure
 from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
 from phototemplate.units import INCH_MM, format_length

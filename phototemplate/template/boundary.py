@@ -17,7 +17,7 @@ from phototemplate.errors import InputError
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
-from phototemplate.template.meeting import AnyCurve, crossing_angle_rad, meet, tangent_place
+from phototemplate.template.intersections import AnyCurve, crossing_angle_rad, meet, tangent_place
 from phototemplate.template.quantities import span_area
 
 CHECK_TOLERANCE_MM = 0.02

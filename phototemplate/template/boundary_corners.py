@@ -11,7 +11,7 @@ from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary, Span, Unfit, corner_name, turning_rad
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import dual
-from phototemplate.template.meeting import meet
+from phototemplate.template.intersections import meet
 
 
 def round_corner(boundary: Boundary, i: int, radius_mm: float) -> Boundary:

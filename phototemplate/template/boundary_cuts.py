@@ -12,7 +12,7 @@ from phototemplate.template.boundary import SMALLEST_SPAN_MM, Boundary, Span, Un
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Vec
-from phototemplate.template.meeting import meet, meet_at, with_gradient
+from phototemplate.template.intersections import meet, meet_at, with_gradient
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from phototemplate.model import Array, Candidate, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import flatten_polyline
-from phototemplate.template.meeting import AnyCurve, corner_place, crossing_angle_rad, segment_curve, tangent_place
+from phototemplate.template.intersections import AnyCurve, corner_place, crossing_angle_rad, segment_curve, tangent_place
 from phototemplate.template.quantities import seen_stretch, segment_middle
 
 

@@ -19,8 +19,8 @@ from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import arc_of_bulge, flatten_polyline
 from phototemplate.template.edge_lines import loop_runs
 from phototemplate.template.gradients import Vec, dual
+from phototemplate.template.intersections import AnyCurve, meet
 from phototemplate.template.maker_dxf import CutoutShape, read_cutout_dxf
-from phototemplate.template.meeting import AnyCurve, meet
 from phototemplate.template.places import Frame, edge_named, frame_at, front_point
 from phototemplate.template.quantities import State
 from phototemplate.template.shaping import Base

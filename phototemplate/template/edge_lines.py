@@ -13,7 +13,7 @@ from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve, line_through
 from phototemplate.template.gradients import Vec, atan2, dual, vec
-from phototemplate.template.meeting import AnyCurve
+from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.quantities import Quantity, State, chain_end, direction, segment_middle
 from phototemplate.template.spec import AlignSpec, PieceEdgeSpec, ShopSpec
 

@@ -11,7 +11,7 @@ import shapely
 from phototemplate.template.boundary import Boundary, FitError, Unfit, boundary_area, check, largest_working, polygon_of
 from phototemplate.template.boundary_cuts import keep_left, notch
 from phototemplate.template.curves import LineCurve
-from phototemplate.template.meeting import AnyCurve
+from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.places import OpeningPlace, front_point
 from phototemplate.template.shaping import Base
 from phototemplate.template.spec import CornerSpec, ShopSpec

@@ -11,7 +11,7 @@ from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, t
 from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
-from phototemplate.template.meeting import AnyCurve
+from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.quantities import State
 from phototemplate.units import format_length
 

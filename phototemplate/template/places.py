@@ -11,7 +11,7 @@ from phototemplate.errors import InputError
 from phototemplate.template.boundary import FitError
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Dual, Vec
-from phototemplate.template.meeting import AnyCurve, meet
+from phototemplate.template.intersections import AnyCurve, meet
 from phototemplate.template.quantities import State, direction
 from phototemplate.template.spec import AlongSpec, OpeningSpec
 

@@ -18,8 +18,8 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
-from phototemplate.template.meeting import AnyCurve, segment_curve, tangent_place, with_gradient
-from phototemplate.template.profile import ProfileCurve
+from phototemplate.template.intersections import AnyCurve, segment_curve, tangent_place, with_gradient
+from phototemplate.template.wall_curves import ProfileCurve
 
 Unit = Literal["mm", "rad", "mm2"]
 OWN_NOISE = "noise of edge "

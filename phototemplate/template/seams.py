@@ -14,7 +14,7 @@ from phototemplate.template.boundary import Unfit, polygon_of, polygon_of_vertic
 from phototemplate.template.boundary_cuts import chord_of
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
-from phototemplate.template.meeting import meet_at
+from phototemplate.template.intersections import meet_at
 from phototemplate.template.piece_types import Piece, SeamProposal, Template
 from phototemplate.template.quantities import State
 from phototemplate.template.spec import MaterialSpec

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from phototemplate.errors import InputError
 from phototemplate.template.boundary import Boundary, FitError, Unfit, join, largest_working
 from phototemplate.template.edge_lines import EdgeLine, edge_line, loop_runs
-from phototemplate.template.meeting import AnyCurve
+from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.places import OpeningPlace
 from phototemplate.template.quantities import State
 from phototemplate.template.spec import PieceEdgeSpec, PieceSpec, ShopSpec

@@ -19,7 +19,7 @@ from starlette.routing import Route
 from phototemplate import __version__
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import JobFile
-from phototemplate.web.guard import BODY_LIMIT, OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
+from phototemplate.web.access import BODY_LIMIT, OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
 from phototemplate.web.photos import PhotoEntry
 from phototemplate.web.refusals import Refused, words_of
 from phototemplate.web.studio import Studio

@@ -12,8 +12,8 @@ from pathlib import Path
 import uvicorn
 
 from phototemplate.errors import InputError, InstallationError
+from phototemplate.web.access import OPEN_PATH, Keys
 from phototemplate.web.app import build_app
-from phototemplate.web.guard import OPEN_PATH, Keys
 from phototemplate.web.studio import Studio
 
 HOST = "127.0.0.1"

@@ -17,7 +17,7 @@ from phototemplate.web.album import Album
 from phototemplate.web.events import Hub
 from phototemplate.web.journal import Journal
 from phototemplate.web.ledger import Ledger
-from phototemplate.web.measuring import Measuring
+from phototemplate.web.remeasuring import Measuring
 from phototemplate.web.worker import Worker
 
 WATCH_S = 1.0

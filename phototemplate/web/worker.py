@@ -66,7 +66,7 @@ class Worker:
             return
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        from phototemplate.web.hand.loop import run  # light: heavy libraries are imported in the process only
+        from phototemplate.web.worker_tasks.loop import run  # light: heavy libraries are imported in the process only
 
         process = context.Process(target=run, args=(there,), name="phototemplate worker", daemon=True)
         process.start()

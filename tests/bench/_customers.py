@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from phototemplate.edges.subpixel import to_grey, to_light
+from phototemplate.edges.tracing.step_position import to_grey, to_light
 from phototemplate.studies.known_sizes import KnownSize, known_size
 from tests.bench._jobs import LENSES
 from tests.network.synthetic import look_at

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate.model import BodyPose, Camera, EdgeHint, PhotoMeta, PhotoPose, Sightings, Target, TypeB
-from phototemplate.network.observations import Bar, KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.known_lengths import Bar, KnownLength, LengthEnd, Tape
 from phototemplate.network.projection import bend, project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation

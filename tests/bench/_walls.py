@@ -29,8 +29,8 @@ from phototemplate.model import (
     Target,
     TypeB,
 )  # fmt: skip
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import LengthEnd, Tape
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import LengthEnd, Tape
 from phototemplate.network.projection import project
 from phototemplate.network.workplane import fit_work_plane, to_world
 from phototemplate.numerics import lens

@@ -260,8 +260,8 @@ def _one_edge(result: BenchResult) -> None:
     """Every traced edge of the demo moved aside, one after the other, at the photos' full size, pieces and all: time until the
     new result is there, as the page gets it."""
     from phototemplate.job import load_job, save_job
-    from phototemplate.web.hand.measured import measure
-    from phototemplate.web.hand.tasks import Desk
+    from phototemplate.web.worker_tasks.measured import measure
+    from phototemplate.web.worker_tasks.tasks import Desk
 
     if not (DEMO.parent / "job.toml").is_file() or not any(DEMO.glob("*.jpg")):
         result.target("one edge changed", "below 0.5 s", "no demo photos", False)

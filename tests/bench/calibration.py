@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from phototemplate.network.calibrate import Calibration, CalibrationOptions, calibrate
+from phototemplate.network.calibration.calibrate import Calibration, CalibrationOptions, calibrate
 from tests.bench import BenchResult
 from tests.calibration import chessboard
 from tests.calibration.simulated import BROWN, SIZE, Simulation, take

@@ -20,13 +20,13 @@ from typing import Any
 
 import numpy as np
 
-from phototemplate.edges.corners import corners_of, meetings
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
+from phototemplate.edges.meeting_points import corners_of, meetings
 from phototemplate.edges.shapes.evaluate import foot, normal_at, offset_u, point_at
 from phototemplate.errors import PhototemplateError
 from phototemplate.model import Network, Outline, Segment, WorkPlane
-from phototemplate.network.adjust import adjust
+from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.projection import body_points
 from phototemplate.network.workplane import fit_work_plane, to_work
 from phototemplate.settings import EdgeSettings, OutlineSettings

@@ -66,8 +66,8 @@ def _clicked(kind: str, seed: int) -> tuple[float, float, float]:
 
 
 def _sheets(seed: int) -> tuple[float, float, float]:
-    from phototemplate.network.adjust import adjust
-    from phototemplate.network.observations import LengthEnd, Tape
+    from phototemplate.network.adjustment.adjust import adjust
+    from phototemplate.network.adjustment.known_lengths import LengthEnd, Tape
     from phototemplate.template.quantities import area
     from tests.bench._jobs import random_job
     from tests.bench.coverage import _product, _true_corner

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from phototemplate.network import bundle
+from phototemplate.network.adjustment import bundle
 from phototemplate.numerics import rigid
 from tests.bench import BenchResult
 from tests.network import survey

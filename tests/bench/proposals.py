@@ -27,12 +27,12 @@ import numpy as np
 
 from phototemplate.capture.store import PhotoStore
 from phototemplate.demo import DEMO_FOLDER, rigid_fit
-from phototemplate.edges.propose import ProposedEdge, propose_edges
-from phototemplate.inputs import edge_settings_of, read_photos
+from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
 from phototemplate.job import load_job
 from phototemplate.model import Array, Network, WorkPlane
 from phototemplate.network import projection, workplane
 from phototemplate.pipeline import measure
+from phototemplate.stage_inputs import edge_settings_of, read_photos
 from tests.bench import BenchResult
 from tests.bench._rendered import SPP, WIDTH_PX, cache_folder
 

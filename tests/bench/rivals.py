@@ -25,11 +25,11 @@ from scipy.special import ndtr
 from phototemplate.capture import design
 from phototemplate.capture.saddle import fit_saddles
 from phototemplate.demo import DEMO_FOLDER, DemoComparison, measured_centres, rigid_fit, run_demo
-from phototemplate.edges.subpixel import fit_steps
-from phototemplate.inputs import known_lengths
+from phototemplate.edges.tracing.step_position import fit_steps
 from phototemplate.job import load_job
 from phototemplate.model import Array, EdgeTrace, Measurement
 from phototemplate.network.projection import project
+from phototemplate.stage_inputs import known_lengths
 from tests.bench import BenchResult
 from tests.bench._sfm import FASTEST, FULL_SIZE, OWN_CHOICE, SfmResult, structure_from_motion
 from tests.bench._truth import saddle_errors, saddle_ratios

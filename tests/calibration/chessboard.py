@@ -17,10 +17,10 @@ from scipy.optimize import least_squares
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
 from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.model import Camera, Sightings, Target
-from phototemplate.network.board_fit import fit
-from phototemplate.network.board_model import Form, board_photos
-from phototemplate.network.board_start import first_start
-from phototemplate.network.lensstart import planar_poses
+from phototemplate.network.calibration.board_fit import fit
+from phototemplate.network.calibration.board_model import Form, board_photos
+from phototemplate.network.calibration.board_start import first_start
+from phototemplate.network.orientation.lens_start import planar_poses
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
 

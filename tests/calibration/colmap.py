@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from phototemplate.network.board_model import BoardPhotos
+from phototemplate.network.calibration.board_model import BoardPhotos
 from phototemplate.numerics.rigid import Pose
 
 Array = NDArray[np.float64]

@@ -12,10 +12,10 @@ import pytest
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Sightings, Target
-from phototemplate.network.board_fit import fit
-from phototemplate.network.board_model import Form, board_photos
-from phototemplate.network.board_start import first_start
-from phototemplate.network.calibrate import Calibration, CalibrationOptions, calibrate
+from phototemplate.network.calibration.board_fit import fit
+from phototemplate.network.calibration.board_model import Form, board_photos
+from phototemplate.network.calibration.board_start import first_start
+from phototemplate.network.calibration.calibrate import Calibration, CalibrationOptions, calibrate
 from phototemplate.numerics import lens
 from tests.calibration import chessboard
 from tests.calibration.colmap import adjust_flat_board

@@ -12,9 +12,9 @@ from typer.testing import CliRunner
 
 from demo_images.render.phone import Phone
 from phototemplate.calibration import board_spec
+from phototemplate.camera_profiles import Profile, read_profile, shipped_folder
 from phototemplate.cli import app
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.profiles import Profile, read_profile, shipped_folder
 from tests.capture.scene import Laid, Shot, take
 
 

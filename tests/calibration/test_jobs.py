@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from phototemplate.model import Network, Sightings
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import Bar, LengthEnd
-from phototemplate.network.photo_gain import best_photo, gain_of_photo, prior_shares
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import Bar, LengthEnd
+from phototemplate.network.calibration.photo_gain import best_photo, gain_of_photo, prior_shares
 from phototemplate.network.projection import bend
 from phototemplate.numerics import lens
 from tests.network.synthetic import Kitchen, kitchen

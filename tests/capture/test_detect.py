@@ -13,9 +13,9 @@ from phototemplate.capture import design
 from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
 from phototemplate.capture.detect_plain import PlainMarkers, plain_target
-from phototemplate.capture.layout import charuco_layout
 from phototemplate.capture.markers import codes_of, dictionary, find_quads, read_markers
 from phototemplate.capture.photos import read_gray, read_meta
+from phototemplate.capture.target_layout import charuco_layout
 from phototemplate.errors import InputError
 from phototemplate.model import PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from phototemplate.capture import design
 from phototemplate.capture.sheets import PRINT_KINDS, parse_numbers, raster, write_sheets
 from phototemplate.capture.sheets.drawing import Blocks, Page, Text, extent
-from phototemplate.capture.sheets.layout import PRINTER_MARGIN_MM
+from phototemplate.capture.sheets.page_parts import PRINTER_MARGIN_MM
 from phototemplate.capture.sheets.raster import paint
 from phototemplate.capture.sheets.target_pages import page_of
 from phototemplate.errors import InputError, OutputError

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 import pytest
 
+from phototemplate.capture.corner_lattice import CornerFrames, find_frames
 from phototemplate.capture.detect import detect
-from phototemplate.capture.frames import CornerFrames, find_frames
-from phototemplate.capture.layout import printed_layout, rotation
 from phototemplate.capture.markers import find_quads, read_markers
-from phototemplate.capture.second_look import look_again
-from phototemplate.capture.soft_bits import read_corners
+from phototemplate.capture.small_targets import look_again
+from phototemplate.capture.soft_decoding import read_corners
+from phototemplate.capture.target_layout import printed_layout, rotation
 from phototemplate.model import Array, GrayImage, PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings
 from tests.capture.scene import Laid, Picture, Shot, take

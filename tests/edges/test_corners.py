@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from phototemplate.edges.corners import corners_of, meetings
 from phototemplate.edges.fit import fit_segment
+from phototemplate.edges.meeting_points import corners_of, meetings
 from phototemplate.model import PlanePoints
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import LENGTH, Scene, hint, scene, wall

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from phototemplate.edges.faint import PLY_U_MM, faint_finding, faint_u_mm, light_ratio
-from phototemplate.edges.profiles import Band
-from phototemplate.edges.subpixel import StepFit
+from phototemplate.edges.tracing.edge_contrast import PLY_U_MM, faint_finding, faint_u_mm, light_ratio
+from phototemplate.edges.tracing.grey_profiles import Band
+from phototemplate.edges.tracing.step_position import StepFit
 from phototemplate.model import Array
 from tests.edges.box_scene import srgb_grey
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from phototemplate.edges.levels import expected_levels
 from phototemplate.edges.measure import measure_edges, type_b_terms
-from phototemplate.edges.path import Path
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path
-from phototemplate.edges.subpixel import fit_steps
+from phototemplate.edges.tracing.expected_height import expected_levels
+from phototemplate.edges.tracing.hint_path import Path
+from phototemplate.edges.tracing.step_position import fit_steps
 from phototemplate.model import Array, EdgeHint, HeightPoint
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.settings import EdgeSettings

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.edges.propose import ProposedEdge, propose_edges
-from phototemplate.edges.propose_lines import candidates
+from phototemplate.edges.proposals.line_candidates import candidates
+from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
 from phototemplate.model import EdgeHint, GrayImage, Target
 from phototemplate.settings import EdgeSettings
 from tests.bench.proposals import judge

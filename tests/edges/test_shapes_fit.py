@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.interpolate import make_smoothing_spline
 
 from phototemplate.edges import shapes
-from phototemplate.edges.shapes import profile as profile_module
+from phototemplate.edges.shapes import wall_curve as profile_module
 from phototemplate.edges.shapes.contract import in_chord_frame
 from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, slope_at, spline_weights
 from phototemplate.model import Segment

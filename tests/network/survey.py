@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.network.bundle import Problem, State
-from phototemplate.network.conditions import Length, Place, Priors
-from phototemplate.network.observations import Condition
+from phototemplate.network.adjustment.bundle import Problem, State
+from phototemplate.network.adjustment.known_lengths import Condition
+from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
 from phototemplate.numerics import lens
 
 CK, XH, YH = 28.78507, 0.01735, 0.05669

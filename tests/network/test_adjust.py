@@ -10,8 +10,8 @@ import pytest
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Network, Sightings
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import Bar, Caliper, KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import Bar, Caliper, KnownLength, LengthEnd, Tape
 from phototemplate.network.projection import bend, body_points, project
 from phototemplate.numerics import rigid
 from phototemplate.settings import AdjustmentSettings

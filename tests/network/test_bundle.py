@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from phototemplate.model import Array
-from phototemplate.network import bundle
-from phototemplate.network.conditions import Length, Place, Priors
-from phototemplate.network.sights import stack, views_of
+from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
+from phototemplate.network.orientation.views import stack, views_of
 from phototemplate.numerics.rigid import log_rotation
 from tests.network.synthetic import Kitchen, kitchen
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from phototemplate.model import PhotoMeta
-from phototemplate.network.adjust import adjust
-from phototemplate.network.lensstart import focal_from_exif, focal_from_sheets
-from phototemplate.network.sights import views_of
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.orientation.lens_start import focal_from_exif, focal_from_sheets
+from phototemplate.network.orientation.views import views_of
 from tests.network.synthetic import kitchen
 from tests.network.test_adjust import bar_of, codes, errors_and_cov, normalized_square
 

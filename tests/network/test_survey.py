@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from phototemplate.model import Array
-from phototemplate.network import bundle
+from phototemplate.network.adjustment import bundle
 from phototemplate.numerics import rigid
 from tests.network import survey
 

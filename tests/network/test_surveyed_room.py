@@ -19,8 +19,8 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_plain import PlainMarkers, plain_target
 from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.model import Network
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import LengthEnd, Tape
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import LengthEnd, Tape
 from phototemplate.network.projection import project, rays
 from phototemplate.settings import AdjustmentSettings, DetectionSettings
 from tests.network.test_adjust import _distance

@@ -9,10 +9,10 @@ import pytest
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Sightings
-from phototemplate.network.adjust import adjust
-from phototemplate.network.lensstart import start_lenses
-from phototemplate.network.sights import views_of
-from phototemplate.network.two_places import groups_of
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.orientation.lens_start import start_lenses
+from phototemplate.network.orientation.separate_scenes import groups_of
+from phototemplate.network.orientation.views import views_of
 from phototemplate.settings import AdjustmentSettings
 from tests.network.synthetic import Kitchen, kitchen
 

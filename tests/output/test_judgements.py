@@ -13,14 +13,14 @@ import pytest
 
 from phototemplate.cli.show import edge_table, verdict_line
 from phototemplate.edges.shapes.evaluate import offset_u, to_chord
-from phototemplate.output.judgement import Judgements
+from phototemplate.output.assessment import Judgements
 from phototemplate.output.report import words
 from phototemplate.output.report.build import render_report
 from phototemplate.output.report.plan import stretches
 from phototemplate.output.result_json import read_result, write_result_json
 from phototemplate.output.schema import Result
 from phototemplate.settings import OutputSettings
-from phototemplate.studies.judge import judge
+from phototemplate.studies.assessment import judge
 from phototemplate.template.drawing import Polyline
 from phototemplate.template.outline_drawing import outline_drawing
 from tests.output.samples import measurement

@@ -221,7 +221,7 @@ def test_camera_sentence_tells_noise_from_a_bent_lens() -> None:
 
 
 def test_photos_with_principal_points_of_their_own_share_one_panel() -> None:
-    """Lenses split by photo (``network.turned``) are one camera to the reader; what differs is given from least to largest."""
+    """Lenses split by photo are one camera to the reader; what differs is given from least to largest."""
     m = measurement()
     (whole,) = camera_panels(m)
     (camera,) = m.network.cameras.values()

@@ -13,7 +13,7 @@ import shapely
 from pyogrio.raw import read as gdal_read
 
 from phototemplate.edges.fit import fit_segment
-from phototemplate.edges.shapes.between import wander_between
+from phototemplate.edges.shapes.unseen_wall import wander_between
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import EdgeHint, Influences, Outline, PlanePoints
 from phototemplate.settings import EdgeSettings, OutlineSettings

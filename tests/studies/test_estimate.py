@@ -28,10 +28,10 @@ from phototemplate.studies.clicked_problem import (
     start_focal,
 )
 from phototemplate.studies.clicked_start import start
+from phototemplate.studies.corner_words import corner_words
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
 from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
-from phototemplate.studies.places import corner_words
 from phototemplate.studies.plan import Sketch, plan, predict, write_plan
 from phototemplate.studies.price_list import PriceList, read_price_list
 from phototemplate.studies.quote import write_estimate

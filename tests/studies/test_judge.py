@@ -11,8 +11,8 @@ import pytest
 from phototemplate.edges.shapes.evaluate import offset_u, to_chord
 from phototemplate.model import Measurement, Segment
 from phototemplate.studies import remedies, verdict
+from phototemplate.studies.assessment import judge
 from phototemplate.studies.budget import DOF_ASSUMED, DOF_STATED, edge_budget, noise_dof
-from phototemplate.studies.judge import judge
 from phototemplate.template.quantities import State
 from tests.bench._jobs import random_job
 from tests.output.samples import measurement as sample

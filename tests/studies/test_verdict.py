@@ -12,8 +12,8 @@ from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.errors import Finding
 from phototemplate.model import Measurement, PhotoMeta, Sightings
-from phototemplate.network.adjust import adjust
-from phototemplate.network.observations import KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.adjust import adjust
+from phototemplate.network.adjustment.known_lengths import KnownLength, LengthEnd, Tape
 from phototemplate.network.projection import body_points, project
 from phototemplate.network.workplane import fit_work_plane, to_work
 from phototemplate.numerics.decision import decide

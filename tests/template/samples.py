@@ -9,8 +9,8 @@ import numpy as np
 from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.outline import LoopSpec, build_outline
-from phototemplate.template.profile import ProfileCurve
 from phototemplate.template.spline import OffsetSpline
+from phototemplate.template.wall_curves import ProfileCurve
 
 FIELD_TERMS = 8
 """Smooth displacement fields standing for scale, shear and bending of a network"""

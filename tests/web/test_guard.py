@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
+from phototemplate.web.access import BODY_LIMIT, Keys
 from phototemplate.web.app import STATIC, build_app
-from phototemplate.web.guard import BODY_LIMIT, Keys
 from phototemplate.web.photos import UPLOAD_LIMIT, free_stem, stem_of
 from phototemplate.web.studio import Studio
 

@@ -15,15 +15,15 @@ import pytest
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.job import JobFile
 from phototemplate.progress import quiet
-from phototemplate.studies.judge import judge_quickly
+from phototemplate.studies.assessment import judge_quickly
 from phototemplate.template.quantities import CornerPlace, State
 from phototemplate.template.quantities import distance as plain_distance
-from phototemplate.web.hand.distance import distance
-from phototemplate.web.hand.look import anchor, look
-from phototemplate.web.hand.measured import clean, judge_all, move, verdicts_of, view_of, work_from_plan
-from phototemplate.web.hand.tasks import PLACES, Desk, error_of, task
-from phototemplate.web.hand.tiles import TILE, cut, levels_of
 from phototemplate.web.refusals import Refused
+from phototemplate.web.worker_tasks.distance import distance
+from phototemplate.web.worker_tasks.look import anchor, look
+from phototemplate.web.worker_tasks.measured import clean, judge_all, move, verdicts_of, view_of, work_from_plan
+from phototemplate.web.worker_tasks.tasks import PLACES, Desk, error_of, task
+from phototemplate.web.worker_tasks.tiles import TILE, cut, levels_of
 from tests.output.samples import measurement
 
 
@@ -70,7 +70,7 @@ def test_tiles_are_there_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest
             raise KeyboardInterrupt
         return True, np.zeros(10, np.uint8)
 
-    monkeypatch.setattr("phototemplate.web.hand.tiles.cv2.imencode", broken)
+    monkeypatch.setattr("phototemplate.web.worker_tasks.tiles.cv2.imencode", broken)
     with pytest.raises(KeyboardInterrupt):
         cut(np.zeros((1500, 1500, 3), np.uint8), tmp_path / "set")
     assert list(tmp_path.iterdir()) == []
@@ -163,8 +163,8 @@ def test_pointed_at_sensitivities_by_moving_the_camera(desk: Desk) -> None:
     """d xy by an influence: shift a photo in the network, intersect its ray with the plane again."""
     from dataclasses import replace
 
-    from phototemplate.web.hand.distance import _pointed_at
-    from phototemplate.web.hand.look import scene_of
+    from phototemplate.web.worker_tasks.distance import _pointed_at
+    from phototemplate.web.worker_tasks.look import scene_of
 
     m = desk.measured()
     xy = list(m.work_plane.heights[0].xy_mm)

@@ -23,7 +23,7 @@ from phototemplate.capture.sheets.drawing import (
     paragraph,
     shifted,
 )
-from phototemplate.capture.sheets.layout import PRINT_RULES, paper_size, print_note, rulers
+from phototemplate.capture.sheets.page_parts import PRINT_RULES, paper_size, print_note, rulers
 from phototemplate.capture.sheets.sketch import (
     ACCENT,
     FRONT,

@@ -19,7 +19,7 @@ from phototemplate.capture.sheets.drawing import (
     paragraph,
     shifted,
 )
-from phototemplate.capture.sheets.layout import (
+from phototemplate.capture.sheets.page_parts import (
     PRINT_RULES,
     PRINTER_MARGIN_MM,
     checkerboard,

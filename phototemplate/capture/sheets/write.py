@@ -13,7 +13,7 @@ import numpy as np
 from phototemplate.capture import design
 from phototemplate.capture.sheets.drawing import Page
 from phototemplate.capture.sheets.kinds import FULL_SET, PRINT_KINDS, PrintKind
-from phototemplate.capture.sheets.layout import paper_size
+from phototemplate.capture.sheets.page_parts import paper_size
 from phototemplate.capture.sheets.pdf import write_pdf
 from phototemplate.capture.sheets.raster import RasterFrame, paint
 from phototemplate.capture.sheets.target_pages import page_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from phototemplate.edges.shapes.arc import Arc
 from phototemplate.edges.shapes.contract import EdgePoints, Shape, ShapeFit
 from phototemplate.edges.shapes.line import Line
-from phototemplate.edges.shapes.profile import Profile
+from phototemplate.edges.shapes.wall_curve import Profile
 
 SHAPES: tuple[Shape, ...] = (Line(), Arc(), Profile())
 

@@ -10,22 +10,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from phototemplate.edges.agree import Line, explain_away, settle
-from phototemplate.edges.arris import Rounding, rounding, shows_face
-from phototemplate.edges.beside import Neighbour, find_neighbour, neighbour_finding, unresolved_u_mm
-from phototemplate.edges.choose import OUTERMOST, choose
-from phototemplate.edges.closer import FIRST_BLUR_PX as FIRST_BLUR_PX
-from phototemplate.edges.closer import along_new, locate, read, rebased, smoothed, without_strays
-from phototemplate.edges.faint import faint_finding, faint_u_mm, light_ratio
-from phototemplate.edges.intersect import Intersection, intersect, unit_position
-from phototemplate.edges.levels import Levels, expected_levels, find_joints
-from phototemplate.edges.path import Path, Stations
-from phototemplate.edges.profiles import Band, Steps, find_steps, sample_band
+from phototemplate.edges.proposals.line_consensus import Line, explain_away, settle
+from phototemplate.edges.proposals.line_refinement import FIRST_BLUR_PX as FIRST_BLUR_PX
+from phototemplate.edges.proposals.line_refinement import along_new, locate, read, rebased, smoothed, without_strays
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
-from phototemplate.edges.subpixel import StepFit
-from phototemplate.edges.vote import OFFSET_STEP_MM, Ballot, Proposal, vote
+from phototemplate.edges.tracing.arris_offset import Rounding, rounding, shows_face
+from phototemplate.edges.tracing.double_line import Neighbour, find_neighbour, neighbour_finding, unresolved_u_mm
+from phototemplate.edges.tracing.edge_contrast import faint_finding, faint_u_mm, light_ratio
+from phototemplate.edges.tracing.expected_height import Levels, expected_levels, find_joints
+from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, sample_band
+from phototemplate.edges.tracing.hint_path import Path, Stations
+from phototemplate.edges.tracing.line_choice import OUTERMOST, choose
+from phototemplate.edges.tracing.line_voting import OFFSET_STEP_MM, Ballot, Proposal, vote
+from phototemplate.edges.tracing.space_intersection import Intersection, intersect, unit_position
+from phototemplate.edges.tracing.step_position import StepFit
 from phototemplate.errors import Finding
 from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints, TypeB
 from phototemplate.numerics.correlation import autocorrelation

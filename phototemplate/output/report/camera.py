@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 
 from phototemplate.model import Array, Camera, Measurement
-from phototemplate.network.photo_gain import ASSUMED, DETERMINED, prior_shares
+from phototemplate.network.calibration.photo_gain import ASSUMED, DETERMINED, prior_shares
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.report.marks import dots, fmt, label, path, vectors
 

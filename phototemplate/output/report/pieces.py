@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from phototemplate.model import Outline
-from phototemplate.output.judgement import Judged
+from phototemplate.output.assessment import Judged
 from phototemplate.output.report.words import size_verdict
 from phototemplate.output.svg import svg_text
 from phototemplate.template.piece_types import Template

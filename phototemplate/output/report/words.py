@@ -10,7 +10,7 @@ from typing import Literal
 from phototemplate.errors import FINDINGS, Finding, said_once
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
-from phototemplate.output.judgement import Judged, Noticed
+from phototemplate.output.assessment import Judged, Noticed
 from phototemplate.units import format_length
 
 Unit = Literal["mm", "in"]

@@ -1,0 +1,1 @@
+"""Edges that nobody has drawn yet, found in photos and targets."""

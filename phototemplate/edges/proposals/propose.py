@@ -1,0 +1,183 @@
+"""Edges nobody has drawn yet, proposed from targets and photos alone, for the user to confirm.
+
+Three kinds of evidence, each with the source it will be measured by:
+
+* wall strips along one wall: the wall line behind them;
+* contact sheets whose cut edges line up: somebody butted them against something straight;
+* straight grey steps in several photos that meet at the height of the cabinet tops, bound the side on which the sheets
+  lie, and are the outermost of their bundle: fronts and free ends.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phototemplate.edges.proposals.line_candidates import TURN_RAD, candidates, segments
+from phototemplate.edges.proposals.line_confirmation import FoundLine, confirm, one_sided
+from phototemplate.edges.proposals.target_edges import contact_lines, ends_of_contact, ends_of_strip, strip_walls
+from phototemplate.edges.scene import Scene
+from phototemplate.model import Array, EdgeHint, EdgeKind, GrayImage, Network, WorkPlane
+from phototemplate.network import workplane
+from phototemplate.settings import EdgeSettings
+
+BAR_MM = 70.0
+"""Lines this near to the line between two bar ends are the bar's"""
+BUNDLE_MM = 130.0
+"""Parallel lines this near to each other belong to one cabinet top (plies, rails, face frame); the outermost is meant"""
+PLIES_MM = 45.0
+"""Lines this near behind an edge are the plies and joints of its board"""
+DEPTH_MM = 300.0
+"""Two fronts do not face the same way nearer to each other than a cabinet is deep"""
+SAME_MM = 0.7
+"""Lines nearer than this are one"""
+PASSAGE_MM = 600.0
+"""No cabinet faces a wall so near"""
+RUN_DEPTH_MM = (300.0, 900.0)
+"""A front has its wall this far behind it: from a shallow bookcase to a deep counter"""
+LONG_MM = 640.0
+"""Longer than a cabinet is deep: no end"""
+
+
+@dataclass(frozen=True)
+class ProposedEdge:
+    """An edge to confirm, change or drop."""
+
+    hint: EdgeHint
+    confidence: float
+    """0-1"""
+
+
+def propose_edges(
+    gray_of: Callable[[str], GrayImage], network: Network, plane: WorkPlane, settings: EdgeSettings
+) -> tuple[ProposedEdge, ...]:
+    """Proposals, walls first; hints are anchored in the work frame and named ``wall-1``, ``front-1`` ..."""
+    scene = Scene(gray_of, network, plane, settings)
+    strips = strip_walls(scene)
+    contacts = contact_lines(scene)
+    walls = [ends_of_strip(scene, hint) for hint, _ in strips]
+    traced = _traced(scene, walls, [ends_of_contact(scene, hint) for hint, _ in contacts])
+    count: dict[str, int] = {}
+    out = []
+    for hint, confidence in [*strips, *contacts, *traced]:
+        count[hint.kind] = count.get(hint.kind, 0) + 1
+        out.append(ProposedEdge(replace(hint, edge_id=f"{hint.kind}-{count[hint.kind]}"), confidence))
+    return tuple(out)
+
+
+def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[tuple[EdgeHint, float]]:
+    """Fronts and ends that the photos show, longest first; ``walls`` and ``contacts`` (2, 2) each are proposed already."""
+    lines = segments(scene)
+    if not len(lines):
+        return []
+    found: list[FoundLine] = []
+    bars = _bars(scene)
+
+    def none(ends: Array) -> bool:
+        known = any(_same_line(ends, t, BUNDLE_MM) for t in (*walls, *contacts))
+        return known or any(_same_line(ends, b, BAR_MM) for b in bars) or any(_faces(ends, wall) for wall in walls)
+
+    for ends in itertools.chain.from_iterable(one_sided(scene, c) for c in candidates(lines)):
+        if not none(ends) and not any(_within(ends, one) for one in found):
+            found += [one for one in confirm(scene, ends) if not none(one.ends_mm)]
+    found = _outermost(found)
+    eyes = np.array([scene.eye_mm(p)[:2] for p in scene.network.photos])
+    out = []
+    for one in sorted(found, key=lambda f: -f.length_mm):
+        confidence = round(float(min(0.95, one.line.support * (0.5 + 0.5 * one.line.evidence))), 2)
+        kind = _kind(one, found, walls, eyes)
+        out.append((EdgeHint("", kind, "trace", "line", "work", path=one.ends_mm), confidence))
+    return out
+
+
+def _kind(one: FoundLine, found: list[FoundLine], walls: list[Array], eyes: Array) -> EdgeKind:
+    """A front runs along the wall behind its cabinets; where no strip tells of a wall: the long edges that the photos face."""
+    squarely = 0
+    for wall in walls:
+        along, position, overlap = _beside(one.ends_mm, wall, 200.0)
+        turn = abs(float(along @ one.along))
+        behind = float((wall.mean(axis=0) - one.ends_mm.mean(axis=0)) @ -one.outward)
+        if turn > np.cos(3 * TURN_RAD) and RUN_DEPTH_MM[0] < behind < RUN_DEPTH_MM[1] and overlap > 0.5 * one.length_mm:
+            return "front"
+        # a wall into which the edge's own line runs within a cabinet's depth: the edge is an end of the run along that wall
+        off = np.abs((one.ends_mm - wall[0]) @ np.array([-along[1], along[0]])).min()
+        length = float(np.linalg.norm(wall[1] - wall[0]))
+        squarely += turn < np.sin(3 * TURN_RAD) and off < 200.0 and -200.0 < position.mean() < length + 200.0
+    if squarely:
+        return "end"
+    facing = float(np.mean((eyes - one.ends_mm.mean(axis=0)) @ one.outward > 0))
+    parallel = sum(abs(f.along @ one.along) > 0.9 for f in found)
+    return "front" if facing > 0.6 and (one.length_mm > LONG_MM or parallel == 1) else "end"
+
+
+def _bars(scene: Scene) -> list[Array]:
+    """(2, 2) each: where a bar lies between two of its end targets; its sides are lines, but not the kitchen's."""
+    ends = {}
+    for target_id, target in scene.network.targets.items():
+        if target.kind == "bar_end":
+            world = [p.xyz_mm for p in scene.network.points if p.target_id == target_id]
+            if target_id in scene.network.bodies:
+                world.append(scene.network.bodies[target_id].translation_mm)
+            if world:
+                ends[target_id] = workplane.to_work(scene.plane, np.mean(world, axis=0)[None])[0][0, :2]
+    return [np.array([ends[a], ends[b]]) for a, b in itertools.combinations(sorted(ends), 2)]
+
+
+def _beside(ends: Array, line: Array, beyond_mm: float) -> tuple[Array, Array, float]:
+    """Direction (2,) of ``line`` (2, 2), where along it ``ends`` (2, 2) lie, and their overlap with it run on at both ends."""
+    along = line[1] - line[0]
+    length = float(np.linalg.norm(along))
+    along = along / max(length, 1e-9)
+    position = (ends - line[0]) @ along
+    return along, position, float(min(position.max(), length + beyond_mm) - max(position.min(), -beyond_mm))
+
+
+def _same_line(one: Array, other: Array, within_mm: float) -> bool:
+    """``one`` runs along ``other`` within a few centimetres (the back rail before a wall, a rail under a contact sheet)."""
+    along, position, overlap = _beside(one, other, 300.0)
+    off = (one - other[0]) @ np.array([-along[1], along[0]])
+    return bool(np.abs(off).max() < within_mm and overlap > 0.5 * np.ptp(position))
+
+
+def _faces(ends: Array, wall: Array) -> bool:
+    """Nobody could stand between this line, the room to its right, and the wall: a back rail, a shadow, a thing left there."""
+    along, position, overlap = _beside(ends, wall, 200.0)
+    step = ends[1] - ends[0]
+    outward = np.array([step[1], -step[0]]) / np.linalg.norm(step)
+    before = float((wall.mean(axis=0) - ends.mean(axis=0)) @ outward)
+    return bool(abs(outward @ along) < np.sin(3 * TURN_RAD) and 0 < before < PASSAGE_MM and overlap > 0.5 * np.ptp(position))
+
+
+def _within(ends: Array, one: FoundLine) -> bool:
+    """A candidate that runs along an edge found already, or behind it on the same board."""
+    position, off = (ends - one.ends_mm[0]) @ one.along, (ends - one.ends_mm[0]) @ one.outward
+    inside = position.min() > -60.0 and position.max() < one.length_mm + 60.0
+    facing = float((ends[1] - ends[0]) @ one.along) > 0
+    return bool(inside and facing and off.max() < 4.0 and off.min() > -PLIES_MM)
+
+
+def _outermost(found: list[FoundLine]) -> list[FoundLine]:
+    """Of parallel lines that overlap within a cabinet top's bundle the outermost; the room is to the right of each."""
+    return [one for one in found if not any(_beats(other, one) for other in found if other is not one)]
+
+
+def _beats(other: FoundLine, one: FoundLine) -> bool:
+    """``other`` is the edge and ``one`` beside it is not."""
+    position = (other.ends_mm - one.ends_mm[0]) @ one.along
+    overlap = min(position.max(), one.length_mm) - max(position.min(), 0.0)
+    if other.along @ one.along < np.cos(2 * TURN_RAD) or overlap < 0.4 * min(one.length_mm, other.length_mm):
+        return False
+    worth, mine = other.worth * other.length_mm, one.worth * one.length_mm
+    # how far outside the other lies, at both ends of the stretch they share
+    shared = np.clip(np.array([max(position.min(), 0.0), min(position.max(), one.length_mm)]), position.min(), position.max())
+    order = np.argsort(position)
+    apart = np.interp(shared, position[order], ((other.ends_mm - one.ends_mm[0]) @ one.outward)[order])
+    if apart.min() < SAME_MM and apart.max() > -SAME_MM:  # they cross or coincide
+        return worth > mine
+    gain = float(apart.mean())
+    if abs(gain) > BUNDLE_MM:  # not the same cabinet top: whichever is the better and longer line
+        return abs(gain) < DEPTH_MM and worth > mine
+    return worth > other.outer_share * mine if gain > 0 else one.outer_share * worth > mine

@@ -1,0 +1,223 @@
+"""Does a second, weaker line run just outside the chosen one, too near to have an extremum of the gradient of its own?
+
+A tape, a shadow or a ply that ends two or three mm behind the edge makes a strong step there; the true edge beside it is no
+more than a shoulder of that step in a picture of 1 px/mm, and no line to choose. It is found by what one step leaves over: the
+profile of each photo, averaged along the chosen line in mm across it, is fitted with one blurred step and with two (edge spread
+functions in light, with the blur of the photo), both positions free together. The gain of the second step is counted over all
+(offset, height) at which it may run: a line on the face below or on a door appears at another place in every photo and meets at
+its own height; only a line at the level of the chosen one is a doubt about the edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from phototemplate.edges.tracing.grey_profiles import Band
+from phototemplate.edges.tracing.step_position import StepFit, to_light, tone_slope
+from phototemplate.errors import Finding
+from phototemplate.model import Array, IntArray
+
+NEAREST_MM, FURTHEST_MM, STEP_MM = 1.75, 4.5, 0.25
+"""Distances looked at. Nearer there is the rounding of the edge itself; further steps have an extremum of their own"""
+PEAK_MM, PEAK = 1.25, 0.6
+"""The gain has its peak at a step: at least this share of the most that it reaches within so much. A gain that goes on growing
+outwards comes from something else further out"""
+NEAREST_BLURS = 1.5
+"""Steps nearer than this many sigma of the blur are not told apart"""
+SHIFTS_MM = np.arange(-0.75, 0.76, 0.25)
+"""Where the chosen step may lie when the other one is taken off it"""
+BLURS = np.array([0.7, 0.85, 1.0])
+"""The blur of one step fitted to two is too large: shares of it that are tried, with one step and with two"""
+HEIGHTS_MM = np.arange(-14.0, 8.1, 0.5)
+LEVEL_MM = 0.75
+"""A second line within this of the height of the chosen one is at its level"""
+MODEL = 0.03
+"""Edge spread functions of real lenses and roundings depart from the model by this share of a step, near the step"""
+GREY_U = 0.7
+"""Standard uncertainty of a mean grey value: rounding, compression, what the tone curve is not"""
+CLEAR, MOST = 9.0, 40.0
+"""Gain (chi-squared, 2 degrees of freedom) from which a photo shows a second step, and the most that one photo counts for"""
+ALIKE = 0.85
+"""A level line must explain this share of what the best line at any height explains"""
+SHARE = 0.7
+"""Of the photos in which the place is open that show the second line"""
+WEAKEST = 0.03
+"""A second step of less than this share of the first is no line"""
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """A second line outside the chosen one."""
+
+    apart_mm: float
+    """How far, towards the room"""
+    photos: int
+    """How many show it"""
+
+
+def mean_profile(band: Band, place_px: Array, rows: IntArray, across_mm: Array) -> tuple[Array, Array]:
+    """Median light of the stations ``rows`` at ``across_mm`` (X,) from the line at ``place_px`` (N,), and its uncertainty."""
+    at = (place_px[rows, None] + across_mm * band.scale_px_per_mm[rows, None] - band.step_px[0])
+    cell = np.clip(np.floor(at).astype(np.int64), 0, len(band.step_px) - 2)
+    part = at - cell
+    outside = (at < 0) | (at > len(band.step_px) - 1)
+    row = rows[:, None]
+    value = to_light((1 - part) * band.grey[row, cell] + part * band.grey[row, cell + 1])
+    value = np.where(outside | band.covered[row, cell] | band.covered[row, cell + 1], np.nan, value)
+    enough = np.isfinite(value).sum(axis=0) >= max(5, 0.4 * len(rows))
+    value = np.where(enough, value, 0.0)
+    middle = _median(value)
+    # of a median, with stations that share what they see with the next two
+    spread = 1.4826 * _median(np.abs(value - middle)) * 1.25 * np.sqrt(3.0 / len(rows))
+    return np.where(enough, middle, np.nan), spread
+
+
+def _median(value: Array) -> Array:
+    """(X,) medians of the columns (N, X), nan left out; ``numpy.nanmedian`` is slow where few have any."""
+    out: Array = np.median(value, axis=0)
+    part = np.isnan(out)
+    if part.any():
+        out[part] = np.nanmedian(value[:, part], axis=0)
+    return out
+
+
+def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm: Array) -> Array:
+    """(D,) by how much chi-squared falls with a second step at each distance, nan where not seen.
+
+    Every distance has a window of its own on the profile, a weight of zero outside of it; the sums of all of them are formed
+    together.
+    """
+    gain: Array = np.full(len(distances_mm), np.nan)
+    inside = (across_mm > -2.5 * blur_mm - 0.3) & (across_mm < distances_mm[:, None] + 2.5 * blur_mm)
+    missing = ~np.isfinite(light)
+    asked = (distances_mm >= NEAREST_BLURS * blur_mm) & (inside.sum(axis=1) >= 6) & ~(inside & missing).any(axis=1)
+    if not asked.any():
+        return gain
+    inside, apart, y = inside[asked], distances_mm[asked], np.where(missing, 0.0, light)
+    span = np.where(inside, y, -np.inf).max(axis=1) - np.where(inside, y, np.inf).min(axis=1)
+    bell = np.exp(-0.5 * (across_mm / (1.5 * blur_mm)) ** 2)
+    own = np.where(missing, 1.0, u) ** 2 + (GREY_U / tone_slope(y)) ** 2
+    weight = inside / (own + (MODEL * span[:, None] * bell) ** 2)
+    widths = (blur_mm * BLURS)[:, None]
+    step = ndtr((across_mm - SHIFTS_MM[:, None]) / widths[:, None])
+    second = ndtr((across_mm - apart[:, None, None]) / widths)
+    left, right = _normal_equations(weight, y, step, second)
+    # a second step outside the window has no answer
+    left += 1e-9 * weight.sum(axis=1)[:, None, None, None, None] * np.eye(3)
+    total = (weight @ y**2)[:, None]
+    one = (total - _explained(left[..., :2, :2], right[..., :2])[0]).min(axis=1)
+    explained, answer = _explained(left, right)
+    best, row = np.argmax(explained, axis=1), np.arange(len(explained))
+    strong = np.abs(answer[row, best, 2]) > WEAKEST * np.abs(answer[row, best, 1])
+    gain[asked] = np.where(strong, np.maximum(0.0, one - total[:, 0] + explained[row, best]), 0.0)
+    return gain
+
+
+def _normal_equations(weight: Array, y: Array, step: Array, second: Array) -> tuple[Array, Array]:
+    """Left (D, W, K, 3, 3) and right sides (D, W, K, 3) of least squares with a constant, the first step (W, K, X) and the
+    second (D, W, X); weights (D, X), observations (X,)."""
+    d, w, k = len(weight), len(step), step.shape[1]
+    left: Array = np.empty((d, w, k, 3, 3))
+    right: Array = np.empty((d, w, k, 3))
+    heavy = weight[:, None] * second
+    left[..., 0, 0] = weight.sum(axis=1)[:, None, None]
+    left[..., 0, 1] = left[..., 1, 0] = (weight @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    left[..., 1, 1] = (weight @ (step**2).reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    left[..., 0, 2] = left[..., 2, 0] = heavy.sum(axis=2)[:, :, None]
+    left[..., 1, 2] = left[..., 2, 1] = (heavy.transpose(1, 0, 2) @ step.transpose(0, 2, 1)).transpose(1, 0, 2)
+    left[..., 2, 2] = (heavy * second).sum(axis=2)[:, :, None]
+    right[..., 0] = (weight @ y)[:, None, None]
+    right[..., 1] = ((weight * y) @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
+    right[..., 2] = (heavy @ y)[:, :, None]
+    return left, right
+
+
+def _explained(left: Array, right: Array) -> tuple[Array, Array]:
+    """What each of the problems explains of the weighted sum of squares (D, S), and its answer (D, S, m)."""
+    answer = np.linalg.solve(left, right[..., None])[..., 0]
+    d, m = len(right), right.shape[-1]
+    explained: Array = np.sum(right * answer, axis=-1).reshape(d, -1)
+    return explained, np.asarray(answer.reshape(d, -1, m), dtype=np.float64)
+
+
+def find_neighbour(
+    bands: Sequence[Band], fits: Sequence[StepFit], weight: Array, place_px: Sequence[Array], outward: float
+) -> Neighbour | None:
+    """The line outside the chosen one, at its level, that photos agree on; None where one step explains what they show.
+
+    ``weight`` (P, N): stations with a weight of zero do not count; ``place_px`` (P of (N,)): the line in each band.
+    """
+    distances = np.arange(0.0, 2.5 * FURTHEST_MM, STEP_MM)
+    across = np.arange(-4.0, distances[-1] + 4.0, STEP_MM)
+    seen, leans = [], []
+    for band, fit, used, place in zip(bands, fits, weight, place_px, strict=True):
+        rows = np.flatnonzero(used > 0).astype(np.int64)
+        if len(rows) < 8:
+            continue
+        blur = float(np.hypot(fit.blur_px, 0.3) / np.median(band.scale_px_per_mm[rows]))
+        light, u = mean_profile(band, place, rows, outward * across)
+        seen.append(gains(light, u, across, blur, distances))
+        leans.append(outward * float(np.median(band.lean[rows])))
+    if len(seen) < 2:
+        return None
+    apart = np.arange(NEAREST_MM, FURTHEST_MM + 1e-9, STEP_MM)
+    votes = np.zeros((len(apart), len(HEIGHTS_MM)))
+    for gain, lean in zip(seen, leans, strict=True):
+        votes += np.minimum(_at(gain, apart[:, None] - lean * HEIGHTS_MM), MOST)
+    # where: every photo counts alike, however clear it is, at the height of the chosen line
+    most = [max(float(np.nanmax(gain[distances >= NEAREST_MM], initial=0.0)), CLEAR) for gain in seen]
+    best = int(np.argmax(sum(_at(gain, apart) / top for gain, top in zip(seen, most, strict=True))))
+    apart_mm = float(apart[best])
+    own = float(votes[best, np.abs(HEIGHTS_MM) <= LEVEL_MM].max())
+    shown = [_peaks(gain, apart_mm) for gain in seen]
+    open_ = [bool(np.isfinite(gain[distances >= NEAREST_MM]).any()) for gain in seen]
+    if sum(shown) < max(2, SHARE * sum(open_)) or own < ALIKE * float(votes.max()):
+        return None
+    return Neighbour(apart_mm, sum(shown))
+
+
+def _peaks(gain: Array, distance_mm: float) -> bool:
+    """Whether a photo shows a second step at this distance."""
+    near = np.arange(-PEAK_MM, PEAK_MM + 1e-9, STEP_MM)
+    there = _at(gain, distance_mm + near)
+    here = float(there[len(near) // 2])
+    return here >= CLEAR and here >= PEAK * float(there.max())
+
+
+def _at(gain: Array, distance_mm: Array) -> Array:
+    """The gain at distances between those looked at; 0 where nothing was seen."""
+    cell = np.round(distance_mm / STEP_MM).astype(np.int64)
+    value = np.nan_to_num(gain)[np.clip(cell, 0, len(gain) - 1)]
+    return np.where((cell >= 0) & (cell < len(gain)), value, 0.0)
+
+
+def neighbour_finding(edge_id: str, neighbour: Neighbour | None) -> tuple[Finding, ...]:
+    """``edge-ambiguous`` where there is one."""
+    if neighbour is None:
+        return ()
+    return (
+        Finding(
+            "edge-ambiguous", edge_id,
+            f"Two edges run {neighbour.apart_mm:.1f} mm apart near {edge_id}; the one taken is the stronger, inner one, and "
+            "the outer one is too near to it to be traced alone.",
+            "Look at it from near; if the outer one is the edge, take off what lies behind it (tape, a hard shadow) or "
+            "photograph it from half the distance.",
+        ),
+    )
+
+
+def unresolved_u_mm(apart_mm: Sequence[float], bands: Sequence[Band], fits: Sequence[StepFit]) -> float:
+    """Standard uncertainty of an edge whose step runs into that of a line ``apart_mm`` away.
+
+    Steps nearer than two sigma of the blur pull at each other, and the blur found is that of both: the edge is somewhere within
+    half the distance, a rectangular distribution (JCGM 100:2008, 4.3.7).
+    """
+    if not len(apart_mm) or not len(bands):
+        return 0.0
+    blur_mm = float(np.median([f.blur_px / np.median(b.scale_px_per_mm) for b, f in zip(bands, fits, strict=True)]))
+    near = [abs(a) for a in apart_mm if abs(a) < 2.0 * blur_mm]
+    return max(near) / 2.0 / 3.0**0.5 if near else 0.0

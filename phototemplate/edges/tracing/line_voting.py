@@ -1,0 +1,148 @@
+"""Which line in space do the photos agree on? Votes of grey steps over offset, slope and height.
+
+A step seen at offset o in a photo could be an edge at the height of the path, offset o; or a lower one further out. One
+photo cannot tell: it constrains ``o = d - c z`` with its own lean c. Steps of the same edge in several photos meet in
+one (d, z); a shadow, a door or the gap behind meets elsewhere or nowhere. So every photo votes for all the (d, z) its
+steps allow, once per station and place, and the votes are summed along the path for every slope: a Hough transform
+(Duda & Hart 1972) whose parameter is the edge in space. A step's vote weighs as much as it would surprise by chance
+(``Steps.surprise``), so that a strong lone step says more than one of many on a textured board.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges.tracing.grey_profiles import Band, Steps
+from phototemplate.edges.tracing.hint_path import Stations
+from phototemplate.model import Array, IntArray
+
+OFFSET_STEP_MM = 0.5
+HEIGHT_STEP_MM = 1.0
+POOL_MM = 20.0
+"""Stations are pooled to this length before the search"""
+BEND_COST = 0.02
+"""Share of the best possible score that one step of bend costs per node"""
+
+
+@dataclass(frozen=True)
+class Ballot:
+    """Cells to vote in."""
+
+    offsets_mm: Array
+    """(D,)"""
+    heights_mm: Array
+    """(Z,) over the expected height"""
+    nodes_mm: Array
+    """(J+1,) arc lengths between which the edge may bend; two nodes: straight"""
+    turn_mm: float
+    """How far the offset may change between two nodes"""
+    height_u_mm: float
+    """Standard uncertainty of the expected height, by which proposals are ranked (not excluded)"""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One line in space that many steps agree on."""
+
+    offsets_mm: Array
+    """(J+1,) offset at the nodes"""
+    height_mm: float
+    """over the expected height"""
+    score: float
+    """Mean weight of the votes over all looks, stations times photos"""
+
+
+def vote(stations: Stations, bands: list[Band], steps: list[Steps], ballot: Ballot, count: int) -> list[Proposal]:
+    """The best ``count`` proposals, best first, none a near copy of a better one."""
+    pooled = max(1, round(POOL_MM / float(np.median(np.diff(stations.along_mm)))))
+    first = np.arange(0, len(stations), pooled)
+    size = np.diff(np.r_[first, len(stations)]).astype(np.float64)
+    along = np.add.reduceat(stations.along_mm, first) / size
+    tally = np.zeros((len(first), len(ballot.offsets_mm), len(ballot.heights_mm)))
+    looks = 0.0
+    for band, step in zip(bands, steps, strict=True):
+        tally += _votes(band, step, ballot, first, size)
+        looks += float((1.0 - band.covered[:, np.abs(band.step_px) < 2.0].mean(axis=1)).sum()) / pooled
+    found = _paths(tally / max(looks, 1.0), along, ballot)
+    lean = float(np.median(np.concatenate([b.lean for b in bands])))
+    kept: list[Proposal] = []
+    def rank(one: Proposal) -> float:
+        return -one.score * (0.4 + 0.6 * float(np.exp(-0.5 * (one.height_mm / ballot.height_u_mm) ** 2)))
+
+    for one in sorted(found, key=rank):
+        if all(_differ(one, other, lean) for other in kept):
+            kept.append(one)
+            if len(kept) == count:
+                break
+    return kept
+
+
+def _differ(one: Proposal, other: Proposal, lean: float) -> bool:
+    """Two proposals differ if they lie apart in the pictures; along a line of sight only a large height counts."""
+    apart = one.offsets_mm - other.offsets_mm
+    rise = one.height_mm - other.height_mm
+    seen = np.abs(apart - lean * rise)
+    return bool(seen.max() > 1.6 or (abs(rise) > 4.0 and np.abs(apart).max() > 2.0))
+
+
+def _votes(band: Band, steps: Steps, ballot: Ballot, first: IntArray, size: Array) -> Array:
+    """(G, D, Z) votes of one photo at the pooled stations."""
+    width = len(band.step_px)
+    grid = np.zeros((len(band.lean), width))
+    column = np.round(steps.position_px - band.step_px[0]).astype(np.int64)
+    grid[steps.station, np.clip(column, 0, width - 1)] = steps.surprise
+    spread = max(0.8, OFFSET_STEP_MM * float(np.median(band.scale_px_per_mm)))
+    wide = grid.copy()
+    for shift in range(1, int(2 * spread) + 1):
+        taper = float(np.clip(1.5 - shift / spread, 0.0, 1.0))
+        wide[:, shift:] = np.maximum(wide[:, shift:], taper * grid[:, :-shift])
+        wide[:, :-shift] = np.maximum(wide[:, :-shift], taper * grid[:, shift:])
+    pooled = np.add.reduceat(wide, first, axis=0) / size[:, None]
+    lean = np.add.reduceat(band.lean, first) / size
+    scale = np.add.reduceat(band.scale_px_per_mm, first) / size
+    offset = ballot.offsets_mm[None, :, None] - lean[:, None, None] * ballot.heights_mm[None, None, :]
+    cell = np.round(offset * scale[:, None, None] - band.step_px[0]).astype(np.int64)
+    valid = (cell >= 0) & (cell < width)
+    row = np.arange(len(first))[:, None, None]
+    return np.where(valid, pooled[row, np.clip(cell, 0, width - 1)], 0.0)
+
+
+def _paths(share: Array, along: Array, ballot: Ballot) -> list[Proposal]:
+    """Best paths through the votes (G, D, Z), every height at once.
+
+    Exhaustive over start and slope between two nodes, dynamic programming from node to node.
+    """
+    nodes, offsets, heights = ballot.nodes_mm, ballot.offsets_mm, ballot.heights_mm
+    size = len(offsets)
+    turn = min(round(ballot.turn_mm / OFFSET_STEP_MM), size - 1)
+    turns = np.arange(-turn, turn + 1)
+    best = np.zeros((size, len(heights)))
+    back: list[IntArray] = []
+    ceiling = float(share.max(axis=(1, 2)).sum())
+    for begin, end in itertools.pairwise(nodes.tolist()):
+        rows = np.flatnonzero((along >= begin) & ((along < end) | (end == nodes[-1])))
+        gain = np.full((len(turns), size, len(heights)), -np.inf)  # by turn and the offset at the section's end
+        for k, total in enumerate(turns.tolist()):
+            low, high = max(0, -total), size - max(0, total)
+            line = best[low:high].copy()
+            for row in rows:
+                move = round(total * (along[row] - begin) / (end - begin))
+                line += share[row, low + move : high + move]
+            gain[k, low + total : high + total] = line
+        if len(nodes) > 2:
+            gain -= BEND_COST * ceiling / (len(nodes) - 1) * np.abs(turns)[:, None, None]
+        back.append(turns[np.argmax(gain, axis=0)])
+        best = gain.max(axis=0)
+    found = []
+    # local maxima over the end offset suffice: neighbours on the flank are the same line
+    padded = np.pad(best, ((2, 2), (0, 0)), constant_values=-np.inf)
+    window = np.lib.stride_tricks.sliding_window_view(padded, 5, axis=0)
+    for end_cell, z in np.argwhere((best >= window.max(axis=2)) & (best > 0)):
+        cells = [int(end_cell)]
+        for choice in reversed(back):
+            cells.append(cells[-1] - int(choice[cells[-1], z]))
+        found.append(Proposal(offsets[np.asarray(cells[::-1])], float(heights[z]), float(best[end_cell, z])))
+    return found

@@ -1,0 +1,1 @@
+"""Bundle adjustment: unknowns, observation equations, normal equations, covariance and its parts."""

@@ -1,0 +1,179 @@
+"""Sightings and known lengths in, network out: the whole adjustment in order.
+
+Start without user input -> robust least squares -> tests (print scale, moved sheets, curl, wrong sightings) -> least
+squares -> variance of the sightings -> known lengths weighed -> covariance and its parts.
+
+One question, one module: :mod:`~phototemplate.network.adjustment` sets up and solves,
+:mod:`~phototemplate.network.stability` tests.
+
+The covariance of the sightings is scaled by what their residuals show only upwards and only where that is significant
+(setting ``variance``); known lengths and priors keep their own stated uncertainty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from phototemplate.errors import Finding, MeasureError
+from phototemplate.model import Array, Camera, KnownLengthResult, Network, PhotoMeta, Sightings, Target
+from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.findings import geometry_findings, lens_findings, rejection_findings, start_findings
+from phototemplate.network.adjustment.known_lengths import KnownLength
+from phototemplate.network.adjustment.length_weights import (
+    SCALE_CONVENTION,
+    length_findings,
+    length_results,
+    place_lengths,
+    weigh_lengths,
+)
+from phototemplate.network.adjustment.network_result import assemble
+from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.adjustment.setup import hold, set_up
+from phototemplate.network.calibration.photo_gain import with_lens_findings
+from phototemplate.network.orientation.fisheye import start_with_models
+from phototemplate.network.orientation.lens_start import start_lenses
+from phototemplate.network.orientation.picture_turns import own_centres
+from phototemplate.network.orientation.separate_scenes import refuse_two_places
+from phototemplate.network.orientation.views import views_of
+from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
+from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced, split_moved_sheet
+from phototemplate.network.stability.print_scale import (
+    print_scale_findings,
+    release_print_scale,
+    restore_print_scale,
+    scale_conflicts,
+)
+from phototemplate.network.stability.sheet_curl import curl_evidence, curl_findings, release_curl
+from phototemplate.settings import AdjustmentSettings
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the share done, 0-1"""
+
+
+def adjust(
+    sightings: Sequence[Sightings] | Mapping[str, Sightings],
+    photos: Sequence[PhotoMeta],
+    targets: Mapping[str, Target],
+    lengths: Sequence[KnownLength] = (),
+    profiles: Mapping[str, Camera] | None = None,
+    settings: AdjustmentSettings | None = None,
+    progress: Progress | None = None,
+) -> Network:
+    """Adjust all photos and targets of one job together.
+
+    ``sightings`` of the photos, ``targets`` by id (sightings of other ids are ignored), ``profiles`` camera profiles by
+    camera id (their covariance is the prior of the lens). Returns the network in the frame of one of its sheets; nothing
+    downstream depends on that choice. Raises :class:`MeasureError` where no photo can be placed, or where they show two places.
+    """
+    settings = settings or AdjustmentSettings()
+    tell = progress or (lambda text, share: None)
+    listed = list(sightings.values()) if isinstance(sightings, Mapping) else list(sightings)
+    metas = {p.photo_id: p for p in photos}
+    extra = {t: settings.u_marker_px for t, target in targets.items() if target.kind == "marker"}
+    views = views_of([s for s in listed if s.photo_id in metas], targets, extra)
+    if not any(v.flat for own in views.values() for v in own.values()):
+        raise MeasureError("No photo shows enough of a target to be placed; photograph the sheets closer, sharper and whole.")
+    camera_of = {p: metas[p].camera_id for p in views}
+    tell("Start values", 0.0)
+    seen: dict[str, list[tuple[Array, Array]]] = {}
+    for p, own in views.items():
+        seen.setdefault(camera_of[p], []).extend((v.local, v.uv) for v in own.values() if v.flat)
+    lenses, findings = start_lenses([metas[p] for p in views], seen, profiles or {}, settings)
+    refuse_two_places(views, camera_of, lenses)
+    flat_kinds = {t for t, target in targets.items() if target.kind in ("sheet", "bar_end")}
+    start, lenses, model_findings = start_with_models(views, camera_of, lenses, flat_kinds, settings)
+    findings += model_findings + start_findings(views, start)
+    if not start.photos:
+        raise MeasureError("No photo could be placed; photograph the sheets closer, with several in every photo.")
+
+    tell("Adjustment", 0.3)
+    camera_of, start, lenses, ties = own_centres(views, metas, camera_of, start, lenses, targets, settings)
+    run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
+    run.priors.tie(ties)
+    used, unused = place_lengths(run, lengths, settings)
+    findings += unused
+    hold(run)
+    results = _rounds(run, bool(used), tell)
+    tell("Covariance", 0.9)
+    solution = run.solved
+    cov = bundle.covariance(run.problem, solution.normal)
+    moved_findings(run, cov.shared)
+    print_scale_findings(run, bool(used))
+    curl_findings(run, cov.shared)
+    length_findings(run, results)
+    scale_known = any(r.used for r in results)
+    findings += run.findings
+    if not scale_known:
+        findings.append(
+            Finding(
+                "scale-missing",
+                "network",
+                "No known length could be used: the shape is right, its size rests on the nominal size of the prints.",
+                "Measure a bar or a tape length between two targets and give it.",
+            )
+        )
+    findings += [
+        Finding("photo-not-oriented", p, f"{p} contradicts the other photos; it was left out.", "Take it again.")
+        for p in run.lost_photos
+    ]
+    findings += geometry_findings(run) + lens_findings(run, lenses, cov) + rejection_findings(run)
+    network = assemble(run, stacked, views, lenses, targets, cov, results, scale_known, tuple(findings))
+    network = with_lens_findings(network, tuple(profiles or {}))
+    tell("Done", 1.0)
+    return network
+
+
+def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResult]:
+    """Robust least squares, tests, clean least squares; leaves the final solution in ``run``."""
+    settings = run.settings
+    # Sightings are tested without the known lengths: a misread bar must not make its own end targets look wrong.
+    # (Free points alone have no size without them.)
+    lengths = {length.name for length in run.priors.lengths if run.problem.body_ids} - {SCALE_CONVENTION}
+    run.priors.unused |= lengths
+    reject_misplaced(run)
+    run.solve(huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
+    tell("Testing sheets and sightings", 0.5)
+    for _ in range(20):
+        run.solve(huber=settings.huber * run.noise(), tolerance=1e-2)
+        curl, scales = curl_evidence(run), scale_conflicts(run, only_bodies=True)
+        rival = max((c.normalized**2 for c in scales), default=0.0)
+        if split_moved_sheet(run, curl, rival):
+            continue
+        if release_print_scale(run, scales):
+            continue
+        if release_curl(run, curl):
+            continue
+        break
+    for _ in range(25):
+        if not snoop(run):
+            break
+        run.solve(tolerance=1e-2)
+    run.solve(tolerance=1e-2)
+    tell("Variances", 0.75)
+    for _ in range(3):
+        changed = snoop(run)
+        changed |= estimate_variance(run)
+        if not changed:
+            break
+        run.solve(tolerance=1e-2)
+    if readmit(run) | restore_print_scale(run):
+        run.solve(tolerance=1e-2)
+        while snoop(run):
+            run.solve(tolerance=1e-2)
+    scales, curl = scale_conflicts(run, only_bodies=True), curl_evidence(run)
+    if release_print_scale(run, scales) | release_curl(run, curl):
+        run.solve(tolerance=1e-2)
+    run.priors.unused -= lengths
+    run.solve(tolerance=1e-8)
+    for _ in range(4):
+        changed = weigh_lengths(run, length_results(run))
+        if not changed and scale_known:
+            # Single sheets were compared with each other before; against a length only the whole print can be wrong.
+            batches = [c for c in scale_conflicts(run) if c.batch]
+            changed = release_print_scale(run, batches)
+        if not changed:
+            break
+        run.solve(tolerance=1e-8)
+    if estimate_variance(run):
+        run.solve(tolerance=1e-8)
+    return length_results(run)

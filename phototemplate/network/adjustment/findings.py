@@ -1,0 +1,117 @@
+"""What is said about photos, geometry, lenses and rejected sightings once the network is adjusted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from phototemplate.errors import Finding
+from phototemplate.network.adjustment.bundle import Covariance
+from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.orientation.lens_start import LensStart
+from phototemplate.network.orientation.relative_poses import Start
+from phototemplate.network.orientation.views import View
+
+
+def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> list[Finding]:
+    """Say which photos could not be placed, and why."""
+    out = []
+    for p, own in views.items():
+        if p in start.photos:
+            continue
+        flat = [t for t, v in own.items() if v.flat]
+        if not flat:
+            why = "it shows no target well enough"
+        elif not set(flat) & set(start.bodies):
+            why = f"it shares no target with the other photos (it shows {', '.join(flat)})"
+        else:
+            why = f"its targets {', '.join(flat)} do not fit the other photos"
+        out.append(
+            Finding(
+                "photo-not-oriented",
+                p,
+                f"{p} could not be placed: {why}; it was left out.",
+                "Take one more photo that shows its targets together with those of the other photos.",
+            )
+        )
+    return out
+
+
+def geometry_findings(run: Run) -> list[Finding]:
+    """Say when all photos look from about the same place."""
+    problem, state = run.problem, run.state
+    if len(problem.photo_ids) < 2:
+        return []
+    eyes = -np.einsum("pji,pj->pi", state.photo_rotation, state.photo_translation)
+    widest = []
+    for b in range(len(problem.body_ids)):
+        photos = np.unique(problem.photo[(problem.body == b) & (run.base > 0)])
+        if len(photos) >= 2:
+            d = eyes[photos] - state.body_translation[b]
+            d /= np.linalg.norm(d, axis=1, keepdims=True)
+            widest.append(float(np.degrees(np.arccos(np.clip((d @ d.T).min(), -1, 1)))))
+    if widest and np.median(widest) < 20:
+        return [
+            Finding(
+                "weak-geometry",
+                "photos",
+                f"The photos see the sheets from directions only {np.median(widest):.0f} degrees apart; heights are weak.",
+                "Add photos from both ends of the run and from higher up.",
+            )
+        ]
+    return []
+
+
+def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> list[Finding]:
+    """Whether a profile still fits. What the photos leave open is said by ``photo_gain.with_lens_findings``."""
+    out = []
+    starts = {s.camera_id: s for s in lenses}
+    for c, camera_id in enumerate(run.problem.camera_ids):
+        start = starts[camera_id]
+        columns = run.problem.lens_columns[c]
+        after = cov.shared[np.ix_(columns, columns)]
+        prior = np.sqrt(np.diag(start.cov))
+        if start.source == "profile":
+            change = run.state.lenses[c] - start.params
+            rest = start.cov - after
+            value, vector = np.linalg.eigh((rest + rest.T) / 2 / np.outer(prior, prior))
+            along = vector.T @ (change / prior)
+            good = value > 1e-3
+            if float(np.sum(along[good] ** 2 / value[good])) > 2.5 * max(int(good.sum()), 1) + 20:
+                out.append(
+                    Finding(
+                        "lens-differs",
+                        camera_id,
+                        f"The lens found (f {run.state.lenses[c][0]:.0f} px) differs from its profile "
+                        f"(f {start.params[0]:.0f} px) by more than the profile allows.",
+                        "Calibrate the camera again; check that zoom and picture size are those of the profile.",
+                    )
+                )
+    return out
+
+
+def rejection_findings(run: Run) -> list[Finding]:
+    """Say how many sightings of each photo were left out; those of moved sheets are said elsewhere."""
+    problem = run.problem
+    out = []
+    for i, photo_id in enumerate(problem.photo_ids):
+        rows = problem.photo == i
+        moved = np.zeros(len(rows), dtype=bool)
+        for body, photo in run.moved:
+            moved |= (problem.body == body) & (problem.photo == photo)
+        bad = np.nonzero(rows & (run.base == 0) & ~moved)[0]
+        if len(bad):
+            names = [
+                problem.body_ids[problem.body[k]] if problem.body[k] >= 0 else problem.point_ids[problem.point[k]][0]
+                for k in bad
+            ]
+            counts = ", ".join(f"{names.count(t)} of {t}" for t in dict.fromkeys(names))
+            out.append(
+                Finding(
+                    "sighting-rejected",
+                    photo_id,
+                    f"{len(bad)} of {int(rows.sum())} sightings in {photo_id} were left out ({counts}).",
+                )
+            )
+    return out

@@ -1,0 +1,119 @@
+"""The adjusted state as a :class:`~phototemplate.model.Network`: poses, points, residuals, covariance and its parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from phototemplate.errors import Finding
+from phototemplate.model import (
+    BodyPose,
+    Camera,
+    FreePoint,
+    Influences,
+    KnownLengthResult,
+    Network,
+    PhotoPose,
+    PhotoResiduals,
+    Target,
+)
+from phototemplate.network.adjustment.bundle import Covariance, Normal
+from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.orientation.lens_start import LensStart
+from phototemplate.network.orientation.views import Stacked, View
+
+
+def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> Influences:
+    """Joint covariance and its exact parts: with N_g the information of group g, part_g = C N_g C."""
+    c = cov.shared
+    parts = {"target sightings": c @ cov.sightings_information @ c}
+    for group, information in normal.parts.items():
+        parts[group] = c @ information @ c
+    return Influences(names, c, {g: 0.5 * (p + p.T) for g, p in parts.items()})
+
+
+def assemble(
+    run: Run,
+    stacked: Stacked,
+    views: Mapping[str, Mapping[str, View]],
+    lenses: Sequence[LensStart],
+    targets: Mapping[str, Target],
+    cov: Covariance,
+    results: list[KnownLengthResult],
+    scale_known: bool,
+    findings: tuple[Finding, ...],
+) -> Network:
+    """The network of what is still in use; the other arguments than ``run`` say where its sightings came from."""
+    problem, state, solution = run.problem, run.state, run.solved
+    starts = {s.camera_id: s for s in lenses}
+    cameras = {}
+    for c, camera_id in enumerate(problem.camera_ids):
+        columns = problem.lens_columns[c]
+        cameras[camera_id] = Camera(
+            camera_id,
+            problem.camera_models[c],
+            starts[camera_id].size_px,
+            state.lenses[c],
+            cov.shared[np.ix_(columns, columns)],
+            "adjusted",
+        )
+    photos = {
+        p: PhotoPose(
+            p,
+            problem.camera_ids[problem.photo_camera[i]],
+            state.photo_rotation[i],
+            state.photo_translation[i],
+            float(state.focus[i]),
+        )
+        for i, p in enumerate(problem.photo_ids)
+        if p not in run.lost_photos
+    }
+    bodies = {
+        t: BodyPose(
+            t,
+            state.body_rotation[b],
+            state.body_translation[b],
+            (float(state.body_scale[b, 0]), float(state.body_scale[b, 1])),
+            (float(state.body_curl[b, 0]), float(state.body_curl[b, 1]), float(state.body_curl[b, 2])),
+        )
+        for b, t in enumerate(problem.body_ids)
+        if np.any((problem.body == b) & (run.base > 0))
+    }
+    points = []
+    used = run.base > 0
+    for m, (t, k) in enumerate(problem.point_ids):
+        n = int(np.count_nonzero(used & (problem.point == m)))
+        if n < 2:
+            continue
+        s = problem.schur_index[m]
+        if s >= 0:
+            noise, jac = cov.point_noise[s], -cov.gain[:, s].T
+        else:
+            noise, jac = np.zeros((3, 3)), np.zeros((3, problem.size))
+            jac[np.arange(3), problem.point_columns[m]] = 1.0
+        points.append(FreePoint(t, k, state.points[m], noise, np.ascontiguousarray(jac), n))
+    residuals = []
+    for i, p in enumerate(problem.photo_ids):
+        rows = np.nonzero(problem.photo == i)[0]
+        body, point = problem.body[rows], problem.point[rows]
+        ids = tuple(problem.body_ids[b] if b >= 0 else problem.point_ids[m][0] for b, m in zip(body, point, strict=True))
+        number = {(t, int(row)): int(k) for t, v in views[p].items() for row, k in zip(v.rows, v.point_ids, strict=True)}
+        numbers = np.array([number[t, int(r)] for t, r in zip(ids, stacked.row[rows], strict=True)], dtype=np.int64)
+        residuals.append(
+            PhotoResiduals(p, ids, numbers, problem.uv[rows], solution.linear.residual[rows], run.base[rows].copy())
+        )
+    return Network(
+        cameras,
+        photos,
+        bodies,
+        tuple(points),
+        {t: targets[t] for t in dict.fromkeys([*bodies, *(p.target_id for p in points)])},
+        influences_of(problem.names, solution.normal, cov),
+        tuple(residuals),
+        tuple(results),
+        scale_known,
+        run.sigma0,
+        run.redundancy,
+        findings,
+    )

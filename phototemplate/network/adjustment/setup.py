@@ -1,0 +1,133 @@
+"""From start values to an adjustment ready to run: unknowns, priors, free points, what is held."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from phototemplate.model import Array, Target
+from phototemplate.network.adjustment.bundle import State
+from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.adjustment.pseudo_observations import Priors
+from phototemplate.network.orientation.lens_start import LensStart
+from phototemplate.network.orientation.relative_poses import Start, triangulate
+from phototemplate.network.orientation.views import Stacked, View, stack
+from phototemplate.network.stability.sheet_curl import free_curl
+from phototemplate.numerics import lens
+from phototemplate.settings import AdjustmentSettings
+
+_MIN_RAY_ANGLE = np.radians(1.0)
+"""A free point whose rays all meet at less than this is not adjusted"""
+
+
+def set_up(
+    views: Mapping[str, Mapping[str, View]],
+    camera_of: Mapping[str, str],
+    start: Start,
+    lenses: Sequence[LensStart],
+    targets: Mapping[str, Target],
+    settings: AdjustmentSettings,
+) -> tuple[Run, Stacked]:
+    """Problem, priors and start state of the photos and bodies in ``start``, and of the free points they see."""
+    photo_ids = [p for p in views if p in start.photos]
+    seen_by: dict[str, int] = {}
+    for p in photo_ids:
+        for t in views[p]:
+            seen_by[t] = seen_by.get(t, 0) + 1
+    body_ids = [t for t in sorted(targets) if targets[t].rigid and t in start.bodies and seen_by.get(t)]
+    point_ids, xyz = _free_points(views, photo_ids, camera_of, start, lenses, targets)
+    used = [s for s in lenses if any(camera_of[p] == s.camera_id for p in photo_ids)]
+    stacked = stack(
+        views,
+        photo_ids,
+        [(s.camera_id, s.model) for s in used],
+        camera_of,
+        body_ids,
+        {t: targets[t].kind for t in body_ids},
+        point_ids,
+    )
+    problem = stacked.problem
+    n, b, q = len(photo_ids), len(body_ids), len(problem.batches)
+    state = State(
+        [start.lenses[s.camera_id].copy() for s in used],
+        np.array([start.photos[p][0] for p in photo_ids]),
+        np.array([start.photos[p][1] for p in photo_ids]),
+        np.zeros(n),
+        np.array([start.bodies[t][0] for t in body_ids]).reshape(b, 3, 3),
+        np.array([start.bodies[t][1] for t in body_ids]).reshape(b, 3),
+        np.ones((b, 2)),
+        np.zeros((b, 3)),
+        np.ones((q, 2)),
+        np.zeros(3),
+        xyz,
+    )
+    half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), 5.0) for t in body_ids])
+    priors = Priors(
+        problem,
+        [s.params for s in used],
+        [s.cov for s in used],
+        settings.u_focus,
+        np.full((q, 2), settings.u_print_common),
+        np.full((b, 2), settings.u_print_sheet),
+        2 * settings.u_flat_mm / half**2,
+        plane_sigma=(settings.plane_height_mm, settings.plane_tilt),
+    )
+    problem.conditions = priors
+    run = Run(problem, priors, state, np.ones(len(problem.photo)), settings, dict(targets), problem.root.copy())
+    if settings.curl == "always":
+        free_curl(run, set(range(b)))
+    return run, stacked
+
+
+def _free_points(
+    views: Mapping[str, Mapping[str, View]],
+    photo_ids: Sequence[str],
+    camera_of: Mapping[str, str],
+    start: Start,
+    lenses: Sequence[LensStart],
+    targets: Mapping[str, Target],
+) -> tuple[list[tuple[str, int]], Array]:
+    """Points of targets that are no rigid bodies, seen from two sides at least, and where their rays meet."""
+    rays: dict[tuple[str, int], list[tuple[Array, Array]]] = {}
+    models = {s.camera_id: s.model for s in lenses}
+    for p in photo_ids:
+        own = [v for t, v in views[p].items() if not targets[t].rigid]
+        if not own:
+            continue
+        rotation, translation = start.photos[p]
+        camera = camera_of[p]
+        seen = lens.unproject(models[camera], start.lenses[camera], np.concatenate([v.uv for v in own])) @ rotation
+        keys = [(v.target_id, int(k)) for v in own for k in v.point_ids]
+        for key, direction in zip(keys, seen, strict=True):
+            rays.setdefault(key, []).append((-rotation.T @ translation, direction))
+    ids, xyz = [], []
+    for key in sorted(rays):
+        if len(rays[key]) >= 2:
+            point, angle = triangulate(rays[key])
+            front = all((point - eye) @ direction > 0 for eye, direction in rays[key])
+            if angle > _MIN_RAY_ANGLE and front:
+                ids.append(key)
+                xyz.append(point)
+    return ids, np.array(xyz).reshape(-1, 3)
+
+
+def hold(run: Run) -> None:
+    """Hold what the settings hold; for a single photo add the common plane of the sheets."""
+    problem, settings = run.problem, run.settings
+    fixed: set[str] = set()
+    if len(problem.photo_ids) == 1:
+        sheets = [b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet"]
+        run.priors.plane_bodies = tuple(sheets)
+        problem.plane = len(sheets) >= 2
+    if settings.u_focus <= 0:
+        fixed |= {f"photo:{p}:focus" for p in problem.photo_ids}
+    if len(problem.photo_ids) == 1:
+        run.add(
+            "single-photo",
+            problem.photo_ids[0],
+            "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
+            "Take photos from at least three places.",
+        )
+    run.held = frozenset(fixed)
+    problem.arrange()

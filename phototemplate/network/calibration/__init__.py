@@ -1,0 +1,1 @@
+"""Calibration of one lens from photos of boards, and what photos determine of a lens."""

@@ -1,0 +1,174 @@
+"""Where in the picture a lens was seen, what its uncertainty amounts to there, and what one more photo would bring.
+
+A further photo with whitened derivatives A by the parameters in question and B by its own pose adds the information
+``A^T (I - B (B^T B + P)^-1 B^T) A``, whatever will be seen in it; so its gain is known beforehand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.model import Array, Camera, IntArray
+from phototemplate.network.calibration.board_model import Fit
+from phototemplate.numerics import lens
+from phototemplate.numerics.rigid import skew
+
+CELLS = (6, 8)
+"""Rows and columns of the grid over the picture (of a picture wider than high)"""
+_GAIN_WORTH = 0.08
+"""Relative drop of the lens's uncertainty from which a photo is advised"""
+GOOD_ENOUGH_PX = 0.15
+"""Standard uncertainty of the lens over the picture, as a share of 1000 px, from which no photo is missing"""
+
+
+def grid_of(size_px: tuple[int, int]) -> tuple[int, int]:
+    """Rows and columns of the grid over a picture."""
+    return CELLS if size_px[0] >= size_px[1] else (CELLS[1], CELLS[0])
+
+
+def cells_of(uv_px: Array, size_px: tuple[int, int]) -> tuple[IntArray, IntArray]:
+    """Row and column of the cell of each position (N, 2)."""
+    rows, columns = grid_of(size_px)
+    column = np.clip((uv_px[:, 0] + 0.5) / size_px[0] * columns, 0, columns - 1).astype(np.int64)
+    row = np.clip((uv_px[:, 1] + 0.5) / size_px[1] * rows, 0, rows - 1).astype(np.int64)
+    return row, column
+
+
+def counts_of(uv_px: Array, size_px: tuple[int, int]) -> Array:
+    """(rows, columns) number of positions in each cell of the picture."""
+    out = np.zeros(grid_of(size_px))
+    np.add.at(out, cells_of(uv_px, size_px), 1.0)
+    return out
+
+
+def pattern_px(uv_px: Array, residual_px: Array, size_px: tuple[int, int]) -> float:
+    """Root mean square, per coordinate, of the residuals' mean in each cell, less what chance alone gives."""
+    row, column = cells_of(uv_px, size_px)
+    cell = row * grid_of(size_px)[1] + column
+    excess = []
+    for c in np.unique(cell):
+        mine = residual_px[cell == c]
+        if len(mine) >= 8:
+            excess.append(np.mean(mine.mean(axis=0) ** 2 - mine.var(axis=0, ddof=1) / len(mine)))
+    return float(np.sqrt(max(np.mean(excess), 0.0))) if excess else 0.0
+
+
+def lens_u_px(camera: Camera, cov: Array | None = None, columns: int = 12) -> Array:
+    """(rows, columns) standard uncertainty, in px along its worse direction, of where the lens sends a fixed ray."""
+    w, h = camera.size_px
+    rows = max(round(columns * h / w), 3)
+    u, v = np.meshgrid((np.arange(columns) + 0.5) * w / columns - 0.5, (np.arange(rows) + 0.5) * h / rows - 0.5)
+    rays = lens.unproject(camera.model, camera.params, np.column_stack([u.ravel(), v.ravel()]))
+    _, _, d_params = lens.project(camera.model, camera.params, rays)
+    both = d_params @ (camera.cov if cov is None else cov) @ d_params.transpose(0, 2, 1)
+    return np.asarray(np.sqrt(np.maximum(np.linalg.eigvalsh(both)[:, -1], 0.0)).reshape(rows, columns))
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One more photo of the board."""
+
+    text: str
+    u_before_px: float
+    """Standard uncertainty of the lens, root mean square over the picture"""
+    u_after_px: float
+    u_f_after_px: float
+
+    @property
+    def gain(self) -> float:
+        """Share by which the uncertainty drops."""
+        return 1.0 - self.u_after_px / self.u_before_px
+
+
+_SIDES = {"left": (0.0, -1.0), "right": (0.0, 1.0), "top": (1.0, 0.0), "bottom": (-1.0, 0.0)}
+"""Side of the picture on which the board is nearer -> axis (x, y of the camera frame) it is tilted about"""
+_PLACES = {
+    "in the middle": (0.0, 0.0), "in the upper left corner": (-1.0, -1.0), "in the upper right corner": (1.0, -1.0),
+    "in the lower left corner": (-1.0, 1.0), "in the lower right corner": (1.0, 1.0),
+}  # fmt: skip
+
+
+def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
+    """The photos that would help most, best first; empty where none is worth taking."""
+    before = float(np.sqrt(np.mean(lens_u_px(camera) ** 2)))
+    if before < GOOD_ENOUGH_PX * max(camera.size_px) / 1000:
+        return ()
+    points = max(one.board_points().values(), key=len)
+    points = points[np.isfinite(points).all(axis=1)]
+    root = one.problem.root[one.used]
+    sigma = float(np.median(1 / np.sqrt(np.abs(np.linalg.det(root)))))
+    u_focus = float(np.std(one.state.focus)) if one.form.focus else 0.0
+    out = []
+    for axis_name, axis in (("square", None), *_SIDES.items()):
+        for turn in (0.0, 90.0):
+            for place_name, place in _PLACES.items():
+                for share in (0.45, 0.8):
+                    pose = _pose(points, camera, axis, turn, place, share)
+                    after = _cov_after(camera, points, pose, sigma, u_focus)
+                    u = float(np.sqrt(np.mean(lens_u_px(camera, after, 8) ** 2)))
+                    out.append(Advice(_words(axis_name, turn, place_name, share), before, u, float(np.sqrt(after[0, 0]))))
+    # ``before`` is taken on the finer grid; compare like with like.
+    coarse = float(np.sqrt(np.mean(lens_u_px(camera, None, 8) ** 2)))
+    out = [Advice(a.text, coarse, a.u_after_px, a.u_f_after_px) for a in out]
+    out.sort(key=lambda a: a.u_after_px)
+    return tuple(a for a in out[:how_many] if a.gain >= _GAIN_WORTH)
+
+
+def _words(axis: str, turn: float, place: str, share: float) -> str:
+    tilt = "facing the camera squarely" if axis == "square" else f"tilted by 40 degrees so that its {axis} side is near"
+    size = "filling most of the picture" if share > 0.6 else "filling about half of the picture"
+    camera = ", the camera turned by 90 degrees" if turn else ""
+    return f"the board {tilt}, {place}, {size}{camera}"
+
+
+def _pose(
+    points: Array, camera: Camera, axis: tuple[float, float] | None, turn_deg: float, place: tuple[float, float], share: float
+) -> tuple[Array, Array]:
+    """cam_from_board of an imagined photo."""
+    t = np.radians(turn_deg)
+    rotation = np.array([[np.cos(t), -np.sin(t), 0], [np.sin(t), np.cos(t), 0], [0, 0, 1.0]]) @ np.diag([1.0, -1.0, -1.0])
+    if axis is not None:
+        a = np.radians(40.0)
+        k = skew(np.array([*axis, 0.0]))
+        rotation = (np.eye(3) + np.sin(a) * k + (1 - np.cos(a)) * k @ k) @ rotation
+    w, h = camera.size_px
+    extent = np.ptp(points[:, :2], axis=0)
+    if turn_deg:
+        extent = extent[::-1]
+    depth = float(camera.params[0]) * max(extent[0] / w, extent[1] / h) / share
+    aim = np.array([(w - 1) / 2, (h - 1) / 2]) * (1 + np.array(place) * (1 - 0.9 * share))
+    ray = lens.unproject(camera.model, camera.params, aim[None])[0]
+    return rotation, ray / max(ray[2], 0.2) * depth - rotation @ points.mean(axis=0)
+
+
+def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_px: float, u_focus: float) -> Array:
+    """(p, p) covariance of the lens after one more photo with this pose."""
+    rotation, translation = pose
+    turned = points @ rotation.T
+    xyz = turned + translation
+    uv, d_xyz, d_params = lens.project(camera.model, camera.params, xyz)
+    limit = lens.LENS_MODELS[camera.model].limit(camera.params[lens.N_COMMON :])
+    w, h = camera.size_px
+    seen = (xyz[:, 2] > 1.0) & (lens.off_axis(camera.model, xyz) < limit)
+    seen &= (uv > 5).all(axis=1) & (uv[:, 0] < w - 6) & (uv[:, 1] < h - 6)
+    if seen.sum() < 8:
+        return camera.cov
+    a = d_params[seen].reshape(-1, d_params.shape[2]) / sigma_px
+    pose_jac = np.concatenate([-d_xyz @ skew(turned), d_xyz], axis=2)[seen].reshape(-1, 6) / sigma_px
+    own = np.column_stack([pose_jac, a[:, 0] * camera.params[0]])
+    prior = np.zeros(7)
+    prior[6] = 1 / u_focus**2 if u_focus > 0 else 1e18
+    scale = 1 / np.sqrt(np.einsum("ij,ij->j", own, own) + prior + 1e-30)
+    scaled = own * scale
+    inner = scaled.T @ scaled + np.diag(prior * scale**2)
+    cross = scaled.T @ a
+    information = a.T @ a - cross.T @ np.linalg.solve(inner, cross)
+    value, vector = np.linalg.eigh(camera.cov / np.outer(*(2 * [_sd(camera.cov)])))
+    root = _sd(camera.cov)[:, None] * vector * np.sqrt(np.maximum(value, 0.0))
+    return np.asarray(root @ np.linalg.inv(np.eye(len(value)) + root.T @ information @ root) @ root.T)
+
+
+def _sd(cov: Array) -> Array:
+    return np.sqrt(np.where(np.diag(cov) > 0, np.diag(cov), 1.0))

@@ -1,0 +1,46 @@
+"""Ultra-wide lenses: Brown's polynomial does not follow a fish-eye to its corners, so both are tried and the photos choose."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from phototemplate.errors import Finding
+from phototemplate.network.orientation.lens_start import LensStart
+from phototemplate.network.orientation.relative_poses import Start, find_start
+from phototemplate.network.orientation.views import View
+from phototemplate.numerics import lens
+from phototemplate.settings import AdjustmentSettings
+
+WIDE = 0.6
+"""Principal distance in units of the longer side below which a lens counts as ultra-wide (over 80 degrees across)"""
+
+
+def start_with_models(
+    views: Mapping[str, Mapping[str, View]],
+    camera_of: Mapping[str, str],
+    lenses: Sequence[LensStart],
+    flat_kinds: set[str],
+    settings: AdjustmentSettings,
+) -> tuple[Start, list[LensStart], list[Finding]]:
+    """``find_start``, with the fish-eye tried for ultra-wide lenses without a profile; it is taken where more targets agree."""
+    used, best = list(lenses), find_start(views, camera_of, lenses, flat_kinds)
+    findings: list[Finding] = []
+    for k, one in enumerate(lenses):
+        if one.source == "profile" or one.model == "fisheye" or one.params[0] > WIDE * max(one.size_px):
+            continue
+        f = float(one.params[0])
+        sd = float(one.cov[0, 0] ** 0.5) / f
+        params = lens.start_params("fisheye", f, one.size_px)
+        cov = lens.loose_cov("fisheye", f, one.size_px, sd, settings.u_centre, settings.u_aspect)
+        other = [*used[:k], LensStart(one.camera_id, "fisheye", one.size_px, params, cov, one.source), *used[k + 1 :]]
+        tried = find_start(views, camera_of, other, flat_kinds)
+        if (len(tried.photos), tried.views) > (len(best.photos), best.views):
+            counts = f"{tried.views} targets agree with it, {best.views} with a pinhole lens"
+            best, used = tried, other
+            findings.append(
+                Finding(
+                    "lens-model", one.camera_id, f"This lens was taken for a fish-eye: {counts}.",
+                    "Calibrate it (`phototemplate calibrate`), or use the main camera.",
+                )
+            )  # fmt: skip
+    return best, used, findings

@@ -1,0 +1,1 @@
+"""Tests of the adjustment's assumptions: wrong sightings, moved or bent targets, print scales."""

@@ -1,0 +1,105 @@
+"""Does a sheet lie flat? Evidence that sheets are bent, and the release of their curl."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phototemplate.model import Array
+from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.progress_state import Run
+
+_WORTH_A_TRIAL = 16.27
+"""0.1 % point of chi-squared with 3 degrees of freedom: weaker evidence for curl is not followed up"""
+
+
+def curl_evidence(run: Run) -> dict[int, float]:
+    """Drop in chi-squared (at unit noise) that releasing each flat body's curl would bring.
+
+    By a score test; where that leaves it open, by a trial. (Robust weights take a bent sheet's worst points for wrong
+    sightings, and a score test with these weights believes them.)
+    """
+    if run.settings.curl != "auto":
+        return {}
+    problem, linear, noise = run.problem, run.solved.linear, run.noise()
+    cov = bundle.covariance(problem, run.solved.normal)
+    wide = problem.lens_width
+    weight = np.sqrt(run.solved.weight)[:, None, None]
+    jac = linear.jac * weight
+    white = linear.white * weight[:, :, 0]
+    n = len(problem.body_ids)
+    own, score, cross = np.zeros((n, 3, 3)), np.zeros((n, 3)), np.zeros((n, 3, problem.size))
+    for rows, photo, key in problem.groups:
+        if key < 0 or key in problem.curl:
+            continue
+        columns, local = problem.group_columns(photo, key)
+        c = jac[rows][:, :, wide + 15 : wide + 18].reshape(-1, 3)
+        own[key] += c.T @ c
+        score[key] += c.T @ white[rows].ravel()
+        cross[key][:, columns] += c.T @ jac[rows][:, :, local].reshape(-1, len(local))
+    gains = {}
+    for b in range(n):
+        if b in problem.curl or not own[b].any():
+            continue
+        h = own[b] - cross[b] @ cov.shared @ cross[b].T + np.eye(3) / run.priors.u_curl[b] ** 2
+        curl = np.linalg.solve(h, score[b])
+        if _rise(run, b, curl) > 0.15:
+            gains[b] = float(score[b] @ curl) / noise**2
+            if _WORTH_A_TRIAL < gains[b] <= run.settings.curl_evidence:
+                gains[b] = max(gains[b], _trial(run, b, noise))
+    return gains
+
+
+def _trial(run: Run, body: int, noise: float) -> float:
+    """Drop in chi-squared (at unit noise) by one body's curl, its sightings at full weight; 0 unless they all fit then.
+
+    ``run`` stays as it was.
+    """
+    problem, flat, own = run.problem, run.problem.curl, run.problem.body == body
+    weight = np.where(own, run.base, run.solved.weight) / noise**2
+    before = bundle.solve(problem, run.state, weight, iterations=5, tolerance=1e-1).cost
+    free_curl(run, {body})
+    after = bundle.solve(problem, run.state, weight, iterations=5, tolerance=1e-1)
+    problem.curl = flat
+    problem.arrange()
+    left = np.linalg.norm(after.linear.white[own & (run.base > 0)], axis=1) / noise
+    return 2 * (before - after.cost) if left.max(initial=0.0) < run.settings.reject else 0.0
+
+
+def release_curl(run: Run, gains: dict[int, float]) -> bool:
+    """Make the curl of bodies whose evidence is strong part of the adjustment."""
+    released = {b for b, gain in gains.items() if gain > run.settings.curl_evidence}
+    if not released:
+        return False
+    free_curl(run, released)
+    return True
+
+
+def free_curl(run: Run, bodies: set[int]) -> None:
+    """Make the curl of some bodies part of the adjustment."""
+    run.problem.curl = run.problem.curl | frozenset(bodies)
+    run.problem.arrange()
+
+
+def _rise(run: Run, body: int, curl: Array) -> float:
+    """Largest departure in mm of a body's points from their mean plane for a given curl."""
+    p = run.targets[run.problem.body_ids[body]].points_mm
+    z = 0.5 * curl[0] * p[:, 0] ** 2 + curl[1] * p[:, 0] * p[:, 1] + 0.5 * curl[2] * p[:, 1] ** 2
+    design = np.column_stack([p[:, :2], np.ones(len(p))])
+    return float(np.abs(z - design @ np.linalg.lstsq(design, z, rcond=None)[0]).max())
+
+
+def curl_findings(run: Run, cov: Array) -> None:
+    """Say which sheets do not lie flat."""
+    for b in sorted(run.problem.curl):
+        columns = run.problem.body_columns[b, 8:11]
+        curl = run.state.body_curl[b]
+        rise = _rise(run, b, curl)
+        strength = float(curl @ np.linalg.solve(cov[np.ix_(columns, columns)], curl))
+        if rise > 0.5 and strength > 16.3:  # 0.1 % point of chi-squared with 3 degrees of freedom
+            name = run.problem.body_ids[b]
+            run.add(
+                "sheet-curled",
+                name,
+                f"{name} bends by {rise:.1f} mm.",
+                "Its bend was measured and used; stick sheets on something flat.",
+            )

@@ -1,0 +1,124 @@
+"""Distance between any two things of the top view, with its uncertainty: corners, edges, and places just pointed at.
+
+A place pointed at is the intersection of one photo's ray with the work plane. It carries the photo's own sensitivities
+(pose, lens, sheets), the uncertainty of its height over the plane seen under its viewing angle, and that of pointing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from phototemplate.model import Array, Measurement
+from phototemplate.progress import Progress
+from phototemplate.template.gradients import Vec, vec
+from phototemplate.template.quantities import State
+from phototemplate.web.refusals import Refused
+from phototemplate.web.worker_tasks.look import look, scene_of
+
+POINTING_PX = 1.0
+"""Standard uncertainty of pointing at something, in px of the photo or of the screen, whichever is coarser"""
+HEIGHT_U_MM = 1.5
+"""Standard uncertainty of the height of what is pointed at over the work plane"""
+
+
+@dataclass
+class Spot:
+    """A place of the plan with everything it depends on."""
+
+    point: Vec
+    """Plan frame, with gradient over the outline's state"""
+    direct: Array
+    """(2, K) sensitivity to the influences beyond those through the state"""
+    noise: Array
+    """(2, 2) its own noise"""
+    edge_id: str = ""
+    """Edge to which distances are taken normal"""
+
+
+def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
+    """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "xy"}``.
+
+    Between edges: from the place on the first, normal to the second. Raises ``InputError`` (or ``Refused``) for what does not
+    exist.
+    """
+    m = desk.measured()
+    state = State(m.outline)
+    first, second = (_spot(desk, tell, m, state, one, mm_per_px) for one in (a, b))
+    k = m.outline.influences.size
+    free = [s for s in (first, second) if not s.edge_id]
+    if first.edge_id and second.edge_id and first.edge_id == second.edge_id:
+        raise Refused("same-edge")
+    if len(free) == 2:
+        away = second.point - first.point
+        value = away.norm()
+        n = away.xy / max(value.value, 1e-9)
+        direct = n @ second.direct - n @ first.direct
+        own = float(n @ (first.noise + second.noise) @ n)
+        foot = second.point.xy
+    else:
+        # normal to an edge: of two edges the second, else the one there is
+        line = second if second.edge_id else first
+        other = first if second.edge_id else second
+        curve = state.curve(line.edge_id)
+        side = curve.side(other.point)
+        value = abs(side)
+        n = curve.side_at(other.point.xy)[1] * (1.0 if side.value >= 0 else -1.0)
+        direct = n @ other.direct
+        own = float(n @ other.noise @ n)
+        foot = curve.foot(other.point).xy
+        if line is first:
+            first, second = second, first
+    g = value.gradient(state.size)
+    shared = g @ m.outline.shared_jac + direct if state.size else direct
+    variances = {cause: float(shared @ part @ shared) for cause, part in m.outline.influences.parts.items()} if k else {}
+    variances["@edges"] = float(g @ m.outline.noise_cov_mm2 @ g) if state.size else 0.0
+    variances["@pointing"] = own
+    u = float(np.sqrt(max(sum(variances.values()), 0.0)))
+    back = np.linalg.inv(m.outline.plan_from_work)
+    ends = [back[:2, :2] @ p + back[:2, 2] for p in (first.point.xy, foot)]
+    budget = sorted(((c, float(np.sqrt(max(v, 0.0)))) for c, v in variances.items()), key=lambda i: -i[1])
+    return {
+        "value": value.value, "U": 2 * u, "ends": [[float(x) for x in e] for e in ends], "unscaled": m.outline.unscaled,
+        "budget": [[c, x] for c, x in budget if x > 0.02 * max(u, 1e-9)][:6],
+    }
+
+
+def _spot(desk: Any, tell: Progress, m: Measurement, state: State, one: dict[str, Any], mm_per_px: float) -> Spot:
+    k = m.outline.influences.size
+    nothing, still = np.zeros((2, k)), np.zeros((2, 2))
+    if "corner" in one:
+        return Spot(state.corner(str(one["loop"]), int(one["corner"])), nothing, still)
+    xy = [float(v) for v in one["xy"]]
+    if len(xy) != 2 or not np.all(np.isfinite(xy)):
+        raise Refused("bad-place")
+    turn, shift = m.outline.plan_from_work[:2, :2], m.outline.plan_from_work[:2, 2]
+    if "edge" in one:
+        edge_id = str(one["edge"])
+        return Spot(state.curve(edge_id).foot(vec(turn @ np.array(xy) + shift)), nothing, still, edge_id)
+    seen = look(desk, tell, xy, most=1, margin_px=4.0)
+    if not seen:
+        raise Refused("not-in-photos")
+    direct, noise = _pointed_at(m, seen[0], xy, mm_per_px)
+    return Spot(vec(turn @ np.array(xy) + shift), turn @ direct, turn @ noise @ turn.T)
+
+
+def _pointed_at(m: Measurement, seen: dict[str, Any], xy: list[float], mm_per_px: float) -> tuple[Array, Array]:
+    """(2, K) sensitivities and (2, 2) noise of a place pointed at in the picture of one photo, work frame.
+
+    uv(xy, influences) is fixed by pointing, so d xy = -(d uv/d xy)^-1 (d uv/d influences + d uv/d z dz).
+    """
+    scene = scene_of(m)
+    spot = np.array([[*xy, 0.0]])
+    photo = seen["photo"]
+    view = scene.see(photo, spot)
+    inverse = np.linalg.inv(view.d_work[0, :, :2])
+    rows = np.vstack([scene.sensitivity(photo, spot, np.array([row])) for row in ([1.0, 0.0], [0.0, 1.0])])
+    k = m.outline.influences.size
+    full = np.zeros((2, k))
+    full[:, : rows.shape[1]] = rows[:, :k]
+    by_height = inverse @ view.d_work[0, :, 2]
+    pointing = inverse @ inverse.T * POINTING_PX**2 + np.eye(2) * (POINTING_PX * mm_per_px) ** 2
+    return -inverse @ full, pointing + HEIGHT_U_MM**2 * np.outer(by_height, by_height)

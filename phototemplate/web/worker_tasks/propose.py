@@ -1,0 +1,67 @@
+"""Edges that nobody has drawn yet, for the user to accept, correct or turn down."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from phototemplate.edges.proposals.propose import propose_edges
+from phototemplate.model import Array, Measurement
+from phototemplate.network import workplane
+from phototemplate.progress import Progress
+from phototemplate.stage_inputs import edge_settings_of
+from phototemplate.web.worker_tasks.measured import clean, move, work_from_plan
+
+SAME_MM = 30.0
+"""A proposal whose middle lies this near to a measured edge is that edge"""
+
+
+def propose(desk: Any, tell: Progress) -> list[dict[str, Any]]:
+    """Proposals for the last measurement that are not edges of the job already, best first within each source."""
+    m = desk.measured()
+    tell("propose", 0.1)
+    found = propose_edges(desk.store.gray, m.network, m.work_plane, edge_settings_of(desk.job.file))
+    used = {t for e in desk.job.file.edges for t in e.targets}
+    used |= {t[:-1] for t in used if t[-1:] in "ab"}
+    out = []
+    for p in found:
+        h = p.hint
+        line = h.path if h.path is not None else _along_targets(m, h.targets)
+        if any(t in used or t[:-1] in used for t in h.targets) or line is None or (h.source == "trace" and _known(m, line)):
+            continue
+        out.append({
+            "kind": h.kind, "source": h.source, "shape": h.shape, "targets": list(h.targets), "confidence": p.confidence,
+            "path": None if h.path is None else np.round(h.path, 2), "line": np.round(line, 1), "search": h.search_mm,
+            "height": h.height_mm,
+        })
+    tell("propose", 1.0)
+    answer: list[dict[str, Any]] = clean(out)
+    return answer
+
+
+def _along_targets(m: Measurement, targets: tuple[str, ...]) -> Array | None:
+    """(2, 2) from end to end of the targets that carry an edge."""
+    xyz = [p.xyz_mm for p in m.network.points if p.target_id in targets or p.target_id[:-1] in targets]
+    xyz += [m.network.bodies[t].translation_mm for t in targets if t in m.network.bodies]
+    if not xyz:
+        return None
+    xy = workplane.to_work(m.work_plane, np.array(xyz))[0][:, :2]
+    centre = xy.mean(axis=0)
+    axis = np.linalg.svd(xy - centre)[2][0] if len(xy) > 1 else np.array([1.0, 0.0])
+    s = (xy - centre) @ axis
+    return np.asarray(centre + np.outer([s.min(), s.max()], axis))
+
+
+def _known(m: Measurement, line: Array) -> bool:
+    middle = np.asarray(line).mean(axis=0)
+    back = work_from_plan(m)
+    for segment in m.outline.segments:
+        t = segment.chord_mm[1] - segment.chord_mm[0]
+        length = float(np.hypot(*t)) or 1.0
+        a, b = move(back, segment.chord_mm)
+        u = (b - a) / length
+        along, across = float((middle - a) @ u), float(u[0] * (middle - a)[1] - u[1] * (middle - a)[0])
+        if abs(across) < SAME_MM and segment.knots_mm[0] - 100 < along < segment.knots_mm[-1] + 100:
+            return True
+    return False

@@ -1,0 +1,127 @@
+"""The tasks of the worker by name, and the desk on which it keeps what it will need again."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from phototemplate.capture.photos import read_meta
+from phototemplate.capture.store import PhotoStore
+from phototemplate.errors import InputError, MeasureError, OutputError, PhotoError, PhototemplateError
+from phototemplate.job import Job
+from phototemplate.model import Measurement, PhotoMeta
+from phototemplate.output.assessment import Judgements
+from phototemplate.progress import Progress
+from phototemplate.stage_cache import Memo, file_mark
+from phototemplate.web.refusals import Refused
+
+Tell = Progress
+
+
+class JobPhotos(PhotoStore):
+    """Decoded photos of a job whose photos come and go."""
+
+    def __init__(self) -> None:
+        super().__init__(())
+        self._marks: dict[str, tuple[int, int]] = {}
+
+    def set_photos(self, photos: Iterable[PhotoMeta]) -> None:
+        """The photos there are now; a decoded picture whose file changed is forgotten."""
+        table: dict[str, PhotoMeta] = {p.photo_id: p for p in photos}
+        with self._lock:
+            for meta in table.values():
+                self._forget_if_changed(meta)
+            self.photos: Mapping[str, PhotoMeta] = table
+
+    def add(self, meta: PhotoMeta) -> None:
+        """One more photo; two that are added at the same moment both stay."""
+        with self._lock:
+            self._forget_if_changed(meta)
+            self.photos = {**self.photos, meta.photo_id: meta}
+
+    def _forget_if_changed(self, meta: PhotoMeta) -> None:
+        mark = file_mark(meta.path)
+        if self._marks.get(meta.photo_id) != mark:
+            self._kept.pop(meta.photo_id, None)
+            self._marks[meta.photo_id] = mark
+
+
+class Desk:
+    """Results kept between tasks; all tasks of a process are about one job folder."""
+
+    def __init__(self) -> None:
+        self.memo = Memo()
+        self.store = JobPhotos()
+        self.lock = threading.Lock()
+        self.metas: OrderedDict[tuple[str, int, int], PhotoMeta] = OrderedDict()
+        self.job: Job | None = None
+        self.measurement: Measurement | None = None
+        self.template: Any = None
+        self.judged: tuple[Measurement, Judgements] | None = None
+        self.shown: dict[str, Any] = {}
+        """What else is worth keeping, by name"""
+
+    def meta(self, path: Path) -> PhotoMeta:
+        """Header of a photo, read once per version of its file. Raises ``PhotoError``."""
+        key = (str(path), *file_mark(path))
+        with self.lock:
+            if key in self.metas:
+                return self.metas[key]
+        meta = read_meta(path)
+        with self.lock:
+            self.metas[key] = meta
+        return meta
+
+    def readable(self, job: Job) -> list[PhotoMeta]:
+        """Photos of the job whose header can be read; the others are the measurement's findings."""
+        out = []
+        for path in job.photo_paths():
+            with contextlib.suppress(PhotoError, OSError):
+                out.append(self.meta(path))
+        return out
+
+    def judgements_of(self, m: Measurement) -> Judgements | None:
+        """What was judged of this very measurement already."""
+        of, judgements = self.judged or (None, None)
+        return judgements if of is m else None
+
+    def measured(self) -> Measurement:
+        """The last measurement. Raises ``Refused`` where there is none yet."""
+        if self.measurement is None:
+            raise Refused("not-measured", 409)
+        return self.measurement
+
+
+def error_of(exc: BaseException) -> tuple[str, str, dict[str, str]]:
+    """Kind, sentence or code, and facts of an error, for the page."""
+    if isinstance(exc, Refused):
+        return "refused", exc.code, exc.facts
+    for kind, cls in (("photo", PhotoError), ("measure", MeasureError), ("output", OutputError), ("input", InputError)):
+        if isinstance(exc, cls):
+            return kind, str(exc), {}
+    if isinstance(exc, PhototemplateError):
+        return "other", str(exc), {}
+    if isinstance(exc, MemoryError):
+        return "refused", "no-memory", {}
+    return "refused", "bug", {"detail": f"{type(exc).__name__}: {exc}"}
+
+
+PLACES = {
+    "check": "photos:check", "photo": "photos:look_at", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
+    "measure": "measured:measure", "judge": "measured:judge_all", "top": "top:top_tiles", "look": "look:look",
+    "anchor": "look:anchor", "distance": "distance:distance",
+    "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
+}
+"""Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
+
+
+def task(name: str) -> Callable[..., Any]:
+    """The function of a task."""
+    module, function = PLACES[name].split(":")
+    found: Callable[..., Any] = getattr(importlib.import_module(f"phototemplate.web.worker_tasks.{module}"), function)
+    return found
