@@ -8,10 +8,10 @@ import numpy as np
 
 from phototemplate.capture.store import PhotoStore
 from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
+from phototemplate.edges.sources.hints import path_on_nearest_sheet
 from phototemplate.errors import MeasureError
 from phototemplate.job import EdgeSpec, Job
-from phototemplate.model import Array, Measurement
-from phototemplate.network.workplane import to_world
+from phototemplate.model import Measurement
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import edge_settings_of, read_photos
@@ -50,17 +50,7 @@ def _spec(measurement: Measurement, proposed: ProposedEdge) -> EdgeSpec:
     if hint.source != "trace":
         return EdgeSpec.model_validate({**common, "targets": sorted(hint.targets)})
     assert hint.path is not None, "a traced edge is proposed with its path"
-    sheet, path = _on_nearest_sheet(measurement, hint.path)
+    sheet, path = path_on_nearest_sheet(measurement.network, measurement.work_plane, hint.path)
     return EdgeSpec.model_validate(
         {**common, "sheet": sheet, "path": np.round(path, 1).tolist(), "search": hint.search_mm, "height": hint.height_mm}
     )
-
-
-def _on_nearest_sheet(measurement: Measurement, path_mm: Array) -> tuple[str, Array]:
-    """The sheet nearest to the middle of a path (n, 2) of the work frame, and the path in that sheet's own frame."""
-    world = to_world(measurement.work_plane, np.column_stack([path_mm, np.zeros(len(path_mm))]))
-    sheets = {t: b for t, b in measurement.network.bodies.items() if measurement.network.targets[t].kind == "sheet"}
-    middle = world.mean(axis=0)
-    name = min(sheets, key=lambda t: float(np.linalg.norm(sheets[t].translation_mm - middle)))
-    body = sheets[name]
-    return name, np.asarray((world - body.translation_mm) @ body.rotation)[:, :2]

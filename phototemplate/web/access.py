@@ -16,6 +16,8 @@ from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
+from phototemplate.web.constants import BODY_LIMIT
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -29,8 +31,6 @@ POLICY = (
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; sandbox"
 """The report is one file without scripts that carries its own styles and pictures."""
 
-BODY_LIMIT = 2_000_000
-"""Bytes of any request but an upload"""
 OPEN_PATH = "/open"
 
 

@@ -19,10 +19,11 @@ from starlette.routing import Route
 from phototemplate import __version__
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import JobFile
-from phototemplate.web.access import BODY_LIMIT, OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
-from phototemplate.web.photos import PhotoEntry
+from phototemplate.web.access import OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
+from phototemplate.web.constants import BODY_LIMIT
+from phototemplate.web.open_job import OpenJob
+from phototemplate.web.photo_files import PhotoEntry
 from phototemplate.web.refusals import Refused, words_of
-from phototemplate.web.studio import Studio
 
 STATIC = Path(__file__).parent / "static"
 KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
@@ -30,15 +31,15 @@ KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 
-def build_app(studio: Studio, hosts: frozenset[str], keys: Keys, cookie: str = "phototemplate") -> Starlette:
+def build_app(opened: OpenJob, hosts: frozenset[str], keys: Keys, cookie: str = "phototemplate") -> Starlette:
     """The ASGI app for one job; ``hosts`` are the values of the Host header that are served."""
-    pages = Pages(studio, keys, cookie)
+    pages = Pages(opened, keys, cookie)
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
-        await studio.open()
+        await opened.open()
         yield
-        await studio.close()
+        await opened.close()
 
     routes = [
         Route(OPEN_PATH, pages.open),
@@ -86,8 +87,8 @@ async def _refused(_: Request, exc: Exception) -> Response:
 class Pages:
     """The endpoints of one app."""
 
-    def __init__(self, studio: Studio, keys: Keys, cookie: str) -> None:
-        self.studio, self.keys, self.cookie = studio, keys, cookie
+    def __init__(self, opened: OpenJob, keys: Keys, cookie: str) -> None:
+        self.opened, self.keys, self.cookie = opened, keys, cookie
         self.files = {p.name: p for p in STATIC.iterdir() if p.suffix in KINDS}
         self.schema_text = ""
 
@@ -110,19 +111,19 @@ class Pages:
     # ------------------------------------------------------------------------------------------- state
 
     async def state(self, _: Request) -> Response:
-        return JSONResponse({**self.studio.facts(), "version": __version__})
+        return JSONResponse({**self.opened.facts(), "version": __version__})
 
     async def result(self, _: Request) -> Response:
-        if not self.studio.measuring.result:
+        if not self.opened.measuring.result:
             return JSONResponse(None)
-        return Response(self.studio.measuring.result, media_type="application/json")
+        return Response(self.opened.measuring.result, media_type="application/json")
 
     async def schema(self, _: Request) -> Response:
         self.schema_text = self.schema_text or json.dumps(JobFile.model_json_schema())
         return Response(self.schema_text, media_type="application/json")
 
     async def events(self, _: Request) -> Response:
-        return StreamingResponse(self.studio.hub.stream(), media_type="text/event-stream",
+        return StreamingResponse(self.opened.hub.stream(), media_type="text/event-stream",
                                  headers={"cache-control": "no-store", "x-accel-buffering": "no"})
 
     # ------------------------------------------------------------------------------------------ photos
@@ -130,7 +131,7 @@ class Pages:
     async def upload(self, request: Request) -> Response:
         length = request.headers.get("content-length", "")
         try:
-            facts = await self.studio.album.take(
+            facts = await self.opened.photo_table.take(
                 request.stream(), int(length) if length.isdigit() else None, request.query_params.get("name", "")[:300]
             )
         except ClientDisconnect:
@@ -142,26 +143,26 @@ class Pages:
         return JSONResponse(facts, 201)
 
     def _photo(self, request: Request) -> PhotoEntry:
-        entry = self.studio.album.photos.get(request.path_params["photo"])
+        entry = self.opened.photo_table.photos.get(request.path_params["photo"])
         if entry is None or entry.version != request.path_params.get("version", entry.version):
             raise HTTPException(404)
         return entry
 
     async def thumb(self, request: Request) -> Response:
-        path = self.studio.album.thumb(self._photo(request))
+        path = self.opened.photo_table.thumb(self._photo(request))
         if not path.exists():
             raise HTTPException(404)
         return FileResponse(path, media_type="image/jpeg", headers=FOREVER)
 
     async def photo_tile(self, request: Request) -> Response:
-        folder = await self.studio.album.tiles_of(self._photo(request))
+        folder = await self.opened.photo_table.tiles_of(self._photo(request))
         return self._tile(folder, request)
 
     async def top_tile(self, request: Request) -> Response:
-        top = self.studio.measuring.top
+        top = self.opened.measuring.top
         if top is None or not secrets.compare_digest(str(top["key"]).encode(), request.path_params["key"].encode()):
             raise HTTPException(404)
-        return self._tile(self.studio.album.cache / f"top-{top['key']}", request)
+        return self._tile(self.opened.photo_table.cache / f"top-{top['key']}", request)
 
     def _tile(self, folder: Path, request: Request) -> Response:
         level, column, row = (int(request.path_params[k]) for k in ("level", "column", "row"))
@@ -172,8 +173,8 @@ class Pages:
 
     async def marks(self, request: Request) -> Response:
         entry = self._photo(request)
-        return JSONResponse(await self.studio.worker.call(
-            "quick", "marks", photo_id=entry.photo_id, path=str(entry.path), job_folder=str(self.studio.folder)
+        return JSONResponse(await self.opened.worker.call(
+            "quick", "marks", photo_id=entry.photo_id, path=str(entry.path), job_folder=str(self.opened.folder)
         ))
 
     # ----------------------------------------------------------------------------------------- changes
@@ -181,60 +182,60 @@ class Pages:
     async def edit(self, request: Request) -> Response:
         body = await _body(request)
         revision = _text(body, "revision", True)
-        return JSONResponse(await self.studio.edit(revision, _label(body.get("label")), body.get("operations")))
+        return JSONResponse(await self.opened.edit(revision, _label(body.get("label")), body.get("operations")))
 
     async def undo(self, request: Request) -> Response:
-        return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), True))
+        return JSONResponse(await self.opened.step(_text(await _body(request), "revision", True), True))
 
     async def redo(self, request: Request) -> Response:
-        return JSONResponse(await self.studio.step(_text(await _body(request), "revision", True), False))
+        return JSONResponse(await self.opened.step(_text(await _body(request), "revision", True), False))
 
     async def measure(self, _: Request) -> Response:
-        self.studio.measuring.wish()
+        self.opened.measuring.wish()
         return JSONResponse({})
 
     async def cancel(self, _: Request) -> Response:
-        return JSONResponse({"stopped": self.studio.worker.cancel()})
+        return JSONResponse({"stopped": self.opened.worker.cancel()})
 
     async def ask(self, request: Request) -> Response:
         """Questions to the last measurement that change nothing."""
-        allowed = {"look": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"}}
+        allowed = {"photos-showing": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"}}
         what = request.path_params["what"]
         if what not in allowed:
             raise HTTPException(404)
         body = await _body(request)
         if not set(body) <= allowed[what]:
             raise Refused("bad-question")
-        return JSONResponse(await self.studio.worker.call("quick", what, **body))
+        return JSONResponse(await self.opened.worker.call("quick", what, **body))
 
     async def propose(self, _: Request) -> Response:
-        await self.studio.measuring.propose()
-        return JSONResponse({"n": len(self.studio.measuring.proposals)})
+        await self.opened.measuring.propose()
+        return JSONResponse({"n": len(self.opened.measuring.proposals)})
 
     async def turn_down(self, request: Request) -> Response:
-        self.studio.measuring.turn_down(_text(await _body(request), "key")[:400])
+        self.opened.measuring.turn_down(_text(await _body(request), "key")[:400])
         return JSONResponse({})
 
     # ------------------------------------------------------------------------------------------ finish
 
     async def finish(self, _: Request) -> Response:
-        return JSONResponse(await self.studio.finish())
+        return JSONResponse(await self.opened.finish())
 
     async def archive(self, _: Request) -> Response:
-        path = await self.studio.archive()
-        self.studio.files["archive"] = path
+        path = await self.opened.archive()
+        self.opened.files["archive"] = path
         return JSONResponse({"name": "archive", "bytes": path.stat().st_size})
 
     async def download(self, request: Request) -> Response:
         name = request.path_params["name"]
-        path = self.studio.files.get(name)
+        path = self.opened.files.get(name)
         if path is None or not path.exists():
             raise HTTPException(404)
-        shown = f"{_file_stem(self.studio.job.name)}.zip" if name == "archive" else path.name
+        shown = f"{_file_stem(self.opened.job.name)}.zip" if name == "archive" else path.name
         return FileResponse(path, filename=shown)
 
     async def report(self, _: Request) -> Response:
-        path = self.studio.files.get("report")
+        path = self.opened.files.get("report")
         if path is None or not path.exists():
             raise HTTPException(404)
         return FileResponse(path, media_type=KINDS[".html"], headers={"content-security-policy": REPORT_POLICY})

@@ -7,9 +7,7 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
-BEAT_S = 12.0
-"""Silence after which a comment is sent, so that a vanished page is noticed"""
-MOST_WAITING = 500
+from phototemplate.web.constants import BEAT_S, MOST_WAITING
 
 
 class Hub:

@@ -17,25 +17,20 @@ from typing import Any
 
 from phototemplate.errors import MeasureError, PhototemplateError
 from phototemplate.output.atomic import write_text_atomic
-from phototemplate.web.album import Album, Spawn
+from phototemplate.web.constants import JUDGE_AFTER_S, SAME_PROPOSAL_MM, SETTLE_S, TELL_EVERY_S
 from phototemplate.web.events import Hub
+from phototemplate.web.photo_table import PhotoTable, Spawn
 from phototemplate.web.refusals import Cancelled, words_of
 from phototemplate.web.worker import Worker
-
-SETTLE_S = 0.6
-"""After the last photo has arrived, before measuring begins"""
-JUDGE_AFTER_S = 1.0
-"""Without a change, before remedies are searched"""
-TELL_EVERY_S = 0.08
 
 
 class Measuring:
     """The last result of a job and how it comes about. ``has_edges`` says whether anybody has drawn an edge yet."""
 
     def __init__(
-        self, folder: Path, album: Album, worker: Worker, hub: Hub, spawn: Spawn, has_edges: Callable[[], bool]
+        self, folder: Path, photo_table: PhotoTable, worker: Worker, hub: Hub, spawn: Spawn, has_edges: Callable[[], bool]
     ) -> None:
-        self.folder, self.album, self.worker, self.hub = folder, album, worker, hub
+        self.folder, self.photo_table, self.worker, self.hub = folder, photo_table, worker, hub
         self._spawn, self._has_edges = spawn, has_edges
         self.result: bytes = b""
         self.number = 0
@@ -56,10 +51,10 @@ class Measuring:
         while True:
             await self._wish.wait()
             self._wish.clear()
-            if not self.album.usable:
+            if not self.photo_table.usable:
                 self.tell_state("idle")
                 continue
-            if self.album.busy:
+            if self.photo_table.busy:
                 self.tell_state("photos")
                 await asyncio.sleep(SETTLE_S)
                 self.wish()
@@ -98,7 +93,7 @@ class Measuring:
             self.tell_state("idle")
             return
         try:
-            facts = await self.worker.call("long", "top", self.progress, folder=str(self.album.cache / f"top-{key}"))
+            facts = await self.worker.call("long", "top", self.progress, folder=str(self.photo_table.cache / f"top-{key}"))
         except Cancelled:
             self.tell_state("stopped")
             return
@@ -111,7 +106,7 @@ class Measuring:
         if not self._has_edges():
             with contextlib.suppress(PhototemplateError):
                 await self.propose()
-        for old in self.album.cache.glob("top-*"):
+        for old in self.photo_table.cache.glob("top-*"):
             if old.name != f"top-{key}":
                 shutil.rmtree(old, ignore_errors=True)
 
@@ -154,13 +149,13 @@ class Measuring:
     def turn_down(self, key: str) -> None:
         """Do not propose this edge again (until the picture cache is deleted)."""
         self.proposals = [p for p in self.proposals if p["key"] != key]
-        self.album.cache.mkdir(parents=True, exist_ok=True)
-        write_text_atomic(self.album.cache / "turned-down.json", json.dumps(sorted({*self._turned_down(), key})))
+        self.photo_table.cache.mkdir(parents=True, exist_ok=True)
+        write_text_atomic(self.photo_table.cache / "turned-down.json", json.dumps(sorted({*self._turned_down(), key})))
         self.hub.tell("proposals", proposals=self.proposals)
 
     def _turned_down(self) -> set[str]:
         with contextlib.suppress(OSError, ValueError):
-            return {str(k) for k in json.loads((self.album.cache / "turned-down.json").read_text())}
+            return {str(k) for k in json.loads((self.photo_table.cache / "turned-down.json").read_text())}
         return set()
 
 
@@ -169,4 +164,4 @@ def proposal_key(p: dict[str, Any]) -> str:
     if p["targets"]:
         return f"{p['kind']} {' '.join(p['targets'])}"
     (x0, y0), (x1, y1) = p["line"][0], p["line"][-1]
-    return f"{p['kind']} {round((x0 + x1) / 80)} {round((y0 + y1) / 80)}"
+    return f"{p['kind']} {round((x0 + x1) / 2 / SAME_PROPOSAL_MM)} {round((y0 + y1) / 2 / SAME_PROPOSAL_MM)}"

@@ -14,7 +14,7 @@ import uvicorn
 from phototemplate.errors import InputError, InstallationError
 from phototemplate.web.access import OPEN_PATH, Keys
 from phototemplate.web.app import build_app
-from phototemplate.web.studio import Studio
+from phototemplate.web.open_job import OpenJob
 
 HOST = "127.0.0.1"
 
@@ -36,7 +36,7 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
         port = listener.getsockname()[1]
         keys = Keys()
         hosts = frozenset({f"{HOST}:{port}", f"localhost:{port}"})
-        app = build_app(Studio(folder), hosts, keys, cookie=f"phototemplate-{port}")
+        app = build_app(OpenJob(folder), hosts, keys, cookie=f"phototemplate-{port}")
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=1,
                                 loop="asyncio", http="h11", ws="none", lifespan="on", proxy_headers=False)
         server = uvicorn.Server(config)

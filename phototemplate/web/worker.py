@@ -40,7 +40,7 @@ class _Task:
 
 
 def _error(kind: str, text: str, facts: dict[str, str]) -> PhototemplateError:
-    """What a task raised, as ``hand.tasks.error_of`` packed it."""
+    """What a task raised, as ``worker_tasks.registry.error_of`` packed it."""
     return Refused(text, 422, **facts) if kind == "refused" else KINDS.get(kind, PhototemplateError)(text)
 
 
@@ -66,7 +66,7 @@ class Worker:
             return
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        from phototemplate.web.worker_tasks.loop import run  # light: heavy libraries are imported in the process only
+        from phototemplate.web.worker_tasks.process import run  # light: heavy libraries are imported in the process only
 
         process = context.Process(target=run, args=(there,), name="phototemplate worker", daemon=True)
         process.start()

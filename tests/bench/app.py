@@ -260,8 +260,8 @@ def _one_edge(result: BenchResult) -> None:
     """Every traced edge of the demo moved aside, one after the other, at the photos' full size, pieces and all: time until the
     new result is there, as the page gets it."""
     from phototemplate.job import load_job, save_job
-    from phototemplate.web.worker_tasks.measured import measure
-    from phototemplate.web.worker_tasks.tasks import Desk
+    from phototemplate.web.worker_tasks.registry import WorkerMemory
+    from phototemplate.web.worker_tasks.result_view import measure
 
     if not (DEMO.parent / "job.toml").is_file() or not any(DEMO.glob("*.jpg")):
         result.target("one edge changed", "below 0.5 s", "no demo photos", False)
@@ -272,8 +272,8 @@ def _one_edge(result: BenchResult) -> None:
         for photo in sorted(DEMO.glob("*.jpg")):
             shutil.copy(photo, folder / "photos" / photo.name)
         (folder / "job.toml").write_bytes((DEMO.parent / "job.toml").read_bytes())
-        desk = Desk()
-        measure(desk, lambda *_: None, str(folder))
+        memory = WorkerMemory()
+        measure(memory, lambda *_: None, str(folder))
         seconds, processor = [], []
         for edge in [e.id for e in load_job(folder).file.edges if e.source == "trace"]:
             job = load_job(folder)
@@ -283,7 +283,7 @@ def _one_edge(result: BenchResult) -> None:
             ]
             save_job(job, job.file.model_copy(update={"edges": edges}))
             begin, used = time.perf_counter(), time.process_time()
-            measure(desk, lambda *_: None, str(folder))
+            measure(memory, lambda *_: None, str(folder))
             seconds.append(time.perf_counter() - begin)
             processor.append(time.process_time() - used)
     typical = statistics.median(seconds)

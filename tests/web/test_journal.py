@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from phototemplate.errors import InputError
 from phototemplate.job import load_job
-from phototemplate.web.jobdata import plain
+from phototemplate.web.job_data import plain
 from phototemplate.web.journal import JOURNAL_FILE, Journal, apply_changes, differences
+from phototemplate.web.open_job import OpenJob
 from phototemplate.web.refusals import Conflict
-from phototemplate.web.studio import Studio
 
 EDGE = {"kind": "front", "sheet": "S01", "path": [[0, 0], [100, 5]]}
 
@@ -29,12 +29,12 @@ def add(name: str) -> list[dict[str, Any]]:
     return [{"op": "add", "at": ["edges"], "value": edge(name)}]
 
 
-def do(studio: Studio, operations: Any, label: str = "change") -> dict[str, Any]:
-    return asyncio.run(studio.edit(studio.job.revision, {"key": label}, operations))
+def do(opened: OpenJob, operations: Any, label: str = "change") -> dict[str, Any]:
+    return asyncio.run(opened.edit(opened.job.revision, {"key": label}, operations))
 
 
-def step(studio: Studio, back: bool) -> dict[str, Any]:
-    return asyncio.run(studio.step(studio.job.revision, back))
+def step(opened: OpenJob, back: bool) -> dict[str, Any]:
+    return asyncio.run(opened.step(opened.job.revision, back))
 
 
 members = st.dictionaries(st.sampled_from("abcd"), st.integers(0, 3), max_size=4).map(
@@ -61,52 +61,52 @@ def test_differences_lead_there_and_back(a: dict[str, Any], b: dict[str, Any]) -
 @given(st.lists(st.sampled_from(["add", "change", "remove", "undo", "redo"]), min_size=1, max_size=12), st.integers(0, 9))
 def test_any_history_is_the_same_after_a_restart(tmp_path_factory: pytest.TempPathFactory, what: list[str], seed: int) -> None:
     folder = tmp_path_factory.mktemp("job")
-    studio = Studio(folder)
-    past: list[dict[str, Any]] = [plain(studio.job.file)]
+    opened = OpenJob(folder)
+    past: list[dict[str, Any]] = [plain(opened.job.file)]
     future: list[dict[str, Any]] = []
     for k, one in enumerate(what):
-        names = [e.id for e in studio.job.file.edges]
+        names = [e.id for e in opened.job.file.edges]
         if one in ("undo", "redo"):
             source, sink = (past[:-1], future) if one == "undo" else (future, past)
             if not source:
                 with pytest.raises(InputError):
-                    step(studio, one == "undo")
+                    step(opened, one == "undo")
                 continue
-            step(studio, one == "undo")
+            step(opened, one == "undo")
             if one == "undo":
                 sink.append(past.pop())
             else:
                 past.append(future.pop())
         else:
             if one == "add" or not names:
-                do(studio, add(f"e{k}"))
+                do(opened, add(f"e{k}"))
             elif one == "change":
                 do(
-                    studio,
+                    opened,
                     [{"op": "set", "at": ["edges", {"id": names[seed % len(names)]}, "search"], "value": f"{k + 20} mm"}],
                 )
             else:
-                do(studio, [{"op": "remove-edge", "id": names[seed % len(names)]}])
-            past.append(plain(studio.job.file))
+                do(opened, [{"op": "remove-edge", "id": names[seed % len(names)]}])
+            past.append(plain(opened.job.file))
             future.clear()
-        assert plain(studio.job.file) == past[-1]
-        studio = Studio(folder)  # what a new process finds
-        assert plain(studio.job.file) == past[-1]
-        assert len(studio.journal.steps) == len(past) - 1
+        assert plain(opened.job.file) == past[-1]
+        opened = OpenJob(folder)  # what a new process finds
+        assert plain(opened.job.file) == past[-1]
+        assert len(opened.journal.steps) == len(past) - 1
     while len(past) > 1:
         past.pop()
-        step(studio, True)
-        assert plain(studio.job.file) == past[-1]
+        step(opened, True)
+        assert plain(opened.job.file) == past[-1]
 
 
 def test_crash_between_journal_and_job_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    studio = Studio(tmp_path)
-    do(studio, add("front"))
-    monkeypatch.setattr("phototemplate.web.ledger.save_job", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+    opened = OpenJob(tmp_path)
+    do(opened, add("front"))
+    monkeypatch.setattr("phototemplate.web.job_document.save_job", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
     with pytest.raises(KeyboardInterrupt):
-        do(studio, add("end"))
+        do(opened, add("end"))
     monkeypatch.undo()
-    again = Studio(tmp_path)
+    again = OpenJob(tmp_path)
     assert [e.id for e in again.job.file.edges] == ["front"]
     assert len(again.journal.steps) == 1
     step(again, True)
@@ -114,16 +114,16 @@ def test_crash_between_journal_and_job_file(tmp_path: Path, monkeypatch: pytest.
 
 
 def test_crash_in_the_middle_of_a_line(tmp_path: Path) -> None:
-    studio = Studio(tmp_path)
-    do(studio, add("front"))
+    opened = OpenJob(tmp_path)
+    do(opened, add("front"))
     path = tmp_path / JOURNAL_FILE
     whole = path.read_bytes()
     for cut in (1, 10, len(whole) - 3):
         path.write_bytes(whole + whole[:cut])
-        again = Studio(tmp_path)
+        again = OpenJob(tmp_path)
         assert len(again.journal.steps) == 1
         do(again, add("end"))
-        assert [s.label["key"] for s in Studio(tmp_path).journal.steps] == ["change", "change"]
+        assert [s.label["key"] for s in OpenJob(tmp_path).journal.steps] == ["change", "change"]
         step(again, True)
         assert [e.id for e in load_job(tmp_path).file.edges] == ["front"]
         path.write_bytes(whole)
@@ -132,51 +132,51 @@ def test_crash_in_the_middle_of_a_line(tmp_path: Path) -> None:
 def test_failed_save_is_no_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from phototemplate.errors import OutputError
 
-    studio = Studio(tmp_path)
+    opened = OpenJob(tmp_path)
 
     def full(*_: object) -> None:
         raise OutputError("the disk is full")
 
-    monkeypatch.setattr("phototemplate.web.ledger.save_job", full)
+    monkeypatch.setattr("phototemplate.web.job_document.save_job", full)
     with pytest.raises(OutputError):
-        do(studio, add("front"))
+        do(opened, add("front"))
     monkeypatch.undo()
-    assert not studio.journal.steps
-    assert not Studio(tmp_path).journal.steps
-    do(studio, add("front"))
-    assert len(Studio(tmp_path).journal.steps) == 1
+    assert not opened.journal.steps
+    assert not OpenJob(tmp_path).journal.steps
+    do(opened, add("front"))
+    assert len(OpenJob(tmp_path).journal.steps) == 1
 
 
 def test_two_tabs_do_not_overwrite_each_other(tmp_path: Path) -> None:
-    studio = Studio(tmp_path)
-    revision = studio.job.revision
-    asyncio.run(studio.edit(revision, {"key": "a"}, add("front")))
+    opened = OpenJob(tmp_path)
+    revision = opened.job.revision
+    asyncio.run(opened.edit(revision, {"key": "a"}, add("front")))
     with pytest.raises(Conflict):
-        asyncio.run(studio.edit(revision, {"key": "b"}, add("end")))
+        asyncio.run(opened.edit(revision, {"key": "b"}, add("end")))
     assert [e.id for e in load_job(tmp_path).file.edges] == ["front"]
 
 
 def test_change_by_hand_is_seen_kept_and_not_undone(tmp_path: Path) -> None:
-    studio = Studio(tmp_path)
-    do(studio, add("front"))
+    opened = OpenJob(tmp_path)
+    do(opened, add("front"))
     text = (tmp_path / "job.toml").read_text()
     (tmp_path / "job.toml").write_text("# measured twice\n" + text.replace("S01", "S02"))
-    stale = studio.job.revision
+    stale = opened.job.revision
     with pytest.raises(Conflict):
-        asyncio.run(studio.edit(stale, {"key": "b"}, add("end")))
-    do(studio, add("end"))
+        asyncio.run(opened.edit(stale, {"key": "b"}, add("end")))
+    do(opened, add("end"))
     after = (tmp_path / "job.toml").read_text()
     assert "# measured twice" in after
     assert "S02" in after
-    step(studio, True)
+    step(opened, True)
     with pytest.raises(InputError, match="changed-elsewhere name=front list=edges"):
-        step(studio, True)
+        step(opened, True)
     assert load_job(tmp_path).file.edges[0].sheet == "S02"
 
 
 def test_bad_changes_change_nothing(tmp_path: Path) -> None:
-    studio = Studio(tmp_path)
-    do(studio, add("front"))
+    opened = OpenJob(tmp_path)
+    do(opened, add("front"))
     before = (tmp_path / "job.toml").read_bytes()
     for bad in (
         add("front"),
@@ -195,17 +195,17 @@ def test_bad_changes_change_nothing(tmp_path: Path) -> None:
         [{"op": "rename", "kind": "edge", "id": "front", "to": "a/b"}],
     ):
         with pytest.raises(InputError):
-            do(studio, bad)
+            do(opened, bad)
     assert (tmp_path / "job.toml").read_bytes() == before
-    assert len(studio.journal.steps) == 1
+    assert len(opened.journal.steps) == 1
 
 
 def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
-    studio = Studio(tmp_path)
+    opened = OpenJob(tmp_path)
     for name in ("front", "left", "back", "right"):
-        do(studio, add(name))
+        do(opened, add(name))
     do(
-        studio,
+        opened,
         [
             {"op": "add", "at": ["loops"], "value": {"id": "run", "edges": ["front", "right", "back", "left"]}},
             {
@@ -235,18 +235,18 @@ def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
             },
         ],
     )
-    do(studio, [{"op": "rename", "kind": "edge", "id": "front", "to": "room side"}])
-    do(studio, [{"op": "rename", "kind": "loop", "id": "run", "to": "island"}])
-    text = json.dumps(plain(studio.job.file))
+    do(opened, [{"op": "rename", "kind": "edge", "id": "front", "to": "room side"}])
+    do(opened, [{"op": "rename", "kind": "loop", "id": "run", "to": "island"}])
+    text = json.dumps(plain(opened.job.file))
     assert '"front"' not in text.replace('"kind": "front"', "")
     assert "front/" not in text
     assert '"loop": "island"' in text
-    assert studio.job.file.pieces[0].corners.keys() == {"room side/left"}
-    do(studio, [{"op": "remove-edge", "id": "room side"}])
-    assert studio.job.file.loops[0].edges == ["right", "back", "left"]
-    assert not studio.job.file.pieces[0].edges
-    step(studio, True)
-    assert studio.job.file.pieces[0].edges["room side"].overhang == pytest.approx(38.1)
+    assert opened.job.file.pieces[0].corners.keys() == {"room side/left"}
+    do(opened, [{"op": "remove-edge", "id": "room side"}])
+    assert opened.job.file.loops[0].edges == ["right", "back", "left"]
+    assert not opened.job.file.pieces[0].edges
+    step(opened, True)
+    assert opened.job.file.pieces[0].edges["room side"].overhang == pytest.approx(38.1)
 
 
 def test_journal_needs_no_job_file(tmp_path: Path) -> None:

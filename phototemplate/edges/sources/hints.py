@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from phototemplate.edges.scene import Scene
-from phototemplate.errors import Finding
-from phototemplate.model import Array, EdgeHint
+from phototemplate.errors import Finding, MeasureError
+from phototemplate.model import Array, EdgeHint, Network, WorkPlane
 from phototemplate.network import projection, workplane
 
 
@@ -33,6 +33,24 @@ def hint_path(scene: Scene, hint: EdgeHint) -> Array | None:
     if not np.isfinite(points).all() or float(np.linalg.norm(points - points[0], axis=1).max()) < 1.0:
         return None
     return np.asarray(points)
+
+
+def path_on_nearest_sheet(network: Network, plane: WorkPlane, path_mm: Array) -> tuple[str, Array]:
+    """A path (n, 2) of the work plane in the frame of the sheet nearest to its middle: the sheet's id and (n, 2) mm.
+
+    The inverse of :func:`hint_path` for a hint anchored to a sheet: the answer is in mm of the sheet as designed, so the
+    print scale is divided out; a sheet that is curled moves a place only along the normal. Raises ``MeasureError`` where no
+    sheet was placed.
+    """
+    sheets = {t: b for t, b in network.bodies.items() if network.targets[t].kind == "sheet"}
+    if not sheets:
+        raise MeasureError("No sheet was placed, so nothing can be anchored to one; mark the edge in a photo instead.")
+    world = workplane.to_world(plane, np.column_stack([path_mm, np.zeros(len(path_mm))]))
+    middle = world.mean(axis=0)
+    name = min(sheets, key=lambda t: float(np.linalg.norm(sheets[t].translation_mm - middle)))
+    body = sheets[name]
+    local = (world - body.translation_mm) @ body.rotation
+    return name, np.asarray(local[:, :2] / np.asarray(body.scale_xy))
 
 
 def lost(hint: EdgeHint, why: str) -> Finding:

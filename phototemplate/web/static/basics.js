@@ -5,7 +5,7 @@ import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
 import { finding } from './findings.js';
 import { length, metric } from './units.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 import { t } from './text.js';
 
 export function open(root) {

@@ -5,7 +5,7 @@ import { post } from './api.js';
 import { store } from './store.js';
 import { nearest } from './overlay.js';
 import { length, short, uncertainty, shortU } from './units.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 import { t } from './text.js';
 
 let places = [];

@@ -8,7 +8,7 @@ import { finding, findingsOf, middle } from './findings.js';
 import { lengthInput } from './form.js';
 import { length, short, shortU, uncertainty, degrees, metric } from './units.js';
 import { classOf } from './overlay.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 import { t } from './text.js';
 
 let carrier = null;

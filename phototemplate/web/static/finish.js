@@ -5,7 +5,7 @@ import { post } from './api.js';
 import { store } from './store.js';
 import { finding, sorted } from './findings.js';
 import { short, shortU, otherU, inInch, length, bytes } from './units.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 import { t, has } from './text.js';
 
 let written = null;

@@ -42,7 +42,7 @@ export class Loupe {
     this.asking = true;
     const xy = this.xy;
     try {
-      const seen = await post('/api/ask/look', { xy, most: MOST });
+      const seen = await post('/api/ask/photos-showing', { xy, most: MOST });
       this.at = xy;
       this.views.forEach((v, i) => {
         v.seen = seen[i] || null;

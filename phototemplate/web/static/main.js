@@ -6,8 +6,8 @@ import { store, subscribe, listen, loadAll, step } from './store.js';
 import { t, has } from './text.js';
 
 const PAGES = [
-  ['photos', () => import('./photos.js')], ['basics', () => import('./basics.js')], ['edges', () => import('./plan.js')],
-  ['stone', () => import('./plan.js')], ['distance', () => import('./plan.js')], ['finish', () => import('./finish.js')],
+  ['photos', () => import('./photos.js')], ['basics', () => import('./basics.js')], ['edges', () => import('./topview.js')],
+  ['stone', () => import('./topview.js')], ['distance', () => import('./topview.js')], ['finish', () => import('./finish.js')],
 ];
 const HIDDEN = [['photo', () => import('./photo.js')]];
 

@@ -5,7 +5,7 @@ import { sentenceOf, upload } from './api.js';
 import { store, edit } from './store.js';
 import { t } from './text.js';
 import { bytes } from './units.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 
 const AT_ONCE = 3;
 const LIMIT = 80 * 1024 * 1024;

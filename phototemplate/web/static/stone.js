@@ -5,7 +5,7 @@ import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
 import { finding, findingsOf, sorted, middle } from './findings.js';
 import { short, shortU, length, degrees, metric, inInch } from './units.js';
-import { nextStep } from './next.js';
+import { nextStep } from './nextstep.js';
 import { t } from './text.js';
 
 const FINISHES = ['finished', 'wall', 'panel', 'appliance', 'seam'];

@@ -15,13 +15,15 @@ from phototemplate.model import Array, Measurement
 from phototemplate.progress import Progress
 from phototemplate.template.gradients import Vec, vec
 from phototemplate.template.quantities import State
+from phototemplate.web.constants import (
+    BUDGET_LINES,
+    BUDGET_SHARE,
+    HEIGHT_U_MM,
+    POINTING_MARGIN_PX,
+    POINTING_PX,
+)
 from phototemplate.web.refusals import Refused
-from phototemplate.web.worker_tasks.look import look, scene_of
-
-POINTING_PX = 1.0
-"""Standard uncertainty of pointing at something, in px of the photo or of the screen, whichever is coarser"""
-HEIGHT_U_MM = 1.5
-"""Standard uncertainty of the height of what is pointed at over the work plane"""
+from phototemplate.web.worker_tasks.photo_places import photos_showing, scene_of
 
 
 @dataclass
@@ -38,15 +40,15 @@ class Spot:
     """Edge to which distances are taken normal"""
 
 
-def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
+def distance(memory: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
     """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "xy"}``.
 
     Between edges: from the place on the first, normal to the second. Raises ``InputError`` (or ``Refused``) for what does not
     exist.
     """
-    m = desk.measured()
+    m = memory.measured()
     state = State(m.outline)
-    first, second = (_spot(desk, tell, m, state, one, mm_per_px) for one in (a, b))
+    first, second = (_spot(memory, tell, m, state, one, mm_per_px) for one in (a, b))
     k = m.outline.influences.size
     free = [s for s in (first, second) if not s.edge_id]
     if first.edge_id and second.edge_id and first.edge_id == second.edge_id:
@@ -82,11 +84,11 @@ def distance(desk: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm
     budget = sorted(((c, float(np.sqrt(max(v, 0.0)))) for c, v in variances.items()), key=lambda i: -i[1])
     return {
         "value": value.value, "U": 2 * u, "ends": [[float(x) for x in e] for e in ends], "unscaled": m.outline.unscaled,
-        "budget": [[c, x] for c, x in budget if x > 0.02 * max(u, 1e-9)][:6],
+        "budget": [[c, x] for c, x in budget if x > BUDGET_SHARE * max(u, 1e-9)][:BUDGET_LINES],
     }
 
 
-def _spot(desk: Any, tell: Progress, m: Measurement, state: State, one: dict[str, Any], mm_per_px: float) -> Spot:
+def _spot(memory: Any, tell: Progress, m: Measurement, state: State, one: dict[str, Any], mm_per_px: float) -> Spot:
     k = m.outline.influences.size
     nothing, still = np.zeros((2, k)), np.zeros((2, 2))
     if "corner" in one:
@@ -98,7 +100,7 @@ def _spot(desk: Any, tell: Progress, m: Measurement, state: State, one: dict[str
     if "edge" in one:
         edge_id = str(one["edge"])
         return Spot(state.curve(edge_id).foot(vec(turn @ np.array(xy) + shift)), nothing, still, edge_id)
-    seen = look(desk, tell, xy, most=1, margin_px=4.0)
+    seen = photos_showing(memory, tell, xy, most=1, margin_px=POINTING_MARGIN_PX)
     if not seen:
         raise Refused("not-in-photos")
     direct, noise = _pointed_at(m, seen[0], xy, mm_per_px)

@@ -27,17 +27,17 @@ results/   what was written when this archive was made
 """
 
 
-def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
+def finish(memory: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
     """Write every result of the job as it is now, exactly as the command line does; name -> path."""
     started = time.time() - 1.0
     job = load_job(Path(job_folder))
-    m = desk.measurement
-    if m is None or desk.job is None or desk.job.revision != job.revision:
-        m = measure_job(job, tell, desk.memo, desk.store)
+    m = memory.measurement
+    if m is None or memory.job is None or memory.job.revision != job.revision:
+        m = measure_job(job, tell, memory.memo, memory.store)
     trouble = ""
     formats = [f.name for f in FORMATS if f.of == "measurement" or not m.outline.unscaled]
     try:
-        written = write_results(job, m, formats=formats, progress=tell, judgements=desk.judgements_of(m))
+        written = write_results(job, m, formats=formats, progress=tell, judgements=memory.judgements_of(m))
     except InputError as exc:  # a piece that does not fit: the outline's files are written all the same
         trouble = str(exc)
         names = {f.file_name(None, False): f.name for f in FORMATS if f.of == "measurement"}
@@ -49,9 +49,9 @@ def finish(desk: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
     }
 
 
-def archive(desk: Any, tell: Progress, job_folder: str, to: str) -> str:
+def archive(memory: Any, tell: Progress, job_folder: str, to: str) -> str:
     """Pack photos, job file and results into a zip file. Raises ``Refused`` where it cannot be written."""
-    del desk
+    del memory
     job = load_job(Path(job_folder))
     photos = job.photo_paths()
     inside = [(p, f"photos/{p.name}") for p in photos]

@@ -18,30 +18,29 @@ from phototemplate.model import Array, PhotoMeta, Sightings
 from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import detect_all
+from phototemplate.web.constants import THUMB_QUALITY, THUMB_SIDE
 
-THUMB_SIDE = 480
 
-
-def check(desk: Any, tell: Progress, path: str) -> dict[str, Any]:
+def read_header(memory: Any, tell: Progress, path: str) -> dict[str, Any]:
     """Size and orientation of a photo that has just arrived. Raises ``PhotoError``."""
     del tell
-    meta = desk.meta(Path(path))
+    meta = memory.meta(Path(path))
     return {"size": list(meta.size_px), "orientation": meta.orientation, "taken": meta.taken_at}
 
 
-def look_at(desk: Any, tell: Progress, path: str, job_folder: str, thumb: str) -> dict[str, Any]:
+def inspect(memory: Any, tell: Progress, path: str, job_folder: str, thumb: str) -> dict[str, Any]:
     """Thumbnail (upright JPEG at ``thumb``) and targets of one photo. Raises ``PhotoError`` where it cannot be read."""
     del tell
     place = Path(path)
-    meta = desk.meta(place)
+    meta = memory.meta(place)
     if not Path(thumb).exists():
         small = np.ascontiguousarray(upright(read_rgb(meta, THUMB_SIDE), meta.orientation))
-        ok, data = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 80])
+        ok, data = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, THUMB_QUALITY])
         assert ok
         Path(thumb).parent.mkdir(parents=True, exist_ok=True)
         write_bytes_atomic(thumb, data.tobytes())
-    desk.store.add(meta)
-    seen = sightings_of(desk, meta.photo_id, job_folder)
+    memory.store.add(meta)
+    seen = sightings_of(memory, meta.photo_id, job_folder)
     bad = next((f for f in seen.findings if f.code == "photo-unreadable"), None)
     if bad is not None:
         raise PhotoError(bad.message)
@@ -52,18 +51,18 @@ def look_at(desk: Any, tell: Progress, path: str, job_folder: str, thumb: str) -
         "camera": " ".join(p for p in (meta.make, meta.model) if p),
         "points": len(seen),
         "targets": target_marks(seen),
-        "findings": _remarks(desk, meta, seen),
+        "findings": _remarks(memory, meta, seen),
     }
 
 
-def sightings_of(desk: Any, photo_id: str, job_folder: str) -> Sightings:
+def sightings_of(memory: Any, photo_id: str, job_folder: str) -> Sightings:
     """Targets of one photo, remembered where the pipeline will look for them."""
-    meta = desk.store.photos[photo_id]
-    one = _OneOf(desk.store, photo_id)
+    meta = memory.store.photos[photo_id]
+    one = _OneOf(memory.store, photo_id)
     with contextlib.suppress(MeasureError):  # no target in this one photo: no error here
-        detect_all(one, load_job(Path(job_folder)).file, desk.memo, quiet)
-    seen = desk.memo.recall(f"sightings {meta.photo_id}")
-    desk.shown.setdefault("prints", {})[photo_id] = seen.small
+        detect_all(one, load_job(Path(job_folder)).file, memory.memo, quiet)
+    seen = memory.memo.recall(f"sightings {meta.photo_id}")
+    memory.shown.setdefault("prints", {})[photo_id] = seen.small
     found: Sightings = seen.sightings
     return found
 
@@ -94,28 +93,28 @@ def _hull(uv: Array) -> list[list[float]]:
     return [[round(float(x), 1), round(float(y), 1)] for x, y in hull]
 
 
-def _remarks(desk: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, Any]]:
+def _remarks(memory: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, Any]]:
     """Everything to be said about the photo by itself and beside those that came before it."""
-    prints = desk.shown.setdefault("prints", {})
-    others = [m for name, m in sorted(desk.store.photos.items()) if name != meta.photo_id and name in prints]
+    prints = memory.shown.setdefault("prints", {})
+    others = [m for name, m in sorted(memory.store.photos.items()) if name != meta.photo_id and name in prints]
     findings = [*seen.findings, *check_file(meta)]
     findings += [f for f in find_duplicates([*others, meta], dict(prints))[0] if f.where == meta.photo_id]
     return [{"code": f.code, "severity": f.severity, "message": f.message, "remedy": f.remedy} for f in findings]
 
 
-def marks(desk: Any, tell: Progress, photo_id: str, path: str, job_folder: str) -> dict[str, Any]:
+def marks(memory: Any, tell: Progress, photo_id: str, path: str, job_folder: str) -> dict[str, Any]:
     """Everything known of one photo at full detail, in stored px with the canvas's origin (OpenCV + 0.5)."""
     del tell
-    meta = desk.meta(Path(path))
-    if photo_id not in desk.store.photos:
-        desk.store.add(meta)
-    seen = sightings_of(desk, photo_id, job_folder)
+    meta = memory.meta(Path(path))
+    if photo_id not in memory.store.photos:
+        memory.store.add(meta)
+    seen = sightings_of(memory, photo_id, job_folder)
     out: dict[str, Any] = {
         "size": list(meta.size_px), "orientation": meta.orientation, "targets": target_marks(seen),
         "points": _rounded(seen.uv_px + 0.5), "point_targets": list(seen.target_ids),
         "residuals": None, "edges": [], "placed": False,
     }
-    m = desk.measurement
+    m = memory.measurement
     if m is None:
         return out
     out["placed"] = photo_id in m.network.photos

@@ -11,18 +11,16 @@ from phototemplate.model import Array, Measurement
 from phototemplate.network import workplane
 from phototemplate.progress import Progress
 from phototemplate.stage_inputs import edge_settings_of
-from phototemplate.web.worker_tasks.measured import clean, move, work_from_plan
-
-SAME_MM = 30.0
-"""A proposal whose middle lies this near to a measured edge is that edge"""
+from phototemplate.web.constants import ALONG_MM, SAME_EDGE_MM
+from phototemplate.web.worker_tasks.result_view import clean, move, work_from_plan
 
 
-def propose(desk: Any, tell: Progress) -> list[dict[str, Any]]:
+def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
     """Proposals for the last measurement that are not edges of the job already, best first within each source."""
-    m = desk.measured()
+    m = memory.measured()
     tell("propose", 0.1)
-    found = propose_edges(desk.store.gray, m.network, m.work_plane, edge_settings_of(desk.job.file))
-    used = {t for e in desk.job.file.edges for t in e.targets}
+    found = propose_edges(memory.store.gray, m.network, m.work_plane, edge_settings_of(memory.job.file))
+    used = {t for e in memory.job.file.edges for t in e.targets}
     used |= {t[:-1] for t in used if t[-1:] in "ab"}
     out = []
     for p in found:
@@ -62,6 +60,6 @@ def _known(m: Measurement, line: Array) -> bool:
         a, b = move(back, segment.chord_mm)
         u = (b - a) / length
         along, across = float((middle - a) @ u), float(u[0] * (middle - a)[1] - u[1] * (middle - a)[0])
-        if abs(across) < SAME_MM and segment.knots_mm[0] - 100 < along < segment.knots_mm[-1] + 100:
+        if abs(across) < SAME_EDGE_MM and segment.knots_mm[0] - ALONG_MM < along < segment.knots_mm[-1] + ALONG_MM:
             return True
     return False

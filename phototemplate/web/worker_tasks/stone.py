@@ -16,8 +16,7 @@ from phototemplate.template.boundary import FitError
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Cutout, Piece, Size, Template
 from phototemplate.template.quantities import Quantity
-
-CHORD_MM = 0.3
+from phototemplate.web.constants import CHORD_MM
 
 
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:

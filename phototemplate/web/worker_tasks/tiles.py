@@ -17,10 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phototemplate.progress import Progress
+from phototemplate.web.constants import PHOTO_QUALITY, TILE
 from phototemplate.web.refusals import Refused
-
-TILE = 512
-QUALITY = 88
 
 
 def levels_of(size_px: tuple[int, int]) -> int:
@@ -31,7 +29,7 @@ def levels_of(size_px: tuple[int, int]) -> int:
     return n
 
 
-def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_level: int = 0) -> None:
+def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = PHOTO_QUALITY, first_level: int = 0) -> None:
     """Write all tiles of a picture (h, w, 3 or h, w) to ``folder``; whole or not at all.
 
     Raises ``Refused`` where they cannot be written.
@@ -74,12 +72,12 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = QUALITY, first_leve
             shutil.rmtree(part, ignore_errors=True)
 
 
-def photo_tiles(desk: Any, tell: Progress, path: str, folder: str) -> dict[str, Any]:
+def photo_tiles(memory: Any, tell: Progress, path: str, folder: str) -> dict[str, Any]:
     """Cut one photo, in stored orientation."""
     from phototemplate.capture.photos import read_rgb
 
     del tell
-    meta = desk.meta(Path(path))
+    meta = memory.meta(Path(path))
     if not (Path(folder) / "done").exists():
         cut(read_rgb(meta), Path(folder))
     return {"size": list(meta.size_px), "levels": levels_of(meta.size_px)}

@@ -12,37 +12,38 @@ from phototemplate.capture.photos import read_rgb
 from phototemplate.network.rectify import RgbImage, rectify
 from phototemplate.output.atomic import write_text_atomic
 from phototemplate.progress import Progress
-from phototemplate.web.worker_tasks.look import look
+from phototemplate.web.constants import (
+    COARSEST_PX_PER_MM,
+    FINEST_PX_PER_MM,
+    MARGIN_MM,
+    MOST_PX,
+    NOTHING_RGB,
+    TOP_VIEW_QUALITY,
+)
+from phototemplate.web.worker_tasks.photo_places import photos_showing
 from phototemplate.web.worker_tasks.tiles import cut, levels_of
 
-FINEST_PX_PER_MM = 2.0
-COARSEST_PX_PER_MM = 0.4
-MOST_PX = 24_000_000
-MARGIN_MM = 450.0
-NOTHING_RGB = (176, 174, 168)
-"""Where no photo shows the plane"""
 
-
-def top_tiles(desk: Any, tell: Progress, folder: str) -> dict[str, Any]:
+def top_tiles(memory: Any, tell: Progress, folder: str) -> dict[str, Any]:
     """Make and cut the picture for the last measurement, unless the folder has it already.
 
     ``matrix`` (a, b, c, d, e, f) takes px of the picture (origin at its outer corner) to the work frame in mm.
     """
-    m = desk.measured()
+    m = memory.measured()
     place = Path(folder)
     if not (place / "facts.json").exists() or not (place / "done").exists():
         bounds = _bounds(m)
-        finest = _resolution(desk, tell, m)
+        finest = _resolution(memory, tell, m)
         area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
         px_per_mm = float(min(finest, np.sqrt(MOST_PX / area)))
 
         def rgb_of(photo_id: str) -> RgbImage:
-            return read_rgb(desk.store.photos[photo_id])
+            return read_rgb(memory.store.photos[photo_id])
 
         view = rectify(m.network, m.work_plane, rgb_of, bounds, px_per_mm, progress=lambda _, share: tell("picture", share))
         rgb = view.rgb
         rgb[~view.seen] = NOTHING_RGB
-        cut(rgb, place, quality=84)
+        cut(rgb, place, quality=TOP_VIEW_QUALITY)
         step = 1.0 / view.px_per_mm
         x, y = view.origin_mm[0] - step / 2, view.origin_mm[1] + step / 2
         size = [rgb.shape[1], rgb.shape[0]]
@@ -54,7 +55,7 @@ def top_tiles(desk: Any, tell: Progress, folder: str) -> dict[str, Any]:
 
 def _bounds(m: Any) -> tuple[float, float, float, float]:
     """Around the sheets and the strips."""
-    from phototemplate.web.worker_tasks.measured import strips_of
+    from phototemplate.web.worker_tasks.result_view import strips_of
 
     points = [np.array([h.xy_mm for h in m.work_plane.heights]).reshape(-1, 2)]
     points += [np.asarray(s["points"])[:, :2] for s in strips_of(m)]
@@ -63,8 +64,8 @@ def _bounds(m: Any) -> tuple[float, float, float, float]:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _resolution(desk: Any, tell: Progress, m: Any) -> float:
+def _resolution(memory: Any, tell: Progress, m: Any) -> float:
     """What the photos resolve on the cabinets, in px/mm."""
-    seen = [look(desk, tell, list(h.xy_mm), most=1) for h in m.work_plane.heights]
+    seen = [photos_showing(memory, tell, list(h.xy_mm), most=1) for h in m.work_plane.heights]
     best = [s[0]["px_per_mm"] for s in seen if s]
     return float(np.clip(np.median(best) if best else 1.0, COARSEST_PX_PER_MM, FINEST_PX_PER_MM))

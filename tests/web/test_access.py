@@ -17,16 +17,16 @@ from starlette.testclient import TestClient
 
 from phototemplate.web.access import BODY_LIMIT, Keys
 from phototemplate.web.app import STATIC, build_app
-from phototemplate.web.photos import UPLOAD_LIMIT, free_stem, stem_of
-from phototemplate.web.studio import Studio
+from phototemplate.web.open_job import OpenJob
+from phototemplate.web.photo_files import UPLOAD_LIMIT, free_stem, stem_of
 
 HOST = "127.0.0.1:8000"
 OURS = {"origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
 EVERYWHERE = [
     ("GET", "/"), ("GET", "/static/main.js"), ("GET", "/api/state"), ("GET", "/api/result"), ("GET", "/api/schema"),
     ("PUT", "/api/photos?name=a.jpg"), ("POST", "/api/edit"), ("POST", "/api/undo"), ("POST", "/api/measure"),
-    ("POST", "/api/cancel"), ("POST", "/api/ask/look"), ("POST", "/api/finish"), ("GET", "/download/dxf"), ("GET", "/report"),
-    ("GET", "/thumb/a/b"), ("GET", "/tiles/top/a/0/0/0"), ("GET", "/nowhere"),
+    ("POST", "/api/cancel"), ("POST", "/api/ask/photos-showing"), ("POST", "/api/finish"), ("GET", "/download/dxf"),
+    ("GET", "/report"), ("GET", "/thumb/a/b"), ("GET", "/tiles/top/a/0/0/0"), ("GET", "/nowhere"),
 ]  # fmt: skip
 
 
@@ -38,11 +38,11 @@ def keys() -> Keys:
 @pytest.fixture
 def client(tmp_path: Path, keys: Keys) -> Iterator[TestClient]:
     (tmp_path / "secret.txt").write_text("not for anyone")
-    studio = Studio(tmp_path)
-    app = build_app(studio, frozenset({HOST, "localhost:8000"}), keys)
+    opened = OpenJob(tmp_path)
+    app = build_app(opened, frozenset({HOST, "localhost:8000"}), keys)
     client = TestClient(app, base_url=f"http://{HOST}", follow_redirects=False)
     yield client
-    studio.worker.close()
+    opened.worker.close()
 
 
 @pytest.fixture
@@ -101,7 +101,7 @@ def test_keys_differ_between_starts() -> None:
     assert min(map(len, many)) >= 43  # 256 bits in base 64
 
 
-@pytest.mark.parametrize(("method", "path"), [e for e in EVERYWHERE if e[1] not in ("/api/finish", "/api/ask/look")])
+@pytest.mark.parametrize(("method", "path"), [e for e in EVERYWHERE if e[1] not in ("/api/finish", "/api/ask/photos-showing")])
 def test_every_answer_is_locked_down(guest: TestClient, method: str, path: str) -> None:
     for headers in (OURS, {"host": "example.org"}):
         answer = guest.request(method, path, headers=headers)

@@ -11,14 +11,14 @@ from typing import Any
 from phototemplate.errors import PhotoError, PhototemplateError
 from phototemplate.job import Job
 from phototemplate.web.events import Hub
-from phototemplate.web.photos import PhotoEntry, digest_of, list_photos, photo_folder, receive
+from phototemplate.web.photo_files import PhotoEntry, digest_of, list_photos, photo_folder, receive
 from phototemplate.web.refusals import Refused, words_of
 from phototemplate.web.worker import Worker
 
 Spawn = Callable[[Coroutine[Any, Any, Any]], None]
 
 
-class Album:
+class PhotoTable:
     """The table of photos, kept in step with the folder.
 
     ``job_of`` gives the job as it is now, ``spawn`` starts work that nobody waits for, ``wish`` asks for a measurement.

@@ -9,12 +9,11 @@ import copy
 from collections.abc import Callable
 from typing import Any
 
+from phototemplate.web.constants import MOST_OPERATIONS
 from phototemplate.web.refusals import Refused
 
 Table = dict[str, Any]
 Place = list[Any]
-
-MOST_OPERATIONS = 400
 
 
 def apply_operations(job: Table, operations: Any) -> Table:

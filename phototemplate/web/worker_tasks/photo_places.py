@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from phototemplate.edges.scene import Scene
-from phototemplate.model import Array, Measurement
-from phototemplate.network import projection, workplane
+from phototemplate.edges.sources.hints import path_on_nearest_sheet
+from phototemplate.model import Measurement
 from phototemplate.progress import Progress
 from phototemplate.settings import EdgeSettings
-from phototemplate.web.refusals import Refused
+from phototemplate.web.constants import PHOTO_MARGIN_PX
 
 
 def scene_of(m: Measurement) -> Scene:
@@ -19,13 +19,15 @@ def scene_of(m: Measurement) -> Scene:
     return Scene(lambda _: np.zeros((1, 1), np.uint8), m.network, m.work_plane, EdgeSettings())
 
 
-def look(desk: Any, tell: Progress, xy: list[float], most: int = 4, margin_px: float = 12.0) -> list[dict[str, Any]]:
+def photos_showing(
+    memory: Any, tell: Progress, xy: list[float], most: int = 4, margin_px: float = PHOTO_MARGIN_PX
+) -> list[dict[str, Any]]:
     """Photos that show a place (work frame, z = 0), the best seen first.
 
     Each with its position in stored px (canvas origin), the derivative d(uv)/d(xy) in px/mm, and how steeply it is seen.
     """
     del tell
-    m = desk.measured()
+    m = memory.measured()
     scene = scene_of(m)
     spot = np.array([[float(xy[0]), float(xy[1]), 0.0]])
     seen = []
@@ -45,28 +47,12 @@ def look(desk: Any, tell: Progress, xy: list[float], most: int = 4, margin_px: f
     return seen[:most]
 
 
-def anchor(desk: Any, tell: Progress, path: list[list[float]]) -> dict[str, Any]:
+def anchor_path(memory: Any, tell: Progress, path: list[list[float]]) -> dict[str, Any]:
     """A path of the work frame in the frame of the nearest sheet, as the job file wants it.
 
-    Raises ``Refused`` where no sheet was placed.
+    Raises ``MeasureError`` where no sheet was placed.
     """
     del tell
-    m = desk.measured()
-    work = np.asarray(path, float).reshape(-1, 2)
-    sheets = {t: b for t, b in m.network.bodies.items() if m.network.targets[t].kind == "sheet"}
-    if not sheets:
-        raise Refused("no-sheet")
-    middle = work.mean(axis=0)
-
-    def centre(target_id: str) -> Array:
-        xyz = projection.body_points(m.network, target_id, np.zeros((1, 3))).xyz_mm
-        out: Array = workplane.to_work(m.work_plane, xyz)[0][0, :2]
-        return out
-
-    best = min(sheets, key=lambda t: float(np.hypot(*(centre(t) - middle))))
-    body = m.network.bodies[best]
-    world = workplane.to_world(m.work_plane, np.column_stack([work, np.zeros(len(work))]))
-    local = (world - body.translation_mm) @ body.rotation
-    return {"sheet": best, "path": np.round(local[:, :2] / np.asarray(body.scale_xy), 2).tolist()}
-
-
+    m = memory.measured()
+    sheet, local = path_on_nearest_sheet(m.network, m.work_plane, np.asarray(path, float).reshape(-1, 2))
+    return {"sheet": sheet, "path": np.round(local, 2).tolist()}

@@ -15,12 +15,8 @@ from typing import Any, Literal
 
 from phototemplate.job import PHOTO_SUFFIXES, Job
 from phototemplate.output.atomic import sync_folder
+from phototemplate.web.constants import MOST_PHOTOS, STALE_S, UPLOAD_LIMIT
 from phototemplate.web.refusals import Refused
-
-UPLOAD_LIMIT = 80 * 1024 * 1024
-"""Bytes of one photo; phones of 200 megapixels stay below 60 MB"""
-MOST_PHOTOS = 400
-STALE_S = 3600.0
 
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1")
 State = Literal["waiting", "looking", "seen", "bad"]

@@ -10,16 +10,15 @@ from concurrent.futures import ThreadPoolExecutor
 from multiprocessing.connection import Connection
 from typing import Any
 
-LANES = {"quick": 1, "photos": 2, "long": 1}
-"""Threads per lane"""
+from phototemplate.web.constants import LANES
 
 
 def run(pipe: Connection) -> None:
     """Answer tasks until the pipe closes."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this process
-    from phototemplate.web.worker_tasks.tasks import Desk, error_of, task
+    from phototemplate.web.worker_tasks.registry import WorkerMemory, error_of, task
 
-    desk = Desk()
+    memory = WorkerMemory()
     lanes = {name: ThreadPoolExecutor(n, thread_name_prefix=name) for name, n in LANES.items()}
     sending = threading.Lock()
 
@@ -35,7 +34,7 @@ def run(pipe: Connection) -> None:
             send(number, "progress", (stage, round(float(share), 3)))
 
         try:
-            send(number, "done", task(name)(desk, tell, **arguments))
+            send(number, "done", task(name)(memory, tell, **arguments))
         except Exception as exc:
             kind, text, facts = error_of(exc)
             if text == "bug":

@@ -13,13 +13,13 @@ from typing import Any
 
 from phototemplate.errors import JobFileError, PhototemplateError
 from phototemplate.job import Job, JobFile, load_job, save_job
-from phototemplate.web.edits import apply_operations
-from phototemplate.web.jobdata import checked, plain, without_none
+from phototemplate.web.job_data import checked, plain, without_none
 from phototemplate.web.journal import Journal, Step, apply_changes, differences
+from phototemplate.web.operations import apply_operations
 from phototemplate.web.refusals import Conflict, Refused
 
 
-class Ledger:
+class JobDocument:
     """Job file and journal of one folder; ``on_change`` is called after every change, whoever made it."""
 
     def __init__(self, folder: Path, on_change: Callable[[], None] = lambda: None) -> None:

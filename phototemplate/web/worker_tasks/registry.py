@@ -1,4 +1,4 @@
-"""The tasks of the worker by name, and the desk on which it keeps what it will need again."""
+"""The tasks of the worker by name, and the memory on which it keeps what it will need again."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class JobPhotos(PhotoStore):
             self._marks[meta.photo_id] = mark
 
 
-class Desk:
+class WorkerMemory:
     """Results kept between tasks; all tasks of a process are about one job folder."""
 
     def __init__(self) -> None:
@@ -112,9 +112,9 @@ def error_of(exc: BaseException) -> tuple[str, str, dict[str, str]]:
 
 
 PLACES = {
-    "check": "photos:check", "photo": "photos:look_at", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
-    "measure": "measured:measure", "judge": "measured:judge_all", "top": "top:top_tiles", "look": "look:look",
-    "anchor": "look:anchor", "distance": "distance:distance",
+    "check": "photos:read_header", "photo": "photos:inspect", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
+    "measure": "result_view:measure", "judge": "result_view:judge_all", "top": "top_view:top_tiles",
+    "photos-showing": "photo_places:photos_showing", "anchor": "photo_places:anchor_path", "distance": "distance:distance",
     "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""

@@ -12,26 +12,28 @@ import cv2
 import numpy as np
 import pytest
 
+from phototemplate.edges.sources.hints import hint_path, path_on_nearest_sheet
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.job import JobFile
+from phototemplate.model import EdgeHint
 from phototemplate.progress import quiet
 from phototemplate.studies.assessment import judge_quickly
 from phototemplate.template.quantities import CornerPlace, State
 from phototemplate.template.quantities import distance as plain_distance
 from phototemplate.web.refusals import Refused
 from phototemplate.web.worker_tasks.distance import distance
-from phototemplate.web.worker_tasks.look import anchor, look
-from phototemplate.web.worker_tasks.measured import clean, judge_all, move, verdicts_of, view_of, work_from_plan
-from phototemplate.web.worker_tasks.tasks import PLACES, Desk, error_of, task
+from phototemplate.web.worker_tasks.photo_places import anchor_path, photos_showing, scene_of
+from phototemplate.web.worker_tasks.registry import PLACES, WorkerMemory, error_of, task
+from phototemplate.web.worker_tasks.result_view import clean, judge_all, move, verdicts_of, view_of, work_from_plan
 from phototemplate.web.worker_tasks.tiles import TILE, cut, levels_of
 from tests.output.samples import measurement
 
 
 @pytest.fixture(scope="module")
-def desk() -> Desk:
-    desk = Desk()
-    desk.measurement = measurement()
-    return desk
+def memory() -> WorkerMemory:
+    memory = WorkerMemory()
+    memory.measurement = measurement()
+    return memory
 
 
 # -------------------------------------------------------------------------------------------------- tiles
@@ -79,8 +81,8 @@ def test_tiles_are_there_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest
 # --------------------------------------------------------------------------------------------------- view
 
 
-def test_view_says_what_the_measurement_says(desk: Desk, tmp_path: Path) -> None:
-    m = desk.measured()
+def test_view_says_what_the_measurement_says(memory: WorkerMemory, tmp_path: Path) -> None:
+    m = memory.measured()
     job = SimpleNamespace(file=JobFile(), revision="r", name="sample", folder=tmp_path)
     view = json.loads(json.dumps(clean(view_of(job, m)), allow_nan=False))  # type: ignore[arg-type]
     back = work_from_plan(m)
@@ -99,45 +101,62 @@ def test_view_says_what_the_measurement_says(desk: Desk, tmp_path: Path) -> None
             assert np.hypot(*(ends[1] - ends[0])) == pytest.approx(report.length_mm, abs=0.01)
 
 
-def test_places_are_found_in_the_photos_and_back(desk: Desk) -> None:
-    m = desk.measured()
+def test_places_are_found_in_the_photos_and_back(memory: WorkerMemory) -> None:
+    m = memory.measured()
     sheet = next(t for t, b in m.network.bodies.items() if m.network.targets[t].kind == "sheet")
     centre = m.work_plane.rotation @ m.network.bodies[sheet].translation_mm + m.work_plane.translation_mm
-    seen = look(desk, quiet, list(centre[:2]))
+    seen = photos_showing(memory, quiet, list(centre[:2]))
     assert seen
     for one in seen:
         step = np.array([0.7, -0.4])
-        moved = next(s for s in look(desk, quiet, list(centre[:2] + step), most=99) if s["photo"] == one["photo"])
+        moved = next(s for s in photos_showing(memory, quiet, list(centre[:2] + step), most=99) if s["photo"] == one["photo"])
         assert np.array(moved["uv"]) - one["uv"] == pytest.approx(np.array(one["jac"]) @ step, abs=0.02)
-    answer = anchor(desk, quiet, [list(centre[:2]), [centre[0] + 30.0, centre[1]]])
+    answer = anchor_path(memory, quiet, [list(centre[:2]), [centre[0] + 30.0, centre[1]]])
     assert answer["sheet"] == sheet
     assert np.hypot(*answer["path"][0]) < 0.5
     assert np.hypot(*np.subtract(answer["path"][1], answer["path"][0])) == pytest.approx(30.0, abs=0.1)
 
 
+def test_a_path_on_a_sheet_printed_too_large_comes_back(memory: WorkerMemory) -> None:
+    """600 mm on the plane, anchored to a sheet printed at a scale of 1.005, is 600 mm when the hint is read again."""
+    m = memory.measured()
+    sheet = next(t for t, b in m.network.bodies.items() if m.network.targets[t].kind == "sheet")
+    large = replace(m.network.bodies[sheet], scale_xy=(1.005, 1.005))
+    network = replace(m.network, bodies={sheet: large})
+    centre = (m.work_plane.rotation @ large.translation_mm + m.work_plane.translation_mm)[:2]
+    path = np.array([centre, centre + np.array([600.0, 0.0])])
+    name, local = path_on_nearest_sheet(network, m.work_plane, path)
+    assert name == sheet
+    assert np.hypot(*(local[1] - local[0])) == pytest.approx(600.0 / 1.005, abs=0.05)
+    hint = EdgeHint("front", "front", anchor="sheet", anchor_id=sheet, path=local)
+    back = hint_path(scene_of(replace(m, network=network)), hint)
+    assert back is not None
+    assert back == pytest.approx(path, abs=0.02)
+
+
 # ----------------------------------------------------------------------------------------------- distance
 
 
-def test_corner_to_corner_is_the_quantity_of_the_template_stage(desk: Desk) -> None:
-    m = desk.measured()
+def test_corner_to_corner_is_the_quantity_of_the_template_stage(memory: WorkerMemory) -> None:
+    m = memory.measured()
     state = State(m.outline)
     for loop in m.outline.loops:
         for k in range(1, len(loop.corners_mm)):
             wanted = plain_distance(state, CornerPlace(loop.loop_id, 0), CornerPlace(loop.loop_id, k))
-            found = distance(desk, quiet, {"loop": loop.loop_id, "corner": 0}, {"loop": loop.loop_id, "corner": k})
+            found = distance(memory, quiet, {"loop": loop.loop_id, "corner": 0}, {"loop": loop.loop_id, "corner": k})
             assert found["value"] == pytest.approx(wanted.value, abs=1e-9)
             assert found["U"] == pytest.approx(2 * wanted.u, rel=1e-9)
 
 
-def test_edge_to_edge_is_square_to_the_second(desk: Desk) -> None:
-    m = desk.measured()
+def test_edge_to_edge_is_square_to_the_second(memory: WorkerMemory) -> None:
+    m = memory.measured()
     a, b = (s for s in m.outline.segments if s.shape == "line" and s.kind == "front"), m.outline.segments
     first = next(a)
     second = next(s for s in b if s.edge_id != first.edge_id and s.shape == "line")
     back = work_from_plan(m)
     start, end = move(back, second.chord_mm)
     p = move(back, first.points_mm[:1])[0]
-    answer = distance(desk, quiet, {"edge": first.edge_id, "xy": list(p)}, {"edge": second.edge_id, "xy": list(start)})
+    answer = distance(memory, quiet, {"edge": first.edge_id, "xy": list(p)}, {"edge": second.edge_id, "xy": list(start)})
     ends = np.array(answer["ends"])
     assert np.hypot(*(ends[1] - ends[0])) == pytest.approx(answer["value"], abs=1e-6)
     t = (end - start) / np.hypot(*(end - start))
@@ -145,12 +164,12 @@ def test_edge_to_edge_is_square_to_the_second(desk: Desk) -> None:
     assert answer["U"] > 0
 
 
-def test_places_pointed_at_are_never_surer_than_pointing_allows(desk: Desk) -> None:
-    m = desk.measured()
+def test_places_pointed_at_are_never_surer_than_pointing_allows(memory: WorkerMemory) -> None:
+    m = memory.measured()
     centres = [h.xy_mm for h in m.work_plane.heights]
     a, b = centres[0], max(centres, key=lambda c: float(np.hypot(*(c - centres[0]))))
-    fine = distance(desk, quiet, {"xy": list(a)}, {"xy": list(b)}, mm_per_px=0.05)
-    coarse = distance(desk, quiet, {"xy": list(a)}, {"xy": list(b)}, mm_per_px=3.0)
+    fine = distance(memory, quiet, {"xy": list(a)}, {"xy": list(b)}, mm_per_px=0.05)
+    coarse = distance(memory, quiet, {"xy": list(a)}, {"xy": list(b)}, mm_per_px=3.0)
     assert fine["value"] == pytest.approx(float(np.hypot(*(b - a))), abs=1e-6)
     assert coarse["U"] > fine["U"] > 0
     # two places, each pointed at to 3 mm (one screen pixel) in both directions: U = 2 sqrt(2) 3 mm at least
@@ -159,16 +178,16 @@ def test_places_pointed_at_are_never_surer_than_pointing_allows(desk: Desk) -> N
     assert 2 * total == pytest.approx(coarse["U"], rel=0.02)
 
 
-def test_pointed_at_sensitivities_by_moving_the_camera(desk: Desk) -> None:
+def test_pointed_at_sensitivities_by_moving_the_camera(memory: WorkerMemory) -> None:
     """d xy by an influence: shift a photo in the network, intersect its ray with the plane again."""
     from dataclasses import replace
 
     from phototemplate.web.worker_tasks.distance import _pointed_at
-    from phototemplate.web.worker_tasks.look import scene_of
+    from phototemplate.web.worker_tasks.photo_places import scene_of
 
-    m = desk.measured()
+    m = memory.measured()
     xy = list(m.work_plane.heights[0].xy_mm)
-    seen = look(desk, quiet, xy, most=1)[0]
+    seen = photos_showing(memory, quiet, xy, most=1)[0]
     photo = seen["photo"]
     jac, _ = _pointed_at(m, seen, xy, 1.0)
     names = m.outline.influences.names
@@ -201,12 +220,12 @@ def test_pointed_at_sensitivities_by_moving_the_camera(desk: Desk) -> None:
         {"xy": [1e9, 1e9]},
     ],
 )
-def test_places_that_do_not_exist(desk: Desk, bad: dict[str, Any]) -> None:
+def test_places_that_do_not_exist(memory: WorkerMemory, bad: dict[str, Any]) -> None:
     with pytest.raises(InputError):
-        distance(desk, quiet, bad, {"loop": desk.measured().outline.loops[0].loop_id, "corner": 0})
+        distance(memory, quiet, bad, {"loop": memory.measured().outline.loops[0].loop_id, "corner": 0})
 
 
-# --------------------------------------------------------------------------------------------------- desk
+# --------------------------------------------------------------------------------------------------- memory
 
 
 def test_every_task_is_there() -> None:
@@ -221,18 +240,18 @@ def test_errors_keep_their_sentences() -> None:
     assert error_of(MemoryError())[:2] == ("refused", "no-memory")
     assert error_of(KeyError("x"))[:2] == ("refused", "bug")
     with pytest.raises(Refused):
-        Desk().measured()
+        WorkerMemory().measured()
 
 
-def test_judged_once_and_used_for_the_files(desk: Desk) -> None:
+def test_judged_once_and_used_for_the_files(memory: WorkerMemory) -> None:
     """Page and report say the same of an edge; a newer measurement is not taken for judged."""
-    desk.job, desk.template = SimpleNamespace(file=JobFile(format=1)), None  # type: ignore[assignment]
-    out = judge_all(desk, quiet)
-    m = desk.measured()
-    judgements = desk.judgements_of(m)
+    memory.job, memory.template = SimpleNamespace(file=JobFile(format=1)), None  # type: ignore[assignment]
+    out = judge_all(memory, quiet)
+    m = memory.measured()
+    judgements = memory.judgements_of(m)
     assert judgements is not None
-    assert desk.judgements_of(replace(m)) is None
+    assert memory.judgements_of(replace(m)) is None
     assert out["verdicts"].keys() == {e.edge_id for e in m.outline.edges} == judgements.edges.keys()
-    quick = verdicts_of(m, desk.job.file.tolerance, judge_quickly(m, desk.job.file.tolerance))
+    quick = verdicts_of(m, memory.job.file.tolerance, judge_quickly(m, memory.job.file.tolerance))
     assert {k: v["state"] for k, v in quick.items()} == {k: v["state"] for k, v in out["verdicts"].items()}
     assert json.dumps(out)

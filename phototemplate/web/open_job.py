@@ -13,18 +13,16 @@ from typing import Any
 
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import Job
-from phototemplate.web.album import Album
+from phototemplate.web.constants import WATCH_S
 from phototemplate.web.events import Hub
+from phototemplate.web.job_document import JobDocument
 from phototemplate.web.journal import Journal
-from phototemplate.web.ledger import Ledger
+from phototemplate.web.photo_table import PhotoTable
 from phototemplate.web.remeasuring import Measuring
 from phototemplate.web.worker import Worker
 
-WATCH_S = 1.0
-"""Between two looks at the folder for what somebody else has changed"""
 
-
-class Studio:
+class OpenJob:
     """The job behind the pages."""
 
     def __init__(self, folder: Path) -> None:
@@ -32,10 +30,12 @@ class Studio:
         self.hub = Hub()
         self.worker = Worker()
         self.worker.on_restart = lambda: self.hub.tell("worker", state="restarted")
-        self.ledger = Ledger(folder, self._changed)
-        self.album = Album(lambda: self.ledger.job, self.worker, self.hub, self._spawn, lambda: self.measuring.wish())
+        self.document = JobDocument(folder, self._changed)
+        self.photo_table = PhotoTable(
+            lambda: self.document.job, self.worker, self.hub, self._spawn, lambda: self.measuring.wish()
+        )
         self.measuring = Measuring(
-            folder, self.album, self.worker, self.hub, self._spawn, lambda: bool(self.ledger.job.file.edges)
+            folder, self.photo_table, self.worker, self.hub, self._spawn, lambda: bool(self.document.job.file.edges)
         )
         self.files: dict[str, Path] = {}
         """What was written for this revision of the job file, by name"""
@@ -44,12 +44,12 @@ class Studio:
     @property
     def job(self) -> Job:
         """The job as it is now."""
-        return self.ledger.job
+        return self.document.job
 
     @property
     def journal(self) -> Journal:
         """The steps that led there."""
-        return self.ledger.journal
+        return self.document.journal
 
     async def open(self) -> None:
         """Start the worker and whatever there is to do."""
@@ -59,10 +59,10 @@ class Studio:
 
     async def _begin(self) -> None:
         await asyncio.sleep(0)  # the first page is served before the worker is started
-        self.album.sweep()
+        self.photo_table.sweep()
         self.worker.start()
-        self.album.look_at_new()
-        if self.album.photos:
+        self.photo_table.look_at_new()
+        if self.photo_table.photos:
             self.measuring.wish()
 
     async def close(self) -> None:
@@ -78,7 +78,7 @@ class Studio:
         task.add_done_callback(self._running.discard)
 
     def _changed(self) -> None:
-        self.album.list_again()
+        self.photo_table.list_again()
         self.files.clear()
         self.hub.tell("job", revision=self.job.revision)
         self.measuring.wish()
@@ -90,18 +90,18 @@ class Studio:
             if not self.hub.pages:
                 continue
             with contextlib.suppress(OSError, PhototemplateError):
-                self.ledger.reload()
-                if not self.album.arriving and self.album.list_again():
+                self.document.reload()
+                if not self.photo_table.arriving and self.photo_table.list_again():
                     self.hub.tell("photos")
-                    self.album.look_at_new()
+                    self.photo_table.look_at_new()
                     self.measuring.wish()
 
     def facts(self) -> dict[str, Any]:
         """Everything a page needs to begin, but the result itself."""
         m = self.measuring
         return {
-            **self.ledger.facts(),
-            "photos": [p.facts() for p in self.album.photos.values()],
+            **self.document.facts(),
+            "photos": [p.facts() for p in self.photo_table.photos.values()],
             "result": m.number,
             "top": m.top,
             "trouble": m.trouble,
@@ -111,12 +111,12 @@ class Studio:
         }
 
     async def edit(self, revision: str, label: dict[str, Any], operations: Any) -> dict[str, Any]:
-        """See :meth:`phototemplate.web.ledger.Ledger.edit`."""
-        return await self.ledger.edit(revision, label, operations)
+        """See :meth:`phototemplate.web.job_document.JobDocument.edit`."""
+        return await self.document.edit(revision, label, operations)
 
     async def step(self, revision: str, back: bool) -> dict[str, Any]:
-        """See :meth:`phototemplate.web.ledger.Ledger.step`."""
-        return await self.ledger.step(revision, back)
+        """See :meth:`phototemplate.web.job_document.JobDocument.step`."""
+        return await self.document.step(revision, back)
 
     async def finish(self) -> dict[str, Any]:
         """Write every result; names of the files."""
@@ -129,7 +129,7 @@ class Studio:
 
     async def archive(self) -> Path:
         """Pack the job; path of the zip file."""
-        to = self.album.cache / "job.zip"
+        to = self.photo_table.cache / "job.zip"
         to.parent.mkdir(parents=True, exist_ok=True)
         await self.measuring.long("archive", job_folder=str(self.folder), to=str(to))
         return to

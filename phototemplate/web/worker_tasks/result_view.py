@@ -31,42 +31,43 @@ from phototemplate.stage_cache import key_of
 from phototemplate.stage_inputs import file_state
 from phototemplate.studies.assessment import judge, judge_quickly
 from phototemplate.template.rules import CAUTIONS
+from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
 
 
-def measure(desk: Any, tell: Progress, job_folder: str) -> bytes:
+def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
     """Measure the job as it is now; JSON of everything the page shows."""
     start = time.perf_counter()
     job = load_job(Path(job_folder))
-    photos = desk.readable(job)
-    desk.store.set_photos(photos)
-    m = measure_job(job, tell, desk.memo, desk.store)
+    photos = memory.readable(job)
+    memory.store.set_photos(photos)
+    m = measure_job(job, tell, memory.memo, memory.store)
     template, trouble = stone_of(job, m)
-    desk.job, desk.measurement, desk.template = job, m, template
-    desk.shown["picture key"] = key_of([file_state(p) for p in photos], job.file.lengths, job.file.paper, job.file.cabinets,
+    memory.job, memory.measurement, memory.template = job, m, template
+    memory.shown["picture key"] = key_of([file_state(p) for p in photos], job.file.lengths, job.file.paper, job.file.cabinets,
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
     out["stone"] = trouble if template is None else template_part(template, work_from_plan(m))
-    out["picture_key"] = desk.shown["picture key"]
+    out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
     return json.dumps(clean(out), separators=(",", ":"), allow_nan=False).encode()
 
 
-def judge_all(desk: Any, tell: Progress) -> dict[str, Any]:
+def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     """What the studies say of the last measurement: verdicts with remedies, and findings of their own.
 
     Searching for remedies takes longer than measuring one edge, so a page gets its result first and this when it rests.
     """
     del tell
-    m = desk.measured()
-    judgements = judge(m, desk.template, desk.job.file.tolerance)
-    desk.judged = (m, judgements)
+    m = memory.measured()
+    judgements = judge(m, memory.template, memory.job.file.tolerance)
+    memory.judged = (m, judgements)
     # what the verdict of an edge says already is no finding beside it
     findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
     out: dict[str, Any] = clean({
-        "verdicts": verdicts_of(m, desk.job.file.tolerance, judgements.edges),
+        "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges),
         "findings": [finding_part(f) for f in dict.fromkeys(findings)],
     })
     return out
@@ -174,18 +175,19 @@ def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged
 
 def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array) -> dict[str, Any]:
     seg = s.segment
+    shown = seg.points_mm[:: max(1, len(seg.points_mm) // SHOWN_POINTS)]
     out: dict[str, Any] = {
         "kind": seg.kind, "shape": seg.shape, "source": seg.source, "loop": s.loop_id,
         "xy": np.round(move(back, s.xy_mm), 3), "U": np.round(s.U_mm, 4),
         "n_photos": seg.n_photos, "n_points": len(seg.points_mm),
-        "points": np.round(move(back, seg.points_mm[:: max(1, len(seg.points_mm) // 120)]), 2) if len(seg.points_mm) else [],
+        "points": np.round(move(back, shown), 2) if len(shown) else [],
         "height": seg.height_mm,
     }
     if report is not None:
         out |= {
             "length": report.length_mm, "length_U": report.length_U_mm,
             "angle": report.angle_rad, "angle_U": report.angle_U_rad,
-            "offset_U": report.offset_U_mm, "budget": [[c, u] for c, u in report.budget[:6]], "rms": report.rms_mm,
+            "offset_U": report.offset_U_mm, "budget": [[c, u] for c, u in report.budget[:BUDGET_LINES]], "rms": report.rms_mm,
         }
     out["candidates"] = []
     if len(seg.candidates) and len(s.xy_mm) > 1:
@@ -193,7 +195,7 @@ def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array
         way, normals = _normals(here, path)
         offset = _offset_from(path, here)
         for c in seg.candidates:
-            if abs(c.offset_mm) < 0.3:
+            if abs(c.offset_mm) < SAME_LINE_MM:
                 continue
             out["candidates"].append({
                 "offset": c.offset_mm, "height": c.height_mm, "support": c.support,
