@@ -96,6 +96,7 @@ def measure(
         traces=tuple(t for e in edges.values() for t in e.traces),
         outline=outline,
         findings=tuple(dict.fromkeys(findings)),
+        settings=settings.model_copy(update={"edges": edge_settings}),
         seconds=dict(clock.seconds),
     )
 

@@ -11,7 +11,7 @@ ROOT = Path(phototemplate.__file__).parent
 WORDS = {"model", "errors", "settings", "units", "progress", "opencv_check"}
 STAGES = ["numerics", "capture", "network", "edges", "template", "output", "studies"]
 FLOW = ["camera_profiles", "calibration", "job", "stage_cache", "edge_cache", "photo_selection", "stage_inputs"]
-FLOW += ["pipeline", "proposals", "results", "demo"]
+FLOW += ["pipeline", "proposals", "results", "job_studies", "demo"]
 PRESENTATION = {"cli", "web", "__main__"}
 
 EXTRA = {("job", "output"), ("edges", "network")}

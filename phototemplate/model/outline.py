@@ -10,6 +10,7 @@ from phototemplate.model.arrays import Array
 from phototemplate.model.capture import PhotoMeta, Sightings
 from phototemplate.model.edges import EdgeKind, EdgeTrace, Segment, ShapeKind
 from phototemplate.model.network import Influences, Network, WorkPlane
+from phototemplate.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -87,3 +88,5 @@ class Measurement:
     """Every finding of every stage, once"""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Wall time per stage"""
+    settings: Settings = field(default_factory=Settings)
+    """What it was measured with; questions asked later are answered with the same"""

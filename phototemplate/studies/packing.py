@@ -16,6 +16,8 @@ from typing import Any
 
 from phototemplate.errors import InputError
 from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
+from phototemplate.template.spec import MaterialSpec
+from phototemplate.units import parse_length_mm
 
 _UNIT = 10
 """rectpack counts in whole numbers: tenths of a millimetre"""
@@ -40,6 +42,18 @@ class SlabSpec:
     def usable_mm(self) -> tuple[float, float]:
         """Length and width between the trimmed sides."""
         return self.length_mm - 2 * self.trim_mm, self.width_mm - 2 * self.trim_mm
+
+
+def slab_from_words(text: str | None, material: MaterialSpec, kerf_mm: float, turn: bool) -> SlabSpec:
+    """The slab that ``text`` ("120 x 70 in") or else the material names. Raises ``InputError`` for other words."""
+    length, width = material.slab_length, material.slab_width
+    if text is not None:
+        first, cross, second = text.lower().partition("x")
+        if not cross:
+            raise InputError(f'The slab {text!r} is not a length and a width; write it like "120 x 70 in".')
+        unit = second.strip().lstrip("0123456789./ -")
+        length, width = (parse_length_mm(p if p.strip()[-1:].isalpha() else f"{p.strip()} {unit}") for p in (first, second))
+    return SlabSpec(max(length, width), min(length, width), material.slab_trim, kerf_mm, not turn)
 
 
 @dataclass(frozen=True)

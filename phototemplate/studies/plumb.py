@@ -16,7 +16,6 @@ from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at
 from phototemplate.edges.sources.strip import arch
 from phototemplate.model import Array, FreePoint, Measurement
 from phototemplate.network.workplane import to_work
-from phototemplate.settings import EdgeSettings
 from phototemplate.studies.wall_line import room_side
 from phototemplate.units import INCH_MM
 
@@ -100,7 +99,7 @@ def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | Non
 def _standing_off(m: Measurement, points: Sequence[FreePoint]) -> Array:
     """(n, n) covariance of how far the pieces of strip stand off the wall, each as a whole and bulging between its ends: the
     same for all points of a piece, so that no number of points takes it off."""
-    settings = EdgeSettings()
+    settings = m.settings.edges
     rows = []
     for piece in sorted({p.target_id for p in points}):
         target = m.network.targets[piece]

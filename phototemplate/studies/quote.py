@@ -11,7 +11,7 @@ from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.paper import BOLD, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
-from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate, Range
+from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate, Price, Range
 from phototemplate.studies.packing import packing_drawing
 from phototemplate.template.drawing import Drawing, Item, Text
 from phototemplate.template.outline_drawing import outline_drawing
@@ -136,8 +136,7 @@ def _write_pdf(made: Estimate, path: Path, paper: str) -> Path:
             text_at(canvas, x, y - 1, cell, 9.5, BOLD, "left" if k < 2 else "right")
         y -= 9
         if p.drivers:
-            most = ", ".join(f"{what} (±{half:,.0f})" for what, half in p.drivers[:3])
-            line(f"What the range comes from: {most}.", 8.5)
+            line(drivers_words(p), 8.5)
     if made.ask is not None:
         y -= 3
         line("To narrow the range", 11, BOLD, 6)
@@ -168,6 +167,12 @@ def ask_effect(made: Estimate) -> str:
     if made.price is not None:
         text += f" and the price from ±{ask.spread_before:,.0f} to ±{ask.spread_after:,.0f} {made.price.currency}"
     return text + "."
+
+
+def drivers_words(price: Price) -> str:
+    """What the spread of a price comes from, the largest three."""
+    most = ", ".join(f"{what} (±{half:,.0f})" for what, half in price.drivers[:3])
+    return f"The range comes from: {most}."
 
 
 def _fit(canvas: object, drawing: Drawing, x: float, y: float, width: float, height: float) -> None:

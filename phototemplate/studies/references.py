@@ -19,6 +19,7 @@ import shapely
 from phototemplate.edges.shapes.evaluate import point_at, to_chord, weights
 from phototemplate.errors import InputError
 from phototemplate.model import Array, HeightPoint, Outline
+from phototemplate.output.result_reader import read_result
 from phototemplate.studies.wall_line import room_side
 from phototemplate.template.intersections import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
@@ -59,6 +60,19 @@ class Reference:
     runs: tuple[Run, ...]
     unit_mm: float = 1.0
     """What one unit of the file was taken for"""
+
+
+def read_reference(path: Path, edge_id: str, unit: str | None = None, layer: str | None = None) -> Reference:
+    """A DXF, or the wall ``edge_id`` of an earlier job (its folder or ``result.json``).
+
+    Raises ``InputError`` for a file that cannot be used and for an earlier job without a known length.
+    """
+    if path.is_file() and path.suffix.lower() == ".dxf":
+        return read_dxf(path, unit, layer)
+    stored = read_result(path)
+    if not stored.scale_known:
+        raise InputError(f"The earlier job {stored.job_name} has no known length, so it cannot be compared with.")
+    return of_outline(stored.outline, edge_id, f"{stored.job_name} ({stored.created[:10]})", stored.heights)
 
 
 def read_dxf(path: Path, unit: str | None = None, layer: str | None = None) -> Reference:

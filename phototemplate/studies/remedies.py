@@ -22,7 +22,6 @@ from phototemplate.network.projection import body_points
 from phototemplate.numerics import lens
 from phototemplate.numerics.reliability import updated_cov
 from phototemplate.numerics.rigid import skew
-from phototemplate.settings import EdgeSettings
 
 RemedyKind = Literal["photo", "length", "calliper", "target", "edge"]
 
@@ -38,8 +37,10 @@ _MAX_DISTANCE_MM = 3000.0
 _FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
 """Standard deviations (rad, mm) of a pose nothing is known of"""
 
+FEELER_U_MM = 0.05
+"""Standard uncertainty of a gap read with feeler gauges"""
 TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
-    ("gap:", 0.05, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
+    ("gap:", FEELER_U_MM, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
     ("strip thickness", 0.03, "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
     ("bulge:", 0.05, "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again."),
     ("thickness:sheet", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
@@ -361,10 +362,6 @@ def measure_edge_again(
     return None
 
 
-CONTACT_U_MM = math.hypot(0.05, EdgeSettings().cut_u_mm)
-"""Standard uncertainty of an edge at a contact sheet whose gap was read with feeler gauges: the reading, and the sheet's cut"""
-
-
 def contact_instead(
     m: Measurement, target: Target, segment: Segment, own_noise: float, scale: float = 1.0
 ) -> Remedy | None:
@@ -384,7 +381,7 @@ def contact_instead(
         f"Lay a contact sheet against each end of {segment.edge_id}, read with feeler gauges how far they stand off, and take "
         "the edge from the sheets."
     )
-    noise = max(target.noise_variance - own_noise, 0.0) + (scale * CONTACT_U_MM) ** 2
+    noise = max(target.noise_variance - own_noise, 0.0) + (scale * math.hypot(FEELER_U_MM, m.settings.edges.cut_u_mm)) ** 2
     return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + noise))
 
 

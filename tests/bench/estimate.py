@@ -53,14 +53,14 @@ def _one(task: tuple[str, int]) -> dict[str, Any]:
 
 
 def _clicked(kind: str, seed: int) -> tuple[float, float, float]:
-    from phototemplate.cli.studies import _known_so_far
     from phototemplate.job import load_job
+    from phototemplate.job_studies import known_so_far
     from phototemplate.template.quantities import area
     from tests.bench._customers import customer
 
     with tempfile.TemporaryDirectory() as folder:
         made = customer(seed, Path(folder), "" if kind == "nothing" else kind)
-        outline, *_ = _known_so_far(load_job(made.folder))
+        outline = known_so_far(load_job(made.folder)).outline
         found = area(outline, "run")
         return found.value, found.u, made.area_mm2
 

@@ -10,6 +10,7 @@ import pytest
 
 from phototemplate.edges.shapes.evaluate import offset_u, to_chord
 from phototemplate.model import Measurement, Segment
+from phototemplate.settings import Settings
 from phototemplate.studies import remedies, verdict
 from phototemplate.studies.assessment import judge
 from phototemplate.studies.budget import DOF_ASSUMED, DOF_STATED, edge_budget, noise_dof
@@ -128,7 +129,12 @@ def test_contact_sheets_replace_what_is_not_sharp() -> None:
     assert a is not None
     assert b is not None
     assert a.predicted_U_mm == pytest.approx(b.predicted_U_mm)
-    assert 2.0 * remedies.CONTACT_U_MM < b.predicted_U_mm < remedies.expanded(doubled, m.work_plane.influences.cov)
+    reading_and_cut = math.hypot(remedies.FEELER_U_MM, m.settings.edges.cut_u_mm)
+    assert 2.0 * reading_and_cut < b.predicted_U_mm < remedies.expanded(doubled, m.work_plane.influences.cov)
+    ragged = replace(m, settings=Settings(edges=m.settings.edges.model_copy(update={"cut_u_mm": 0.8})))
+    c = remedies.contact_instead(ragged, target, edge, own)
+    assert c is not None
+    assert c.predicted_U_mm > 1.6
     strip = next(s for s in m.outline.segments if s.source != "trace")
     assert remedies.contact_instead(m, target, strip, own) is None
 

@@ -1,0 +1,221 @@
+"""Questions about job folders: is this wall good enough, what would this kitchen cost, what became of many jobs.
+
+The studies know outlines and measurements; here they meet the job folders from which these come.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from phototemplate.capture.store import PhotoStore
+from phototemplate.errors import InputError, MeasureError
+from phototemplate.job import EdgeSpec, Job, load_job
+from phototemplate.model import HeightPoint, Measurement, Outline
+from phototemplate.output.result_json import write_result_json
+from phototemplate.progress import Progress, quiet
+from phototemplate.results import measure_and_write, measure_job
+from phototemplate.stage_cache import Memo
+from phototemplate.stage_inputs import read_photos
+from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, check_wall
+from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.estimate import Estimate, estimate
+from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
+from phototemplate.studies.fit_reference import Freedom
+from phototemplate.studies.packing import slab_from_words
+from phototemplate.studies.plumb import Lean, lean
+from phototemplate.studies.price_list import read_price_list
+from phototemplate.studies.quote import write_estimate
+from phototemplate.studies.references import Reference, read_reference
+from phototemplate.studies.wall_line import End, choose_wall
+from phototemplate.studies.wall_pages import write_wall_check
+from phototemplate.studies.wall_strips import walls_of_strips
+from phototemplate.template.spec import TemplateSpec
+
+
+@dataclass(frozen=True)
+class WallQuestion:
+    """What is asked about one wall of a job."""
+
+    edge_id: str | None = None
+    """None: the only wall"""
+    against: str = "straight"
+    """``straight``, ``square:EDGE``, a DXF, or the folder or ``result.json`` of an earlier job"""
+    freedom: Freedom = "turn"
+    limit_mm: float = USUAL_GAP_MM
+    stretch_mm: tuple[float, float] | None = None
+    """Judged from here to there, distances from the corner; None: all of it"""
+    corner: End | None = None
+    sheets: tuple[str, ...] = ()
+    """Contact sheets against the wall, for a job without edges"""
+    layer: str | None = None
+    unit: str | None = None
+    other_edge: str | None = None
+    """The wall's name in the earlier job, where it differs"""
+    lean_strips: tuple[str, ...] = ()
+    """Strips to take the lean from; empty: all near the wall"""
+
+
+@dataclass(frozen=True)
+class WallAnswer:
+    """The check, and the files that tell of it."""
+
+    check: WallCheck
+    lean: Lean | None
+    measurement: Measurement
+    written: Mapping[str, Path]
+
+
+def check_wall_of(job: Job, asked: WallQuestion, progress: Progress = quiet) -> WallAnswer:
+    """Measure a job and check one of its walls; page, DXF and table go into ``results/``.
+
+    Raises ``InputError`` for words that cannot be used and for a job without a known length, ``MeasureError`` where the photos
+    or the comparison do not allow an answer, ``OutputError`` where a file cannot be written.
+    """
+    square_to = asked.against.removeprefix("square:") if asked.against.startswith("square:") else None
+    other = None if asked.against == "straight" or square_to is not None else Path(asked.against)
+    if other is not None and not other.exists():
+        raise InputError(
+            f"There is nothing called {asked.against} to compare with; say straight, square:EDGE, a DXF or an earlier job."
+        )
+    measurement, as_filed = measure_wall(job, asked.edge_id, asked.sheets, progress)
+    if measurement.outline.unscaled:
+        raise InputError(f"No length is known in {job.name}, so no gap has a size; add a [[lengths]] table to job.toml.")
+    edge_id, reference = asked.edge_id, None
+    if other is not None:
+        edge_id = choose_wall(measurement.outline, asked.edge_id)
+        reference = read_reference(other, asked.other_edge or edge_id, asked.unit, asked.layer)
+    check = _checked(measurement, edge_id, job.name, square_to, reference, asked)
+    leaning = lean(measurement, check.wall.edge_id, asked.lean_strips)
+    written = write_wall_check(check, job.results, job.file.units, leaning, measurement.findings)
+    if as_filed:
+        written["result"] = write_result_json(measurement, job.results / "result.json")
+    return WallAnswer(check, leaning, measurement, written)
+
+
+def _checked(
+    m: Measurement, edge_id: str | None, name: str, square_to: str | None, reference: Reference | None, asked: WallQuestion
+) -> WallCheck:
+    return check_wall(
+        m.outline, edge_id, job=name, heights=m.work_plane.heights, square_to=square_to, reference=reference,
+        freedom=asked.freedom, limit_mm=asked.limit_mm, stretch_mm=asked.stretch_mm, corner=asked.corner, measurement=m,
+    )  # fmt: skip
+
+
+def measure_wall(
+    job: Job, edge_id: str | None = None, sheets: tuple[str, ...] = (), progress: Progress = quiet
+) -> tuple[Measurement, bool]:
+    """Measure, and whether what was measured is what the job file says.
+
+    A job without edges gets one wall from the strips or butted sheets that its photos show. A wall that the job file claims
+    to be a straight line is measured as a profile, or its straightness could not be asked for.
+    """
+    if job.file.edges:
+        walls = {e.id for e in job.file.edges if e.id == edge_id or (edge_id is None and e.kind in ("wall", "panel"))}
+        lines = {e.id for e in job.file.edges if e.id in walls and e.shape == "line"}
+        if not lines or len(walls) > 1:
+            return measure_job(job, progress), True
+        edges = [e.model_copy(update={"shape": "profile"}) if e.id in lines else e for e in job.file.edges]
+        return measure_job(_with_edges(job, edges), progress), False
+    memo = Memo()
+    measurement = measure_job(job, progress, memo)
+    if sheets:
+        edges = [EdgeSpec(id="wall", kind="wall", source="contact", shape="profile", targets=list(sheets))]
+    else:
+        strips = walls_of_strips(measurement.network, measurement.work_plane)
+        if not strips:
+            raise InputError(
+                f"{job.name} names no edge, and its photos show no wall strip; tape strips along the wall, or name sheets that "
+                "are butted against it with --sheets."
+            )
+        edges = [EdgeSpec(id=i, kind="wall", source="strip", shape="profile", targets=list(s)) for i, s in strips.items()]
+    found = measure_job(_with_edges(job, edges), progress, memo)
+    if not found.outline.segments:
+        why = [f.message for f in found.findings if f.code in ("edge-not-found", "edge-gaps")]
+        raise MeasureError(" ".join(why) or f"No wall could be measured in {job.name}; show its strips in more photos.")
+    return found, True
+
+
+def _with_edges(job: Job, edges: list[EdgeSpec]) -> Job:
+    return replace(job, file=job.file.model_copy(update={"edges": edges}))
+
+
+@dataclass(frozen=True)
+class EstimateWishes:
+    """How a kitchen is priced."""
+
+    prices: Path | None = None
+    """A price list (TOML); None: no price"""
+    edge_finish: str = ""
+    slab: str | None = None
+    """Size in words; None: as the job's material says"""
+    kerf_mm: float = 4.0
+    turn: bool = False
+    """Pieces may be turned on the slab, against its pattern"""
+    paper: str = "Letter"
+
+
+def estimate_of(job: Job, wishes: EstimateWishes) -> tuple[Estimate, Mapping[str, Path]]:
+    """Estimate a job, and the files that say so.
+
+    Raises ``InputError`` for wishes that cannot be met and a job that shows no outline yet, ``MeasureError`` where nothing
+    fixes the scale, ``OutputError`` where a file cannot be written.
+    """
+    prices = None if wishes.prices is None else read_price_list(wishes.prices)
+    known = known_so_far(job)
+    made = estimate(
+        known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, edge_finish=wishes.edge_finish,
+        slab=slab_from_words(wishes.slab, known.spec.shop.material, wishes.kerf_mm, wishes.turn), landmarks=known.landmarks,
+    )  # fmt: skip
+    return made, write_estimate(made, job.results, job.file.units, wishes.paper)
+
+
+@dataclass(frozen=True)
+class KnownSoFar:
+    """What an estimate begins with."""
+
+    name: str
+    outline: Outline
+    spec: TemplateSpec
+    heights: tuple[HeightPoint, ...]
+    landmarks: Mapping[tuple[str, str], str]
+    """The corner where two edges meet -> what a customer would find it by"""
+
+
+def known_so_far(job: Job) -> KnownSoFar:
+    """From clicks where the job has an ``estimate.toml``, else from the sheets in its photos."""
+    path = job.folder / ESTIMATE_FILE
+    if path.is_file():
+        file = read_estimate_file(path)
+        photos, _ = read_photos(job)
+        clicked = file.clicked({p.photo_id: p for p in photos}, PhotoStore(photos).gray)
+        plan = fit_clicked(clicked, file.tape_lengths(), file.loops())
+        return KnownSoFar(
+            file.name or job.name, clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks()
+        )
+    if not job.file.edges or not job.file.loops:
+        raise InputError(
+            f"{job.name} names no edges: mark them in the app (phototemplate app {job.folder}), or write {path.name} with the "
+            "corners clicked in the photos."
+        )
+    measurement = measure_job(job)
+    shown = {e.id: f"see photo {e.photo}" for e in job.file.edges if e.photo is not None}
+    corners = [(loop.edge_ids[k - 1], name) for loop in measurement.outline.loops for k, name in enumerate(loop.edge_ids)]
+    return KnownSoFar(
+        job.name, measurement.outline, job.file.template_spec(), measurement.work_plane.heights,
+        {(a, b): shown.get(a) or shown.get(b) or "" for a, b in corners},
+    )  # fmt: skip
+
+
+def measure_folder(job_dir: Path) -> dict[str, Any]:
+    """Measure one job folder and write its results; a few plain values of it, for the table of a batch."""
+    measurement = measure_and_write(load_job(job_dir)).measurement
+    edges = measurement.outline.edges
+    return {
+        "edges": len(edges),
+        "largest_U_mm": round(max((u for e in edges for u in e.offset_U_mm), default=0.0), 3),
+        "findings": sum(f.severity != "note" for f in measurement.findings),
+        "seconds_by_stage": {k: round(v, 2) for k, v in measurement.seconds.items()},
+    }
