@@ -16,12 +16,12 @@ from demo_images.render.kitchen import demo_scene
 from demo_images.render.truth import truth
 from phototemplate.capture import design
 from phototemplate.model import EdgeTrace, Sightings
-from tests.bench import BenchResult, __main__, _rendered, _sfm, image_level, rivals
+from tests.bench import BenchResult, __main__, _rendered, _sfm, _source, house, image_level, rivals
 from tests.bench._truth import saddle_errors, saddle_ratios
 
 PROMISED = {
-    "accuracy", "app", "calibration", "coverage", "estimate", "image_level", "network", "proposals", "rivals", "speed",
-    "template", "wall",
+    "accuracy", "app", "calibration", "coverage", "estimate", "house", "image_level", "network", "proposals", "rivals",
+    "speed", "template", "wall",
 }  # fmt: skip
 
 
@@ -153,3 +153,49 @@ def test_report_counts_wrong_edges_and_refusals() -> None:
     assert by_name["corner: within U"]["found"] == "66.7%"
     assert not by_name["corner: within U"]["met"]
     assert by_name["saddles: rms over Cramer-Rao bound of the pictures"]["met"]
+
+
+def test_house_sees_what_is_out_of_order(tmp_path: Path) -> None:
+    files = {
+        "phototemplate/__init__.py": "from phototemplate.room.work import public\n__all__ = ['public']\n",
+        "phototemplate/settings.py": "class S:\n    u_mm: float = 1.0\n    'How far. Derived: by hand.'\n    idle: int = 3\n",
+        "phototemplate/errors.py": "FINDINGS = {'so-so': ('note', 'it is only so so'), 'bad-one': ('note', 'it is bad')}\n",
+        "phototemplate/room/constants.py": "A = 2.5\n'mm. Its size. Source: a table.'\nB = 3\n'The number of things.'\n",
+        "phototemplate/room/work.py": (
+            "from phototemplate.room.constants import A\nC = 0.7\n"
+            "def public(x, s):\n    return A * s.u_mm if x > 0.25 else helper(x)\n"
+            "def helper(x):\n    return x > 0.0 and Finding('so-so', 'x', f'{x} is no more than so so')\n"
+            "def tested():\n    return below()\ndef below():\n    return 1\ndef idle():\n    return tested()\n"
+            "def long(a, b, c, d, e, f, g):\n    'Says.'\n    a += 1\n    b += a\n" + "    c = a\n" * 60
+        ),
+        "tests/test_work.py": "from phototemplate.room import work\nassert work.tested() and work.long\n",
+    }  # fmt: skip
+    for name, text in files.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    found = house.places(tmp_path)
+    work = "phototemplate/room/work.py"
+    assert found["no origin"] == [
+        "phototemplate/room/constants.py:3 B: no origin", f"{work}:2 C: no home",
+        "phototemplate/settings.py:4 idle: no docstring",
+    ]  # fmt: skip
+    assert found["deciding floats"] == [f"{work}:4 0.25"]
+    assert found["only tests use"] == [f"{work}:7 tested", f"{work}:13 long"]
+    assert found["nobody uses"] == [
+        "phototemplate/errors.py:1 FINDINGS", "phototemplate/room/constants.py:3 B", f"{work}:2 C", f"{work}:9 below",
+        f"{work}:11 idle", "phototemplate/settings.py:1 S",
+    ]  # fmt: skip
+    assert found["worded twice"] == [f"phototemplate/errors.py:1 so-so: also {work}:6"]
+    assert found["settings unread"] == ["phototemplate/settings.py:4 S.idle"]
+    assert found["functions > 60"] == [f"{work}:13 long: 63 lines"]
+    assert found["> 6 parameters"] == [f"{work}:13 long: 7 parameters"]
+    room = next(r for r in house.compare(tmp_path) if r["room"] == "room/")
+    assert (room["lines"], room["code"], room["constants"]) == (80, 77, 3)
+
+
+def test_house_sees_copies_under_other_names() -> None:
+    line = "    {0} = solve({1}, np.array([{2}.width, {2}.height, 2.5]), key=lambda v: v[0] + {1}[1])\n"
+    first, second = ("def f(a, b):\n" + line.format(*names) * 7 for names in (("p", "a", "b"), ("q", "b", "a")))
+    other = first.replace("solve", "fit")
+    modules = [_source.Module(Path(f"phototemplate/{n}.py"), t) for n, t in (("x", first), ("y", second), ("z", other))]
+    assert _source.duplicated(modules) == ["phototemplate/x.py:1 and phototemplate/y.py:1: 8 lines"]

@@ -1,6 +1,7 @@
-"""Whole-run benchmarks: ``python -m tests.bench NAME [--json] [--quick]`` prints a table. Not timed tests.
+"""Whole-run benchmarks: ``python -m tests.bench NAME [--json] [--quick]`` prints a table. They are not tests.
 
-A benchmark is a module ``tests/bench/NAME.py`` with ``run(quick: bool) -> BenchResult``.
+A benchmark is a module ``tests/bench/NAME.py`` with ``run(quick: bool) -> BenchResult``, and where it can
+look at another checkout, ``compare(folder: Path)`` that returns its rows.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ class BenchResult:
     rows: list[dict[str, Any]] = field(default_factory=list)
     targets: list[dict[str, Any]] = field(default_factory=list)
     """Each: name, wanted (text), found (number or text), met (bool)"""
+    places: list[str] = field(default_factory=list)
+    """Places in files behind the numbers, a line each, shown where ``--places`` asks for them"""
 
     @property
     def misses(self) -> list[dict[str, Any]]:

@@ -1,4 +1,4 @@
-"""``python -m tests.bench NAME [--json] [--quick]``"""
+"""``python -m tests.bench NAME [--json] [--quick] [--before FOLDER] [--places [TEXT]]``"""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import importlib
 import json
 import pkgutil
 import sys
+from pathlib import Path
 from typing import Any
 
 import tests.bench as bench
@@ -34,11 +35,20 @@ def main() -> int:
     parser.add_argument("name", choices=_names())
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--before", type=Path, metavar="FOLDER", help="another checkout, shown beside this one")
+    parser.add_argument("--places", nargs="?", const="", metavar="TEXT", help="list the places behind the numbers")
     args = parser.parse_args()
-    result: bench.BenchResult = importlib.import_module(f"tests.bench.{args.name}").run(args.quick)
-    if args.json:
+    module = importlib.import_module(f"tests.bench.{args.name}")
+    if args.before and not hasattr(module, "compare"):
+        parser.error(f"{args.name} does not compare checkouts")
+    result: bench.BenchResult = module.run(args.quick)
+    if args.places is not None:
+        print(*(p for p in result.places if args.places in p), sep="\n")
+    elif args.json:
         print(json.dumps({"title": result.title, "rows": result.rows, "targets": result.targets, "misses": result.misses}))
     else:
+        if args.before:
+            print("Before", _table(module.compare(args.before)), "After", sep="\n\n", end="\n\n")
         print(result.title, _table(result.rows), _table(result.targets), sep="\n\n")
         print(f"\n{len(result.targets) - len(result.misses)} of {len(result.targets)} targets met")
     return 0
