@@ -25,7 +25,7 @@ from phototemplate.network.adjustment.known_lengths import KNOWN_LENGTHS, KnownL
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import EdgeSettings
 from phototemplate.stage_cache import Memo, file_mark, key_of
-from phototemplate.template.chains import LoopSpec as OutlineLoop
+from phototemplate.template.chains import LoopEdges
 
 USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
 """Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
@@ -200,17 +200,17 @@ def edge_settings_of(file: JobFile) -> EdgeSettings:
     )
 
 
-def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[OutlineLoop], list[Finding]]:
+def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[LoopEdges], list[Finding]]:
     """Loops of the job file in the words of the outline stage.
 
     A loop with an edge that was not found is handed on as the open chains between such edges, and said so.
     """
-    loops: list[OutlineLoop] = []
+    loops: list[LoopEdges] = []
     findings: list[Finding] = []
     for spec in file.loops:
         missing = [e for e in spec.edges if e not in measured]
         if not missing:
-            loops.append(OutlineLoop(spec.id, tuple(spec.edges), spec.closed))
+            loops.append(LoopEdges(spec.id, tuple(spec.edges), spec.closed))
             continue
         names = ", ".join(missing)
         findings.append(
@@ -221,5 +221,5 @@ def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[OutlineLoop
             k = edges.index(missing[0])
             edges = edges[k:] + edges[:k]
         runs = [list(run) for found, run in groupby(edges, lambda e: e in measured) if found]
-        loops += [OutlineLoop(f"{spec.id} {i + 1}", tuple(run), False) for i, run in enumerate(runs)]
+        loops += [LoopEdges(f"{spec.id} {i + 1}", tuple(run), False) for i, run in enumerate(runs)]
     return loops, findings

@@ -8,11 +8,12 @@ import numpy as np
 
 from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
 from phototemplate.edges.shapes.contract import tame
-from phototemplate.edges.shapes.evaluate import frame_of_chord, spline_weights
+from phototemplate.edges.shapes.evaluate import frame_of_chord
 from phototemplate.edges.shapes.unseen_wall import wander_between
 from phototemplate.edges.shapes.wall_curve import CENTER_LOG10
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
+from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
 

@@ -13,7 +13,7 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.output.atomic import write_bytes_atomic
-from phototemplate.output.paper import BOLD, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Polyline, Text, item_points
 
 __all__ = ["Tiling", "write_full_size_pdf"]
@@ -178,7 +178,7 @@ def _page(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tiling, 
     """One tile: the drawing in its window, registration marks, name, check rulers."""
     w, h = tiling.page_mm
     canvas.setPageSize((w * PT_PER_MM, h * PT_PER_MM))
-    place = Place(tiling.corner(column, row), (MARGIN_MM, MARGIN_MM))
+    place = PaperMapping(tiling.corner(column, row), (MARGIN_MM, MARGIN_MM))
     canvas.saveState()
     clip = canvas.beginPath()
     clip.rect(MARGIN_MM * PT_PER_MM, MARGIN_MM * PT_PER_MM, tiling.shown_mm[0] * PT_PER_MM, tiling.shown_mm[1] * PT_PER_MM)
@@ -195,7 +195,7 @@ def _page(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tiling, 
     canvas.showPage()
 
 
-def _marks(canvas: Any, tiling: Tiling, column: int, row: int, place: Place) -> None:
+def _marks(canvas: Any, tiling: Tiling, column: int, row: int, place: PaperMapping) -> None:
     """Crosses in ring at the corners of the grid; the same mark stands on every page that overlaps there."""
     canvas.setDash([])
     canvas.setStrokeColorRGB(0.35, 0.35, 0.35)
@@ -236,7 +236,7 @@ def _overview(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tili
     span = (far[0] + tiling.shown_mm[0] - tiling.region[0], far[1] + tiling.shown_mm[1] - tiling.region[1])
     room = (w - 30.0, h - 80.0)
     scale = max(span[0] / room[0], span[1] / room[1])
-    place = Place((tiling.region[0], tiling.region[1]), (15.0, 50.0), scale)
+    place = PaperMapping((tiling.region[0], tiling.region[1]), (15.0, 50.0), scale)
     canvas.setLineWidth(0.1 * PT_PER_MM)
     canvas.saveState()
     clip = canvas.beginPath()

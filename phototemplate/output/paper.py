@@ -43,7 +43,7 @@ _DASH = {"solid": (), "dashed": (3.0, 1.5), "dotted": (0.4, 1.1), "chain": (6.0,
 
 
 @dataclass(frozen=True)
-class Place:
+class PaperMapping:
     """Mapping of the drawing onto the page: paper = (drawing - origin) / scale + corner, all in mm."""
 
     origin: Point
@@ -100,7 +100,7 @@ def text_at(canvas: Any, x_mm: float, y_mm: float, text: str, size_pt: float, fo
     draw(x_mm * PT_PER_MM, y_mm * PT_PER_MM, cp1252(text))
 
 
-def draw_items(canvas: Any, items: Iterable[Item], place: Place) -> None:
+def draw_items(canvas: Any, items: Iterable[Item], place: PaperMapping) -> None:
     """Draw items; text heights scale with the drawing."""
     for item in items:
         layer = LAYERS[item.layer]
@@ -113,7 +113,7 @@ def draw_items(canvas: Any, items: Iterable[Item], place: Place) -> None:
     canvas.setDash([])
 
 
-def _draw(canvas: Any, item: Item, place: Place) -> None:
+def _draw(canvas: Any, item: Item, place: PaperMapping) -> None:
     tolerance = 0.01 * place.scale  # a hundredth of a millimetre on paper
     match item:
         case Line():
@@ -134,7 +134,7 @@ def _draw(canvas: Any, item: Item, place: Place) -> None:
             _dimension(canvas, item, place)
 
 
-def _chain(canvas: Any, points: list[Point], place: Place, closed: bool) -> None:
+def _chain(canvas: Any, points: list[Point], place: PaperMapping, closed: bool) -> None:
     if not points:
         return
     path = canvas.beginPath()
@@ -146,7 +146,7 @@ def _chain(canvas: Any, points: list[Point], place: Place, closed: bool) -> None
     canvas.drawPath(path, stroke=1, fill=0)
 
 
-def _text(canvas: Any, item: Text, place: Place) -> None:
+def _text(canvas: Any, item: Text, place: PaperMapping) -> None:
     height = item.height_mm / place.scale * PT_PER_MM
     down = {"bottom": 0.0, "middle": 0.5, "top": 1.0}[item.valign] * height
     _words(canvas, place.pt(item.position), item.rotation_rad, item.text, height, item.align, -down)
@@ -163,7 +163,7 @@ def _words(canvas: Any, at: Point, angle_rad: float, text: str, height: float, a
     canvas.restoreState()
 
 
-def _dimension(canvas: Any, item: Dimension, place: Place) -> None:
+def _dimension(canvas: Any, item: Dimension, place: PaperMapping) -> None:
     parts = take_apart(item, item.height_mm)
     for a, b in parts.lines:
         canvas.line(*place.pt(a), *place.pt(b))

@@ -12,7 +12,7 @@ from typing import Any, Protocol
 from phototemplate import __version__
 from phototemplate.model import EdgeReport
 from phototemplate.output.atomic import write_bytes_atomic
-from phototemplate.output.paper import BOLD, PLAIN, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.paper import BOLD, PLAIN, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.output.report.words import edge_verdict
 from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import Drawing
@@ -112,7 +112,7 @@ def shop_pdf_bytes(
     width, height = _area(page)
     corner = (_MARGIN + (width - (x1 - x0) / scale) / 2, _MARGIN + _BLOCK + (height - (y1 - y0) / scale) / 2)
     items = [i for i in made.items if not i.layer.startswith("SHEET-")]
-    draw_items(canvas, items, Place((x0, y0), corner, scale))
+    draw_items(canvas, items, PaperMapping((x0, y0), corner, scale))
     _title_block(canvas, page, made, sheet, scale, unit, unscaled)
     canvas.showPage()
     _schedule_pages(canvas, page, made, sheet, unscaled)
@@ -132,7 +132,7 @@ def write_sheets_pdf(sheets: Sequence[PaperSheet], path: str | Path, title: str 
     canvas = new_canvas(stream, title or (sheets[0].drawing.title if sheets else "phototemplate"))
     for sheet in sheets:
         canvas.setPageSize((sheet.width_mm * PT_PER_MM, sheet.height_mm * PT_PER_MM))
-        draw_items(canvas, sheet.drawing.items, Place((0.0, 0.0), (0.0, 0.0)))
+        draw_items(canvas, sheet.drawing.items, PaperMapping((0.0, 0.0), (0.0, 0.0)))
         canvas.showPage()
     canvas.save()
     write_bytes_atomic(path, stream.getvalue())

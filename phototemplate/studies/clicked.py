@@ -22,7 +22,7 @@ from phototemplate.model import Array, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, ClickedProblem, KnownThing, TapeLength, start_focal
 from phototemplate.studies.clicked_start import rolls, start
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 
 CLICK_DOF = 8.0
 """How well a click's standard uncertainty is known beforehand: to 25 % (JCGM 100:2008, G.4.2), so that a few residuals that
@@ -182,5 +182,5 @@ def clicked_outline(plan: ClickedPlan, loops: Sequence[ClickedLoop]) -> Outline:
                 edge_id, kind, "line", chord, np.array([0.0, length]), np.zeros(2), np.zeros((2, 2)), jac,  # type: ignore[arg-type]
                 np.zeros(2), chord, (0.0, 0.0, 0.0), "clicked", 1,
             )  # fmt: skip
-        specs.append(LoopSpec(loop.loop_id, tuple(e for e, _ in loop.edges)))
+        specs.append(LoopEdges(loop.loop_id, tuple(e for e, _ in loop.edges)))
     return build_outline(list(segments.values()), specs, plan.influences, OutlineSettings())

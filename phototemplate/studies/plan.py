@@ -25,7 +25,7 @@ from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.output.atomic import write_bytes_atomic
-from phototemplate.output.paper import BOLD, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.units import format_length
 
@@ -363,7 +363,7 @@ def write_plan(made: Plan, tried: Sequence[Plan], wanted_U_mm: float, path: Path
     x0, y0, x1, y1 = drawing.bounds()
     room_w, room_h = width - 36.0, y - 24.0
     scale = max((x1 - x0) / room_w, (y1 - y0) / room_h)
-    draw_items(canvas, drawing.items, Place((x0, y0), (18.0, 14.0 + room_h - (y1 - y0) / scale), scale))
+    draw_items(canvas, drawing.items, PaperMapping((x0, y0), (18.0, 14.0 + room_h - (y1 - y0) / scale), scale))
     canvas.showPage()
     canvas.save()
     write_bytes_atomic(path, stream.getvalue())

@@ -10,7 +10,7 @@ from pathlib import Path
 from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
-from phototemplate.output.paper import BOLD, PT_PER_MM, Place, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate, Price, Range
 from phototemplate.studies.packing import packing_drawing
 from phototemplate.template.drawing import Drawing, Item, Text
@@ -179,7 +179,7 @@ def _fit(canvas: object, drawing: Drawing, x: float, y: float, width: float, hei
     """Draw into a box of the page, as large as it fits, at its upper left."""
     x0, y0, x1, y1 = drawing.bounds()
     scale = max((x1 - x0) / width, (y1 - y0) / height, 1e-6)
-    draw_items(canvas, drawing.items, Place((x0, y0), (x, y + height - (y1 - y0) / scale), scale))
+    draw_items(canvas, drawing.items, PaperMapping((x0, y0), (x, y + height - (y1 - y0) / scale), scale))
 
 
 def price_words(made: Estimate) -> str:

@@ -14,20 +14,12 @@ import numpy as np
 import shapely
 
 from phototemplate.errors import InputError
+from phototemplate.template.constants import CHECK_TOLERANCE_MM, PARALLEL_RAD, SMALLEST_SPAN_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
 from phototemplate.template.intersections import AnyCurve, crossing_angle_rad, meet, tangent_place
 from phototemplate.template.quantities import span_area
-
-CHECK_TOLERANCE_MM = 0.02
-"""Chord tolerance of the polygons that only check validity"""
-SMALLEST_SPAN_MM = 0.05
-"""What is shorter is no edge a shop could cut"""
-
-
-STRAIGHT_ON_RAD = math.radians(3.0)
-"""Flatter turns are no corners"""
 
 
 class FitError(InputError):
@@ -149,7 +141,7 @@ def join(lines: Sequence[tuple[AnyCurve, str, str]], corners: Sequence[Vec]) -> 
             ends.append(tangent)
             continue
         a, b = before.foot(old), curve.foot(old)
-        if crossing_angle_rad(before, curve, b.xy) < math.radians(1.0):
+        if crossing_angle_rad(before, curve, b.xy) < PARALLEL_RAD:
             gap = float((b - a).norm()) if np.hypot(*(b.xy - a.xy)) > 1e-9 else 0.0
             if gap < SMALLEST_SPAN_MM:
                 starts.append(b)

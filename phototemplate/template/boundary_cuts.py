@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.boundary import SMALLEST_SPAN_MM, Boundary, Span, Unfit, corner_name
+from phototemplate.template.boundary import Boundary, Span, Unfit, corner_name
+from phototemplate.template.constants import SMALLEST_SPAN_MM
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Vec

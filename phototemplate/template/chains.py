@@ -13,12 +13,19 @@ from phototemplate.model import Array, Candidate, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import flatten_polyline
-from phototemplate.template.intersections import AnyCurve, corner_place, crossing_angle_rad, segment_curve, tangent_place
-from phototemplate.template.quantities import seen_stretch, segment_middle
+from phototemplate.template.intersections import (
+    AnyCurve,
+    corner_place,
+    crossing_angle_rad,
+    follows,
+    segment_curve,
+    tangent_place,
+)
+from phototemplate.template.quantities import seen_stretch
 
 
 @dataclass(frozen=True)
-class LoopSpec:
+class LoopEdges:
     """Which edges follow each other, in either sense."""
 
     loop_id: str
@@ -36,7 +43,7 @@ class Chain:
     closed: bool
 
 
-def check_names(segments: Sequence[Segment], loops: Sequence[LoopSpec]) -> None:
+def check_names(segments: Sequence[Segment], loops: Sequence[LoopEdges]) -> None:
     ids = [s.edge_id for s in segments]
     for edge_id in ids:
         if ids.count(edge_id) > 1:
@@ -79,7 +86,7 @@ class _Joint:
 
 
 def join_edges(
-    spec: LoopSpec, by_id: dict[str, Segment], settings: OutlineSettings, findings: list[Finding]
+    spec: LoopEdges, by_id: dict[str, Segment], settings: OutlineSettings, findings: list[Finding]
 ) -> list[Chain]:
     """Intersect the neighbours of one loop; cut it into chains where they do not meet."""
     ids = spec.edge_ids
@@ -206,34 +213,14 @@ def chain_points(chain: Chain, by_id: dict[str, Segment], tolerance_mm: float = 
     return np.array(out)
 
 
-def runs_along(curve: AnyCurve, start: Array, end: Array) -> bool:
-    """Whether going from start to end goes along the curve's direction (an arc: the shorter way)."""
-    if isinstance(curve, ArcCurve):
-        return 0 <= curve.sweep_rad(start, end) <= math.pi
-    return curve.position(end) >= curve.position(start)
-
-
 def span_points(segment: Segment, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float]]:
     """Dense points of a segment from start up to, not including, end."""
     curve = segment_curve(segment, 0, len(segment.offsets_mm))
-    if not arc_goes(curve, segment, start, end):
+    if not follows(curve, segment, start, end):
         curve = curve.reversed()
     vertices = [*curve.vertices(start, end, tolerance_mm), (float(end[0]), float(end[1]), 0.0)]
     points = flatten_polyline(np.array(vertices), closed=False, tolerance_mm=tolerance_mm)
     return [(float(x), float(y)) for x, y in points[:-1]]
-
-
-def arc_goes(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool:
-    """Whether the measured stretch lies between start and end when run along the curve's direction."""
-    if not isinstance(curve, ArcCurve):
-        return runs_along(curve, start, end)
-    turn = 2 * math.pi
-    middle = curve.point(curve.position(segment_middle(segment)))
-
-    def ahead(p: Array) -> float:
-        return (curve.sweep_rad(start, p)) % turn
-
-    return ahead(middle) <= ahead(end)
 
 
 def signed_area(points: Array) -> float:
@@ -264,7 +251,7 @@ def along_loops(segments: Sequence[Segment], chains: Sequence[Chain]) -> list[Se
                 start = chain.corners[i]
                 end = chain.corners[(i + 1) % len(chain.edge_ids)] if chain.closed else chain.corners[i + 1]
                 curve = segment_curve(segment, 0, len(segment.offsets_mm))
-                if not arc_goes(curve, segment, start, end):
+                if not follows(curve, segment, start, end):
                     segment = reversed_segment(segment)
                 break
         out.append(segment)

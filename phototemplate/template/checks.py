@@ -10,6 +10,7 @@ import shapely
 from phototemplate.errors import Finding
 from phototemplate.model import Array, HeightPoint
 from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices
+from phototemplate.template.constants import APPLIANCE_DEPTH_MM
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.level import flatness_checks
 from phototemplate.template.piece_types import Check, Piece, Template
@@ -32,9 +33,6 @@ from phototemplate.template.rules import (
 )
 from phototemplate.template.seams import extent_mm, fits_slab
 from phototemplate.template.spec import TemplateSpec
-from phototemplate.units import INCH_MM
-
-APPLIANCE_DEPTH_MM = 24 * INCH_MM
 
 Rows = tuple[list[Check], list[Finding]]
 

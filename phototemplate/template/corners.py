@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 
 from phototemplate.errors import Finding, InputError
 from phototemplate.template.boundary import (
-    STRAIGHT_ON_RAD,
     Boundary,
     FitError,
     Unfit,
@@ -18,6 +17,7 @@ from phototemplate.template.boundary import (
     turning_rad,
 )
 from phototemplate.template.boundary_corners import clip_corner, round_corner
+from phototemplate.template.constants import SMALLEST_RADIUS_MM, STRAIGHT_ON_RAD
 from phototemplate.template.spec import CornerSpec, PieceSpec, ShopSpec
 
 
@@ -45,7 +45,7 @@ def treat_corners(
         wish = next((w for key, w in wishes.items() if same_corner(key, name)), None)
         against_wall = before.finish in ("wall", "panel") or after.finish in ("wall", "panel")
         if wish is None and turn < 0 and not against_wall:
-            fits = largest_working(lambda r, b=out, k=i: _try(b, k, r), 0.5, shop.inside_radius)  # type: ignore[misc]
+            fits = largest_working(lambda r, b=out, k=i: _try(b, k, r), SMALLEST_RADIUS_MM, shop.inside_radius)  # type: ignore[misc]
             if fits is not None:
                 wish = CornerSpec(kind="rounded", radius=fits)
         if wish is None:
@@ -81,7 +81,7 @@ def _treated(part: Boundary, i: int, wish: CornerSpec, piece_id: str) -> Boundar
     if works(size):
         return make(part, i, size)
     name = corner_name(part, i)
-    nearest = largest_working(works, 0.5, size)
+    nearest = largest_working(works, SMALLEST_RADIUS_MM, size)
     word = "radius" if wish.kind == "rounded" else "clip"
     if nearest is None:
         raise FitError(f"The {word} of {size:.1f} mm at corner {name!r} of piece {piece_id!r} does not fit, and no smaller "

@@ -1,4 +1,4 @@
-"""Curves of the plan: straight lines and circular arcs, with gradients over the state (profiles: ``profile.py``).
+"""Curves of the plan: straight lines and circular arcs, with gradients over the state (wall curves: ``wall_curves.py``).
 
 A curve is unbounded and directed; *left* is its unit tangent turned by +90 degrees. Three questions are enough for
 everything built on them:
@@ -20,12 +20,9 @@ import numpy as np
 from phototemplate.model import Array
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
 
-STRAIGHT_RADIUS_MM = 1e7
-"""Beyond this radius an arc is a line: its sagitta over 6 m is below half a micrometre."""
-
 
 class Curve(Protocol):
-    """What lines, arcs and profiles have in common."""
+    """What lines, arcs and wall curves have in common."""
 
     def side(self, p: Vec) -> Dual:
         """Signed distance of ``p``, positive to the left of the curve."""
@@ -40,7 +37,7 @@ class Curve(Protocol):
         """Unit tangent at the foot of ``p``."""
 
     def position(self, xy: Array) -> float:
-        """Where the foot of ``xy`` lies along the curve, in mm (arc length, or chord length of a profile)."""
+        """Where the foot of ``xy`` lies along the curve, in mm (arc length, or chord length of a wall curve)."""
 
     def point(self, position: float) -> Array:
         """(2,) point at a position."""
@@ -61,7 +58,7 @@ class Curve(Protocol):
         """Polyline vertices (x, y, bulge) from ``start`` up to, not including, ``end``; both on the curve."""
 
     def length(self, start: Vec, end: Vec) -> Dual:
-        """Length along the curve between two of its points (profile: straight distance)."""
+        """Length along the curve between two of its points (wall curve: straight distance)."""
 
 
 @dataclass(frozen=True)
@@ -189,19 +186,6 @@ class ArcCurve:
 
     def length(self, start: Vec, end: Vec) -> Dual:
         return abs(self.radius * self.sweep(start, end))
-
-
-def arc_through(a: Vec, b: Vec, c: Vec) -> ArcCurve | None:
-    """Circle through three points, run a, b, c; None where they lie (nearly) on a line."""
-    u, v = b - a, c - a
-    twice = u.cross(v) * 2.0
-    chord = float(v.norm())
-    if abs(twice.value) * STRAIGHT_RADIUS_MM < float(u.norm()) * chord * float((v - u).norm()):
-        return None
-    uu, vv = u.dot(u), v.dot(v)
-    offset = Vec((v.y * uu - u.y * vv) / twice, (u.x * vv - v.x * uu) / twice)
-    start = (-offset).xy
-    return ArcCurve(a + offset, offset.norm(), math.copysign(1.0, twice.value), math.atan2(start[1], start[0]))
 
 
 def line_through(a: Vec, b: Vec) -> LineCurve:

@@ -15,6 +15,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary, FitError, Span, largest_working, polygon_of
 from phototemplate.template.boundary_cuts import crossings, walk
+from phototemplate.template.constants import TOUCH_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import arc_of_bulge, flatten_polyline
 from phototemplate.template.edge_lines import loop_runs
@@ -25,8 +26,6 @@ from phototemplate.template.places import Frame, edge_named, frame_at, front_poi
 from phototemplate.template.quantities import State
 from phototemplate.template.shaping import Base
 from phototemplate.template.spec import CutoutSpec, PostSpec
-
-TOUCH_MM = 0.01
 
 
 @dataclass(frozen=True)

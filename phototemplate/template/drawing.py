@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.template.constants import CHAR_WIDTH
 
 Point = tuple[float, float]
 Stroke = Literal["solid", "dashed", "dotted", "chain"]
@@ -237,8 +238,6 @@ class Drawing:
         return replace(self, items=tuple(move_item(item, dx_mm, dy_mm, rotation_rad, scale) for item in self.items))
 
 
-# Width of a character as a share of the height of capitals, for boxes only (Helvetica averages about 0.72).
-CHAR_WIDTH = 0.75
 
 
 def text_width_mm(text: str, height_mm: float) -> float:

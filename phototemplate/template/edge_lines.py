@@ -11,14 +11,12 @@ import numpy as np
 
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, OutlineLoop, Segment
-from phototemplate.template.curves import ArcCurve, LineCurve, line_through
+from phototemplate.template.constants import ALIGN_TURN_RAD, SAMPLES
+from phototemplate.template.curves import LineCurve, line_through
 from phototemplate.template.gradients import Vec, atan2, dual, vec
-from phototemplate.template.intersections import AnyCurve
-from phototemplate.template.quantities import Quantity, State, chain_end, direction, segment_middle
+from phototemplate.template.intersections import AnyCurve, follows
+from phototemplate.template.quantities import Quantity, State, chain_end, direction
 from phototemplate.template.spec import AlignSpec, PieceEdgeSpec, ShopSpec
-
-SAMPLES = 241
-"""Places along an edge at which gaps and movements are looked for"""
 
 
 @dataclass(frozen=True)
@@ -59,16 +57,8 @@ def loop_runs(state: State, loop: OutlineLoop) -> tuple[tuple[AnyCurve, ...], tu
     for i, edge_id in enumerate(loop.edge_ids):
         start, end = corners[i].xy, corners[(i + 1) % len(corners)].xy
         curve = state.curve(edge_id)
-        curves.append(curve if _goes(curve, state.segments[edge_id], start, end) else curve.reversed())
+        curves.append(curve if follows(curve, state.segments[edge_id], start, end) else curve.reversed())
     return tuple(curves), corners
-
-
-def _goes(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool:
-    """Whether the measured stretch lies between start and end when run along the curve."""
-    if not isinstance(curve, ArcCurve):
-        return curve.position(end) >= curve.position(start)
-    turn = 2 * math.pi
-    return curve.sweep_rad(start, segment_middle(segment)) % turn <= curve.sweep_rad(start, end) % turn
 
 
 def default_finish(kind: str) -> str:
@@ -262,7 +252,7 @@ def _aligned(
     if float(reference.xy @ along.xy) < 0:
         reference = -reference
     turn = abs(float(atan2(along.cross(reference), along.dot(reference))))
-    if turn > math.radians(30.0):
+    if turn > ALIGN_TURN_RAD:
         raise InputError(
             f"Edge {edge_id!r} of piece {where!r} would have to turn by {math.degrees(turn):.0f} degrees to be "
             f"{align.how} with {align.to!r}; the other of parallel and square was probably meant."

@@ -11,45 +11,69 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import chord_frame, circle_of
 from phototemplate.model import Array, Segment
-from phototemplate.template.curves import ArcCurve, LineCurve, arc_through
+from phototemplate.numerics.natural_spline import NaturalSpline
+from phototemplate.template.constants import STRAIGHT_RADIUS_MM, TANGENT_SLACK_MM
+from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, vec
-from phototemplate.template.spline import OffsetSpline
-from phototemplate.template.wall_curves import ProfileCurve
+from phototemplate.template.wall_curves import WallCurve
 
-AnyCurve = LineCurve | ArcCurve | ProfileCurve
+AnyCurve = LineCurve | ArcCurve | WallCurve
 
 
-def unit_gradient(size: int, index: int) -> Array:
-    """(S,) gradient of one entry of the state."""
+def _gradient(size: int, first: int, jac: Array) -> Array:
+    """(S,) gradient over the state from that over the offsets ``first`` .. of one segment."""
     out = np.zeros(size)
-    out[index] = 1.0
+    out[first : first + len(jac)] = jac
     return out
 
 
-def segment_points(segment: Segment, first: int, size: int) -> list[Vec]:
-    """The knots of a segment as points with gradients; its offsets are entries ``first`` .. of the state."""
-    t = segment.chord_mm[1] - segment.chord_mm[0]
-    t = t / np.hypot(t[0], t[1])
-    n = np.array([-t[1], t[0]])
-    return [
-        vec(segment.chord_mm[0] + k * t) + vec(n) * Dual(float(o), unit_gradient(size, first + i))
-        for i, (k, o) in enumerate(zip(segment.knots_mm, segment.offsets_mm, strict=True))
-    ]
-
-
 def segment_curve(segment: Segment, first: int, size: int) -> AnyCurve:
-    """The curve of a segment, run from its first knot to its last."""
-    if segment.shape == "profile":
-        t = segment.chord_mm[1] - segment.chord_mm[0]
-        return ProfileCurve(segment.chord_mm[0], t / np.hypot(t[0], t[1]),
-                            OffsetSpline(segment.knots_mm, segment.offsets_mm), first, size)
-    points = segment_points(segment, first, size)
-    line = LineCurve(points[0], (points[-1] - points[0]).unit())
-    if segment.shape == "line":
-        return line
-    return arc_through(*points) or line
+    """The curve of a segment, run from its first knot to its last.
 
+    Its offsets are entries ``first`` .. of a state of ``size`` entries. A flat arc, whose circle is larger than
+    :data:`STRAIGHT_RADIUS_MM`, becomes the line through its end knots.
+    """
+    frame = chord_frame(segment)
+    if segment.shape == "profile":
+        spline = NaturalSpline(segment.knots_mm, segment.offsets_mm)
+        return WallCurve(frame.origin_mm, frame.tangent, spline, first, size)
+    start, end = (_knot(segment, k, first, size) for k in (0, len(segment.knots_mm) - 1))
+    if segment.shape == "arc":
+        circle = circle_of(segment)
+        if circle.radius_mm <= STRAIGHT_RADIUS_MM:
+            x, y = (Dual(float(circle.center_mm[i]), _gradient(size, first, circle.center_jac[i])) for i in (0, 1))
+            centre = Vec(x, y)
+            radius = Dual(circle.radius_mm, _gradient(size, first, circle.radius_jac))
+            towards = start.xy - centre.xy
+            turn = 1.0 if circle.anticlockwise else -1.0
+            return ArcCurve(centre, radius, turn, math.atan2(towards[1], towards[0]))
+    return LineCurve(start, (end - start).unit())
+
+
+def _knot(segment: Segment, index: int, first: int, size: int) -> Vec:
+    """A knot of a segment as a point with its gradient."""
+    frame = chord_frame(segment)
+    offset = Dual(float(segment.offsets_mm[index]), _gradient(size, first + index, np.ones(1)))
+    return vec(frame.origin_mm + segment.knots_mm[index] * frame.tangent) + vec(frame.normal) * offset
+
+
+def follows(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool:
+    """Whether going from start to end along the curve's direction passes the stretch that was measured."""
+    if not isinstance(curve, ArcCurve):
+        return curve.position(end) >= curve.position(start)
+    turn = 2 * math.pi
+    return curve.sweep_rad(start, segment_middle(segment)) % turn <= curve.sweep_rad(start, end) % turn
+
+
+def segment_middle(segment: Segment) -> Array:
+    """(2,) the middle knot, or the middle of a line."""
+    frame = chord_frame(segment)
+    k = len(segment.knots_mm) // 2
+    s, offset = (v[k] if len(v) > 2 else v.mean() for v in (segment.knots_mm, segment.offsets_mm))
+    out: Array = frame.origin_mm + s * frame.tangent + offset * frame.normal
+    return out
 
 
 def polish(a: AnyCurve, b: AnyCurve, start: Array) -> Array | None:
@@ -113,8 +137,6 @@ def meet(a: AnyCurve, b: AnyCurve, near: Array, reach_mm: float = 3000.0) -> Vec
     return None if xy is None else with_gradient(a, b, xy)
 
 
-TANGENT_SLACK_MM = 1.0
-"""A line (or arc) that passes an arc this closely runs on into it; measured edges are never tangent to the last micrometre"""
 
 
 def tangent_place(a: AnyCurve, b: AnyCurve) -> Vec | None:

@@ -12,10 +12,9 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array
+from phototemplate.template.constants import GAP_MM
 from phototemplate.template.drawing import flatten_polyline
 
-GAP_MM = 0.05
-"""Ends this close count as joined"""
 _UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
 """$INSUNITS -> mm (AutoCAD DXF reference)"""
 _GIVEN_MM = {"mm": 1.0, "in": 25.4}

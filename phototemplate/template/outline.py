@@ -12,12 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import transformed
 from phototemplate.errors import Finding
 from phototemplate.model import Array, EdgeReport, Influences, Outline, OutlineLoop, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.chains import (
     Chain,
-    LoopSpec,
+    LoopEdges,
     along_loops,
     anticlockwise,
     chain_points,
@@ -25,21 +26,16 @@ from phototemplate.template.chains import (
     join_edges,
     seen_ends,
 )
+from phototemplate.template.constants import SAME_RUN_RAD
 from phototemplate.template.gradients import atan2, vec
-from phototemplate.template.quantities import (
-    OWN_NOISE,
-    EdgePlace,
-    State,
-    direction,
-    place_on_edge,
-)
+from phototemplate.template.quantities import OWN_NOISE, EdgePlace, State, direction, place_on_edge
 
-__all__ = ["LoopSpec", "build_outline", "edge_report"]
+__all__ = ["LoopEdges", "build_outline", "edge_report"]
 
 
 def build_outline(
     segments: Sequence[Segment],
-    loops: Sequence[LoopSpec],
+    loops: Sequence[LoopEdges],
     influences: Influences,
     settings: OutlineSettings,
     unscaled: bool = False,
@@ -69,7 +65,7 @@ def build_outline(
     low = _lower_left(turned, chains, rotation)
     plan_from_work = np.eye(3)
     plan_from_work[:2, :2], plan_from_work[:2, 2] = rotation, -low
-    plan = tuple(_moved(seg, rotation, -low) for seg in turned)
+    plan = tuple(transformed(seg, rotation, -low) for seg in turned)
     outline = _assemble(plan, [replace(ch, corners=ch.corners @ rotation.T - low) for ch in chains], influences,
                         plan_from_work, unscaled)
     state = State(outline)
@@ -85,8 +81,6 @@ def build_outline(
 # --------------------------------------------------------------------------------------------- plan frame
 
 
-SAME_RUN_RAD = math.radians(15.0)
-"""Fronts and walls within this angle of each other belong to the same run of cabinets"""
 
 
 def _plan_rotation(segments: Sequence[Segment], chains: Sequence[Chain]) -> float:
@@ -134,12 +128,6 @@ def _lower_left(segments: Sequence[Segment], chains: Sequence[Chain], rotation: 
         return np.zeros(2)
     out: Array = (np.vstack(points) @ rotation.T).min(axis=0)
     return out
-
-
-def _moved(segment: Segment, rotation: Array, shift: Array) -> Segment:
-    """A rigid motion turns chord and points; offsets along the normal stay what they are."""
-    return replace(segment, chord_mm=segment.chord_mm @ rotation.T + shift,
-                   points_mm=segment.points_mm @ rotation.T + shift)
 
 
 def _assemble(

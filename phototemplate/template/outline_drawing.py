@@ -9,17 +9,12 @@ import numpy as np
 
 from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, to_chord
 from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
+from phototemplate.template.constants import BAND_PLACES, FREE_END_MM
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
 from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.quantities import State
 from phototemplate.units import format_length
-
-FREE_END_MM = 1e-3
-"""A smaller U of a length means that the edge has no corners: its length is only what was seen of it."""
-
-BAND_PLACES = 25
-"""Places along an edge at which the band has its own U"""
 
 Vertices = list[tuple[float, float, float]]
 

@@ -12,7 +12,6 @@ import shapely
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import HeightPoint, Outline
 from phototemplate.template.boundary import (
-    STRAIGHT_ON_RAD,
     Boundary,
     FitError,
     Unfit,
@@ -26,6 +25,7 @@ from phototemplate.template.boundary import (
     turning_rad,
 )
 from phototemplate.template.checks import appliance_places, run_checks
+from phototemplate.template.constants import STRAIGHT_ON_RAD
 from phototemplate.template.corners import treat_corners, unknown_corners
 from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
 from phototemplate.template.gradients import dual

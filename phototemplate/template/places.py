@@ -9,13 +9,12 @@ import numpy as np
 
 from phototemplate.errors import InputError
 from phototemplate.template.boundary import FitError
+from phototemplate.template.constants import REACH_MM
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Dual, Vec
 from phototemplate.template.intersections import AnyCurve, meet
 from phototemplate.template.quantities import State, direction
 from phototemplate.template.spec import AlongSpec, OpeningSpec
-
-REACH_MM = 4000.0
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,13 @@ from typing import Literal
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import chord_frame, to_chord
 from phototemplate.errors import InputError
 from phototemplate.model import Array, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
 from phototemplate.template.intersections import AnyCurve, segment_curve, tangent_place, with_gradient
-from phototemplate.template.wall_curves import ProfileCurve
+from phototemplate.template.wall_curves import WallCurve
 
 Unit = Literal["mm", "rad", "mm2"]
 OWN_NOISE = "noise of edge "
@@ -180,25 +181,13 @@ def chain_end(curve: AnyCurve, xy: Array) -> Vec:
 def seen_stretch(segment: Segment, curve: AnyCurve) -> tuple[Array, Array]:
     """First and last place on the curve where the edge was measured."""
     if len(segment.points_mm) >= 2:
-        t = segment.chord_mm[1] - segment.chord_mm[0]
-        along = segment.points_mm @ (t / np.hypot(t[0], t[1]))
-        ends = segment.points_mm[[int(np.argmin(along)), int(np.argmax(along))]]
+        s, _ = to_chord(segment, segment.points_mm)
+        ends = segment.points_mm[[int(np.argmin(s)), int(np.argmax(s))]]
     else:
-        t = segment.chord_mm[1] - segment.chord_mm[0]
-        ends = segment.chord_mm[0] + np.outer(segment.knots_mm[[0, -1]], t / np.hypot(t[0], t[1]))
+        frame = chord_frame(segment)
+        ends = frame.origin_mm + np.outer(segment.knots_mm[[0, -1]], frame.tangent)
     first, last = (curve.point(curve.position(p)) for p in ends)
     return first, last
-
-
-def segment_middle(segment: Segment) -> Array:
-    """(2,) the middle knot."""
-    t = segment.chord_mm[1] - segment.chord_mm[0]
-    t = t / np.hypot(t[0], t[1])
-    k = len(segment.knots_mm) // 2
-    s = segment.knots_mm[k] if len(segment.knots_mm) > 2 else segment.knots_mm.mean()
-    f = segment.offsets_mm[k] if len(segment.knots_mm) > 2 else segment.offsets_mm.mean()
-    out: Array = segment.chord_mm[0] + s * t + f * np.array([-t[1], t[0]])
-    return out
 
 
 # ----------------------------------------------------------------------------------------------- questions
@@ -220,7 +209,7 @@ class EdgePlace:
     at: float = 0.5
 
 
-Place = CornerPlace | EdgePlace
+LoopPlace = CornerPlace | EdgePlace
 
 
 def place_on_edge(state: State, place: EdgePlace) -> Vec:
@@ -233,7 +222,7 @@ def place_on_edge(state: State, place: EdgePlace) -> Vec:
     return curve.foot(start + (end - start) * place.at)
 
 
-def distance(outline: Outline | State, a: Place, b: Place) -> Quantity:
+def distance(outline: Outline | State, a: LoopPlace, b: LoopPlace) -> Quantity:
     """Distance between two corners, a corner and an edge (normal to it), or two edges.
 
     Between edges: from the place ``a.at`` of the first edge, normal to the second. Always positive.
@@ -275,12 +264,12 @@ def inside_angle(outline: Outline | State, loop_id: str, index: int) -> Quantity
 
 
 def span_area(curve: AnyCurve, start: Vec, end: Vec) -> Dual:
-    """Twice the area swept from the origin along a curve (Green's theorem), exact for lines, arcs and profiles."""
+    """Twice the area swept from the origin along a curve (Green's theorem), exact for lines, arcs and wall curves."""
     straight = start.cross(end)
     if isinstance(curve, ArcCurve):
         a, b = start - curve.centre, end - curve.centre
         return straight + curve.radius * curve.radius * curve.sweep(start, end) * curve.turn - a.cross(b)
-    if isinstance(curve, ProfileCurve):
+    if isinstance(curve, WallCurve):
         return straight + curve.swept(start, end)
     return straight
 

@@ -11,7 +11,6 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.template.boundary import (
-    STRAIGHT_ON_RAD,
     Boundary,
     FitError,
     Unfit,
@@ -23,6 +22,7 @@ from phototemplate.template.boundary import (
     turning_rad,
 )
 from phototemplate.template.boundary_cuts import chord_from_corner, chord_of, keep_left, set_back, split
+from phototemplate.template.constants import STRAIGHT_ON_RAD
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Vec
 from phototemplate.template.places import front_point, inward_at, place_along

@@ -11,6 +11,7 @@ import shapely.ops
 
 from phototemplate.model import Array, Outline
 from phototemplate.template.boundary import polygon_of_vertices
+from phototemplate.template.constants import LABEL_GRID, SHORT_MM
 from phototemplate.template.drawing import (
     Circle,
     Dimension,
@@ -29,11 +30,6 @@ from phototemplate.template.quantities import State
 from phototemplate.template.schedule import both_units
 from phototemplate.template.simplify import simplified
 from phototemplate.units import LengthUnit
-
-GRID = 80
-"""Most places across a piece at which its label is tried"""
-SHORT_MM = 60.0
-"""Shorter edges get no dimension of their own"""
 
 
 def template_drawing(
@@ -250,7 +246,7 @@ def _label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[
     free = shapely.difference(outer.buffer(-1.5 * h), shapely.union_all(taken))  # edge names stand along the rim
     if not free.is_empty:
         x0, y0, x1, y1 = free.bounds
-        step = max(h, (x1 - x0) / GRID, (y1 - y0) / GRID)
+        step = max(h, (x1 - x0) / LABEL_GRID, (y1 - y0) / LABEL_GRID)
         x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
         shapely.prepare(free)
         boxes = shapely.box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)

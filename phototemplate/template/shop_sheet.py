@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from phototemplate.model import Outline
+from phototemplate.template.constants import SHEET_MARGIN_MM, SHEET_TEXT_MM, TITLE_MM
 from phototemplate.template.drawing import Drawing, Item, Line, Polyline, Text, table, text_width_mm
 from phototemplate.template.piece_types import Template
 from phototemplate.template.schedule import (
@@ -26,9 +27,6 @@ PAPERS_MM: dict[str, tuple[float, float]] = {
 """Landscape width and height"""
 SCALES = (1, 2, 5, 8, 10, 12, 15, 16, 20, 24, 25, 30, 32, 40, 48, 50, 75, 100)
 """1 : n as drawn in metric and inch shops"""
-MARGIN_MM = 10.0
-TITLE_MM = 26.0
-TEXT_MM = 2.0
 
 
 @dataclass(frozen=True)
@@ -80,7 +78,7 @@ def shop_sheets(template: Template, outline: Outline, title: TitleBlock, paper: 
 
 def _to_scale(draw: Callable[[float, bool], Drawing], width: float, height: float) -> tuple[int, list[Item]]:
     """A drawing at the largest usual scale that fits; ``draw`` takes the text height in real mm and whether with sizes."""
-    room = (width - 2 * MARGIN_MM - 6.0, height - 2 * MARGIN_MM - TITLE_MM - 6.0)
+    room = (width - 2 * SHEET_MARGIN_MM - 6.0, height - 2 * SHEET_MARGIN_MM - TITLE_MM - 6.0)
     bare = draw(1.0, False).bounds()
     least = max((bare[2] - bare[0]) / room[0], (bare[3] - bare[1]) / room[1])
     for scale in [n for n in SCALES if n >= least] or SCALES[-1:]:
@@ -89,8 +87,8 @@ def _to_scale(draw: Callable[[float, bool], Drawing], width: float, height: floa
         if (x1 - x0) / scale <= room[0] and (y1 - y0) / scale <= room[1]:
             break
     w, h = (x1 - x0) / scale, (y1 - y0) / scale
-    left = MARGIN_MM + 3.0 + (room[0] - w) / 2.0
-    low = MARGIN_MM + TITLE_MM + 3.0 + (room[1] - h) / 2.0
+    left = SHEET_MARGIN_MM + 3.0 + (room[0] - w) / 2.0
+    low = SHEET_MARGIN_MM + TITLE_MM + 3.0 + (room[1] - h) / 2.0
     moved = drawing.moved(left - x0 / scale, low - y0 / scale, scale=1.0 / scale)
     # extended data belongs to the file that is cut, not to paper
     return scale, [replace(item, data=()) for item in moved.items]
@@ -100,7 +98,7 @@ def _frame(
     title: TitleBlock, width: float, height: float, scale: int | None, page: int, pages: int, unscaled: bool,
     template: Template,
 ) -> list[Item]:
-    x0, y0, x1, y1 = MARGIN_MM, MARGIN_MM, width - MARGIN_MM, height - MARGIN_MM
+    x0, y0, x1, y1 = SHEET_MARGIN_MM, SHEET_MARGIN_MM, width - SHEET_MARGIN_MM, height - SHEET_MARGIN_MM
     top = y0 + TITLE_MM
     items: list[Item] = [
         Polyline("SHEET-FRAME", ((x0, y0, 0.0), (x1, y0, 0.0), (x1, y1, 0.0), (x0, y1, 0.0)), True),
@@ -121,14 +119,14 @@ def _frame(
     )
     for block, share in zip(blocks, columns[:3], strict=True):
         for row, text in enumerate(block):
-            items.append(Text("SHEET-TEXT", (x0 + share * span + 2.0, top - 5.0 - 5.6 * row), text, TEXT_MM + 0.2))
+            items.append(Text("SHEET-TEXT", (x0 + share * span + 2.0, top - 5.0 - 5.6 * row), text, SHEET_TEXT_MM + 0.2))
     x = x0 + columns[3] * span + 2.0
     items += [
-        Text("SHEET-TEXT", (x, top - 5.0), "Checked against the cabinets and agreed for cutting:", TEXT_MM),
+        Text("SHEET-TEXT", (x, top - 5.0), "Checked against the cabinets and agreed for cutting:", SHEET_TEXT_MM),
         Line("SHEET-FRAME", (x, y0 + 7.0), (x1 - 32.0, y0 + 7.0)),
-        Text("SHEET-TEXT", (x, y0 + 3.0), "name and signature", TEXT_MM - 0.3),
+        Text("SHEET-TEXT", (x, y0 + 3.0), "name and signature", SHEET_TEXT_MM - 0.3),
         Line("SHEET-FRAME", (x1 - 28.0, y0 + 7.0), (x1 - 4.0, y0 + 7.0)),
-        Text("SHEET-TEXT", (x1 - 28.0, y0 + 3.0), "date", TEXT_MM - 0.3),
+        Text("SHEET-TEXT", (x1 - 28.0, y0 + 3.0), "date", SHEET_TEXT_MM - 0.3),
     ]
     return items
 
@@ -138,7 +136,7 @@ def _frame(
 
 def _schedules(template: Template, width: float, height: float) -> list[list[Item]]:
     """Tables flowed over as many pages as needed, in one column the width of the sheet."""
-    room = width - 2 * MARGIN_MM - 8.0
+    room = width - 2 * SHEET_MARGIN_MM - 8.0
     parts: list[tuple[str, list[tuple[str, ...]]]] = [
         ("Pieces", piece_schedule(template)),
         ("Edges, as the piece runs anticlockwise", edge_schedule(template)),
@@ -151,7 +149,7 @@ def _schedules(template: Template, width: float, height: float) -> list[list[Ite
     ]
     flow: list[tuple[str, list[tuple[str, ...]]]] = [(t, rows) for t, rows in parts if len(rows) > 1]
     pages: list[list[Item]] = [[]]
-    top, bottom = height - MARGIN_MM - 5.0, MARGIN_MM + TITLE_MM + 4.0
+    top, bottom = height - SHEET_MARGIN_MM - 5.0, SHEET_MARGIN_MM + TITLE_MM + 4.0
     y = top
     for heading, rows in flow:
         h = _fitting_height(rows, room)
@@ -163,9 +161,9 @@ def _schedules(template: Template, width: float, height: float) -> list[list[Ite
                 pages.append([])
                 y = top
                 continue
-            pages[-1].append(Text("SHEET-TEXT", (MARGIN_MM + 4.0, y - 4.0), heading, 2.6))
+            pages[-1].append(Text("SHEET-TEXT", (SHEET_MARGIN_MM + 4.0, y - 4.0), heading, 2.6))
             now, rest = rest[:fit], rest[fit:]
-            pages[-1] += table([rows[0], *now], (MARGIN_MM + 4.0, y - 6.0), h)
+            pages[-1] += table([rows[0], *now], (SHEET_MARGIN_MM + 4.0, y - 6.0), h)
             y -= 6.0 + step * (len(now) + 1) + 4.0
     return [[*page] for page in _with_cautions(template, pages, y, bottom, top, room)]
 
@@ -174,7 +172,7 @@ def _fitting_height(rows: Sequence[Sequence[str]], room: float) -> float:
     """Text height at which the widest row fits, at most 2 mm."""
     columns = max(len(r) for r in rows)
     chars = sum(max(len(r[k]) for r in rows if k < len(r)) for k in range(columns))
-    return min(TEXT_MM, room / (1.12 * text_width_mm("x", 1.0) * chars + 1.6 * columns))
+    return min(SHEET_TEXT_MM, room / (1.12 * text_width_mm("x", 1.0) * chars + 1.6 * columns))
 
 
 def _with_cautions(
@@ -182,15 +180,15 @@ def _with_cautions(
 ) -> list[list[Item]]:
     lines: list[str] = []
     for caution in template.cautions:
-        lines += _wrapped(caution, room, TEXT_MM)
+        lines += _wrapped(caution, room, SHEET_TEXT_MM)
     need = 8.0 + 3.6 * len(lines)
     if y - need < bottom:
         pages.append([])
         y = top
     page = pages[-1]
-    page.append(Text("SHEET-CAUTION", (MARGIN_MM + 4.0, y - 4.0), "Cautions", 2.6))
+    page.append(Text("SHEET-CAUTION", (SHEET_MARGIN_MM + 4.0, y - 4.0), "Cautions", 2.6))
     for k, text in enumerate(lines):
-        page.append(Text("SHEET-CAUTION", (MARGIN_MM + 4.0, y - 8.5 - 3.6 * k), text, TEXT_MM))
+        page.append(Text("SHEET-CAUTION", (SHEET_MARGIN_MM + 4.0, y - 8.5 - 3.6 * k), text, SHEET_TEXT_MM))
     return pages
 
 

@@ -1,6 +1,6 @@
-"""Measured profiles (walls that bow and swell) as curves, with gradients over the state.
+"""Walls that bow and swell, and other edges of free shape, as curves with gradients over the state.
 
-A profile runs on straight beyond its end knots. Its offset over the chord is linear in the state, which makes every
+A wall curve runs on straight beyond its end knots. Its offset over the chord is linear in the state, which makes every
 gradient here exact.
 """
 
@@ -13,12 +13,12 @@ from functools import cached_property
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.numerics.natural_spline import NaturalSpline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
-from phototemplate.template.spline import OffsetSpline
 
 
 @dataclass(frozen=True)
-class ProfileCurve:
+class WallCurve:
     """Natural cubic spline of normal offsets over a chord, and its parallel curves.
 
     The point at chord position s is ``origin + s t + f(s) n`` with ``f(s) = weights(s) @ offsets``; the curve itself
@@ -29,7 +29,7 @@ class ProfileCurve:
     origin: Array
     along: Array
     """(2,) unit tangent of the chord"""
-    spline: OffsetSpline
+    spline: NaturalSpline
     first: int
     size: int
     """S, entries of the state"""
@@ -105,7 +105,7 @@ class ProfileCurve:
         f, _, _, _, nu = self._frame(s)
         base = self.origin + s * self.along + f * self.normal
         value = float(nu @ (p.xy - base)) - self.shift.value
-        grad = nu[0] * p.x.grad + nu[1] * p.y.grad - float(nu @ self.normal) * self._full(self.spline.weights(s)[0])
+        grad = nu[0] * p.x.grad + nu[1] * p.y.grad - float(nu @ self.normal) * self._full(self.spline.basis.weights(s)[0])
         return Dual(value, grad - self.shift.grad) * self.sense
 
     def side_at(self, xy: Array) -> tuple[float, Array]:
@@ -121,7 +121,7 @@ class ProfileCurve:
         """
         s = self._foot(p.xy)
         f, g, h, _, _ = self._frame(s)
-        w0, w1 = (self._full(w) for w in self.spline.weights(s))
+        w0, w1 = (self._full(self.spline.basis.weights(s, order)[0]) for order in (0, 1))
         d = p.xy - self.origin
         y = float(self.normal @ d)
         dx = self.along[0] * p.x.grad + self.along[1] * p.y.grad
@@ -152,10 +152,10 @@ class ProfileCurve:
     def sides(self, points: Array) -> Array:
         return np.array([self.side_at(p)[0] for p in points])
 
-    def offset(self, distance_mm: Dual | float) -> ProfileCurve:
+    def offset(self, distance_mm: Dual | float) -> WallCurve:
         return replace(self, shift=self.shift + dual(distance_mm) * self.sense)
 
-    def reversed(self) -> ProfileCurve:
+    def reversed(self) -> WallCurve:
         return replace(self, sense=-self.sense)
 
     def positions(self, start: Array, end: Array, tolerance_mm: float) -> Array:
@@ -197,7 +197,7 @@ class ProfileCurve:
         ds = (half * weight).ravel() * (1.0 if sa.value <= sb.value else -1.0)
         f, g, _ = self.spline.many(nodes)
         w = np.sqrt(1.0 + g * g)
-        rows, slopes = self.spline.weight_rows(nodes)
+        rows, slopes = (self.spline.basis.weights(nodes, order) for order in (0, 1))
         fa, ga, _ = self.spline.many(np.array([sa.value, sb.value]))
         wa = np.sqrt(1.0 + ga * ga)
         integral = Dual(float(ds @ f), self._full(ds @ rows) + fa[1] * sb.grad - fa[0] * sa.grad)

@@ -30,7 +30,7 @@ from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.projection import body_points
 from phototemplate.network.workplane import fit_work_plane, to_work
 from phototemplate.settings import EdgeSettings, OutlineSettings
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 from tests.bench import BenchResult
 from tests.bench._jobs import THICKNESS_MM, Faults, Job, random_job
 
@@ -108,7 +108,7 @@ def _product(job: Job, network: Network) -> tuple[WorkPlane, list[Segment], Outl
     plane = fit_work_plane(network, job.cabinets, THICKNESS_MM, (*job.type_b, *type_b_terms(job.hints, settings)))
     points, _, _ = measure_edges(_no_picture, network, plane, job.hints, settings)
     hints = {h.edge_id: h for h in job.hints}
-    loop = LoopSpec("loop", ("back", "left", "front", "right"))
+    loop = LoopEdges("loop", ("back", "left", "front", "right"))
     corners = corners_of({p.edge_id: p for p in points}, meetings(loop.edge_ids, closed=True))
     segments = [
         fit_segment(p, hints[p.edge_id], settings, plane.influences, corners.get(p.edge_id) if p.edge_id == "back" else None)

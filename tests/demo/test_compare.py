@@ -16,7 +16,7 @@ from phototemplate.demo import DemoComparison, align, compare, copy_demo, rigid_
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import BodyPose, HeightPoint, Influences, Measurement, Network, Segment, WorkPlane
 from phototemplate.settings import OutlineSettings
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 
 LENGTH, DEPTH, BOW = 2000.0, 600.0, 6.0
 OFFSETS = {"front": 0.31, "end-left": -0.12, "end-right": 0.07, "wall": 0.2}
@@ -72,7 +72,7 @@ def measurement(sheets: dict[str, tuple[float, float]] | None = None) -> Measure
     influences = Influences(("lens",), np.eye(1), {"lens": np.eye(1)})
     segments = [segment(k, v, "profile" if k == "wall" else "line") for k, v in true_edges().items()]
     outline = build_outline(
-        segments, [LoopSpec("run", ("wall", "end-left", "front", "end-right"))], influences, OutlineSettings()
+        segments, [LoopEdges("run", ("wall", "end-left", "front", "end-right"))], influences, OutlineSettings()
     )
     world_from_work = Rotation.from_rotvec([0.3, -0.8, 0.2])
     t_world = np.array([10.0, 20.0, -30.0])

@@ -14,8 +14,9 @@ from scipy.interpolate import make_smoothing_spline
 from phototemplate.edges import shapes
 from phototemplate.edges.shapes import wall_curve as profile_module
 from phototemplate.edges.shapes.contract import in_chord_frame
-from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, slope_at, spline_weights
+from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, slope_at
 from phototemplate.model import Segment
+from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import plain_points
 from tests.numerics.test_regression import NORRIS

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from scipy.optimize import fsolve
 
-from phototemplate.edges.shapes.evaluate import length_between, offset_u, point_at, slope_at, to_chord, weights
+from phototemplate.edges.shapes.evaluate import offset_u, point_at, slope_at, to_chord, weights
 from phototemplate.errors import Finding
 from phototemplate.model import (
     Array,
@@ -393,7 +393,8 @@ def outline(unscaled: bool = False) -> Outline:
         budget += [(name, float(np.sqrt(max(g @ part @ g, 0)))) for name, part in inf.parts.items()]
         t = seg[e].chord_mm[1] - seg[e].chord_mm[0]
         angle = float(np.arctan2(t[1], t[0]) + np.arctan(slope_at(seg[e], where[1:2])[0]))
-        length = length_between(seg[e], s0, s1)
+        walked = point_at(seg[e], np.linspace(s0, s1, 20_001))
+        length = float(np.linalg.norm(np.diff(walked, axis=0), axis=1).sum())
         reports.append(
             EdgeReport(
                 e,

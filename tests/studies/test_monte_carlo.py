@@ -10,7 +10,7 @@ import pytest
 from phototemplate.model import EdgeKind, Influences, Segment, ShapeKind
 from phototemplate.settings import OutlineSettings
 from phototemplate.studies.monte_carlo import check_lengths, findings
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.quantities import State
 
 
@@ -28,7 +28,7 @@ def edge(name: str, a: tuple[float, float], b: tuple[float, float], u: float, sh
 
 def check(segments: list[Segment]) -> dict[str, object]:
     influences = Influences(("shift",), np.eye(1), {"shift": np.eye(1)})
-    outline = build_outline(segments, [LoopSpec("l", tuple(s.edge_id for s in segments))], influences, OutlineSettings())
+    outline = build_outline(segments, [LoopEdges("l", tuple(s.edge_id for s in segments))], influences, OutlineSettings())
     state = State(outline)
     found = {c.edge_id: c for c in check_lengths(outline)}
     for c in found.values():

@@ -19,7 +19,7 @@ from phototemplate.network.workplane import fit_work_plane, to_work
 from phototemplate.numerics.decision import decide
 from phototemplate.settings import AdjustmentSettings, EdgeSettings, OutlineSettings
 from phototemplate.studies import reliability, remedies, verdict
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.quantities import State
 from tests.bench._jobs import THICKNESS_MM, Job, random_job
 
@@ -38,7 +38,7 @@ def measured(job: Job, lengths: tuple[KnownLength, ...], extra: tuple[PhotoMeta,
     hints = {h.edge_id: h for h in job.hints}
     segments = [fit_segment(p, hints[p.edge_id], edges, plane.influences) for p in points]
     outline = build_outline(
-        segments, [LoopSpec("loop", ("back", "left", "front", "right"))], plane.influences, OutlineSettings()
+        segments, [LoopEdges("loop", ("back", "left", "front", "right"))], plane.influences, OutlineSettings()
     )
     return Measurement("job", tuple(photos), sightings, network, plane, (), outline, ())
 

@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment
+from phototemplate.numerics.natural_spline import NaturalSpline
 from phototemplate.settings import OutlineSettings
-from phototemplate.template.outline import LoopSpec, build_outline
-from phototemplate.template.spline import OffsetSpline
-from phototemplate.template.wall_curves import ProfileCurve
+from phototemplate.template.outline import LoopEdges, build_outline
+from phototemplate.template.wall_curves import WallCurve
 
 FIELD_TERMS = 8
 """Smooth displacement fields standing for scale, shear and bending of a network"""
@@ -89,7 +89,7 @@ def segment(
     rng = np.random.default_rng(sum(map(ord, edge_id)))
     u = np.linspace(0.0, length, n_points)
     if kind_of_shape == "profile":
-        seen = ProfileCurve(a, t, OffsetSpline(s, f), 0, len(s)).curve_points(u)
+        seen = WallCurve(a, t, NaturalSpline(s, f), 0, len(s)).curve_points(u)
     elif kind_of_shape == "arc":
         r = (length**2 / 4 + arc**2) / (2 * abs(arc))
         w = np.sqrt(np.maximum(r**2 - (u - length / 2) ** 2, 0.0)) - (r - abs(arc))
@@ -122,7 +122,7 @@ def turn(xy: Sequence[Sequence[float]], angle_rad: float = 0.35, shift: Sequence
     return np.asarray(xy, float) @ np.array([[c, s], [-s, c]]) + np.asarray(shift)
 
 
-def l_kitchen_segments(straight: bool = False) -> tuple[list[Segment], list[LoopSpec]]:
+def l_kitchen_segments(straight: bool = False) -> tuple[list[Segment], list[LoopEdges]]:
     """An L of 3000 x 2200 mm, 610 mm deep, bowed back wall, left wall 0.6 degrees off square, range between panels."""
     p = turn([
         [0.0, 2200.0], [3004.0, 2196.0], [3001.0, 1588.0], [612.0, 1590.0], [616.0, 0.0], [-6.0, 3.0],
@@ -142,7 +142,7 @@ def l_kitchen_segments(straight: bool = False) -> tuple[list[Segment], list[Loop
         segment("range-left", "panel", q[0], q[1], lead_mm=30.0),
         segment("range-right", "panel", q[2], q[3], lead_mm=30.0),
     ]
-    loop = LoopSpec("kitchen", ("back", "right-end", "front-long", "front-short", "near-end", "left"))
+    loop = LoopEdges("kitchen", ("back", "right-end", "front-long", "front-short", "near-end", "left"))
     return segments, [loop]
 
 
@@ -161,7 +161,7 @@ def rectangle(width: float = 2400.0, depth: float = 600.0, skew: float = 0.0) ->
         segment("back", "wall", p[2], p[3]),
         segment("left", "wall", p[3], p[0]),
     ]
-    return build_outline(segments, [LoopSpec("run", ("front", "right", "back", "left"))], influences(),
+    return build_outline(segments, [LoopEdges("run", ("front", "right", "back", "left"))], influences(),
                          OutlineSettings())
 
 
@@ -194,5 +194,5 @@ def random_outline(rng: np.random.Generator) -> tuple[Outline, str]:
         segments.append(segment(f"e{i}", kind, start, end, shape_of, int(rng.integers(6, 18))))  # type: ignore[arg-type]
     if shape == "island" and rng.random() < 0.4:
         segments[1] = segment("e1", "end", points[1], points[2], arc=-float(rng.uniform(20.0, 200.0)))
-    spec = LoopSpec("loop", tuple(s.edge_id for s in segments))
+    spec = LoopEdges("loop", tuple(s.edge_id for s in segments))
     return build_outline(segments, [spec], influences(), OutlineSettings()), "loop"

@@ -20,7 +20,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.chains import reversed_segment
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.outline_drawing import loop_vertices
 from phototemplate.template.quantities import (
     CornerPlace,
@@ -195,7 +195,7 @@ def test_arc_end_against_closed_form(sagitta: float) -> None:
         segment("back", "wall", p[2], p[3]),
         segment("left", "end", p[3], p[0]),
     ]
-    outline = build_outline(segments, [LoopSpec("run", ("front", "round", "back", "left"))], influences(), SETTINGS)
+    outline = build_outline(segments, [LoopEdges("run", ("front", "round", "back", "left"))], influences(), SETTINGS)
     radius = (350.0**2 + sagitta**2) / (2 * abs(sagitta))
     included = 2 * math.asin(350.0 / radius)
     expected = 1800.0 * 700.0 + math.copysign(radius**2 / 2 * (included - math.sin(included)), sagitta)
@@ -228,7 +228,7 @@ def test_order_and_sense_do_not_matter() -> None:
     base = {r.edge_id: r for r in build_outline(segments, [loop], influences(), SETTINGS).edges}
     again = build_outline(
         [reversed_segment(s) if i % 2 else s for i, s in enumerate(segments)],
-        [LoopSpec("kitchen", (*loop.edge_ids[2:], *loop.edge_ids[:2])[::-1])],
+        [LoopEdges("kitchen", (*loop.edge_ids[2:], *loop.edge_ids[:2])[::-1])],
         influences(), SETTINGS,
     )
     for report in again.edges:
@@ -250,7 +250,7 @@ def test_profile_meets_profile_in_a_swollen_corner() -> None:
 
 def test_open_loop_says_where() -> None:
     segments, _ = l_kitchen_segments()
-    loop = LoopSpec("kitchen", ("back", "right-end", "front-long", "near-end", "left"))
+    loop = LoopEdges("kitchen", ("back", "right-end", "front-long", "near-end", "left"))
     outline = build_outline(segments, [loop], influences(), SETTINGS)
     (finding,) = [f for f in outline.findings if f.code == "loop-open"]
     assert "front-long" in finding.message
@@ -268,24 +268,24 @@ def test_parallel_neighbours_are_open_and_grazing_ones_doubted() -> None:
     names = ("front-a", "front-b", "end", "back", "left")
     kinds = ("front", "front", "end", "wall", "wall")
     segments = [segment(n, k, p[i], p[(i + 1) % 5]) for i, (n, k) in enumerate(zip(names, kinds, strict=True))]
-    outline = build_outline(segments, [LoopSpec("run", names)], influences(), SETTINGS)
+    outline = build_outline(segments, [LoopEdges("run", names)], influences(), SETTINGS)
     (finding,) = outline.findings
     assert finding.code == "corner-grazing"
     assert "9.1 degrees" in finding.message
     assert finding in next(r for r in outline.edges if r.edge_id == "front-a").findings
     stepped = [segment("front-b", "front", [1000.0, 60.0], [2000.0, 60.0]) if s.edge_id == "front-b" else s
                for s in segments]
-    outline = build_outline(stepped, [LoopSpec("run", names)], influences(), SETTINGS)
+    outline = build_outline(stepped, [LoopEdges("run", names)], influences(), SETTINGS)
     assert any(f.code == "loop-open" and "front-a" in f.message and "front-b" in f.message for f in outline.findings)
 
 
 @pytest.mark.parametrize(("loops", "text"), [
-    ([LoopSpec("a", ("back", "nowhere"))], "nowhere"),
-    ([LoopSpec("a", ("back", "back"))], "twice"),
-    ([LoopSpec("a", ("back",)), LoopSpec("a", ("left",))], "twice"),
-    ([LoopSpec("a", ())], "names no edges"),
+    ([LoopEdges("a", ("back", "nowhere"))], "nowhere"),
+    ([LoopEdges("a", ("back", "back"))], "twice"),
+    ([LoopEdges("a", ("back",)), LoopEdges("a", ("left",))], "twice"),
+    ([LoopEdges("a", ())], "names no edges"),
 ])
-def test_wrong_loops_are_named(loops: list[LoopSpec], text: str) -> None:
+def test_wrong_loops_are_named(loops: list[LoopEdges], text: str) -> None:
     segments, _ = l_kitchen_segments()
     with pytest.raises(InputError, match=text):
         build_outline(segments, loops, influences(), SETTINGS)
@@ -298,7 +298,7 @@ def test_wall_profile_reaches_the_stated_bow() -> None:
         segment("front", "front", p[0], p[1]), segment("right", "end", p[1], p[2]),
         segment("back", "wall", p[2], p[3], bow(2960.0, 8.0, 0.0), 14), segment("left", "end", p[3], p[0]),
     ]
-    outline = build_outline(segments, [LoopSpec("run", ("front", "right", "back", "left"))], influences(), SETTINGS)
+    outline = build_outline(segments, [LoopEdges("run", ("front", "right", "back", "left"))], influences(), SETTINGS)
     middle = distance(outline, EdgePlace("front", 0.5), EdgePlace("back"))
     assert middle.value_mm == pytest.approx(600.0 - 8.0, abs=0.02)
 
@@ -311,7 +311,7 @@ def test_a_rounded_end_runs_on_into_the_fronts(off: float) -> None:
         segment("front", "front", p[0], p[1]), segment("round", "end", [1500.0, off], [1500.0, 600.0 - off], arc=-300.0 + off),
         segment("back", "front", p[2], p[3]), segment("left", "wall", p[3], p[0]),
     ]
-    outline = build_outline(segments, [LoopSpec("bar", ("front", "round", "back", "left"))], influences(), SETTINGS)
+    outline = build_outline(segments, [LoopEdges("bar", ("front", "round", "back", "left"))], influences(), SETTINGS)
     assert not outline.findings
     assert area(outline, "bar").value == pytest.approx(1500 * 600 + math.pi * (300 - off) ** 2 / 2, abs=abs(off) * 600 + 1e-6)
     report = next(r for r in outline.edges if r.edge_id == "round")
@@ -322,7 +322,7 @@ def test_a_rounded_end_runs_on_into_the_fronts(off: float) -> None:
 def test_two_edges_make_a_loop() -> None:
     """A circular segment: r^2/2 (t - sin t)."""
     segments = [segment("s", "front", [0.0, 0.0], [1000.0, 0.0]), segment("r", "end", [0.0, 0.0], [1000.0, 0.0], arc=400.0)]
-    outline = build_outline(segments, [LoopSpec("d", ("r", "s"))], influences(), SETTINGS)
+    outline = build_outline(segments, [LoopEdges("d", ("r", "s"))], influences(), SETTINGS)
     r = (500.0**2 + 400.0**2) / 800.0
     t = 2 * math.asin(500.0 / r)
     assert area(outline, "d").value == pytest.approx(r * r / 2 * (t - math.sin(t)), rel=1e-9)
@@ -337,8 +337,8 @@ def test_one_wall_shared_by_two_loops() -> None:
         segment("back", "wall", [2500, 600], [0, 600], bow(2460.0, 6.0), 14),
         segment("return", "front", [-700, -1200], [-700, 0]),
     ]
-    loops = [LoopSpec("left", ("left-front", "gap-left", "back", "left-end")),
-             LoopSpec("right", ("right-front", "right-end", "back", "gap-right"))]
+    loops = [LoopEdges("left", ("left-front", "gap-left", "back", "left-end")),
+             LoopEdges("right", ("right-front", "right-end", "back", "gap-right"))]
     outline = build_outline(segments, loops, influences(), SETTINGS)
     assert all(loop.closed for loop in outline.loops)
     by_id = {r.edge_id: r for r in outline.edges}

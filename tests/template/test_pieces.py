@@ -19,7 +19,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Outline
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.boundary import FitError, boundary_area, polygon_of
-from phototemplate.template.outline import LoopSpec, build_outline
+from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.places import place_opening
@@ -79,7 +79,7 @@ def test_in_line_neighbours_and_a_step() -> None:
     names = ("front-a", "front-b", "end", "back", "left")
     segs = [segment(n, k, p[i], p[(i + 1) % 5]) for i, (n, k) in  # type: ignore[arg-type]
             enumerate(zip(names, ("front", "front", "end", "wall", "wall"), strict=True))]
-    outline = build_outline(segs, [LoopSpec("run", names)], influences(), OutlineSettings(min_corner_angle_deg=5.0))
+    outline = build_outline(segs, [LoopEdges("run", names)], influences(), OutlineSettings(min_corner_angle_deg=5.0))
     piece = only(build(outline, {"loop": "run", "edges": {
         "front-b": {"overhang": 20, "align": {"to": "front-a", "how": "in-line"}}, "front-a": {"overhang": 50}}}))
     step = next(e for e in piece.edges if "step" in e.edge_id)
@@ -98,7 +98,7 @@ def test_overhang_that_swallows_an_edge_names_what_would_work() -> None:
     kinds = ("front", "other", "front", "end", "wall", "wall")
     segs = [segment(n, k, p[i], p[(i + 1) % 6], lead_mm=3.0)  # type: ignore[arg-type]
             for i, (n, k) in enumerate(zip(names, kinds, strict=True))]
-    outline = build_outline(segs, [LoopSpec("run", names)], influences(), OutlineSettings())
+    outline = build_outline(segs, [LoopEdges("run", names)], influences(), OutlineSettings())
     with pytest.raises(FitError) as caught:
         build(outline, {"loop": "run", "edges": {"front-b": {"overhang": 75}}})
     error = caught.value
@@ -121,7 +121,7 @@ def test_straight_edge_against_linear_programming(curve: Any) -> None:
     p = [[0, 0], [2400, 0], [2400, 600], [0, 600]]
     segs = [segment("front", "front", p[0], p[1]), segment("right", "end", p[1], p[2]),
             segment("back", "wall", p[2], p[3], curve, 15), segment("left", "end", p[3], p[0])]
-    outline = build_outline(segs, [LoopSpec("run", ("front", "right", "back", "left"))], influences(), OutlineSettings())
+    outline = build_outline(segs, [LoopEdges("run", ("front", "right", "back", "left"))], influences(), OutlineSettings())
     template = build(outline, {"loop": "run", "edges": {"back": {"shape": "straight"}}}, shop=BARE)
     edge = next(e for e in only(template).edges if e.edge_id == "back")
     state = State(outline)
@@ -247,8 +247,8 @@ def test_opening_for_two_loops_by_side_of() -> None:
         segment("right-front", "front", [1664, 0], [2500, 0]), segment("right-end", "end", [2500, 0], [2500, 600]),
         segment("right-back", "wall", [2500, 600], [1664, 600]), segment("right-panel", "panel", [1664, 600], [1664, 0]),
     ]
-    loops = [LoopSpec("left", ("left-front", "left-panel", "left-back", "left-wall")),
-             LoopSpec("right", ("right-front", "right-end", "right-back", "right-panel"))]
+    loops = [LoopEdges("left", ("left-front", "left-panel", "left-back", "left-wall")),
+             LoopEdges("right", ("right-front", "right-end", "right-back", "right-panel"))]
     outline = build_outline(segs, loops, influences(), OutlineSettings())
     spec = TemplateSpec.model_validate({
         "pieces": [{"id": "A", "loop": "left", "edges": {"left-panel": {"side_of": "range/left"}}},
@@ -433,8 +433,8 @@ def test_posts() -> None:
             segment("back", "wall", [2000, 600], [0, 600]), segment("left", "end", [0, 600], [0, 0]),
             segment("p1", "other", [900, 200], [1000, 200]), segment("p2", "other", [1000, 200], [1000, 300]),
             segment("p3", "other", [1000, 300], [900, 300]), segment("p4", "other", [900, 300], [900, 200])]
-    outline = build_outline(segs, [LoopSpec("run", ("front", "right", "back", "left")),
-                                   LoopSpec("post", ("p1", "p2", "p3", "p4"))], influences(), OutlineSettings())
+    outline = build_outline(segs, [LoopEdges("run", ("front", "right", "back", "left")),
+                                   LoopEdges("post", ("p1", "p2", "p3", "p4"))], influences(), OutlineSettings())
     whole = only(build(outline, {"loop": "run"}))
     piece = only(build(outline, {"loop": "run", "posts": [
         {"id": "column", "loop": "post", "clearance": 4},
@@ -499,7 +499,7 @@ def test_gradients_of_finished_sizes_against_central_differences(edge_id: str, k
         moved = [replace(s, offsets_mm=s.offsets_mm + delta * (np.arange(len(s.offsets_mm)) == knot))
                  if s.edge_id == edge_id else s for s in base.segments]
         # in the plan frame already, and kept there: the frame is a convention
-        outline = build_outline(moved, [LoopSpec("kitchen", base.loops[0].edge_ids)], influences(), OutlineSettings())
+        outline = build_outline(moved, [LoopEdges("kitchen", base.loops[0].edge_ids)], influences(), OutlineSettings())
         return build_template(outline, spec)
 
     here, plus, minus = build_template(base, spec), at(step), at(-step)
@@ -590,7 +590,7 @@ def test_offsets_that_only_together_are_too_much_say_how_much_less_would_work() 
     p = [[0, 0], [1500, 0], [1500, 600], [0, 600]]
     segs = [segment("front", "front", p[0], p[1]), segment("round", "end", p[1], p[2], arc=-200.0),
             segment("back", "front", p[2], p[3]), segment("left", "end", p[3], p[0])]
-    outline = build_outline(segs, [LoopSpec("bar", ("front", "round", "back", "left"))], influences(), OutlineSettings())
+    outline = build_outline(segs, [LoopEdges("bar", ("front", "round", "back", "left"))], influences(), OutlineSettings())
     wish = {"front": {"overhang": 150}, "back": {"overhang": 150}, "round": {"overhang": 0}}
     with pytest.raises(FitError) as caught:
         build(outline, {"loop": "bar", "edges": wish})

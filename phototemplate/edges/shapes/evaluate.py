@@ -21,15 +21,17 @@ arc
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicSpline
 
 from phototemplate.model import Array, Segment
+from phototemplate.numerics.natural_spline import spline_weights
+
+FLAT_ARC = 1e-9
+"""ratio. Twice the area of the triangle of an arc's knots, by the square of its chord, below which it counts as just that flat.
+Derived: its radius is then 1e9 chords, and 1 / radius keeps its digits."""
 
 
 @dataclass(frozen=True)
@@ -139,12 +141,6 @@ def point_at(segment: Segment, s: ArrayLike) -> Array:
     return out
 
 
-def point_jacobian(segment: Segment, s: ArrayLike) -> Array:
-    """(n, 2, M) derivative of :func:`point_at` with respect to the offsets, at fixed chord position."""
-    out: Array = chord_frame(segment).normal[None, :, None] * weights(segment, s)[:, None, :]
-    return out
-
-
 def tangent_at(segment: Segment, s: ArrayLike) -> Array:
     """(n, 2) unit tangents of the edge, in the direction of the chord."""
     frame = chord_frame(segment)
@@ -157,17 +153,6 @@ def normal_at(segment: Segment, s: ArrayLike) -> Array:
     """(n, 2) left unit normals of the edge."""
     t = tangent_at(segment, s)
     return np.column_stack([-t[:, 1], t[:, 0]])
-
-
-def offset_cov(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
-    """(n, n) joint covariance in mm2 of the offsets at chord positions ``s``; the independent noise alone without
-    ``influences_cov`` (K, K)."""
-    w = weights(segment, s)
-    cov: Array = w @ segment.noise_cov_mm2 @ w.T
-    if influences_cov is not None:
-        jac = w @ segment.shared_jac
-        cov = cov + jac @ influences_cov @ jac.T
-    return cov
 
 
 def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
@@ -210,59 +195,30 @@ def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
     return s
 
 
-def length_between(segment: Segment, s0: float, s1: float, nodes: int = 64) -> float:
-    """Length in mm along the edge between chord positions (Gauss-Legendre over the pieces between knots)."""
-    if segment.shape == "arc":
-        slopes = np.arctan(slope_at(segment, [s0, s1]))
-        curvature = float(curvature_at(segment, [0.5 * (s0 + s1)])[0])
-        if abs(curvature) * abs(s1 - s0) > 1e-6:
-            return float((slopes[1] - slopes[0]) / curvature)
-    inner = segment.knots_mm[(segment.knots_mm > min(s0, s1)) & (segment.knots_mm < max(s0, s1))]
-    breaks = np.unique(np.concatenate([[s0, s1], inner]))
-    gauss_x, gauss_w = np.polynomial.legendre.leggauss(max(4, nodes // max(1, breaks.size - 1)))
-    half = 0.5 * np.diff(breaks)
-    x = (0.5 * (breaks[1:] + breaks[:-1]))[:, None] + half[:, None] * gauss_x
-    speed = np.sqrt(1.0 + slope_at(segment, x.ravel()) ** 2).reshape(x.shape)
-    return float(np.sum(half[:, None] * gauss_w * speed)) * (1.0 if s1 >= s0 else -1.0)
-
-
 def circle_of(segment: Segment) -> Circle:
-    """The circle of an arc, with derivatives. A flat arc has a very large, finite radius."""
+    """The circle of an arc: through its three knots, which may span more than half of it. A flat arc has a very large, finite
+    radius.
+
+    With u and v the second and third knot seen from the first, the centre seen from there is
+    ``(v_y u.u - u_y v.v, u_x v.v - v_x u.u) / (2 u x v)`` (circumcentre, any handbook of plane geometry).
+    """
     assert segment.shape == "arc", "only an arc lies on a circle"
     frame = chord_frame(segment)
-    coef, jac = _arc_coefficients(segment)
-    scale = _scale(segment)
-    a, b, d = coef
-    if abs(a) < 1e-9 * scale:
-        a = 1e-9 * scale if a >= 0 else -1e-9 * scale
-    root = np.sqrt(max(b * b + 1.0 - 4.0 * a * d, 1e-300))
-    center = scale * np.array([-b, -1.0]) / (2.0 * a)
-    d_center = scale * np.array([[b / (2 * a * a), -1.0 / (2 * a), 0.0], [1.0 / (2 * a * a), 0.0, 0.0]]) @ jac / scale
-    radius = scale * root / (2.0 * abs(a))
-    sign = 1.0 if a > 0 else -1.0
-    d_radius = sign / (2.0 * a) * np.array([-2.0 * d / root - root / a, b / root, -2.0 * a / root]) @ jac
+    (ux, vx), (uy, vy) = segment.knots_mm[1:] - segment.knots_mm[0], segment.offsets_mm[1:] - segment.offsets_mm[0]
+    uu, vv = ux * ux + uy * uy, vx * vx + vy * vy
+    twice = 2.0 * (ux * vy - uy * vx)
+    if abs(twice) < FLAT_ARC * vv:
+        twice = FLAT_ARC * vv if twice >= 0 else -FLAT_ARC * vv
+    seen = np.array([vy * uu - uy * vv, ux * vv - vx * uu]) / twice
+    # derivatives with respect to u_y and v_y; the first knot's offset moves both, and the place from which is seen
+    d_u = (np.array([2.0 * uy * vy - vv, -2.0 * uy * vx]) + 2.0 * vx * seen) / twice
+    d_v = (np.array([uu - 2.0 * uy * vy, 2.0 * vy * ux]) - 2.0 * ux * seen) / twice
+    d_seen = np.column_stack([-d_u - d_v, d_u, d_v])
+    radius = float(np.hypot(seen[0], seen[1]))
     turn = np.stack([frame.tangent, frame.normal], axis=1)
-    return Circle(frame.origin_mm + turn @ center, float(radius), bool(a < 0), turn @ d_center, d_radius)
-
-
-def polyline(segment: Segment, s0: float, s1: float, tolerance_mm: float = 0.05) -> Array:
-    """(n, 2) points along the edge whose chords stay within ``tolerance_mm`` of it; two points for a line."""
-    if segment.shape == "line":
-        return point_at(segment, [s0, s1])
-    breaks = np.concatenate([[s0], np.sort(segment.knots_mm)[:: 1 if s1 >= s0 else -1], [s1]])
-    low, high = min(s0, s1), max(s0, s1)
-    breaks = breaks[(breaks >= low) & (breaks <= high)]
-    out = [np.array([s0])]
-    for left, right in itertools.pairwise(breaks):
-        if left == right:
-            continue
-        x = np.linspace(left, right, 9)
-        bend = float(np.nanmax(np.abs(curvature_at(segment, x)) * (1.0 + slope_at(segment, x) ** 2) ** 1.5))
-        # sagitta of a chord of length h over curvature k is k h^2 / 8
-        step = np.sqrt(8.0 * tolerance_mm / max(bend, 1e-12))
-        count = int(np.clip(np.ceil(abs(right - left) / step), 1, 2000))
-        out.append(np.linspace(left, right, count + 1)[1:])
-    return point_at(segment, np.concatenate(out))
+    center = frame.origin_mm + turn @ (seen + np.array([segment.knots_mm[0], segment.offsets_mm[0]]))
+    d_center = turn @ (d_seen + np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]]))
+    return Circle(center, radius, bool(twice > 0), d_center, seen @ d_seen / radius)
 
 
 def transformed(segment: Segment, rotation: Array, translation_mm: Array) -> Segment:
@@ -274,35 +230,6 @@ def transformed(segment: Segment, rotation: Array, translation_mm: Array) -> Seg
         chord_mm=segment.chord_mm @ rotation.T + translation_mm,
         points_mm=segment.points_mm @ rotation.T + translation_mm,
     )
-
-
-def spline_weights(knots_mm: Array, s: ArrayLike, derivative: int = 0) -> Array:
-    """(n, M) weights of a natural cubic spline through values at ``knots_mm`` (increasing), straight beyond the ends;
-    with two knots a straight line. ``derivative`` 0, 1 or 2.
-
-    Identical to ``scipy.interpolate.CubicSpline(knots, values, bc_type="natural")`` between the end knots.
-    """
-    x = _positions(s)
-    spline = _natural_basis(np.ascontiguousarray(knots_mm, dtype=float).tobytes())
-    low, high = float(knots_mm[0]), float(knots_mm[-1])
-    inside = np.clip(x, low, high)
-    out: Array = spline(inside, derivative)
-    if derivative == 0:
-        beyond = x - inside
-        outside = beyond != 0.0
-        if np.any(outside):
-            out = out.copy()
-            out[outside] += beyond[outside, None] * spline(inside[outside], 1)
-    elif derivative == 2:
-        out = np.where(((x >= low) & (x <= high))[:, None], out, 0.0)
-    return out
-
-
-@lru_cache(maxsize=256)
-def _natural_basis(knots: bytes) -> CubicSpline:
-    """Spline with the unit vectors as values; cached, since the same knots are asked for again and again."""
-    x = np.frombuffer(knots, dtype=float)
-    return CubicSpline(x, np.eye(x.size), bc_type="natural")
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,10 @@ import numpy as np
 
 from phototemplate.edges.shapes import robust
 from phototemplate.edges.shapes.contract import EdgePoints, ShapeFit, chord_through, in_chord_frame, oriented
-from phototemplate.edges.shapes.evaluate import frame_of_chord, spline_weights
+from phototemplate.edges.shapes.evaluate import frame_of_chord
 from phototemplate.edges.shapes.roughness import covariance_of_fit
 from phototemplate.model import Array, ShapeKind
+from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
 

@@ -33,10 +33,11 @@ from phototemplate.edges.shapes.contract import (
     noise_of,
     oriented,
 )
-from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord, spline_weights
+from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord
 from phototemplate.edges.shapes.roughness import neighbour_scatter
 from phototemplate.model import Array, ShapeKind
 from phototemplate.numerics.correlation import whiten
+from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
 LADDER = (4, 5, 7, 9, 12, 16, 22, 30, 40)

@@ -1,0 +1,72 @@
+"""Everything that decides in the template stage, in one table. Limits of the trade stand in ``rules.py``."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from phototemplate.units import INCH_MM
+
+# ------------------------------------------------------------------------------------------------- curves
+
+STRAIGHT_RADIUS_MM: Final = 1e7
+"""mm. Beyond this radius an arc is a line. Derived: its sagitta over 6 m is below half a micrometre."""
+TANGENT_SLACK_MM: Final = 1.0
+"""mm. A line (or arc) that passes an arc this closely runs on into it, since measured edges are never tangent to the last
+micrometre. Chosen on: invented rounded islands of the tests; above the U of a well measured edge."""
+REACH_MM: Final = 4000.0
+"""mm. How far along a run a named edge may lie to cross it. Derived: longer than a slab."""
+ALIGN_TURN_RAD: Final = math.radians(30.0)
+"""rad. An edge that would turn further than this to be aligned was aligned to the wrong edge, or parallel and square were mixed
+up. Derived: a third of a right angle is beyond any wall."""
+SAME_RUN_RAD: Final = math.radians(15.0)
+"""rad. Fronts and walls within this angle of each other belong to one run of cabinets. Chosen on: not recorded."""
+SAMPLES: Final = 241
+"""count. Places along an edge at which gaps and movements are looked for. Derived: every 12 mm over 3 m,
+closer than knots lie."""
+
+# --------------------------------------------------------------------------------------------- boundaries
+
+CHECK_TOLERANCE_MM: Final = 0.02
+"""mm. Chord tolerance of the polygons that only check validity. Convention: a fifth of the usual cutting tolerance 0.1 mm."""
+SMALLEST_SPAN_MM: Final = 0.05
+"""mm. A shorter span is left over from rounding and is no edge. Derived: below the repeatability of a bridge saw."""
+STRAIGHT_ON_RAD: Final = math.radians(3.0)
+"""rad. Flatter turns are no corners and are neither named nor rounded. Chosen on: not recorded."""
+PARALLEL_RAD: Final = math.radians(1.0)
+"""rad. Neighbours that meet more flatly are joined by a step, because their crossing runs away. Derived: at 1 degree a corner
+moves 57 times as far as its edges."""
+TOUCH_MM: Final = 0.01
+"""mm. Contact that counts as rounding. Derived: half of CHECK_TOLERANCE_MM."""
+SMALLEST_RADIUS_MM: Final = 0.5
+"""mm. Smallest radius or clip tried where a larger one does not fit. Derived: the smallest segment a machine is given."""
+
+# ------------------------------------------------------------------------------------------- maker's files
+
+GAP_MM: Final = 0.05
+"""mm. Ends of a maker's lines this close count as joined. Convention: drawings are rounded to 0.01 mm or 0.001 in."""
+
+# ----------------------------------------------------------------------------------------------- drawings
+
+BAND_PLACES: Final = 25
+"""count. Places along an edge at which the band of U is drawn. Convention: layout."""
+FREE_END_MM: Final = 1e-3
+"""mm. A smaller U of a length means that the edge has no corners: its length is only what was seen of it. Derived: far below
+any measured U."""
+CHAR_WIDTH: Final = 0.75
+"""ratio. Width of a character by the height of capitals, for boxes. Source: Adobe's metrics of Helvetica (average 0.72)."""
+LABEL_GRID: Final = 80
+"""count. Most places across a piece at which its label is tried. Convention: layout."""
+SHORT_MM: Final = 60.0
+"""mm. Shorter edges get no dimension of their own. Convention: layout."""
+SHEET_MARGIN_MM: Final = 10.0
+"""mm. Blank rim of a sheet. Convention: layout, what office printers reach."""
+TITLE_MM: Final = 26.0
+"""mm. Height of the title block. Convention: layout."""
+SHEET_TEXT_MM: Final = 2.0
+"""mm. Smallest capitals on a sheet. Convention: layout."""
+
+# ------------------------------------------------------------------------------------------------- checks
+
+APPLIANCE_DEPTH_MM: Final = 24 * INCH_MM
+"""mm. Depth of the place of an appliance under the counter. Convention: base cabinets are 24 in deep."""
