@@ -4,7 +4,8 @@ Three channels, never mixed:
 
 * An **exception** means nothing true can be said. It is a :class:`PhototemplateError`; its text is one sentence that
   tells what, where and what to do, ready to be shown to a shop hand.
-* A **finding** means a result is doubtful. It is data, travels with the result and is printed in the report.
+* A **finding** means a result is doubtful. It is data, a code with named facts, travels with the result, and is put into
+  words by :mod:`phototemplate.wording` where somebody reads it.
 * An **assert** is our own bug.
 
 ::
@@ -20,9 +21,10 @@ Three channels, never mixed:
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from numbers import Integral, Real
+from typing import Any, Literal
 
 Severity = Literal["note", "warning", "serious"]
 SEVERITIES: tuple[Severity, ...] = ("serious", "warning", "note")
@@ -66,109 +68,146 @@ class InstallationError(PhototemplateError):
     exit_code = 5
 
 
+Fact = float | int | str | tuple[float | str, ...] | None
+"""A number in the unit its name ends with (``rise_mm``, ``blur_px``, ``turn_deg``), a name, several of either, or nothing"""
+
+
 @dataclass(frozen=True)
+class Kind:
+    """What every finding of one code has in common."""
+
+    severity: Severity
+    facts: tuple[str, ...] = ()
+    """Names of the facts that each of them gives"""
+    retake: bool = False
+    """Another photo or another length can cure it"""
+
+
+@dataclass(frozen=True, init=False)
 class Finding:
-    """A doubt that travels with the result."""
+    """A doubt that travels with the result: data, without a word of prose."""
 
     code: str
     """One of :data:`FINDINGS`"""
     where: str
     """Photo, sheet, edge or length it concerns"""
-    message: str
-    """One sentence: what was seen"""
-    remedy: str = ""
-    """One sentence: what to do, empty if nothing"""
+    facts: Mapping[str, Fact]
+    """What was seen: exactly the facts that its kind lists"""
 
-    def __post_init__(self) -> None:
-        assert self.code in FINDINGS, f"finding code {self.code!r} is not listed in errors.FINDINGS"
+    def __init__(self, code: str, where: str, message: str = "", remedy: str = "", /, **facts: Any) -> None:
+        assert code in FINDINGS, f"finding code {code!r} is not listed in errors.FINDINGS"
+        if message:  # TODO transitional: a sentence in place of facts; goes when all rooms give facts
+            facts = {"text": message, "remedy": remedy}
+        elif "text" not in facts:
+            wanted = FINDINGS[code].facts
+            assert set(facts) == set(wanted), f"finding {code!r} wants the facts {wanted}, not {tuple(facts)}"
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "where", where)
+        object.__setattr__(self, "facts", {name: _plain(value) for name, value in facts.items()})
+
+    def __hash__(self) -> int:
+        return hash((self.code, self.where))
 
     @property
     def severity(self) -> Severity:
-        return FINDINGS[self.code][0]
+        return FINDINGS[self.code].severity
+
+    @property
+    def message(self) -> str:  # TODO transitional, as above: readers ask phototemplate.wording
+        from phototemplate.wording import say
+
+        return say(self).message
+
+    @property
+    def remedy(self) -> str:  # TODO transitional
+        from phototemplate.wording import say
+
+        return say(self).remedy
 
 
-def said_once(findings: Iterable[Finding]) -> list[Finding]:
-    """For showing: the serious ones first, and what is said alike of several photos or edges said once of all of them."""
-    together: dict[tuple[str, str, str], list[str]] = {}
-    for f in findings:
-        together.setdefault((f.code, f.message, f.remedy), []).append(f.where)
-    merged = [Finding(code, _listed(places), message, remedy) for (code, message, remedy), places in together.items()]
-    return sorted(merged, key=lambda f: SEVERITIES.index(f.severity))
+def known(code: str, facts: Mapping[str, Any]) -> bool:
+    """Whether a stored finding is one of this version's."""
+    return code in FINDINGS and ("text" in facts or set(facts) == set(FINDINGS[code].facts))
 
 
-def _listed(names: Iterable[str]) -> str:
-    names = list(dict.fromkeys(names))
-    if len(names) > 4:
-        return f"{', '.join(names[:3])} and {len(names) - 3} more"
-    return ", ".join(names)
+def _plain(value: Any) -> Fact:
+    """A fact without numpy types; lists become tuples."""
+    if value is None or isinstance(value, str):
+        return value
+    if isinstance(value, Integral):
+        return int(value)
+    if isinstance(value, Real):
+        return float(value)
+    return tuple(_plain(one) for one in value)  # type: ignore[misc]
 
 
-FINDINGS: dict[str, tuple[Severity, str]] = {
+FINDINGS: dict[str, Kind] = {
     # capture
-    "photo-unreadable": ("warning", "a photo could not be opened and was left out"),
-    "photo-no-targets": ("warning", "no target was found in a photo"),
-    "photo-few-points": ("note", "few target points in a photo"),
-    "photo-blurred": ("warning", "a photo is blurred and counts less"),
-    "photo-no-exif": ("note", "a photo says nothing of its camera"),
-    "photo-duplicate": ("note", "two photos are (nearly) the same picture"),
-    "photo-edited": ("warning", "a photo looks resized, cropped or corrected by software"),
-    "target-id-twice": ("serious", "the same printed number lies in two places"),
+    "photo-unreadable": Kind("warning", retake=True),
+    "photo-no-targets": Kind("warning", retake=True),
+    "photo-few-points": Kind("note", retake=True),
+    "photo-blurred": Kind("warning", retake=True),
+    "photo-no-exif": Kind("note"),
+    "photo-duplicate": Kind("note"),
+    "photo-edited": Kind("warning", retake=True),
+    "target-id-twice": Kind("serious"),
     # network
-    "photo-not-oriented": ("warning", "a photo could not be placed"),
-    "single-photo": ("warning", "only one photo: everything rests on the plane assumption"),
-    "weak-geometry": ("warning", "the photos look from too similar places"),
-    "lens-not-determined": ("note", "the photos alone do not determine a lens parameter"),
-    "lens-model": ("note", "an ultra-wide lens was taken for a fish-eye"),
-    "lens-differs": ("warning", "the lens found differs from its profile"),
-    "profile-near": ("note", "a camera profile is of a similar, not the same lens or setting"),
-    "calibration-outlier": ("warning", "a photo of the calibration board contradicts the others"),
-    "calibration-weak": ("warning", "the photos of the calibration board leave part of the lens open"),
-    "sighting-rejected": ("note", "a wrong sighting was left out"),
-    "sheet-moved": ("serious", "a sheet moved between photos"),
-    "sheet-curled": ("warning", "a sheet does not lie flat"),
-    "sheet-print-scale": ("serious", "a sheet is printed at another scale"),
-    "scale-missing": ("serious", "no known length: shape without scale"),
-    "lengths-disagree": ("serious", "known lengths contradict each other"),
-    "length-unused": ("warning", "a known length could not be used"),
-    "length-unchecked": ("note", "a misread known length would not be noticed"),
+    "photo-not-oriented": Kind("warning", retake=True),
+    "single-photo": Kind("warning", retake=True),
+    "weak-geometry": Kind("warning", retake=True),
+    "lens-not-determined": Kind("note", retake=True),
+    "lens-model": Kind("note"),
+    "lens-differs": Kind("warning", ("found_px", "profile_px")),
+    "profile-dropped": Kind("warning", ("found_px", "profile_px")),
+    "profile-near": Kind("note"),
+    "calibration-outlier": Kind("warning"),
+    "calibration-weak": Kind("warning"),
+    "sighting-rejected": Kind("note"),
+    "sheet-moved": Kind("serious", retake=True),
+    "sheet-curled": Kind("warning"),
+    "sheet-print-scale": Kind("serious"),
+    "scale-missing": Kind("serious", retake=True),
+    "lengths-disagree": Kind("serious"),
+    "length-unused": Kind("warning"),
+    "length-unchecked": Kind("note"),
     # work plane
-    "cabinet-low": ("warning", "a cabinet top lies below the others"),
-    "cabinet-high": ("warning", "a cabinet top lies above the others"),
-    "plane-weak": ("warning", "the work plane rests on too few or too narrow sheets"),
+    "cabinet-low": Kind("warning", ("sheets", "off_mm", "U_mm")),
+    "cabinet-high": Kind("warning", ("sheets", "off_mm", "U_mm")),
+    "plane-weak": Kind("warning", retake=True),
     # edges
-    "edge-not-found": ("serious", "no edge where the hint points"),
-    "edge-single-view": ("warning", "an edge was seen in one photo only"),
-    "edge-off-plane": ("warning", "an edge lies off the work plane"),
-    "edge-ambiguous": ("warning", "two edges lie close together"),
-    "edge-faint": ("warning", "both sides of an edge are equally light"),
-    "edge-gaps": ("note", "part of an edge is hidden"),
-    "edge-rough": ("warning", "an edge is not as straight as a line fit claims"),
-    "strip-loose": ("warning", "part of a wall strip does not lie on the wall"),
-    "edge-short": ("note", "little of an edge was seen"),
-    "edge-outliers": ("warning", "many points of an edge disagree with its fit"),
+    "edge-not-found": Kind("serious", retake=True),
+    "edge-single-view": Kind("warning", retake=True),
+    "edge-off-plane": Kind("warning"),
+    "edge-ambiguous": Kind("warning", retake=True),
+    "edge-faint": Kind("warning"),
+    "edge-gaps": Kind("note", retake=True),
+    "edge-rough": Kind("warning"),
+    "strip-loose": Kind("warning"),
+    "edge-short": Kind("note", retake=True),
+    "edge-outliers": Kind("warning"),
     # outline
-    "loop-open": ("serious", "edges do not close to a loop"),
-    "corner-unseen": ("serious", "a wall was not seen up to its corner"),
-    "corner-grazing": ("warning", "two edges meet at a flat angle and their corner is uncertain"),
-    "interval-not-normal": ("note", "an uncertainty interval is not symmetric enough for U alone"),
-    "tolerance": ("note", "verdict of an edge against the tolerance"),
+    "loop-open": Kind("serious"),
+    "corner-unseen": Kind("serious"),
+    "corner-grazing": Kind("warning"),
+    "interval-not-normal": Kind("note"),
+    "tolerance": Kind("note"),
     # pieces
-    "edge-moved": ("note", "an edge was made straight, parallel, square or in line"),
-    "edge-into-wall": ("serious", "a straight edge would run into the wall"),
-    "inside-corner-tight": ("warning", "an inside corner is tighter than the tool or the shop's minimum"),
-    "overhang-unsupported": ("warning", "an overhang is larger than the usual unsupported limit"),
-    "span-unsupported": ("warning", "the stone spans more than the usual limit without support"),
-    "cutout-near-edge": ("warning", "little stone is left between a cut-out and an edge"),
-    "cutout-near-seam": ("warning", "a cut-out lies close to a seam"),
-    "seam-through-cutout": ("warning", "a seam runs through a cut-out"),
-    "seam-over-dishwasher": ("serious", "a seam lies over a dishwasher"),
-    "seam-proposed": ("note", "a seam is proposed"),
-    "piece-over-slab": ("warning", "a piece is larger than the slab"),
-    "piece-heavy": ("warning", "a piece is too heavy for one person"),
-    "cabinets-not-flat": ("warning", "the cabinet tops are not flat enough"),
-    "size-unusual": ("note", "a size lies outside what is usual"),
-    "opening-tight": ("warning", "an opening leaves no room beside the appliance's place"),
-    "receptacle": ("note", "receptacles along the counter"),
-    "accessibility": ("warning", "an accessibility figure is not met"),
+    "edge-moved": Kind("note"),
+    "edge-into-wall": Kind("serious"),
+    "inside-corner-tight": Kind("warning"),
+    "overhang-unsupported": Kind("warning"),
+    "span-unsupported": Kind("warning"),
+    "cutout-near-edge": Kind("warning"),
+    "cutout-near-seam": Kind("warning"),
+    "seam-through-cutout": Kind("warning"),
+    "seam-over-dishwasher": Kind("serious"),
+    "seam-proposed": Kind("note"),
+    "piece-over-slab": Kind("warning"),
+    "piece-heavy": Kind("warning"),
+    "cabinets-not-flat": Kind("warning"),
+    "size-unusual": Kind("note"),
+    "opening-tight": Kind("warning"),
+    "receptacle": Kind("note"),
+    "accessibility": Kind("warning"),
 }
-"""Every finding code: severity and what it means in general. Add new codes here, nowhere else."""
+"""Every finding code, how serious it is and which facts it gives. Its words stand in :mod:`phototemplate.wording`."""

@@ -11,7 +11,7 @@ from typing import get_args
 from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
-from phototemplate.errors import InputError, MeasureError, PhototemplateError
+from phototemplate.errors import Finding, InputError, MeasureError, PhototemplateError
 from phototemplate.job import Job, LengthSpec
 from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
@@ -58,7 +58,7 @@ def measure_job(
     if wrong:
         kept = {camera: profile for camera, profile in profiles.items() if camera not in {f.where for f in wrong}}
         measurement = measure(job, kept, progress, memo, store)
-        findings += [replace(f, message=f"{f.message} The profile was not used.") for f in wrong]
+        findings += [Finding("profile-dropped", f.where, **f.facts) for f in wrong]
     return replace(measurement, findings=(*measurement.findings, *findings))
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import phototemplate
 
 ROOT = Path(phototemplate.__file__).parent
-WORDS = {"model", "errors", "settings", "units", "progress", "opencv_check"}
+WORDS = {"model", "errors", "settings", "units", "progress", "opencv_check", "wording"}
 STAGES = ["numerics", "capture", "network", "edges", "template", "output", "studies"]
 FLOW = ["camera_profiles", "calibration", "job", "stage_cache", "edge_cache", "photo_selection", "stage_inputs"]
 FLOW += ["pipeline", "proposals", "results", "job_studies", "demo"]

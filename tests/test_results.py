@@ -23,8 +23,8 @@ def test_a_profile_six_per_cent_off_is_dropped_and_said_so(monkeypatch: pytest.M
     wrong = profile.model_copy(update={"parameters": {**profile.parameters, "f": profile.parameters["f"] * 1.06}})
     monkeypatch.setattr(results, "load_profiles", lambda: [wrong])
     got = results.measure_job(job)
-    said = [f for f in got.findings if f.code == "lens-differs"]
+    said = [f for f in got.findings if f.code == "profile-dropped"]
     assert said
-    assert "not used" in said[0].message
+    assert said[0].facts["found_px"] == pytest.approx(profile.parameters["f"], rel=0.01)
     camera = next(iter(got.network.cameras.values()))
     assert camera.params[names.index("f")] == pytest.approx(profile.parameters["f"], rel=0.01)

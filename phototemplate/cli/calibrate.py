@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -127,6 +128,8 @@ def _show(con: Any, camera: Any) -> None:
 
 def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
     done = camera.calibration
+    from phototemplate.wording import say
+
     return {
         "profile": camera.profile.model_dump(),
         "verdict": camera.verdict,
@@ -147,8 +150,7 @@ def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
         "coverage": done.counts.tolist(),
         "advice": [{"photo": a.text, "u_before_px": a.u_before_px, "u_after_px": a.u_after_px} for a in done.advice],
         "findings": [
-            {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": f.remedy}
-            for f in camera.findings
+            {**asdict(say(f)), "facts": dict(f.facts)} for f in camera.findings
         ],
         "files": {k: str(v) for k, v in written.items()},
     }  # fmt: skip

@@ -6,6 +6,7 @@ import json
 import resource
 import sys
 import time
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -60,7 +61,7 @@ def measure(
         return
     out = console()
     out.print(edge_table(measurement, units or job.file.units, outcome.judgements))
-    print_findings(out, measurement.findings, notes=False)
+    print_findings(out, measurement.findings, notes=False, unit=job.file.units)
     for path in written.values():
         out.print(f"wrote {path}", markup=False)
     out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")
@@ -69,6 +70,7 @@ def measure(
 
 def _summary(measurement: Any, judgements: Any, written: dict[str, Path], seconds: float) -> dict[str, Any]:
     from phototemplate.cli.show import verdict_line
+    from phototemplate.wording import say
 
     return {
         "job": measurement.job_name,
@@ -81,8 +83,7 @@ def _summary(measurement: Any, judgements: Any, written: dict[str, Path], second
         "tolerance_mm": judgements.tolerance_mm,
         "verdict": verdict_line(judgements),
         "findings": [
-            {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": f.remedy}
-            for f in measurement.findings
+            {**asdict(say(f)), "facts": dict(f.facts)} for f in measurement.findings
         ],
         "files": {name: str(path) for name, path in written.items()},
         "seconds": round(seconds, 3),

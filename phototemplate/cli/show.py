@@ -12,13 +12,14 @@ from rich.console import Console, JustifyMethod
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from phototemplate.errors import Finding, said_once
+from phototemplate.errors import Finding
 from phototemplate.model import Measurement
 from phototemplate.output.assessment import Judgements
 from phototemplate.output.report.words import tolerance_words
 from phototemplate.progress import Progress as ProgressCall
 from phototemplate.progress import quiet
 from phototemplate.units import LengthUnit, format_length
+from phototemplate.wording import said
 
 MARK = {"note": "·", "warning": "!", "serious": "!!"}
 VERDICT_STYLE = {"meets": "green", "fails": "red", "cannot tell": "yellow"}
@@ -101,11 +102,11 @@ def verdict_line(judgements: Judgements) -> str:
     return text
 
 
-def print_findings(out: Console, findings: Sequence[Finding], notes: bool = True) -> None:
+def print_findings(out: Console, findings: Sequence[Finding], notes: bool = True, unit: LengthUnit = "mm") -> None:
     """Findings, the serious ones first; notes only where asked for."""
     shown = [f for f in findings if notes or f.severity != "note"]
-    for f in said_once(shown):
-        out.print(f"{MARK[f.severity]:>2} {f.where}: {f.message} {f.remedy}".rstrip(), markup=False)
+    for one in said(shown, unit):
+        out.print(f"{MARK[one.severity]:>2} {one.where}: {one.message} {one.remedy}".rstrip(), markup=False)
     hidden = len(findings) - len(shown)
     if hidden:
         out.print(f"   and {hidden} notes, see the report", style="dim")

@@ -262,17 +262,17 @@ def _cabinet_findings(level: Sequence[HeightPoint], cov: Array, settings: WorkPl
     for name, members in groups.items():
         mean = float(np.mean([level[i].height_mm for i in members]))
         u = float(np.sqrt(max(cov[np.ix_(members, members)].mean(), 0.0)))
-        sheets = ", ".join(level[i].name for i in members)
+        sheets = [level[i].name for i in members]
         if abs(mean) - 2 * u > settings.cabinet_tolerance_mm:
             low = mean < 0
-            where = name if level[members[0]].group else sheets
+            where = name if level[members[0]].group else ", ".join(sheets)
             findings.append(
                 Finding(
                     "cabinet-low" if low else "cabinet-high",
                     where,
-                    f"The top at {sheets} lies {abs(mean):.1f} mm {'below' if low else 'above'} the other cabinets "
-                    f"(U {2 * u:.1f} mm).",
-                    "Shim it up before the stone goes on." if low else "Lower it or shim the others up to it.",
+                    sheets=sheets,
+                    off_mm=abs(mean),
+                    U_mm=2 * u,
                 )
             )
     return findings

@@ -18,6 +18,7 @@ from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.report.marks import dots, fmt, label, vectors
+from phototemplate.wording import said
 
 WIDTH = 640.0
 SHAPE_WORDS = {
@@ -67,6 +68,7 @@ def page(calibration: Calibration, title: str, verdict: str, good: bool) -> str:
         verdict=verdict,
         good=good,
         c=calibration,
+        findings=said(calibration.findings),
         shape=SHAPE_WORDS[calibration.form.board],
         lens=LENS_WORDS[calibration.camera.model],
         parameters=[_parameter(n, float(v), 2 * float(s)) for n, v, s in zip(names, calibration.camera.params, u, strict=True)],

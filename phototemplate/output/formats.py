@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.settings import OutputSettings
+from phototemplate.wording import said
 
 if TYPE_CHECKING:
     from phototemplate.model import Measurement, Outline
@@ -68,7 +69,8 @@ class Material:
     @property
     def warnings(self) -> list[str]:
         """Serious findings, for every drawing."""
-        return [f"{f.where}: {f.message}" for f in self.measurement.findings if f.severity == "serious"]
+        serious = (f for f in self.measurement.findings if f.severity == "serious")
+        return [f"{one.where}: {one.message}" for one in said(serious, self.unit)]
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.result_assessment import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
 from phototemplate.output.schema_base import Symmetric, numbers
+from phototemplate.wording import say
 
 __all__ = ["StoredResult", "read_result", "result_of", "write_result_json"]
 
@@ -276,7 +277,10 @@ def _block(net: Network, prefix: str) -> tuple[list[str], Symmetric | None]:
 
 def _findings(findings: tuple[Finding, ...]) -> list[s.FindingPart]:
     return [
-        s.FindingPart(code=f.code, severity=f.severity, where=f.where, message=f.message, remedy=f.remedy) for f in findings
+        s.FindingPart(
+            code=f.code, severity=f.severity, where=f.where, facts=dict(f.facts), message=words.message, remedy=words.remedy
+        )
+        for f, words in ((f, say(f)) for f in findings)
     ]
 
 

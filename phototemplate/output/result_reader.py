@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from pydantic import ValidationError
 
-from phototemplate.errors import FINDINGS, Finding, InputError
+from phototemplate.errors import Finding, InputError, known
 from phototemplate.model import (
     Array,
     Camera,
@@ -195,8 +195,8 @@ def _loop(part: s.LoopPart) -> OutlineLoop:
 
 
 def _read_findings(parts: list[s.FindingPart]) -> tuple[Finding, ...]:
-    """Findings this version knows; others stay in ``StoredResult.file``."""
-    return tuple(Finding(f.code, f.where, f.message, f.remedy) for f in parts if f.code in FINDINGS)
+    """Findings this version knows, with their facts; others stay in ``StoredResult.file``."""
+    return tuple(Finding(f.code, f.where, **f.facts) for f in parts if known(f.code, f.facts))
 
 
 def _three(values: list[float]) -> tuple[float, float, float]:

@@ -17,6 +17,7 @@ import json
 from pathlib import Path
 from typing import Any, Literal
 
+from phototemplate.errors import Fact
 from phototemplate.model import EdgeKind, ShapeKind
 from phototemplate.output.schema_assessment import JudgementsPart
 from phototemplate.output.schema_base import Number, Pair, Part, Row, Severity, Symmetric, Triple
@@ -32,8 +33,12 @@ class FindingPart(Part):
     severity: Severity
     where: str
     """Photo, sheet, edge or length it concerns"""
+    facts: dict[str, Fact] = {}
+    """What was seen: numbers in the unit their name ends with, names, lists of them"""
     message: str
+    """The same in words, for readers; lengths in mm"""
     remedy: str = ""
+    """What to do, in words"""
 
 
 class CandidatePart(Part):

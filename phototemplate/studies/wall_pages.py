@@ -23,6 +23,7 @@ from phototemplate.studies.plumb import Lean
 from phototemplate.studies.wall_figures import Figure
 from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
 from phototemplate.units import INCH_MM, format_length
+from phototemplate.wording import said
 
 CSV_COLUMNS = (
     "from_corner_in", "gap_in", "scribe_in", "from_corner_mm", "gap_mm", "gap_U_mm", "scribe_mm", "stands_out_mm",
@@ -190,7 +191,6 @@ def _write_page(check: WallCheck, path: Path, unit: Unit, lean: Lean | None, fin
     )  # fmt: skip
     style = files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")
     picture = diagram(check)
-    order = {"serious": 0, "warning": 1, "note": 2}
     variance = sum(u * u for _, u in check.budget) or 1.0
     text = environment.get_template("wall.html").render(
         style=Markup(style),
@@ -215,7 +215,7 @@ def _write_page(check: WallCheck, path: Path, unit: Unit, lean: Lean | None, fin
         budget=[(cause, 2.0 * u, 100.0 * u * u / variance) for cause, u in check.budget],
         notes=check.findings,
         fit_rms=check.fit_rms_mm,
-        findings=sorted(findings, key=lambda f: order[f.severity]),
+        findings=said(findings, unit),
     )
     write_text_atomic(path, text)
     return path

@@ -252,6 +252,6 @@ def test_judged_once_and_used_for_the_files(memory: WorkerMemory) -> None:
     assert judgements is not None
     assert memory.judgements_of(replace(m)) is None
     assert out["verdicts"].keys() == {e.edge_id for e in m.outline.edges} == judgements.edges.keys()
-    quick = verdicts_of(m, memory.job.file.tolerance, judge_quickly(m, memory.job.file.tolerance))
+    quick = verdicts_of(m, memory.job.file.tolerance, judge_quickly(m, memory.job.file.tolerance), "in")
     assert {k: v["state"] for k, v in quick.items()} == {k: v["state"] for k, v in out["verdicts"].items()}
     assert json.dumps(out)

@@ -83,9 +83,8 @@ def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> lis
                     Finding(
                         "lens-differs",
                         camera_id,
-                        f"The lens found (f {run.state.lenses[c][0]:.0f} px) differs from its profile "
-                        f"(f {start.params[0]:.0f} px) by more than the profile allows.",
-                        "Calibrate the camera again; check that zoom and picture size are those of the profile.",
+                        found_px=run.state.lenses[c][0],
+                        profile_px=start.params[0],
                     )
                 )
     return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
@@ -13,7 +13,6 @@ from typing import Any
 from markupsafe import Markup
 
 from phototemplate import __version__
-from phototemplate.errors import Finding, said_once
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.assessment import Judged, Judgements
 from phototemplate.output.atomic import write_text_atomic
@@ -29,6 +28,7 @@ from phototemplate.settings import OutputSettings
 from phototemplate.template.piece_types import Template
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.units import format_length
+from phototemplate.wording import Said, meaning_of, said
 
 SIXTEENTH_MM = 25.4 / 16
 
@@ -137,11 +137,10 @@ def _context(
     judgements: Judgements | None,
 ) -> dict[str, Any]:
     outline, net = measurement.outline, measurement.network
-    said = judgements or Judgements(tolerance_mm, "")
-    rows = [_row(e, tolerance_mm, outline.unscaled, settings, said.edges.get(e.edge_id)) for e in outline.edges]
-    everything = (*measurement.findings, *(template.findings if template is not None else ()), *said.findings)
-    noticed = {n.name: n for n in said.noticed if n.kind == "length"}
-    findings = said_once(everything)
+    judged = judgements or Judgements(tolerance_mm, "")
+    rows = [_row(e, tolerance_mm, outline.unscaled, settings, judged.edges.get(e.edge_id), unit) for e in outline.edges]
+    everything = (*measurement.findings, *(template.findings if template is not None else ()), *judged.findings)
+    noticed = {n.name: n for n in judged.noticed if n.kind == "length"}
     return {
         "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
         "job": measurement.job_name,
@@ -154,8 +153,8 @@ def _context(
         "mood": _mood(measurement, rows),
         "rows": rows,
         "facts": _facts(measurement),
-        "retake": words.retake_list(measurement.findings),
-        "findings": [_finding(f) for f in findings],
+        "retake": words.retake_list(measurement.findings, unit),
+        "findings": [_finding(one) for one in said(everything, unit)],
         "top": top_view(measurement, settings, tolerance_mm, top_picture),
         "has_picture": top_picture is not None,
         "legend": [_legend(one, tolerance_mm) for one in CLASSES],
@@ -163,16 +162,16 @@ def _context(
         "levels": level_map(measurement),
         "cabinets": cabinet_levels(measurement.work_plane.heights),
         "lengths": [(k, words.length_words(k, noticed.get(k.name))) for k in net.lengths],
-        "sheets_watched": words.sheets_words([n for n in said.noticed if n.kind == "sheet"]),
-        "rule": said.rule,
-        "budgets": [said.budgets[e.edge_id] for e in outline.edges if e.edge_id in said.budgets],
-        "assumed": said.assumed,
-        "intervals": said.intervals,
+        "sheets_watched": words.sheets_words([n for n in judged.noticed if n.kind == "sheet"]),
+        "rule": judged.rule,
+        "budgets": [judged.budgets[e.edge_id] for e in outline.edges if e.edge_id in judged.budgets],
+        "assumed": judged.assumed,
+        "intervals": judged.intervals,
         "cameras": camera_panels(measurement),
-        "photos": photo_panels(measurement, settings, picture_of),
+        "photos": photo_panels(measurement, settings, picture_of, unit),
         "residual_scale": settings.residual_scale,
         "cautions": CAUTIONS,
-        "pieces": pieces_part(template, outline, said.sizes) if template is not None else None,
+        "pieces": pieces_part(template, outline, judged.sizes) if template is not None else None,
         "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
         "signed": signed,
         "dof": words.dof_words,
@@ -182,12 +181,12 @@ def _context(
 
 
 def _row(
-    edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings, judged: Judged | None
+    edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings, judged: Judged | None, unit: Unit
 ) -> EdgeRow:
     variance = sum(u * u for _, u in edge.budget) or 1.0
     return EdgeRow(
         report=edge,
-        verdict=words.edge_verdict(edge, tolerance_mm, unscaled, judged),
+        verdict=words.edge_verdict(edge, tolerance_mm, unscaled, judged, unit),
         length_mm=format_length(edge.length_mm, "mm"),
         length_in=format_length(edge.length_mm, "fraction", settings.inch_denominator),
         angle=f"{math.degrees(edge.angle_rad):.2f}",
@@ -215,16 +214,12 @@ def _facts(measurement: Measurement) -> list[tuple[str, str]]:
     ]
 
 
-def _finding(finding: Finding) -> dict[str, str]:
+def _finding(one: Said) -> dict[str, str]:
     return {
-        "severity": finding.severity,
-        "mark": words.SEVERITY_MARK[finding.severity],
-        "words": words.SEVERITY_WORDS[finding.severity],
-        "where": finding.where,
-        "message": finding.message,
-        "remedy": words.remedy_of(finding),
-        "code": finding.code,
-        "meaning": words.general_meaning(finding.code),
+        **asdict(one),
+        "mark": words.SEVERITY_MARK[one.severity],
+        "words": words.SEVERITY_WORDS[one.severity],
+        "meaning": meaning_of(one.code),
     }
 
 

@@ -9,11 +9,13 @@ import numpy as np
 from markupsafe import Markup
 
 from phototemplate.capture.photos import read_rgb, upright, upright_points
-from phototemplate.errors import Finding, PhotoError
+from phototemplate.errors import PhotoError
 from phototemplate.model import Array, Measurement, PhotoMeta, PhotoResiduals, Sightings
 from phototemplate.output.report.marks import dots, finite, fmt, label, path, vectors
 from phototemplate.output.report.pictures import Rgb, jpeg_address, reduced
 from phototemplate.settings import OutputSettings
+from phototemplate.units import LengthUnit
+from phototemplate.wording import Said, say
 
 PictureOf = Callable[[PhotoMeta, int], Rgb]
 """(photo, longer side in px) -> RGB picture in stored orientation, at most so large"""
@@ -41,7 +43,7 @@ class PhotoPanel:
     placed: bool
     camera: str
     size: str
-    findings: tuple[Finding, ...]
+    findings: tuple[Said, ...]
 
     @property
     def line(self) -> str:
@@ -57,14 +59,14 @@ class PhotoPanel:
 
 
 def photo_panels(
-    measurement: Measurement, settings: OutputSettings, picture_of: PictureOf | None = None
+    measurement: Measurement, settings: OutputSettings, picture_of: PictureOf | None = None, unit: LengthUnit = "mm"
 ) -> list[PhotoPanel]:
     """A panel per photo, in order; one picture is in memory at a time."""
     count = max(len(measurement.photos), 1)
     side = round(settings.photo_side_px * min(1.0, (MANY_PHOTOS / count) ** 0.5))
     residuals = {r.photo_id: r for r in measurement.network.residuals}
     return [
-        _panel(measurement, meta, residuals.get(meta.photo_id), settings, side, picture_of or read_rgb)
+        _panel(measurement, meta, residuals.get(meta.photo_id), settings, side, picture_of or read_rgb, unit)
         for meta in measurement.photos
     ]
 
@@ -76,6 +78,7 @@ def _panel(
     settings: OutputSettings,
     side: int,
     picture_of: PictureOf,
+    unit: LengthUnit,
 ) -> PhotoPanel:
     try:
         address = jpeg_address(upright(reduced(picture_of(meta, side), side), meta.orientation), settings.photo_quality)
@@ -103,7 +106,7 @@ def _panel(
         placed=placed,
         camera=" ".join(dict.fromkeys(f"{meta.make} {meta.model}".split())) or "unknown camera",
         size=f"{meta.size_px[0]} x {meta.size_px[1]} px",
-        findings=tuple(f for f in measurement.findings if f.where == meta.photo_id or meta.photo_id in f.where.split("/")),
+        findings=tuple(say(f, unit) for f in measurement.findings if meta.photo_id in f.where.split("/")),
     )
 
 

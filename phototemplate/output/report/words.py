@@ -7,41 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from phototemplate.errors import FINDINGS, Finding, said_once
+from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
 from phototemplate.output.assessment import Judged, Noticed
 from phototemplate.units import format_length
+from phototemplate.wording import Said, said, say
 
 Unit = Literal["mm", "in"]
 State = Literal["good", "look", "short"]
-
-RETAKE_CODES = (
-    "photo-unreadable", "photo-no-targets", "photo-few-points", "photo-blurred", "photo-not-oriented", "photo-edited",
-    "single-photo", "weak-geometry", "lens-not-determined", "sheet-moved", "plane-weak", "scale-missing",
-    "edge-not-found", "edge-single-view", "edge-gaps", "edge-short", "edge-ambiguous",
-)  # fmt: skip
-"""Findings that another photo or another length can cure."""
-
-DEFAULT_REMEDY = {
-    "photo-unreadable": "Copy the photo from the phone again, or take it again.",
-    "photo-no-targets": "Take it again with at least three sheets in view.",
-    "photo-few-points": "Step back or turn so that more sheets are in view.",
-    "photo-blurred": "Hold still, more light, and take it again from the same place.",
-    "photo-not-oriented": "Take it again so that it shares three sheets with other photos.",
-    "photo-edited": "Use the photo as the phone stored it, not sent through a messenger or an editor.",
-    "single-photo": "Take at least five photos from places a step apart.",
-    "weak-geometry": "Add photos from the other side and one with the phone turned upright.",
-    "lens-not-determined": "Add one photo with the phone turned by 90 degrees.",
-    "sheet-moved": "Tape the sheet down and photograph everything around it again.",
-    "plane-weak": "Lay more sheets, at the far corners of the cabinets too.",
-    "scale-missing": "Measure one long distance between two targets and write it into the job.",
-    "edge-not-found": "Draw the rough line again closer to the edge, or photograph the edge from nearer.",
-    "edge-single-view": "Take one more photo of this edge from another side.",
-    "edge-gaps": "Clear the edge and take one more photo of the hidden part.",
-    "edge-short": "Take one more photo that shows the whole edge.",
-    "edge-ambiguous": "Choose one of the two lines in the job file, or photograph the place from nearer.",
-}
 
 SEVERITY_WORDS = {"serious": "serious", "warning": "look", "note": "note"}
 SEVERITY_MARK = {"serious": "■", "warning": "▲", "note": "●"}
@@ -82,7 +56,7 @@ def tolerance_words(mm: float) -> str:
 
 
 def edge_verdict(
-    edge: EdgeReport, tolerance_mm: float, unscaled: bool = False, judged: Judged | None = None
+    edge: EdgeReport, tolerance_mm: float, unscaled: bool = False, judged: Judged | None = None, unit: Unit = "mm"
 ) -> EdgeVerdict:
     """Is the edge known well enough: its line lies within the tolerance of the true one with the guard U (k = 2)?
 
@@ -104,10 +78,11 @@ def edge_verdict(
         chance = f"the chance that it is inside is {100 * share:.0f} %"
         text = f"Known to {both_units(worst)} {where}, which is more than {tolerance}; {chance}."
         own = judged.remedy_text if judged is not None else ""
-        own = own or next((f.remedy for f in edge.findings if f.code == "tolerance" and f.remedy), "")
+        own = own or next((say(f, unit).remedy for f in edge.findings if f.code == "tolerance"), "")
         return EdgeVerdict("short", text, own or _cure(main, edge.edge_id))
     if doubts:
-        return EdgeVerdict("look", f"Known to {both_units(worst)}, but: {doubts[0].message}", remedy_of(doubts[0]))
+        doubt = say(doubts[0], unit)
+        return EdgeVerdict("look", f"Known to {both_units(worst)}, but: {doubt.message}", doubt.remedy)
     return EdgeVerdict("good", f"Known to {both_units(worst)} or better, inside {tolerance}.")
 
 
@@ -127,11 +102,6 @@ def _cure(cause: str, edge_id: str) -> str:
     if "definition" in cause:
         return "Photograph the edge from nearer, or lay a contact sheet against it."
     return f"Take two more photos of {edge_id} from nearer, with the nearest sheets in view, or lay one more sheet there."
-
-
-def remedy_of(finding: Finding) -> str:
-    """The finding's own remedy or the usual one for its kind."""
-    return finding.remedy or DEFAULT_REMEDY.get(finding.code, "")
 
 
 def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], tolerance_mm: float) -> str:
@@ -178,15 +148,9 @@ def length_words(one: KnownLengthResult, noticed: Noticed | None = None) -> str:
     return f"{first} A misreading would not be noticed; give a second length."
 
 
-def retake_list(findings: Sequence[Finding]) -> list[tuple[str, str, str]]:
-    """(where, what was seen, what to do) for everything another photo or length can cure, serious first."""
-    some = [f for f in findings if f.code in RETAKE_CODES and remedy_of(f)]
-    return [(f.where, f.message, remedy_of(f)) for f in said_once(some)]
-
-
-def general_meaning(code: str) -> str:
-    """What a finding's code means in general."""
-    return FINDINGS[code][1]
+def retake_list(findings: Sequence[Finding], unit: Unit = "mm") -> list[Said]:
+    """Everything that another photo or length can cure, in words, serious first."""
+    return [one for one in said((f for f in findings if FINDINGS[f.code].retake), unit) if one.remedy]
 
 
 def sheets_words(sheets: Sequence[Noticed]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import detect_all
 from phototemplate.web.constants import THUMB_QUALITY, THUMB_SIDE
+from phototemplate.wording import say
 
 
 def read_header(memory: Any, tell: Progress, path: str) -> dict[str, Any]:
@@ -43,7 +45,7 @@ def inspect(memory: Any, tell: Progress, path: str, job_folder: str, thumb: str)
     seen = sightings_of(memory, meta.photo_id, job_folder)
     bad = next((f for f in seen.findings if f.code == "photo-unreadable"), None)
     if bad is not None:
-        raise PhotoError(bad.message)
+        raise PhotoError(say(bad).message)
     return {
         "size": list(meta.size_px),
         "orientation": meta.orientation,
@@ -99,7 +101,7 @@ def _remarks(memory: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, An
     others = [m for name, m in sorted(memory.store.photos.items()) if name != meta.photo_id and name in prints]
     findings = [*seen.findings, *check_file(meta)]
     findings += [f for f in find_duplicates([*others, meta], dict(prints))[0] if f.where == meta.photo_id]
-    return [{"code": f.code, "severity": f.severity, "message": f.message, "remedy": f.remedy} for f in findings]
+    return [asdict(say(f)) for f in findings]
 
 
 def marks(memory: Any, tell: Progress, photo_id: str, path: str, job_folder: str) -> dict[str, Any]:

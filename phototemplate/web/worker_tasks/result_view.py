@@ -10,6 +10,7 @@ import itertools
 import json
 import time
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from phototemplate.network import projection, workplane
 from phototemplate.output.assessment import Judged
 from phototemplate.output.report.marks import CLASSES
 from phototemplate.output.report.plan import Stretch, stretches
-from phototemplate.output.report.words import edge_verdict, remedy_of
+from phototemplate.output.report.words import Unit, edge_verdict
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job
 from phototemplate.stage_cache import key_of
@@ -33,6 +34,7 @@ from phototemplate.studies.assessment import judge, judge_quickly
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
+from phototemplate.wording import say
 
 
 def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
@@ -48,7 +50,7 @@ def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
-    out["stone"] = trouble if template is None else template_part(template, work_from_plan(m))
+    out["stone"] = trouble if template is None else template_part(template, work_from_plan(m), memory.job.file.units)
     out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
@@ -67,8 +69,8 @@ def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     # what the verdict of an edge says already is no finding beside it
     findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
     out: dict[str, Any] = clean({
-        "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges),
-        "findings": [finding_part(f) for f in dict.fromkeys(findings)],
+        "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges, memory.job.file.units),
+        "findings": [finding_part(f, memory.job.file.units) for f in dict.fromkeys(findings)],
     })
     return out
 
@@ -153,22 +155,22 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         ],
         "photos": _photos(m),
         "sigma0": m.network.sigma0,
-        "findings": [finding_part(f) for f in m.findings],
+        "findings": [finding_part(f, job.file.units) for f in m.findings],
         "cautions": list(CAUTIONS),
-        "verdicts": verdicts_of(m, tolerance, judge_quickly(m, tolerance)),
+        "verdicts": verdicts_of(m, tolerance, judge_quickly(m, tolerance), job.file.units),
     }
 
 
-def finding_part(f: Finding) -> dict[str, Any]:
-    """A finding for the page."""
-    return {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": remedy_of(f)}
+def finding_part(f: Finding, unit: Unit) -> dict[str, Any]:
+    """A finding for the page, in words."""
+    return asdict(say(f, unit))
 
 
-def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged]) -> dict[str, Any]:
+def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged], unit: Unit) -> dict[str, Any]:
     """Per edge: is it known well enough, in words."""
     out = {}
     for e in m.outline.edges:
-        v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id))
+        v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id), unit)
         out[e.edge_id] = {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
     return out
 

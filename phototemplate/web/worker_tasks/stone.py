@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -10,13 +11,14 @@ import numpy as np
 from phototemplate.errors import InputError
 from phototemplate.job import Job
 from phototemplate.model import Array, Measurement
-from phototemplate.output.report.words import remedy_of
 from phototemplate.results import template_of
 from phototemplate.template.boundary import FitError
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Cutout, Piece, Size, Template
 from phototemplate.template.quantities import Quantity
+from phototemplate.units import LengthUnit
 from phototemplate.web.constants import CHORD_MM
+from phototemplate.wording import say
 
 
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:
@@ -29,8 +31,8 @@ def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] 
         return None, {"trouble": str(exc), "where": "", "value": None, "nearest": None}
 
 
-def template_part(t: Template, back: Array) -> dict[str, Any]:
-    """The template for the page; ``back`` moves plan to work."""
+def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
+    """The template for the page; ``back`` moves plan to work, findings speak in ``unit``."""
     def at(xy: Any) -> list[float]:
         p = back[:2, :2] @ np.asarray(xy, float) + back[:2, 2]
         return [round(float(p[0]), 3), round(float(p[1]), 3)]
@@ -65,8 +67,7 @@ def template_part(t: Template, back: Array) -> dict[str, Any]:
         "shims": [{"name": s.name, "group": s.group, "shim": s.shim_mm, "U": s.U_mm} for s in t.shims],
         "cautions": list(t.cautions),
         "findings": [
-            {"code": f.code, "severity": f.severity, "where": f.where, "message": f.message, "remedy": remedy_of(f)}
-            for f in t.findings
+            asdict(say(f, unit)) for f in t.findings
         ],
     }
 

@@ -1,0 +1,83 @@
+"""Findings in words. Everything that speaks of a finding, command line, report, drawings, result file and app, asks here.
+
+What a finding is stands in :mod:`phototemplate.errors`: a code and facts. Its sentences stand once for every language in a
+table such as :mod:`phototemplate.wording.english`; :mod:`phototemplate.wording.words` says how sentences are written. A second
+language is one more such table in :data:`LANGUAGES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from phototemplate.errors import SEVERITIES, Fact, Finding, Severity
+from phototemplate.units import LengthUnit
+from phototemplate.wording.english import ENGLISH
+from phototemplate.wording.words import Language
+
+__all__ = ["LANGUAGES", "Said", "meaning_of", "said", "say"]
+
+LANGUAGES: dict[str, Language] = {"en": ENGLISH}
+"""Every language there is, by its ISO 639 code"""
+
+
+@dataclass(frozen=True)
+class Said:
+    """One finding, or several that are told in one sentence, in words."""
+
+    code: str
+    severity: Severity
+    where: str
+    """One place, or several listed"""
+    message: str
+    """One sentence: what was seen"""
+    remedy: str
+    """One sentence: what to do, empty if nothing"""
+
+
+def say(finding: Finding, unit: LengthUnit = "mm", language: str = "en") -> Said:
+    """One finding in words, lengths in ``unit``."""
+    return _told([finding], unit, LANGUAGES[language])
+
+
+def said(findings: Iterable[Finding], unit: LengthUnit = "mm", language: str = "en") -> list[Said]:
+    """For showing: the serious ones first; what has one sentence for many is said once, and nothing is said twice."""
+    spoken = LANGUAGES[language]
+    together: dict[Any, dict[Any, Finding]] = {}
+    for f in findings:
+        facts = tuple(f.facts.items())
+        if "text" in f.facts:
+            key: Any = (f.code, facts)
+        else:
+            key = f.code if spoken.words[f.code].several else (f.code, f.where, facts)
+        together.setdefault(key, {})[f.where, facts] = f
+    told = [_told(list(alike.values()), unit, spoken) for alike in together.values()]
+    return sorted(told, key=lambda one: SEVERITIES.index(one.severity))
+
+
+def meaning_of(code: str, language: str = "en") -> str:
+    """What a code means in general."""
+    return LANGUAGES[language].words[code].meaning
+
+
+def _told(alike: Sequence[Finding], unit: LengthUnit, language: Language) -> Said:
+    first = alike[0]
+    words, places = language.words[first.code], language.listed([f.where for f in alike])
+    if "text" in first.facts:
+        return Said(first.code, first.severity, places, str(first.facts["text"]), str(first.facts["remedy"]) or words.remedy)
+    facts: dict[str, Fact] = dict(first.facts)
+    if len(alike) > 1:
+        facts = {name: _joined([f.facts[name] for f in alike]) for name in facts}
+    facts |= {"where": tuple(f.where for f in alike), "n": len(alike)}
+    message = words.several if len(alike) > 1 else words.message
+    message, remedy = (language.sentence(text, facts, unit) for text in (message, words.remedy))
+    return Said(first.code, first.severity, places, message, remedy)
+
+
+def _joined(values: Sequence[Fact]) -> Fact:
+    """One fact of several findings: every name once, numbers for their range, nothing where one has none."""
+    members: list[Any] = []
+    for value in values:
+        members += value if isinstance(value, tuple) else [] if value is None else [value]
+    return tuple(dict.fromkeys(members)) or None

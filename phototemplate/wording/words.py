@@ -1,0 +1,128 @@
+"""How a sentence is written in the catalogue, and how facts are put into it.
+
+A sentence is a :meth:`str.format` text whose fields are the finding's facts, ``where`` it is, and ``n``, how many findings it
+speaks for:
+
+* ``{rise_mm:.1f}`` is a length in the reader's unit, ``2.3 mm`` or ``0.09 in``. Other numbers get the unit that their name
+  ends with: ``{blur_px:.1f}`` is ``2.3 px``. Where several findings are told in one sentence, numbers are ranges: ``1.2 to
+  3.4 px``.
+* ``{n_points:point|points}`` is ``1 point`` or ``13 points``; a language may have more forms (:attr:`Language.plural`).
+* ``{sheets}`` is ``S01, S02 and S03``, or ``S01, S02, S03 and 9 more``.
+* ``[ The photos do determine {known}.]`` is left out where one of its facts is None or an empty list.
+* ``<{names}: {given_mm:.1f} given>`` is said once for each of the parallel lists' members.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from string import Formatter
+
+from phototemplate.errors import Fact
+from phototemplate.units import LengthUnit, format_length
+
+Facts = Mapping[str, Fact]
+
+MOST_NAMES = 4
+"""Names listed one by one; of more the first three are named and the others counted"""
+USUAL_SPEC = {"mm": ".1f", "px": ".1f", "deg": ".1f"}
+"""Number format where a field gives none, by the unit its name ends with"""
+
+
+@dataclass(frozen=True)
+class Words:
+    """What one code says in one language."""
+
+    meaning: str
+    """In general, without facts: a few words"""
+    message: str
+    """One sentence: what was seen"""
+    remedy: str = ""
+    """One sentence: what to do, empty if nothing"""
+    several: str = ""
+    """One sentence for many findings of this code; where empty each is told by itself"""
+
+
+@dataclass(frozen=True)
+class Language:
+    """One language: its sentences and its grammar."""
+
+    words: Mapping[str, Words]
+    """Code -> what it says"""
+    units: Mapping[str, str]
+    """Ending of a fact's name -> what follows the number, with its space"""
+    last: str
+    """Between the last two of several names"""
+    more: str
+    """``{n}`` further names"""
+    span: str
+    """A range from ``{low}`` to ``{high}``"""
+    plural: Callable[[int], int] = lambda n: int(n != 1)
+    """Which of a word's forms goes with a number"""
+
+    def listed(self, names: Sequence[str]) -> str:
+        """Several names as one reads them, each once."""
+        names = list(dict.fromkeys(names))
+        if len(names) > MOST_NAMES:
+            names = [*names[: MOST_NAMES - 1], self.more.format(n=len(names) - MOST_NAMES + 1)]
+        return self.last.join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+    def sentence(self, text: str, facts: Facts, unit: LengthUnit = "mm") -> str:
+        """``text`` with its facts."""
+        text = re.sub(r"\[([^\[\]]*)\]", lambda m: m[1] if all(_there(facts[f]) for f in fields(m[1])) else "", text)
+        text = re.sub(r"<([^<>]*)>", lambda m: self._each(m[1], facts, unit), text)
+        return text.format(**{name: _Spoken(name, value, self, unit) for name, value in facts.items()})
+
+    def _each(self, clause: str, facts: Facts, unit: LengthUnit) -> str:
+        """A clause once for each member of the parallel lists in it."""
+        lists = {name: value for name in fields(clause) if isinstance(value := facts[name], tuple)}
+        rows = [dict(zip(lists, row, strict=True)) for row in zip(*lists.values(), strict=True)]
+        return self.listed([self.sentence(clause, {**facts, **row}, unit) for row in rows])
+
+
+def fields(text: str) -> list[str]:
+    """Names of the facts in a sentence."""
+    return [name for _, name, _, _ in Formatter().parse(re.sub(r"[\[\]<>]", "", text)) if name]
+
+
+def _there(value: Fact) -> bool:
+    return value is not None and value not in ("", ())
+
+
+@dataclass(frozen=True)
+class _Spoken:
+    """A fact as a format field."""
+
+    name: str
+    value: Fact
+    language: Language
+    unit: LengthUnit
+
+    def __format__(self, spec: str) -> str:
+        if isinstance(self.value, str):
+            return self.value
+        values = self.value if isinstance(self.value, tuple) else (self.value,)
+        numbers = [v for v in values if isinstance(v, (int, float))]
+        if not numbers:
+            return self.language.listed([v for v in values if isinstance(v, str)])
+        if "|" in spec:
+            return f"{self._number(numbers, '')} {spec.split('|')[self.language.plural(int(max(numbers)))]}"
+        return self._number(numbers, spec)
+
+    def _number(self, numbers: Sequence[float], spec: str) -> str:
+        """One number, or the range of several, with its unit."""
+        ending = self.name.rpartition("_")[2]
+        spec = spec or USUAL_SPEC.get(ending, "" if all(isinstance(v, int) for v in numbers) else ".3g")
+        write = self._length if ending == "mm" and self.unit != "mm" else format
+        low, high = write(min(numbers), spec), write(max(numbers), spec)
+        after = self.language.units.get(ending, "")
+        if ending == "mm" and self.unit != "mm":
+            after = " in" if self.unit == "in" else ""
+        return (low if low == high else self.language.span.format(low=low, high=high)) + after
+
+    def _length(self, mm: float, spec: str) -> str:
+        """A length in inches, with one decimal more than it has in mm."""
+        decimals = int((re.search(r"\.(\d)", spec) or [0, 1])[1]) + 1
+        sign = "+" if spec.startswith("+") and mm >= 0 else ""
+        return sign + format_length(mm, self.unit, decimals=decimals)
