@@ -241,8 +241,9 @@ def plan(
     path = write_plan(made, tried, wanted, out, paper)
     if json_:
         typer.echo(json.dumps({
-            "photos": len(made.views), "sheets": len(made.sheets_mm), "run_U_mm": list(made.run_U_mm), "wanted_U_mm": wanted,
-            "tried": [{"photos": len(p.views), "U_mm": p.worst_U_mm} for p in tried], "page": str(path),
+            "photos": len(made.standpoints), "sheets": len(made.sheets_mm), "run_U_mm": list(made.run_U_mm),
+            "wanted_U_mm": wanted, "page": str(path),
+            "tried": [{"photos": len(p.standpoints), "U_mm": p.worst_U_mm} for p in tried],
         }))  # fmt: skip
         return
     show = console()

@@ -56,13 +56,3 @@ def external_effect(gain: ArrayLike, bias: float) -> Array:
     """What an unnoticed blunder does to the parameters: the observation's column of the gain matrix times the
     blunder."""
     return np.asarray(gain, float) * bias
-
-
-def updated_cov(cov: ArrayLike, design: ArrayLike, observation_cov: ArrayLike) -> Array:
-    """Covariance after further observations ``l = A x + e`` (m, n) with covariance (m, m) of e: the information update
-    ``C - C A^T (A C A^T + S)^-1 A C``. What one more photo or tape length would bring, before anybody takes it."""
-    c, a = np.asarray(cov, float), np.atleast_2d(np.asarray(design, float))
-    s = np.atleast_2d(np.asarray(observation_cov, float))
-    ca = c @ a.T
-    out: Array = c - ca @ np.linalg.solve(a @ ca + s, ca.T)
-    return 0.5 * (out + out.T)

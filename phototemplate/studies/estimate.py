@@ -7,15 +7,17 @@ are packed for the likely sizes and for all pieces smaller and larger by U.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.model import Array, HeightPoint, Outline
+from phototemplate.model import Array, HeightPoint, Outline, OutlineLoop
+from phototemplate.numerics.information import gains, with_observations
 from phototemplate.studies.corner_words import tape_words
 from phototemplate.studies.packing import Packing, SlabSpec, pack
 from phototemplate.studies.price_list import PriceList
@@ -25,10 +27,15 @@ from phototemplate.template.pieces import build_template
 from phototemplate.template.quantities import State
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, TemplateSpec
+from phototemplate.units import INCH_MM
 
 NOT_A_TEMPLATE = "This is an estimate from photos, to price by. It is not a template: nothing may be cut from it."
 TAPE_U_MM = 3.0
 """Standard uncertainty of a length that a customer reads off a tape, hook and bends included (common practice)"""
+LEAST_ASKED_MM = 300.0
+"""No shorter length is asked for"""
+ALONG_EDGE = 1.05
+"""A length along an edge is preferred to one across that would help a little more"""
 
 
 @dataclass(frozen=True)
@@ -266,42 +273,23 @@ def _totals(prices: PriceList, lines: list[PriceLine], cov: Array) -> Price:
 def best_question(
     made: Estimate, price: Price | None, state: State, landmarks: Mapping[tuple[str, str], str]
 ) -> Ask | None:
-    """The one tape length between two corners that narrows the price (or the area) most.
-
-    A further length l = a x + e changes the covariance C to C - C a' (a C a' + u^2)^-1 a C, whatever it will read.
-    """
+    """The one tape length between two corners that narrows the price (or the area) most."""
     gradient = made.area.gradient
     if price is not None:
         money = sum((line.gradient for line in price.lines), np.zeros(state.size))
         if np.any(money):
             gradient = money
     cov = state.cov
-    now = float(gradient @ cov @ gradient)
-    if now <= 0:
+    if float(gradient @ cov @ gradient) <= 0:
         return None
-    best: tuple[float, str, int, int, Array, float] | None = None
-    for loop in state.outline.loops:
-        if not loop.closed:
-            continue
-        corners = state.corners(loop.loop_id)
-        n = len(corners)
-        for i in range(n):
-            for j in range(i + 1, n):
-                d = (corners[j] - corners[i]).norm()
-                if d.value < 300.0:
-                    continue
-                a = d.gradient(state.size)
-                gain = float(gradient @ cov @ a) ** 2 / (float(a @ cov @ a) + TAPE_U_MM**2)
-                if j in (i + 1, (i - 1) % n) or (i == 0 and j == n - 1):
-                    gain *= 1.05  # along an edge is easier to tell and to measure than across
-                if best is None or gain > best[0]:
-                    best = (gain, loop.loop_id, i, j, a, d.value)
-    if best is None:
+    asked = [length for loop in state.outline.loops if loop.closed for length in _corner_lengths(state, loop)]
+    if not asked:
         return None
-    _, loop_id, i, j, a, length = best
-    words = tape_words(made.outline, loop_id, i, j, landmarks)
-    ca = cov @ a
-    after = cov - np.outer(ca, ca) / (float(a @ ca) + TAPE_U_MM**2)
+    # along an edge is easier to tell and to measure than across
+    ease = np.array([ALONG_EDGE if x.along_edge else 1.0 for x in asked])
+    best = asked[int(np.argmax(ease * gains(cov, gradient, np.array([x.gradient for x in asked]), TAPE_U_MM)))]
+    words = tape_words(made.outline, best.loop_id, best.first, best.second, landmarks)
+    after = with_observations(cov, best.gradient, TAPE_U_MM**2)
 
     def half(g: Array, c: Array) -> float:
         return 2.0 * math.sqrt(max(float(g @ c @ g), 0.0))
@@ -312,5 +300,30 @@ def best_question(
         money = sum((line.gradient for line in price.lines), np.zeros(state.size))
         shrink = half(money, cov) - half(money, after)
         then = max(before - shrink, 0.0)
-    about = f"(about {length / 25.4:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of the tape."
-    return Ask(f"{words} {about}", area[0], area[1], before, then)
+    sentence = (
+        f"{words} (about {best.length_mm / INCH_MM:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of "
+        "the tape."
+    )
+    return Ask(sentence, area[0], area[1], before, then)
+
+
+@dataclass(frozen=True)
+class _CornerLength:
+    """A length that a customer could measure."""
+
+    loop_id: str
+    first: int
+    second: int
+    length_mm: float
+    gradient: Array
+    """(S,) over the state"""
+    along_edge: bool
+
+
+def _corner_lengths(state: State, loop: OutlineLoop) -> Iterator[_CornerLength]:
+    corners = state.corners(loop.loop_id)
+    n = len(corners)
+    for i, j in itertools.combinations(range(n), 2):
+        d = (corners[j] - corners[i]).norm()
+        if d.value >= LEAST_ASKED_MM:
+            yield _CornerLength(loop.loop_id, i, j, d.value, d.gradient(state.size), j - i in (1, n - 1))

@@ -11,16 +11,17 @@ import io
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from phototemplate.capture import design
 from phototemplate.errors import InputError, PhototemplateError
-from phototemplate.model import Array, BodyPose, Network, PhotoMeta, PhotoPose, Sightings, Target
+from phototemplate.model import Array, BodyPose, Camera, Influences, Network, PhotoMeta, PhotoPose, Sightings, Target
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import Bar, KnownLength, LengthEnd, Tape
+from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
@@ -33,6 +34,8 @@ SIZE_PX = (4032, 3024)
 FOCAL_SHARE = 0.75
 """26 mm film equivalent, the main camera of most phones"""
 SIGHTING_U_PX = 0.12
+LEAST_FORESHORTENING = 0.3
+"""Points seen at a flatter angle than this cosine do not become worse any more"""
 EDGE_U_PX = 0.3
 """An edge in one photo: light, grain and rounding"""
 TRIED = (4, 6, 8, 10, 12, 16, 20)
@@ -53,8 +56,8 @@ class Sketch:
 
 
 @dataclass(frozen=True)
-class View:
-    """One photo to take."""
+class Standpoint:
+    """Where to take one photo from."""
 
     eye_mm: Array
     aim_mm: Array
@@ -66,7 +69,7 @@ class Plan:
     """Predicted for one number of photos."""
 
     sketch: Sketch
-    views: tuple[View, ...]
+    standpoints: tuple[Standpoint, ...]
     sheets_mm: Array
     """(n, 2) centres"""
     run_U_mm: tuple[float, ...]
@@ -114,7 +117,7 @@ def plan(sketch: Sketch, wanted_U_mm: float) -> tuple[Plan, tuple[Plan, ...]]:
 def predict(sketch: Sketch, count: int) -> Plan:
     """Adjust the sightings that ``count`` photos of the sketch would give."""
     places = _sheets(sketch)
-    views = _views(sketch, count)
+    standpoints = _standpoints(sketch, count)
     targets: dict[str, Target] = {}
     bodies: dict[str, BodyPose] = {}
     for k, (x, y) in enumerate(places):
@@ -123,8 +126,9 @@ def predict(sketch: Sketch, count: int) -> Plan:
         turn = exp_rotation(np.array([0.0, 0.0, 0.3 * (-1) ** k + (math.pi / 2 if k % 3 == 2 else 0.0)]))
         bodies[name] = BodyPose(name, turn, np.array([x, y, 0.3]))
     params = lens.start_params("brown", FOCAL_SHARE * SIZE_PX[0], SIZE_PX)
-    truth = _network(params, views, bodies, targets)
-    sightings = {p: _seen(truth, p, targets, bodies) for p in truth.photos}
+    truth = _network(params, standpoints, bodies, targets)
+    further = FurtherPhotos(truth)
+    sightings = {name: _seen(further, pose) for name, pose in truth.photos.items()}
     focal35 = params[0] * 43.2666 / float(np.hypot(*SIZE_PX))
     metas = [PhotoMeta(p, Path(f"{p}.jpg"), SIZE_PX, camera_id="phone", focal35_mm=focal35) for p in truth.photos]
     far = _farthest(places)
@@ -139,12 +143,12 @@ def predict(sketch: Sketch, count: int) -> Plan:
     try:
         network = adjust(sightings, metas, targets, [known])
     except PhototemplateError as exc:
-        return Plan(sketch, views, places, (), str(exc))
+        return Plan(sketch, standpoints, places, (), str(exc))
     out = []
     for (start, along, into), length in zip(run_frames(sketch), sketch.runs_mm, strict=True):
         edge = start + into * sketch.depth_mm
         out.append(_length_U(truth, network, edge, edge + along * length))
-    return Plan(sketch, views, places, tuple(out))
+    return Plan(sketch, standpoints, places, tuple(out))
 
 
 def _sheets(sketch: Sketch) -> Array:
@@ -161,7 +165,7 @@ def _sheets(sketch: Sketch) -> Array:
     return np.array(out)[:60]
 
 
-def _views(sketch: Sketch, count: int) -> tuple[View, ...]:
+def _standpoints(sketch: Sketch, count: int) -> tuple[Standpoint, ...]:
     """Photos along the fronts, standing about a metre away, every fourth with the phone upright."""
     frames, total = run_frames(sketch), sum(sketch.runs_mm)
     shares = [max(round(count * length / total), 2) for length in sketch.runs_mm]
@@ -180,51 +184,31 @@ def _views(sketch: Sketch, count: int) -> tuple[View, ...]:
             s, aim = low + (high - low) * t, length * (0.5 + 0.8 * (t - 0.5))
             eye = start + along * s + into * away
             at = start + along * aim + into * 0.45 * sketch.depth_mm
-            out.append(View(np.append(eye, 850.0 + 350.0 * (k % 2)), np.append(at, 0.0), k % 4 == 3))
+            out.append(Standpoint(np.append(eye, 850.0 + 350.0 * (k % 2)), np.append(at, 0.0), k % 4 == 3))
             k += 1
     return tuple(out)
 
 
-def _network(params: Array, views: Sequence[View], bodies: dict[str, BodyPose], targets: dict[str, Target]) -> Network:
-    from phototemplate.model import Camera, Influences
-
+def _network(
+    params: Array, standpoints: Sequence[Standpoint], bodies: dict[str, BodyPose], targets: dict[str, Target]
+) -> Network:
     camera = Camera("phone", "brown", SIZE_PX, params, np.zeros((params.size, params.size)), "planned")
     photos = {}
-    for k, v in enumerate(views):
-        z = (v.aim_mm - v.eye_mm) / np.linalg.norm(v.aim_mm - v.eye_mm)
-        x = np.cross(z, [0.0, 0.0, 1.0])
-        x /= np.linalg.norm(x)
-        rotation = exp_rotation(np.array([0.0, 0.0, math.pi / 2 if v.upright else 0.0])) @ np.array([x, np.cross(z, x), z])
-        name = f"photo {k + 1}"
-        photos[name] = PhotoPose(name, "phone", rotation, -rotation @ v.eye_mm)
+    for k, v in enumerate(standpoints):
+        # upright: the camera turned to the left
+        pose = looking("phone", v.eye_mm, v.aim_mm, np.array([0.0, 0.0, 1.0]), -math.pi / 2 if v.upright else 0.0)
+        assert pose is not None
+        photos[f"photo {k + 1}"] = replace(pose, photo_id=f"photo {k + 1}")
     empty = Influences((), np.zeros((0, 0)), {})
     return Network({"phone": camera}, photos, bodies, (), targets, empty, (), (), True, 1.0, 0.0)
 
 
-def _seen(truth: Network, photo_id: str, targets: dict[str, Target], bodies: dict[str, BodyPose]) -> Sightings:
-    pose = truth.photos[photo_id]
-    eye = -pose.rotation.T @ pose.translation_mm
-    ids: list[str] = []
-    numbers: list[int] = []
-    uvs: list[Array] = []
-    covs: list[Array] = []
-    for name, target in targets.items():
-        body = bodies[name]
-        xyz = target.points_mm @ body.rotation.T + body.translation_mm
-        view = eye - xyz
-        away = np.linalg.norm(view, axis=1)
-        cosine = view[:, 2] / away
-        uv = project(truth, photo_id, xyz).uv_px
-        with np.errstate(invalid="ignore"):
-            ok = np.all((uv > 20) & (uv < np.array(SIZE_PX) - 21), axis=1) & (cosine > 0.22) & (away < 3500.0)
-        for j in np.flatnonzero(ok):
-            ids.append(name)
-            numbers.append(int(j))
-            uvs.append(uv[j])
-            covs.append(np.eye(2) * SIGHTING_U_PX**2 / max(float(cosine[j]), 0.3))
-    return Sightings(
-        photo_id, tuple(ids), np.array(numbers, dtype=np.int64), np.array(uvs).reshape(-1, 2), np.array(covs).reshape(-1, 2, 2)
-    )
+def _seen(photos: FurtherPhotos, pose: PhotoPose) -> Sightings:
+    """The sightings that a photo would give."""
+    shown = photos.shown(pose)
+    n = len(shown.uv_px)
+    cov = np.eye(2) * SIGHTING_U_PX**2 / np.maximum(shown.cosine, LEAST_FORESHORTENING)[:, None, None]
+    return Sightings(pose.photo_id, shown.target_ids, shown.point_ids, shown.uv_px, cov.reshape(n, 2, 2))
 
 
 def _farthest(places: Array) -> tuple[int, int]:
@@ -282,17 +266,17 @@ def plan_drawing(made: Plan) -> Drawing:
         box4 = ((x - w, y - d, 0.0), (x + w, y - d, 0.0), (x + w, y + d, 0.0), (x - w, y + d, 0.0))
         items.append(Polyline("STONE-UNDERNEATH", tuple((float(a), float(b), 0.0) for a, b, _ in box4), True))
         items.append(Text("FOUND-NAMES", (float(x), float(y)), f"S{k + 1:02d}", 0.8 * h, 0.0, "centre", "middle"))
-    items += _places_to_stand(made.views, h)
+    items += _places_to_stand(made.standpoints, h)
     return Drawing("where to stand", tuple(items))
 
 
-def _places_to_stand(views: Sequence[View], h: float) -> list[Item]:
+def _places_to_stand(standpoints: Sequence[Standpoint], h: float) -> list[Item]:
     """A dot where to stand, a stroke where to look, and behind it the photo's number in a ring, clear of all others; a double
     ring asks for the phone upright."""
     ring = 1.15 * h
-    taken = [v.eye_mm[:2] for v in views]
+    taken = [v.eye_mm[:2] for v in standpoints]
     items: list[Item] = []
-    for k, v in enumerate(views):
+    for k, v in enumerate(standpoints):
         eye = v.eye_mm[:2]
         ahead = v.aim_mm[:2] - eye
         tip = eye + 0.25 * ahead
@@ -326,8 +310,8 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
     reached = f"U of every run's length would be {worst:.1f} mm or better"
     if worst > wanted_U_mm:
         reached = (
-            f"Even {len(made.views)} photos leave U at {worst:.1f} mm, {wanted_U_mm:.1f} mm was wanted: use a longer bar or "
-            "more sheets"
+            f"Even {len(made.standpoints)} photos leave U at {worst:.1f} mm, and {wanted_U_mm:.1f} mm was wanted: use a longer "
+            "bar or more sheets"
         )
     scale = (
         f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the cabinets." if made.sketch.bar_mm is not None
@@ -336,8 +320,8 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
     return [
         f"Lay {len(made.sheets_mm)} sheets as drawn, flat, none over a gap; they stay where they are until the last photo.",
         scale,
-        f"Take {len(made.views)} photos from the numbered places, about chin height, one higher and one lower in turn; hold "
-        "the phone upright where the number has a double ring. Main camera, no zoom, no panorama, no portrait mode.",
+        f"Take {len(made.standpoints)} photos from the numbered places, about chin height, one higher and one lower in turn; "
+        "hold the phone upright where the number has a double ring. Main camera, no zoom, no panorama, no portrait mode.",
         "Every photo shows at least two sheets that the photo before it shows too.",
         f"{reached} (k = 2, predicted with the program's own adjustment).",
     ]
@@ -350,14 +334,14 @@ def write_plan(made: Plan, tried: Sequence[Plan], wanted_U_mm: float, path: Path
     canvas = new_canvas(stream, "where to take the photos")
     canvas.setPageSize((width * PT_PER_MM, height * PT_PER_MM))
     y = height - 20.0
-    text_at(canvas, 18, y, f"{len(made.views)} photos, {len(made.sheets_mm)} sheets", 16, BOLD)
+    text_at(canvas, 18, y, f"{len(made.standpoints)} photos, {len(made.sheets_mm)} sheets", 16, BOLD)
     y -= 9
     for k, sentence in enumerate(instructions(made, wanted_U_mm)):
         for line in textwrap.wrap(f"{k + 1}. {sentence}", 105):
             text_at(canvas, 18, y, line, 9.5)
             y -= 4.8
     found = [f"{p.worst_U_mm:.1f} mm" if math.isfinite(p.worst_U_mm) else "not enough" for p in tried]
-    row = "photos and U: " + ", ".join(f"{len(p.views)}: {words}" for p, words in zip(tried, found, strict=True))
+    row = "photos and U: " + ", ".join(f"{len(p.standpoints)}: {words}" for p, words in zip(tried, found, strict=True))
     text_at(canvas, 18, y - 1, row, 8.5)
     drawing = plan_drawing(made)
     x0, y0, x1, y1 = drawing.bounds()

@@ -181,7 +181,7 @@ def _judge_all(
     open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])
     found: dict[int, tuple[Remedy, ...]] = {}
     if open_ and remedies:
-        photos = rem.NextPhotos(m) if m.network.photos else None
+        photos = rem.PhotoPlaces(m) if m.network.photos else None
         for n, i in enumerate(open_):
             wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)
             found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos if n < MOST_SEARCHED else None)
@@ -207,7 +207,7 @@ def _choose(edges: tuple[str, ...], U_mm: float) -> Remedy:
 
 
 def _remedies(
-    m: Measurement, state: State, asked: _Asked, wanted: float, now: float, tape_u_mm: float, photos: rem.NextPhotos | None
+    m: Measurement, state: State, asked: _Asked, wanted: float, now: float, tape_u_mm: float, photos: rem.PhotoPlaces | None
 ) -> tuple[Remedy, ...]:
     outline, edge_id, gradient, at = m.outline, asked.edge_id, asked.gradient, asked.xy
     noise = float(gradient @ outline.noise_cov_mm2 @ gradient)

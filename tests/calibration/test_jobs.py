@@ -11,6 +11,7 @@ from phototemplate.model import Network, Sightings
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import Bar, LengthEnd
 from phototemplate.network.calibration.photo_gain import best_photo, gain_of_photo, prior_shares
+from phototemplate.network.further_photo import FurtherPhotos
 from phototemplate.network.projection import bend
 from phototemplate.numerics import lens
 from tests.network.synthetic import Kitchen, kitchen
@@ -123,7 +124,7 @@ def test_gain_of_a_photo_is_what_taking_it_brings() -> None:
     r = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     eye, forward, right = r @ (eye - b.mean(0)) + a.mean(0), r @ forward, r @ right
     up = np.cross(right, forward)
-    gain = gain_of_photo(network, "phone0", eye, eye + 1000 * forward, up)
+    gain = gain_of_photo(FurtherPhotos(network, camera_id="phone0"), eye, eye + 1000 * forward, up)
     assert gain is not None
     now = np.sqrt(np.diag(more.cameras["phone0"].cov))
     for name in ("f", "cx", "cy"):

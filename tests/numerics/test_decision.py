@@ -10,6 +10,7 @@ from scipy import stats
 
 from phototemplate.numerics import decision as de
 from phototemplate.numerics import reliability as rel
+from phototemplate.numerics.information import eliminated, with_information, with_observations
 from phototemplate.numerics.regression import linear_fit
 
 
@@ -91,10 +92,21 @@ def test_unchecked_observation_hides_any_blunder() -> None:
     assert rel.minimal_detectable_bias(1.0, 0.0) == np.inf
 
 
-def test_updated_cov_equals_adjusting_with_the_further_observation() -> None:
+def test_a_further_observation_equals_adjusting_with_it() -> None:
     rng = np.random.default_rng(4)
     design = rng.normal(size=(12, 4))
     extra = rng.normal(size=(2, 4))
     before = linear_fit(design, np.zeros(12), np.full(12, 0.25)).cov
     after = linear_fit(np.vstack([design, extra]), np.zeros(14), np.r_[np.full(12, 0.25), 0.04, 0.09]).cov
-    np.testing.assert_allclose(rel.updated_cov(before, extra, np.diag([0.04, 0.09])), after, atol=1e-12)
+    np.testing.assert_allclose(with_observations(before, extra, np.diag([0.04, 0.09])), after, atol=1e-12)
+    information = extra.T @ np.diag([1 / 0.04, 1 / 0.09]) @ extra
+    np.testing.assert_allclose(with_information(before, information), after, atol=1e-12)
+
+
+def test_unknowns_of_their_own_are_eliminated() -> None:
+    """Schur complement: the information on what is asked for is the inverse of its block of the joint inverse."""
+    rng = np.random.default_rng(5)
+    design, prior = rng.normal(size=(12, 7)), np.array([0.0, 4.0, 0.5])
+    normal = design.T @ design
+    joint = np.linalg.inv(normal + np.diag(np.append(np.zeros(4), prior)))
+    np.testing.assert_allclose(np.linalg.inv(eliminated(normal, prior)), joint[:4, :4], atol=1e-12)

@@ -104,7 +104,7 @@ def test_no_photo_beats_the_bound(m: Measurement) -> None:
 def test_candidates_are_shared_between_targets(m: Measurement) -> None:
     """The same answer with and without what was kept of other targets."""
     target = long_target(m)
-    photos = remedies.NextPhotos(m)
+    photos = remedies.PhotoPlaces(m)
     other = replace(target, shared=2.0 * target.shared, noise_variance=4.0 * target.noise_variance)
     first, again = remedies.best_photo(m, target, photos), remedies.best_photo(m, other, photos)
     assert first is not None

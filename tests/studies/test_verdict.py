@@ -11,9 +11,10 @@ import pytest
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.errors import Finding
-from phototemplate.model import Measurement, PhotoMeta, Sightings
+from phototemplate.model import Measurement, PhotoMeta, PhotoPose, Sightings
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import KnownLength, LengthEnd, Tape
+from phototemplate.network.further_photo import in_picture, sighting_sd
 from phototemplate.network.projection import body_points, project
 from phototemplate.network.workplane import fit_work_plane, to_work
 from phototemplate.numerics.decision import decide
@@ -85,10 +86,11 @@ def test_one_more_photo_does_what_was_predicted(job: Job) -> None:
     m = measured(few, job.lengths)
     worst = max(m.work_plane.heights, key=lambda h: h.u_mm)
     eye, aim = np.append(worst.xy_mm + np.array([500.0, -900.0]), 900.0), np.array([*worst.xy_mm, 0.0])
-    sigma = remedies.sighting_sd(m.network)
-    predicted = remedies.covariance_after_photo(m, eye, aim, sigma)
+    sigma = sighting_sd(m.network)
+    places = remedies.PhotoPlaces(m)
+    predicted = places.cov_after(eye, aim)
     assert predicted is not None
-    after = measured(few, job.lengths, new_photo(m, eye, aim, sigma))
+    after = measured(few, job.lengths, new_photo(m, places.pose(eye, aim), sigma))
 
     def heights(result: Measurement, cov: np.ndarray) -> dict[str, float]:
         out = {}
@@ -107,9 +109,9 @@ def test_one_more_photo_does_what_was_predicted(job: Job) -> None:
         assert found[name] == pytest.approx(then[name], rel=0.06)
 
 
-def new_photo(m: Measurement, eye: np.ndarray, aim: np.ndarray, sigma: float) -> tuple[PhotoMeta, Sightings]:
+def new_photo(m: Measurement, pose: PhotoPose, sigma: float) -> tuple[PhotoMeta, Sightings]:
     """The sightings that the candidate photo would have, from the adjusted network."""
-    pose = remedies._looking(m, eye, aim)
+    camera = m.network.cameras[pose.camera_id]
     network = replace(m.network, photos={**m.network.photos, "new": pose})
     world_eye = -pose.rotation.T @ pose.translation_mm
     ids, numbers, uvs = [], [], []
@@ -117,7 +119,7 @@ def new_photo(m: Measurement, eye: np.ndarray, aim: np.ndarray, sigma: float) ->
         points = body_points(network, t, network.targets[t].points_mm).xyz_mm
         view = world_eye - points
         far = np.linalg.norm(view, axis=1)
-        ok = remedies._in_picture(network, pose, points) & (far < 3000)
+        ok = in_picture(camera, pose.rotation, pose.translation_mm, points) & (far < 3000)
         ok &= view @ network.bodies[t].rotation[:, 2] > 0.25 * far
         if np.count_nonzero(ok) < 4:
             continue
@@ -126,7 +128,8 @@ def new_photo(m: Measurement, eye: np.ndarray, aim: np.ndarray, sigma: float) ->
             numbers.append(int(j))
             uvs.append(project(network, "new", points[j : j + 1]).uv_px[0])
     for p in network.points:
-        if remedies._in_picture(network, pose, p.xyz_mm[None])[0] and np.linalg.norm(p.xyz_mm - world_eye) < 3000:
+        near = np.linalg.norm(p.xyz_mm - world_eye) < 3000
+        if near and in_picture(camera, pose.rotation, pose.translation_mm, p.xyz_mm[None])[0]:
             ids.append(p.target_id)
             numbers.append(p.point_id)
             uvs.append(project(network, "new", p.xyz_mm[None]).uv_px[0])

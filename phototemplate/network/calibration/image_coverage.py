@@ -1,8 +1,4 @@
-"""Where in the picture a lens was seen, what its uncertainty amounts to there, and what one more photo would bring.
-
-A further photo with whitened derivatives A by the parameters in question and B by its own pose adds the information
-``A^T (I - B (B^T B + P)^-1 B^T) A``, whatever will be seen in it; so its gain is known beforehand.
-"""
+"""Where in the picture a lens was seen, what its uncertainty amounts to there, and what one more photo of a board brings."""
 
 from __future__ import annotations
 
@@ -12,7 +8,9 @@ import numpy as np
 
 from phototemplate.model import Array, Camera, IntArray
 from phototemplate.network.calibration.board_model import Fit
+from phototemplate.network.further_photo import HELD_FOCUS, derivatives, in_picture
 from phototemplate.numerics import lens
+from phototemplate.numerics.information import eliminated, with_information
 from phototemplate.numerics.rigid import skew
 
 CELLS = (6, 8)
@@ -145,30 +143,11 @@ def _pose(
 
 def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_px: float, u_focus: float) -> Array:
     """(p, p) covariance of the lens after one more photo with this pose."""
-    rotation, translation = pose
-    turned = points @ rotation.T
-    xyz = turned + translation
-    uv, d_xyz, d_params = lens.project(camera.model, camera.params, xyz)
-    limit = lens.LENS_MODELS[camera.model].limit(camera.params[lens.N_COMMON :])
-    w, h = camera.size_px
-    seen = (xyz[:, 2] > 1.0) & (lens.off_axis(camera.model, xyz) < limit)
-    seen &= (uv > 5).all(axis=1) & (uv[:, 0] < w - 6) & (uv[:, 1] < h - 6)
+    seen = in_picture(camera, *pose, points)
     if seen.sum() < 8:
         return camera.cov
-    a = d_params[seen].reshape(-1, d_params.shape[2]) / sigma_px
-    pose_jac = np.concatenate([-d_xyz @ skew(turned), d_xyz], axis=2)[seen].reshape(-1, 6) / sigma_px
-    own = np.column_stack([pose_jac, a[:, 0] * camera.params[0]])
-    prior = np.zeros(7)
-    prior[6] = 1 / u_focus**2 if u_focus > 0 else 1e18
-    scale = 1 / np.sqrt(np.einsum("ij,ij->j", own, own) + prior + 1e-30)
-    scaled = own * scale
-    inner = scaled.T @ scaled + np.diag(prior * scale**2)
-    cross = scaled.T @ a
-    information = a.T @ a - cross.T @ np.linalg.solve(inner, cross)
-    value, vector = np.linalg.eigh(camera.cov / np.outer(*(2 * [_sd(camera.cov)])))
-    root = _sd(camera.cov)[:, None] * vector * np.sqrt(np.maximum(value, 0.0))
-    return np.asarray(root @ np.linalg.inv(np.eye(len(value)) + root.T @ information @ root) @ root.T)
-
-
-def _sd(cov: Array) -> Array:
-    return np.sqrt(np.where(np.diag(cov) > 0, np.diag(cov), 1.0))
+    _, _, d_lens, d_own = derivatives(camera, *pose, points[seen])
+    design = np.concatenate([d_lens, d_own], axis=2).reshape(-1, d_lens.shape[2] + 7) / sigma_px
+    # nothing is known of the pose
+    prior = np.append(np.zeros(6), 1.0 / max(u_focus, HELD_FOCUS) ** 2)
+    return with_information(camera.cov, eliminated(design.T @ design, prior))

@@ -1,8 +1,4 @@
-"""Which lens parameters a job determined by itself, and what one more photo would gain, before anybody takes it.
-
-A photo with whitened derivatives A by what is in the network and B by its own pose and focus (prior information P) adds the
-information ``A^T (I - B (B^T B + P)^-1 B^T) A``, whatever it will show; only its place has to be assumed.
-"""
+"""Which lens parameters a job determined by itself, and what one more photo would gain, before anybody takes it."""
 
 from __future__ import annotations
 
@@ -12,18 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.errors import Finding
-from phototemplate.model import Array, Camera, Network, PhotoPose
+from phototemplate.model import Array, Network
 from phototemplate.network.adjustment.parameter_names import index_of, lens_names
-from phototemplate.network.adjustment.pseudo_observations import FOCUS, LENS
+from phototemplate.network.adjustment.pseudo_observations import LENS
 from phototemplate.network.calibration.image_coverage import lens_u_px
-from phototemplate.network.projection import body_points
+from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.numerics import lens
-from phototemplate.numerics.rigid import skew
+from phototemplate.numerics.information import with_information
 
 ASSUMED, DETERMINED = 0.5, 0.1
 """Share of a parameter's variance that comes from its prior: above, it is assumed; below, determined by the photos"""
-_LEAST_COSINE = 0.25
-_FREE_MM = 3000.0
 _TURNS_DEG = (-60.0, -30.0, 0.0, 30.0, 60.0)
 _WORTH = 0.05
 
@@ -56,8 +50,6 @@ class PhotoGain:
     rms_before_px: float
     """Standard uncertainty of where the lens sends a given direction, root mean square over the picture"""
     rms_after_px: float
-    n_points: int
-    """Target points it would show"""
 
     @property
     def gain(self) -> float:
@@ -65,25 +57,19 @@ class PhotoGain:
         return 1.0 - self.rms_after_px / self.rms_before_px if self.rms_before_px > 0 else 0.0
 
 
-def gain_of_photo(network: Network, camera_id: str, eye_mm: Array, aim_mm: Array, up: Array, roll_deg: float = 0.0,
+def gain_of_photo(photos: FurtherPhotos, eye_mm: Array, aim_mm: Array, up: Array, roll_deg: float = 0.0,
                   words: str = "") -> PhotoGain | None:  # fmt: skip
     """Gain of a photo taken from ``eye_mm`` towards ``aim_mm`` (world), ``up`` upwards in the picture at roll 0.
 
-    A positive roll turns the camera clockwise. None where it would show fewer than eight target points.
+    A positive roll turns the camera clockwise. None where it would show too little.
     """
-    camera = network.cameras[camera_id]
-    forward = np.asarray(aim_mm, dtype=np.float64) - eye_mm
-    forward /= np.linalg.norm(forward)
-    right = np.cross(forward, up)
-    if np.linalg.norm(right) < 1e-6:
+    camera = photos.camera
+    pose = looking(camera.camera_id, eye_mm, aim_mm, up, float(np.radians(roll_deg)))
+    added = None if pose is None else photos.information(pose)
+    if pose is None or added is None:
         return None
-    right /= np.linalg.norm(right)
-    c, s = np.cos(np.radians(roll_deg)), np.sin(np.radians(roll_deg))
-    rotation = np.array([[c, s, 0], [-s, c, 0], [0, 0, 1.0]]) @ np.stack([right, np.cross(forward, right), forward])
-    pose = PhotoPose("imagined", camera_id, rotation, -rotation @ eye_mm)
-    cov, n = _lens_cov_after(network, camera, pose)
-    if cov is None:
-        return None
+    columns = photos.lens_columns
+    cov = with_information(photos.influences.cov, added)[np.ix_(columns, columns)]
     return PhotoGain(
         words,
         lens.LENS_MODELS[camera.model].names,
@@ -91,7 +77,6 @@ def gain_of_photo(network: Network, camera_id: str, eye_mm: Array, aim_mm: Array
         np.sqrt(np.diag(cov)),
         float(np.sqrt(np.mean(lens_u_px(camera, None, 8) ** 2))),
         float(np.sqrt(np.mean(lens_u_px(camera, cov, 8) ** 2))),
-        n,
     )
 
 
@@ -114,6 +99,7 @@ def best_photo(network: Network, camera_id: str) -> PhotoGain | None:
     held = [abs(float(p.rotation[0] @ up)) for p in own]
     turned = 90.0 if np.median(held) < 0.5 else 0.0
     aims = [centre, *(b.translation_mm for b in sheets)]
+    photos = FurtherPhotos(network, camera_id=camera_id)
     best: PhotoGain | None = None
     for turn in _TURNS_DEG:
         a = np.radians(turn)
@@ -124,82 +110,10 @@ def best_photo(network: Network, camera_id: str) -> PhotoGain | None:
                 how = " turned by 90 degrees" if roll == turned else ""
                 closer = " and closer" if near < 1 else ""
                 eye = aim + near * (side + height * up)
-                gain = gain_of_photo(network, camera_id, eye, aim, up, roll, f"{how}{place}{closer}".strip())
+                gain = gain_of_photo(photos, eye, aim, up, roll, f"{how}{place}{closer}".strip())
                 if gain is not None and (best is None or gain.rms_after_px < best.rms_after_px):
                     best = gain
     return best
-
-
-def _lens_cov_after(network: Network, camera: Camera, pose: PhotoPose) -> tuple[Array | None, int]:
-    """(p, p) covariance of the lens after one more photo, and how many target points it would show."""
-    index = index_of(network.influences.names)
-    names = lens.LENS_MODELS[camera.model].names
-    lens_columns = np.array([index[n] for n in lens_names(camera.camera_id, names)])
-    limit = lens.LENS_MODELS[camera.model].limit(camera.params[lens.N_COMMON :])
-    w, h = camera.size_px
-    k = network.influences.size
-    rows: list[Array] = []
-    own: list[Array] = []
-    sigma = _sighting_sd(network, camera.camera_id)
-    for target_id in network.bodies:
-        points = body_points(network, target_id, network.targets[target_id].points_mm)
-        turned = points.xyz_mm @ pose.rotation.T
-        cam = turned + pose.translation_mm
-        normal = pose.rotation @ network.bodies[target_id].rotation[:, 2]
-        facing = -(cam @ normal) / np.maximum(np.linalg.norm(cam, axis=1), 1e-9)
-        uv, d_cam, d_params = lens.project(camera.model, camera.params, cam)
-        seen = (cam[:, 2] > 50.0) & (facing > _LEAST_COSINE) & (lens.off_axis(camera.model, cam) < limit)
-        seen &= (uv > 5).all(axis=1) & (uv[:, 0] < w - 6) & (uv[:, 1] < h - 6)
-        if seen.sum() < 3:
-            continue
-        a = np.zeros((int(seen.sum()), 2, k))
-        a[:, :, lens_columns] = d_params[seen]
-        a[:, :, points.columns] += (d_cam[seen] @ pose.rotation) @ points.d_influences[seen]
-        b = np.concatenate([-d_cam @ skew(turned), d_cam, d_params[:, :, :1] * camera.params[0]], axis=2)[seen]
-        rows.append(a.reshape(-1, k) / sigma)
-        own.append(b.reshape(-1, 7) / sigma)
-    n = sum(len(a) for a in rows) // 2
-    if n < 8:
-        return None, n
-    a, b = np.concatenate(rows), np.concatenate(own)
-    touched = np.nonzero(np.any(a != 0, axis=0) & (np.diag(network.influences.cov) > 0))[0]
-    u_focus = _focus_sd(network)
-    prior = np.diag(1 / np.array([1.0, 1.0, 1.0, _FREE_MM, _FREE_MM, _FREE_MM, max(u_focus, 1e-7)]) ** 2)
-    a = a[:, touched]
-    cross = b.T @ a
-    information = a.T @ a - cross.T @ np.linalg.solve(b.T @ b + prior, cross)
-    cov = network.influences.cov[np.ix_(touched, touched)]
-    sd = np.sqrt(np.diag(cov))
-    value, vector = np.linalg.eigh(cov / np.outer(sd, sd))
-    root = sd[:, None] * vector * np.sqrt(np.maximum(value, 0.0))
-    after = root @ np.linalg.inv(np.eye(len(value)) + root.T @ information @ root) @ root.T
-    out = np.zeros((len(names), len(names)))
-    place = {int(c): i for i, c in enumerate(touched)}
-    there = [i for i, c in enumerate(lens_columns) if int(c) in place]
-    chosen = [place[int(lens_columns[i])] for i in there]
-    out[np.ix_(there, there)] = after[np.ix_(chosen, chosen)]
-    return out, n
-
-
-def _sighting_sd(network: Network, camera_id: str) -> float:
-    """Standard deviation of a sighting of this camera, per coordinate in px."""
-    own = {p for p, photo in network.photos.items() if photo.camera_id == camera_id}
-    left = [r.residual_px[r.weight > 0] for r in network.residuals if r.photo_id in own]
-    all_ = np.concatenate([np.zeros((0, 2)), *left])
-    return max(float(np.sqrt(np.mean(all_**2))), 0.02) if len(all_) else 0.1
-
-
-def _focus_sd(network: Network) -> float:
-    """Prior spread of a photo's own focus, from its part of the covariance; 0 where focus is held."""
-    part = network.influences.parts.get(FOCUS)
-    index = index_of(network.influences.names)
-    columns = [c for p in network.photos if (c := index.get(f"photo:{p}:focus")) is not None]
-    if part is None or not columns:
-        return 0.0
-    # With C the covariance after and N = 1/u^2 the prior information: part = C N C, so u^2 >= C^2 / part.
-    whole, own = np.diag(network.influences.cov)[columns], np.diag(part)[columns]
-    good = own > 0
-    return float(np.sqrt(np.max(whole[good] ** 2 / own[good]))) if good.any() else 0.0
 
 
 # ------------------------------------------------------------------------------------------- findings

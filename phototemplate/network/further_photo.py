@@ -1,0 +1,182 @@
+"""What one more photo would tell of a network, known before anybody takes it: only its place has to be assumed.
+
+A photo's sightings have a normal matrix over what is in the network, its own pose and its own focus. Pose and focus are
+eliminated; what remains is its information on the network (:mod:`phototemplate.numerics.information`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.model import Array, BoolArray, Camera, Influences, IntArray, Network, PhotoPose
+from phototemplate.network.adjustment.parameter_names import index_of, lens_names
+from phototemplate.network.adjustment.pseudo_observations import FOCUS
+from phototemplate.network.projection import body_points
+from phototemplate.numerics import lens
+from phototemplate.numerics.information import eliminated
+from phototemplate.numerics.rigid import skew
+
+_MIN_COSINE = 0.25
+"""A sheet is read where the view makes at least this cosine with its normal"""
+_MAX_DISTANCE_MM = 3000.0
+_MARGIN_PX = 10.0
+_LEAST_OF_BODY, _LEAST_BODIES = 4, 2
+"""A photo is placed by so many points on each of so many sheets"""
+_FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
+"""Standard deviations (rad, mm) of a pose nothing is known of"""
+HELD_FOCUS = 1e-7
+"""The same, relative, of a focus that cannot change"""
+
+
+def looking(camera_id: str, eye_mm: Array, aim_mm: Array, up: Array, roll_rad: float = 0.0) -> PhotoPose | None:
+    """Pose of a photo from one place of the world towards another, ``up`` upwards in the picture at roll 0; a positive roll
+    turns the camera clockwise. None where it would look along ``up``."""
+    z = np.asarray(aim_mm, dtype=np.float64) - eye_mm
+    z /= np.linalg.norm(z)
+    x = np.cross(z, up)
+    if np.linalg.norm(x) < 1e-6:
+        return None
+    x /= np.linalg.norm(x)
+    c, s = math.cos(roll_rad), math.sin(roll_rad)
+    rotation = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ np.array([x, np.cross(z, x), z])
+    return PhotoPose("new", camera_id, rotation, -rotation @ eye_mm)
+
+
+def derivatives(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> tuple[Array, Array, Array, Array]:
+    """Pixels (N, 2) of points (N, 3) under a pose, and their derivatives by the point (N, 2, 3), by the lens (N, 2, p) and by
+    the photo's pose and focus (N, 2, 7)."""
+    turned = xyz @ rotation.T
+    uv, d_cam, d_lens = lens.project(camera.model, camera.params, turned + translation)
+    own = np.concatenate([-d_cam @ skew(turned), d_cam, d_lens[:, :, :1] * camera.params[0]], axis=2)
+    return uv, d_cam @ rotation, d_lens, own
+
+
+def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> BoolArray:
+    """(N,) whether points lie before the camera, where its lens model holds, and inside the picture."""
+    cam = xyz @ rotation.T + translation
+    model = lens.LENS_MODELS[camera.model]
+    front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[lens.N_COMMON :]))
+    uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]
+    inside = np.all((uv > _MARGIN_PX) & (uv < np.array(camera.size_px) - 1.0 - _MARGIN_PX), axis=1)
+    return np.asarray(front & inside)
+
+
+def sighting_sd(network: Network, camera_id: str | None = None) -> float:
+    """Standard deviation of one image coordinate in px, from the residuals of the sightings used (of one camera)."""
+    own = {p for p, photo in network.photos.items() if camera_id in (None, photo.camera_id)}
+    used = [r.residual_px[r.weight > 0].ravel() for r in network.residuals if r.photo_id in own]
+    residuals = np.concatenate(used) if used else np.zeros(0)
+    return max(float(np.sqrt(np.mean(residuals**2))), 0.03) if residuals.size else 0.1
+
+
+def focus_sd(influences: Influences) -> float:
+    """Relative spread of the photos' own focus before they were seen, from its part of the covariance; 0: held."""
+    part = influences.parts.get(FOCUS)
+    columns = [i for i, name in enumerate(influences.names) if name.startswith("photo:") and name.endswith(":focus")]
+    if part is None or not columns:
+        return 0.0
+    # With C the covariance after and N = 1/u^2 the prior information: part = C N C, so u^2 >= C^2 / part.
+    whole, own = np.diag(influences.cov)[columns], np.diag(part)[columns]
+    good = own > 0
+    return float(np.sqrt(np.max(whole[good] ** 2 / own[good]))) if good.any() else 0.0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a photo would show of the targets; n points."""
+
+    target_ids: tuple[str, ...]
+    point_ids: IntArray
+    uv_px: Array
+    """(n, 2)"""
+    cosine: Array
+    """(n,) between the view and the target's normal"""
+
+
+class FurtherPhotos:
+    """What one more photo would add, with everything that does not depend on where it is taken worked out once.
+
+    The sum over the points of a sheet touches that sheet's columns only, which is what makes a candidate cheap.
+    """
+
+    def __init__(self, network: Network, influences: Influences | None = None, camera_id: str | None = None) -> None:
+        """``influences``: the network's, which others may follow; ``camera_id``: that of the first photo."""
+        self.network, self.influences = network, network.influences if influences is None else influences
+        self.camera = network.cameras[camera_id or next(iter(network.photos.values())).camera_id]
+        self.sigma_px = sighting_sd(network, camera_id)
+        k, free = self.influences.size, network.points
+        self._bodies = [body_points(network, t, network.targets[t].points_mm) for t in network.bodies]
+        sizes = [len(p.xyz_mm) for p in self._bodies] + [len(free)]
+        stops = np.cumsum(sizes)
+        self._slices = [slice(int(stop) - n, int(stop)) for n, stop in zip(sizes, stops, strict=True)]
+        """Per body its rows of ``_xyz``; the points of no body come last"""
+        self._body = np.repeat(np.arange(len(sizes)), sizes)
+        self._xyz = np.vstack([*(p.xyz_mm for p in self._bodies), np.array([p.xyz_mm for p in free]).reshape(-1, 3)])
+        facing = [np.tile(b.rotation[:, 2], (n, 1)) for b, n in zip(network.bodies.values(), sizes, strict=False)]
+        self._facing = np.vstack([*facing, np.zeros((len(free), 3))])
+        self._on_body = np.where(self._body < len(self._bodies), 1.0, -np.inf)  # other points are seen from everywhere
+        self._free_noise = np.array([p.noise_cov_mm2 for p in free]).reshape(-1, 3, 3)
+        self._free_jac = np.zeros((len(free), 3, k))
+        if free:
+            self._free_jac[:, :, : network.influences.size] = [p.shared_jac for p in free]
+        index = index_of(self.influences.names)
+        columns = [index.get(n) for n in lens_names(self.camera.camera_id, lens.LENS_MODELS[self.camera.model].names)]
+        self._lens_used = [i for i, c in enumerate(columns) if c is not None]
+        self.lens_columns = np.array([c for c in columns if c is not None], dtype=np.int64)
+        self._own_columns = np.arange(k, k + 7)
+        self._prior = np.append(_FREE_POSE, max(focus_sd(self.influences), HELD_FOCUS)) ** -2.0
+
+    def seen(self, pose: PhotoPose) -> BoolArray:
+        """(N,) which target points, then points of no body, the photo would show."""
+        view = -pose.rotation.T @ pose.translation_mm - self._xyz
+        far = np.linalg.norm(view, axis=1)
+        ok = (far < _MAX_DISTANCE_MM) & (np.sum(view * self._facing, axis=1) > _MIN_COSINE * far * self._on_body)
+        ok[ok] = in_picture(self.camera, pose.rotation, pose.translation_mm, self._xyz[ok])
+        return np.asarray(ok)
+
+    def shown(self, pose: PhotoPose) -> Shown:
+        """Points of targets that the photo would show, with their pixels."""
+        index = np.flatnonzero(self.seen(pose) & (self._body < len(self._bodies)))
+        eye = -pose.rotation.T @ pose.translation_mm
+        view = eye - self._xyz[index]
+        uv = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz[index])[0]
+        cosine = np.sum(view * self._facing[index], axis=1) / np.maximum(np.linalg.norm(view, axis=1), 1e-9)
+        names, body = list(self.network.bodies), self._body[index]
+        first = np.array([s.start for s in self._slices])
+        return Shown(tuple(names[b] for b in body), (index - first[body]).astype(np.int64), uv, cosine)
+
+    def information(self, pose: PhotoPose) -> Array | None:
+        """(K, K) information of the photo on the influences; None where it would not see two sheets (the only one, where there
+        is one)."""
+        k = self.influences.size
+        ok = self.seen(pose)
+        counts = np.bincount(self._body[ok], minlength=len(self._bodies) + 1)[: len(self._bodies)]
+        seen = np.flatnonzero(counts >= _LEAST_OF_BODY)
+        if len(seen) < min(_LEAST_BODIES, max(len(self._bodies), 1)):
+            return None
+        _, d_xyz, d_lens, d_own = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz)
+        rows = np.concatenate([d_lens[:, :, self._lens_used], d_own], axis=2)
+        beside = np.concatenate([self.lens_columns, self._own_columns])
+        normal = np.zeros((k + 7, k + 7))
+        for i in seen:
+            here, p = self._slices[i], self._bodies[i]
+            use = ok[here]
+            own = np.einsum("nij,njk->nik", d_xyz[here][use], p.d_influences[use])
+            design = np.concatenate([own, rows[here][use]], axis=2)
+            design = design.reshape(-1, design.shape[2]) / self.sigma_px
+            columns = np.concatenate([p.columns, beside])
+            normal[np.ix_(columns, columns)] += design.T @ design
+        here = self._slices[-1]
+        use = ok[here]
+        if use.any():
+            d, jac, noise = d_xyz[here][use], self._free_jac[use], self._free_noise[use]
+            design = np.zeros((len(d), 2, k + 7))
+            design[:, :, :k] = np.einsum("nij,njk->nik", d, jac)
+            design[:, :, beside] += rows[here][use]
+            spread = self.sigma_px**2 * np.eye(2) + np.einsum("nij,njk,nlk->nil", d, noise, d)
+            white = np.linalg.solve(np.linalg.cholesky(spread), design).reshape(-1, k + 7)
+            normal += white.T @ white
+        return eliminated(normal, self._prior)
