@@ -194,8 +194,9 @@ def test_house_sees_what_is_out_of_order(tmp_path: Path) -> None:
 
 
 def test_house_sees_copies_under_other_names() -> None:
-    line = "    {0} = solve({1}, np.array([{2}.width, {2}.height, 2.5]), key=lambda v: v[0] + {1}[1])\n"
-    first, second = ("def f(a, b):\n" + line.format(*names) * 7 for names in (("p", "a", "b"), ("q", "b", "a")))
+    line = "    {0} = solve({1}, np.array([{2}.width, {2}.part%d, 2.5]), key=lambda v: v[0] + {1}[1])\n"
+    body = "def f(a, b):\n" + "".join(line % k for k in range(7))
+    first, second = (body.format(*names) for names in (("p", "a", "b"), ("q", "b", "a")))
     other = first.replace("solve", "fit")
     modules = [_source.Module(Path(f"phototemplate/{n}.py"), t) for n, t in (("x", first), ("y", second), ("z", other))]
     assert _source.duplicated(modules) == ["phototemplate/x.py:1 and phototemplate/y.py:1: 8 lines"]
