@@ -18,10 +18,10 @@ import numpy as np
 from platformdirs import user_data_path
 from pydantic import ValidationError
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import Finding, InputError, OutputError
 from phototemplate.model import Camera, PhotoMeta
 from phototemplate.numerics.lens import LENS_MODELS
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.settings import Section
 
 KEEPS_F = 0.002

@@ -19,9 +19,9 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Measurement
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.progress import Progress, quiet
 from phototemplate.template.gradients import vec
 from phototemplate.template.quantities import State

@@ -27,9 +27,9 @@ import numpy as np
 import tomlkit
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, JobFileError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
 from phototemplate.units import parse_length_mm

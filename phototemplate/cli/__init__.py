@@ -6,6 +6,7 @@ Each command is a module-level function in one of the modules of this package; `
 
 from __future__ import annotations
 
+import io
 import logging
 import os
 import sys
@@ -56,6 +57,9 @@ def _options(
 
 def main() -> None:
     """Entry point. An error a user can cause ends in one sentence; anything else is our bug and shows its trace."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # not every terminal can show an arrow
     try:
         app()
     except PhototemplateError as exc:

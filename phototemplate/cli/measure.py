@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import resource
 import sys
 import time
 from dataclasses import asdict
@@ -15,10 +14,20 @@ import typer
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
 
 
-def _peak_mb() -> float:
-    """Largest memory of this process so far, in MB."""
+def _peak_mb() -> float | None:
+    """Largest memory of this process so far, in MB; None on Windows, where Python's library does not tell."""
+    if sys.platform == "win32":
+        return None
+    import resource
+
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return round(peak / (1024 * 1024 if sys.platform == "darwin" else 1024), 1)
+
+
+def _effort(photos: int, seconds: float) -> str:
+    """What a run took, in words."""
+    peak = _peak_mb()
+    return f"{photos} photos in {seconds:.1f} s" + ("" if peak is None else f", {peak:.0f} MB at most")
 
 
 def measure(
@@ -64,7 +73,7 @@ def measure(
     print_findings(out, measurement.findings, notes=False, unit=job.file.units)
     for path in written.values():
         out.print(f"wrote {path}", markup=False)
-    out.print(f"{len(measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")
+    out.print(_effort(len(measurement.photos), seconds), style="dim")
     out.print(verdict_line(outcome.judgements), style="bold", markup=False)
 
 
@@ -146,4 +155,4 @@ def demo(
     print_findings(out, result.measurement.findings, notes=False)
     for path in result.written.values():
         out.print(f"wrote {path}", markup=False)
-    out.print(f"{len(result.measurement.photos)} photos in {seconds:.1f} s, {_peak_mb():.0f} MB at most", style="dim")
+    out.print(_effort(len(result.measurement.photos), seconds), style="dim")

@@ -12,11 +12,11 @@ import jinja2
 import numpy as np
 from markupsafe import Markup
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.model import Array
 from phototemplate.network.calibration.calibrate import Calibration
 from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.numerics.lens import LENS_MODELS
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.report.marks import dots, fmt, label, vectors
 from phototemplate.wording import said
 

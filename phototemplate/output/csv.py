@@ -8,8 +8,8 @@ import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.model import Outline
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.units import format_length
 
 __all__ = ["EDGE_COLUMNS", "edge_rows", "write_edges_csv", "write_rows_csv"]

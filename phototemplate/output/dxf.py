@@ -29,8 +29,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import OutputError
-from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.dimensions import UPRIGHT_RAD
 from phototemplate.output.text import cp1252
 from phototemplate.template.drawing import Arc, Circle, Data, Dimension, Drawing, Item, Layer, Line, Polyline, Text

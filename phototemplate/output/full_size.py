@@ -11,8 +11,8 @@ from typing import Any
 
 import shapely
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import InputError
-from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Polyline, Text, item_points
 

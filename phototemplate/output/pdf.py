@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from phototemplate import __version__
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.model import EdgeReport
-from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.paper import BOLD, PLAIN, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.output.report.words import edge_verdict
 from phototemplate.output.text import cp1252

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from phototemplate import __version__
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import Finding
 from phototemplate.model import (
     Camera,
@@ -22,7 +23,6 @@ from phototemplate.model import (
 )
 from phototemplate.output import schema as s
 from phototemplate.output.assessment import Judgements
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.result_assessment import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
 from phototemplate.output.schema_base import Symmetric, numbers

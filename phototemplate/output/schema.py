@@ -305,6 +305,6 @@ def schema_text() -> str:
 
 
 if __name__ == "__main__":
-    from phototemplate.output.atomic import write_text_atomic
+    from phototemplate.atomic import write_text_atomic
 
     write_text_atomic(SCHEMA_PATH, schema_text())

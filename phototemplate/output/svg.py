@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
-from phototemplate.output.atomic import write_text_atomic
+from phototemplate.atomic import write_text_atomic
 from phototemplate.output.dimensions import take_apart
 from phototemplate.template.drawing import (
     Arc,

@@ -20,8 +20,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from phototemplate import __version__
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, InstallationError, PhototemplateError
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.csv import write_rows_csv
 
 STAMP = "batch.json"

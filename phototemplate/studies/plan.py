@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture import design
 from phototemplate.errors import InputError, PhototemplateError
 from phototemplate.model import Array, BodyPose, Camera, Influences, Network, PhotoMeta, PhotoPose, Sightings, Target
@@ -25,7 +26,6 @@ from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
-from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.units import format_length

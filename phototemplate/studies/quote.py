@@ -7,7 +7,7 @@ import textwrap
 from datetime import date
 from pathlib import Path
 
-from phototemplate.output.atomic import write_bytes_atomic
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at

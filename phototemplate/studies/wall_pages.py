@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate import __version__
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import Finding
 from phototemplate.model import Array, BoolArray
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words

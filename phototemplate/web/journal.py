@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from phototemplate.output.atomic import sync_folder
+from phototemplate.atomic import sync_folder
 from phototemplate.web.refusals import Refused
 
 JOURNAL_FILE = "history.jsonl"

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from phototemplate.atomic import sync_folder
 from phototemplate.job import PHOTO_SUFFIXES, Job
-from phototemplate.output.atomic import sync_folder
 from phototemplate.web.constants import MOST_PHOTOS, STALE_S, UPLOAD_LIMIT
 from phototemplate.web.refusals import Refused
 

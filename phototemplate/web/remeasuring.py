@@ -15,8 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import MeasureError, PhototemplateError
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.web.constants import JUDGE_AFTER_S, SAME_PROPOSAL_MM, SETTLE_S, TELL_EVERY_S
 from phototemplate.web.events import Hub
 from phototemplate.web.photo_table import PhotoTable, Spawn
@@ -155,7 +155,7 @@ class Measuring:
 
     def _turned_down(self) -> set[str]:
         with contextlib.suppress(OSError, ValueError):
-            return {str(k) for k in json.loads((self.photo_table.cache / "turned-down.json").read_text())}
+            return {str(k) for k in json.loads((self.photo_table.cache / "turned-down.json").read_text(encoding="utf-8"))}
         return set()
 
 

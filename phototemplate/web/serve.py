@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -27,7 +28,10 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
     if not folder.is_dir():
         raise InputError(f"There is no folder {folder}; make it, or give the folder that holds the photos.")
     with contextlib.closing(socket.socket(socket.AF_INET, socket.SOCK_STREAM)) as listener:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if sys.platform == "win32":  # there SO_REUSEADDR would let another program share the port
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:  # elsewhere it allows the port of a server that has just ended
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((HOST, port))
         except OSError as exc:

@@ -397,11 +397,11 @@ def test_a_failed_write_keeps_the_old_file(tmp_path: Path, monkeypatch: pytest.M
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(OutputError, match="No space left"):
+    with pytest.raises(OutputError, match="the disk is full"):
         write_sheets(path, "guide")
     assert path.read_bytes() == b"old"
     assert [p.name for p in tmp_path.iterdir()] == ["sheets.pdf"]
-    with pytest.raises(OutputError, match="choose another place"):
+    with pytest.raises(OutputError, match="create the folder or choose another one"):
         write_sheets(tmp_path / "missing" / "x.pdf", "guide")
 
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture.sheets.drawing import Blocks, Item, Page, Polygon, Stroke, Text
-from phototemplate.errors import OutputError
 
 
 def write_pdf(path: Path, pages: Sequence[Page], title: str, scale: tuple[float, float] = (1.0, 1.0)) -> None:
@@ -29,23 +26,7 @@ def write_pdf(path: Path, pages: Sequence[Page], title: str, scale: tuple[float,
         OutputError: the file cannot be written.
     """
     assert pages, "a PDF has at least one page"
-    temporary: str | None = None
-    try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(_pdf_bytes(pages, title, scale))
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-        temporary = None
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise OutputError(f"The sheets could not be written to {path}: {reason}; choose another place.") from error
-    finally:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
+    write_bytes_atomic(path, _pdf_bytes(pages, title, scale))
 
 
 def _pdf_bytes(pages: Sequence[Page], title: str, scale: tuple[float, float]) -> bytes:

@@ -13,9 +13,9 @@ from typing import Any
 from markupsafe import Markup
 
 from phototemplate import __version__
+from phototemplate.atomic import write_text_atomic
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.assessment import Judged, Judgements
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.output.report import words
 from phototemplate.output.report.camera import PLOT_HEIGHT, PLOT_WIDTH, camera_panels
 from phototemplate.output.report.levels import cabinet_levels, level_map

@@ -7,9 +7,9 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
+from phototemplate.atomic import atomic_path
 from phototemplate.errors import InputError
 from phototemplate.job import JOB_FILE, load_job
-from phototemplate.output.atomic import atomic_path
 from phototemplate.output.formats import FORMATS
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job, write_results

@@ -10,13 +10,13 @@ from typing import Any
 import cv2
 import numpy as np
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture.photos import read_rgb, upright
 from phototemplate.capture.quality import check_file, find_duplicates
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import MeasureError, PhotoError
 from phototemplate.job import load_job
 from phototemplate.model import Array, PhotoMeta, Sightings
-from phototemplate.output.atomic import write_bytes_atomic
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import detect_all
 from phototemplate.web.constants import THUMB_QUALITY, THUMB_SIDE

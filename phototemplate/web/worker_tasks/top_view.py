@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.capture.photos import read_rgb
 from phototemplate.network.rectify import RgbImage, rectify
-from phototemplate.output.atomic import write_text_atomic
 from phototemplate.progress import Progress
 from phototemplate.web.constants import (
     COARSEST_PX_PER_MM,
@@ -49,7 +49,7 @@ def top_tiles(memory: Any, tell: Progress, folder: str) -> dict[str, Any]:
         size = [rgb.shape[1], rgb.shape[0]]
         facts = {"size": size, "levels": levels_of((size[0], size[1])), "matrix": [step, 0.0, 0.0, -step, x, y]}
         write_text_atomic(place / "facts.json", json.dumps(facts))
-    out: dict[str, Any] = json.loads((place / "facts.json").read_text())
+    out: dict[str, Any] = json.loads((place / "facts.json").read_text(encoding="utf-8"))
     return out
 
 

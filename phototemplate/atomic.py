@@ -11,6 +11,7 @@ import contextlib
 import errno
 import os
 import secrets
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,6 +24,8 @@ def _what_to_do(error: OSError) -> str:
     match error.errno:
         case errno.ENOSPC | errno.EDQUOT:
             return "the disk is full; free some space and run again"
+        case errno.EACCES | errno.EPERM if sys.platform == "win32":
+            return "another program has the file open or the folder is write-protected; close it there or choose another folder"
         case errno.EACCES | errno.EPERM | errno.EROFS:
             return "the folder may not be written to; change its permissions or choose another folder"
         case errno.ENOENT | errno.ENOTDIR:

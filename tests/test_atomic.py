@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from phototemplate.atomic import atomic_path, write_bytes_atomic, write_text_atomic
 from phototemplate.errors import OutputError
-from phototemplate.output.atomic import atomic_path, write_bytes_atomic, write_text_atomic
 
 
 def test_writes_and_replaces(tmp_path: Path) -> None:
@@ -68,7 +68,7 @@ def test_real_write_failure_half_way(tmp_path: Path) -> None:
     target.write_text("old")
     code = (
         "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (65536, 65536))\n"
-        "from phototemplate.output.atomic import write_bytes_atomic\n"
+        "from phototemplate.atomic import write_bytes_atomic\n"
         "from phototemplate.errors import OutputError\n"
         "try: write_bytes_atomic(sys.argv[1], b'x' * 1_000_000)\n"
         "except OutputError as error: print(error); sys.exit(4)\n"
