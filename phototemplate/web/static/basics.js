@@ -1,5 +1,6 @@
 // Basics of the job: unit, tolerance, known lengths, paper, cabinets.
 
+import { LENGTH_OFF, USUAL_MM } from './constants.js';
 import { h, fill, button, icon, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
@@ -26,7 +27,7 @@ function content() {
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
       labelled(t('basics.name'), h('input', { value: job.name || '', placeholder: store.name, maxlength: 80, data: { key: 'name' }, onchange: (e) => set('name', e.target.value.trim() || null) })),
       labelled(t('basics.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),
-      labelled(t('basics.tolerance'), lengthInput(job.tolerance ?? 25.4 / 16, (v) => set('tolerance', v), 'tolerance'), t('basics.tolerance.hint')))),
+      labelled(t('basics.tolerance'), lengthInput(job.tolerance ?? 25.4 / 16, (v) => set('tolerance', v), 'tolerance', { usual: USUAL_MM.tolerance }), t('basics.tolerance.hint')))),
     lengths(),
     h('details', { class: 'card', data: { key: 'title' } }, h('summary', {}, t('basics.title')), ['customer', 'address', 'drawn_by'].map((k) => labelled(t(`basics.${k}`), h('input', { value: job[k] || '', maxlength: 120, autocomplete: 'off', data: { key: k }, onchange: (e) => set(k, e.target.value.trim() || null) })))),
     h('section', {}, h('h2', {}, t('basics.paper')), h('p', { class: 'hint' }, t('basics.paper.hint')),
@@ -51,7 +52,7 @@ function lengths() {
       const r = fared.get(name);
       return h('div', { class: 'card' }, h('div', { class: 'row spread' }, h('h3', {}, t(`choice.${one.kind}`), ` ${one.from} – ${one.to}`), button(t('remove'), () => edit('remove-length', name, [{ op: 'set', at: ['lengths', k], value: null }]), { icon: 'gone', class: 'small', data: { key: `lg-${k}` } })),
         h('div', { class: 'row wrap' }, fields(schemaOf('LengthSpec'), one, (key, v) => edit('edit-length', name, [{ op: 'set', at: ['lengths', k], value: merged(one, key, v) }]), `len-${k}`)),
-        r ? h('p', { class: Math.abs(r.off) > 2.5 ? 'mark look' : 'mark good' }, icon(Math.abs(r.off) > 2.5 ? 'look' : 'good'), h('span', {}, t('basics.fared', { adjusted: length(r.adjusted), off: metric(r.adjusted - r.given, 2) }), r.detectable != null ? ` ${t('basics.detectable', { mm: metric(r.detectable) })}` : '')) : null);
+        r ? h('p', { class: Math.abs(r.off) > LENGTH_OFF ? 'mark look' : 'mark good' }, icon(Math.abs(r.off) > LENGTH_OFF ? 'look' : 'good'), h('span', {}, t('basics.fared', { adjusted: length(r.adjusted), off: metric(r.adjusted - r.given, 2) }), r.detectable != null ? ` ${t('basics.detectable', { mm: metric(r.detectable) })}` : '')) : null);
     }),
     adder(schemaOf('LengthSpec'), (v) => edit('add-length', `${v.from || ''}-${v.to || ''}`, [{ op: 'add', at: ['lengths'], value: { kind: 'bar', ...v } }]), 'lengths', { kind: 'bar', from: 'B01', to: 'B02' }, [], t('basics.add-length')));
 }
@@ -61,7 +62,7 @@ function backing() {
   const set = (sheet, v) => edit('paper', sheet, [{ op: 'set', at: ['paper', 'thickness_by_sheet_mm'], value: merged(table, sheet, v) }]);
   const sheets = (store.result?.sheets || []).filter((s) => s.kind === 'sheet' && !(s.id in table)).map((s) => s.id);
   return h('details', { class: 'card', data: { key: 'backing' } }, h('summary', {}, t('basics.backing')),
-    Object.entries(table).map(([sheet, v]) => h('div', { class: 'row' }, labelled(sheet, lengthInput(v, (x) => set(sheet, x), `bk-${sheet}`)), button('', () => set(sheet, null), { icon: 'gone', class: 'small', 'aria-label': t('remove') }))),
+    Object.entries(table).map(([sheet, v]) => h('div', { class: 'row' }, labelled(sheet, lengthInput(v, (x) => set(sheet, x), `bk-${sheet}`, { usual: USUAL_MM.thickness })), button('', () => set(sheet, null), { icon: 'gone', class: 'small', 'aria-label': t('remove') }))),
     sheets.length ? labelled(t('basics.add-backing'), select([['', t('choose')], ...sheets.map((s) => [s, s])], '', (v) => v && set(v, 3))) : null);
 }
 

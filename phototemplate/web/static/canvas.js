@@ -1,5 +1,7 @@
 // A canvas that is moved by mouse, pinch and keyboard. World -> screen: turn, zoom, and y up or down.
 
+import { apply, inverse } from './geometry.js';
+
 const TAP_PX = 5;
 const SLOP_PX = 14;
 const SLOW_MS = 24; // frames that take longer while the view is moved are drawn roughly until it rests
@@ -11,21 +13,30 @@ export class Stage {
     this.ctx = canvas.getContext('2d', { alpha: false });
     this.f = yUp ? -1 : 1;
     this.view = { x: 0, y: 0, k: 1, turn: 0 };
+    /** @type {Layer[]} */
     this.layers = [];
+    /** @type {Point[] | null} */
     this.extent = null;
     this.pad = [28, 28, 28, 28]; // left, top, right, bottom
     this.limits = [1e-3, 1e3];
+    /** @type {(world: Point, screen: Point) => void} */
     this.ontap = () => {};
-    this.grab = () => null; // (world, screen) -> {move(world, screen), drop(), cancel()} or null
+    /** @type {(world: Point, screen: Point, reach: number) => Held | null} */
+    this.grab = () => null;
+    /** @type {((world: Point, screen: Point) => void) | null} */
     this.onhover = null;
+    /** @type {(e: KeyboardEvent) => boolean} */
     this.onkey = () => false;
     this.cross = false; // a cross in the middle, for placing points by keyboard
     this.background = '#888';
     this.rough = false; // layers may save work: the view is on the move and the machine is slow
     this.width = this.height = 1;
+    this.lift = 20; // px at the bottom that the legend covers
+    this.closed = false;
     this.ratio = 1;
     this.pointers = new Map();
     this.pinch = null;
+    /** @type {Held | null} */
     this.held = null;
     this.asked = 0;
     this.rest = 0; // timer that runs out when the view rests
@@ -64,26 +75,24 @@ export class Stage {
 
   // ------------------------------------------------------------------------------------------ geometry
 
+  /** @returns {Matrix} */
   matrix() {
     const { x, y, k, turn } = this.view;
     const c = Math.cos(turn) * k, s = Math.sin(turn) * k, f = this.f;
+    /** @type {Matrix} */
     const m = [c, f * s, -s, f * c, 0, 0];
     m[4] = this.width / 2 - (m[0] * x + m[2] * y);
     m[5] = this.height / 2 - (m[1] * x + m[3] * y);
     return m;
   }
 
-  toScreen([x, y]) {
-    const m = this.matrix();
-    return [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]];
-  }
+  /** @param {ArrayLike<number>} p @returns {Point} */
+  toScreen(p) { return apply(this.matrix(), p); }
 
-  toWorld([u, v]) {
-    const [a, b, c, d, e, f] = this.matrix();
-    const det = a * d - b * c;
-    return [(d * (u - e) - c * (v - f)) / det, (-b * (u - e) + a * (v - f)) / det];
-  }
+  /** @param {ArrayLike<number>} p @returns {Point} */
+  toWorld(p) { return apply(inverse(this.matrix()), p); }
 
+  /** @param {MouseEvent & {pointerType?: string}} event @returns {Point} */
   at(event) {
     const box = this.canvas.getBoundingClientRect();
     // a mouse points at a whole pixel of the screen: its middle is what is meant
@@ -127,9 +136,10 @@ export class Stage {
     this.draw();
   }
 
-  show([x, y], k = null) {
-    this.view.x = x;
-    this.view.y = y;
+  /** @param {ArrayLike<number>} p @param {number | null} k */
+  show(p, k = null) {
+    this.view.x = p[0];
+    this.view.y = p[1];
     if (k) this.view.k = this.clamp(k);
     this.draw();
   }
@@ -207,6 +217,7 @@ export class Stage {
     if (this.onkey(e)) { e.preventDefault(); return; }
     if (e.ctrlKey || e.metaKey || e.altKey) return;
     const step = e.shiftKey ? 240 : 60;
+    /** @type {Record<string, [number, number]>} */
     const moves = { ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] };
     if (moves[e.key]) this.pan(...moves[e.key]);
     else if (e.key === '+' || e.key === '=') this.zoom(1.3);
@@ -253,7 +264,7 @@ export class Stage {
     ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     if (this.cross && document.activeElement === this.canvas) {
       const [x, y] = [this.width / 2, this.height / 2];
-      for (const [w, c] of [[4, '#0009'], [1.5, '#fff']]) {
+      for (const [w, c] of /** @type {[number, string][]} */ ([[4, '#0009'], [1.5, '#fff']])) {
         ctx.lineWidth = w; ctx.strokeStyle = c; ctx.setLineDash([]);
         ctx.beginPath(); ctx.moveTo(x - 14, y); ctx.lineTo(x + 14, y); ctx.moveTo(x, y - 14); ctx.lineTo(x, y + 14); ctx.stroke();
       }

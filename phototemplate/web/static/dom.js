@@ -4,6 +4,7 @@ import { t } from './text.js';
 
 const PROPERTIES = new Set(['value', 'checked', 'disabled', 'hidden', 'selected', 'open', 'indeterminate', 'multiple', 'tabIndex']);
 
+/** @returns {any} */
 export function h(tag, props = {}, ...children) {
   const svg = tag.startsWith('svg:');
   const el = svg ? document.createElementNS('http://www.w3.org/2000/svg', tag.slice(4)) : document.createElement(tag);
@@ -28,7 +29,7 @@ export function put(el, children) {
 
 // Replace the children, but keep the focus and the scroll place where an element with the same data-key is still there.
 export function fill(el, ...children) {
-  const active = document.activeElement;
+  const active = /** @type {HTMLInputElement | null} */ (document.activeElement);
   const key = active && el.contains(active) ? active.dataset.key : null;
   const range = key && 'selectionStart' in active ? safeRange(active) : null;
   const typed = key && active.matches('input[type=text], input:not([type]), textarea') ? active.value : null;
@@ -39,11 +40,11 @@ export function fill(el, ...children) {
   for (const d of el.querySelectorAll('details[data-key]')) if (open.has(d.dataset.key)) d.open = open.get(d.dataset.key);
   el.scrollTop = top;
   if (key) {
-    const again = el.querySelector(`[data-key="${CSS.escape(key)}"]`);
+    const again = /** @type {HTMLInputElement | null} */ (el.querySelector(`[data-key="${CSS.escape(key)}"]`));
     if (again) {
       if (typed !== null && 'value' in again && active.dataset.dirty) { again.value = typed; again.dataset.dirty = '1'; }
       again.focus({ preventScroll: true });
-      if (range) try { again.setSelectionRange(...range); } catch { /* not a text field */ }
+      if (range) try { again.setSelectionRange(range[0], range[1]); } catch { /* not a text field */ }
     }
   }
 }
@@ -69,12 +70,13 @@ export function button(text, onclick, props = {}) {
 }
 
 let fieldNumber = 0;
-export function labelled(text, control, hint) {
-  const id = control.id || (control.id = `f${++fieldNumber}`);
+export function labelled(text, control, hint = null) {
+  const field = control.control || control; // a field may stand in a box of its own
+  const id = field.id || (field.id = `f${++fieldNumber}`);
   const parts = [h('label', { for: id }, text), control];
   if (hint) {
     parts.push(h('p', { class: 'hint', id: `${id}-hint` }, hint));
-    control.setAttribute('aria-describedby', `${id}-hint`);
+    field.setAttribute('aria-describedby', `${id}-hint`);
   }
   return h('div', { class: 'field' }, parts);
 }

@@ -1,12 +1,14 @@
 // Panel of edges: what was found, how well it is known, and every way to correct it.
 
+import { OTHER_LINE_MM, USUAL_MM } from './constants.js';
 import { h, fill, button, icon, select, labelled, notice } from './dom.js';
 import { post } from './api.js';
 import { store, edit, edges, found, freeName } from './store.js';
 import { newEdgeForm, carrierForm, addEdge, kindOptions, shapeOptions } from './draw.js';
-import { finding, findingsOf, middle } from './findings.js';
+import { finding, findingsOf } from './findings.js';
+import * as geometry from './geometry.js';
 import { lengthInput } from './form.js';
-import { length, short, shortU, uncertainty, degrees, metric } from './units.js';
+import { length, short, shortU, uncertainty, metric } from './units.js';
 import { classOf } from './overlay.js';
 import { nextStep } from './nextstep.js';
 import { t } from './text.js';
@@ -37,7 +39,7 @@ function proposals(plan) {
   h('ul', { class: 'plain-list proposals' }, list.map((p, k) => h('li', { class: 'card row spread' },
     h('span', {}, h('b', {}, `${k + 1} · ${t(`kind.${p.kind}`)}`), h('small', {}, ` ${t(`source.${p.source}`)}${p.targets.length ? ` ${p.targets.join(' ')}` : ''} · ${t('proposal.sure', { n: Math.round(p.confidence * 100) })}`)),
     h('span', { class: 'row' },
-      button('', () => plan.show(middle(p.line), 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `ps-${p.key}` } }),
+      button('', () => plan.show(geometry.middle(p.line), 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `ps-${p.key}` } }),
       button(t('proposal.yes'), () => accept(p), { class: 'small main', icon: 'good', data: { key: `py-${p.key}` } }),
       button('', () => post('/api/turn-down', { key: p.key }).catch(() => {}), { icon: 'short', class: 'small', 'aria-label': t('proposal.no'), title: t('proposal.no'), data: { key: `pn-${p.key}` } }))))),
   list.length ? h('p', { class: 'hint' }, t('proposal.hint')) : null,
@@ -108,7 +110,7 @@ function details(spec, e, verdict, plan) {
       labelled(t('edge.shape'), select(shapeOptions(), spec.shape, (v) => set('shape', v === 'line' ? null : v), { data: { key: `s-${id}` } }))),
     h('div', { class: 'row wrap' },
       labelled(t('edge.name'), h('input', { value: id, maxlength: 40, autocomplete: 'off', data: { key: `n-${id}` }, onchange: (ev) => rename(id, ev.target.value) })),
-      spec.source === 'trace' ? labelled(t('edge.search'), lengthInput(spec.search, (v) => set('search', v), `w-${id}`)) : null),
+      spec.source === 'trace' ? labelled(t('edge.search'), lengthInput(spec.search, (v) => set('search', v), `w-${id}`, { usual: USUAL_MM.search })) : null),
     spec.source !== 'trace' ? h('p', { class: 'hint' }, t('edge.carried', { targets: spec.targets.join(', ') })) : null,
     spec.source === 'trace' ? h('fieldset', { class: 'ends' }, h('legend', {}, t('edge.ends')),
       h('p', { class: 'hint' }, t('edge.ends.hint')),
@@ -129,7 +131,7 @@ function budget(e) {
 }
 
 function candidates(spec, e) {
-  const close = (e.candidates || []).filter((c) => c.choose !== null && Math.abs(c.offset) <= 30);
+  const close = (e.candidates || []).filter((c) => c.choose !== null && Math.abs(c.offset) <= OTHER_LINE_MM);
   if (!close.length && spec.choose === undefined) return null;
   const choose = (v) => edit('choose-edge', spec.id, [{ op: 'set', at: ['edges', { id: spec.id }, 'choose'], value: v }]);
   return h('fieldset', { class: 'candidates' }, h('legend', {}, t('candidates')),
@@ -138,7 +140,7 @@ function candidates(spec, e) {
       h('li', { class: 'row spread' }, h('span', {}, icon('good'), ` ${t('candidate.this')}`),
         spec.choose === undefined ? button(t('candidate.confirm'), () => choose(e.choose_now), { class: 'small', data: { key: `keep-${spec.id}` } })
           : button(t('candidate.free'), () => choose(null), { class: 'small', data: { key: `free-${spec.id}` } })),
-      (e.candidates || []).map((c, k) => (c.choose === null || Math.abs(c.offset) > 30 ? null : h('li', { class: 'row spread' },
+      (e.candidates || []).map((c, k) => (c.choose === null || Math.abs(c.offset) > OTHER_LINE_MM ? null : h('li', { class: 'row spread' },
         h('span', {}, h('b', {}, `${k + 1} `), t(c.offset > 0 ? 'candidate.left' : 'candidate.right', { d: metric(Math.abs(c.offset)), h: metric(c.height), s: Math.round(c.support * 100) })),
         button(t('candidate.take'), () => choose(c.choose), { class: 'small', data: { key: `take-${spec.id}-${k}` } }))))));
 }
@@ -186,23 +188,8 @@ function run(loop, plan) {
       h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: loop.closed !== false, data: { key: `c-${loop.id}` }, onchange: (e) => edit('edit-loop', loop.id, [{ op: 'set', at: [...at, 'closed'], value: e.target.checked ? null : false }]) }), t('run.is-closed'))));
 }
 
-// Edges in their order round a run: from each the next is the one with the nearest free end
-export function chain(ids) {
-  const ends = new Map(ids.map((id) => { const e = found(id); return [id, e ? [e.xy[0], e.xy[e.xy.length - 1]] : null]; }));
-  const left = ids.filter((id) => ends.get(id));
-  const lost = ids.filter((id) => !ends.get(id));
-  if (!left.length) return ids;
-  const out = [left.shift()];
-  let tip = ends.get(out[0])[1];
-  while (left.length) {
-    let best = null;
-    for (const id of left) ends.get(id).forEach((p, k) => { const d = Math.hypot(p[0] - tip[0], p[1] - tip[1]); if (!best || d < best.d) best = { id, d, other: ends.get(id)[1 - k] }; });
-    out.push(best.id);
-    tip = best.other;
-    left.splice(left.indexOf(best.id), 1);
-  }
-  return [...out, ...lost];
-}
+const endsOf = (ids) => new Map(ids.map((id) => { const e = found(id); return [id, e ? /** @type {[Point, Point]} */ ([e.xy[0], e.xy[e.xy.length - 1]]) : null]; }));
+const chain = (ids) => geometry.chain(ids, endsOf(ids));
 
 function general(plan) {
   const named = new Set([...edges().map((e) => e.id), ...(store.job.loops || []).map((l) => l.id)]);

@@ -1,6 +1,7 @@
 // Findings beside what they concern, each with a button that shows the place.
 
 import { h, button, icon } from './dom.js';
+import { middle } from './geometry.js';
 import { store } from './store.js';
 import { t } from './text.js';
 
@@ -36,8 +37,6 @@ export function placeOf(where) {
   if (loop) return { page: 'edges', xy: loop.corners[0]?.xy };
   return null;
 }
-
-export const middle = (points) => points.reduce((s, p) => [s[0] + p[0] / points.length, s[1] + p[1] / points.length], [0, 0]);
 
 export function showPlace(place, plan = null) {
   if (!place) return;

@@ -1,21 +1,74 @@
 // Forms made from the job file's own rules: fields, choices and hints come from its schema, words from text.js.
 
+import { USUAL_MM } from './constants.js';
 import { h, button, select, labelled } from './dom.js';
+import { improbable, parseLength, unitShown } from './lengths.js';
 import { store, edges } from './store.js';
-import { shown, typed } from './units.js';
+import { reading, shown, unit } from './units.js';
 import { t, has } from './text.js';
 
 const NOT_LENGTHS = new Set(['density_kg_m3', 'temperature_c', 'wide_px']);
 const EDGE_FIELDS = new Set(['run', 'edge', 'square_to', 'mark', 'AlignSpec.to']);
+/** What a length is for, by the name of its field @type {Record<string, [number, number]>} */
+const USUAL = { 'LengthSpec.value': USUAL_MM.known, u: USUAL_MM.u, thickness_mm: USUAL_MM.thickness, strip_thickness_mm: USUAL_MM.thickness, thickness_u_mm: USUAL_MM.u, strip_thickness_u_mm: USUAL_MM.u };
 const PLAIN = new Set(['LengthSpec.from', 'LengthSpec.to', 'LengthSpec.value', 'LengthSpec.material']); // the label says it all
 
-export function lengthInput(value, onset, key, props = {}) {
-  const input = h('input', { value: shown(value), inputmode: 'text', autocomplete: 'off', class: 'length', data: { key }, ...props });
+/** Fields whose text could not be taken yet, so that it survives the page being drawn anew: key -> text. @type {Map<string, string>} */
+const open = new Map();
+
+/**
+ * A field that holds what was typed until it can be taken. `read` gives the value, or {ask} with elements to show below.
+ * @param {string} value @param {(text: string) => {value: any} | {ask: any[]}} read @param {(value: any) => void} onset @param {string} key @param {Record<string, any>} props
+ */
+function guarded(value, read, onset, key, props) {
+  const says = h('div', { class: 'field-says', role: 'alert', hidden: true });
+  const input = h('input', { value: open.get(key) ?? value, autocomplete: 'off', data: { key }, ...props });
+  const box = h('div', { class: 'guarded' }, input, says);
+  box.control = input;
+  const settle = () => { open.delete(key); delete input.dataset.dirty; says.hidden = true; input.removeAttribute('aria-invalid'); };
+  const look = () => {
+    const text = input.value.trim();
+    const answer = text ? read(text) : { value: null };
+    if ('value' in answer) { settle(); return answer; }
+    open.set(key, input.value);
+    input.setAttribute('aria-invalid', 'true');
+    says.replaceChildren(...answer.ask);
+    says.hidden = false;
+    return null;
+  };
+  box.take = (v, text) => { settle(); input.value = text; onset(v); };
   input.addEventListener('input', () => { input.dataset.dirty = '1'; });
-  input.addEventListener('change', () => { delete input.dataset.dirty; onset(typed(input.value)); });
-  input.addEventListener('keydown', (e) => { if (e.key === 'Enter') input.blur(); if (e.key === 'Escape') { input.value = shown(value); delete input.dataset.dirty; } });
-  return input;
+  input.addEventListener('change', () => { const answer = look(); if (answer) onset(answer.value); });
+  input.addEventListener('keydown', (e) => { if (e.key === 'Enter') input.blur(); if (e.key === 'Escape') { settle(); input.value = value; } });
+  if (open.has(key)) look();
+  return box;
 }
+
+/**
+ * A length. A bare number is read in the unit that the field shows; what is improbable is asked back with both readings.
+ * @param {number | null | undefined} value mm @param {(mm: number | null) => void} onset @param {string} key
+ * @param {{usual?: [number, number], placeholder?: string, [attribute: string]: any}} options
+ */
+export function lengthInput(value, onset, key, { usual = USUAL_MM.size, placeholder = '', ...props } = {}) {
+  const text = shown(value);
+  const here = unitShown(text) || unitShown(placeholder) || unit();
+  const box = guarded(text, (typed) => {
+    const read = parseLength(typed, here);
+    if (!read) return { ask: [t('length.unread', { text: typed })] };
+    const odd = improbable(typed, here, usual);
+    if (!odd) return { value: read.mm };
+    const offer = (mm) => button(shown(mm), () => box.take(mm, shown(mm)), { class: 'small', data: { key: `${key}-${Math.round(mm)}` } });
+    return { ask: [h('p', {}, t(odd.other === null ? 'length.odd' : 'length.which', { here: reading(odd.here), other: reading(odd.other) })),
+      h('div', { class: 'row wrap' }, odd.other === null ? null : offer(odd.other), offer(odd.here))] };
+  }, onset, key, { inputmode: 'text', class: 'length', placeholder: placeholder || t(`unit.short.${here}`), ...props });
+  return box;
+}
+
+/** A number that is no length. @param {any} value @param {(v: number | null) => void} onset @param {string} key @param {Record<string, any>} props */
+const numberInput = (value, onset, key, props) => guarded(value === null || value === undefined ? '' : String(value), (text) => {
+  const n = Number(text);
+  return Number.isFinite(n) ? { value: n } : { ask: [t('number.unread', { text })] };
+}, onset, key, { inputmode: 'decimal', ...props });
 
 export function resolve(node) {
   if (!node) return {};
@@ -50,9 +103,9 @@ export function field(name, node, value, onset, key, required = false, of = '') 
   if (s.type === 'boolean') return h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: value ?? s.default ?? false, data: { key }, onchange: (e) => onset(e.target.checked) }), label);
   if (s.type === 'number' && !NOT_LENGTHS.has(name)) {
     const usual = s.default !== undefined && s.default !== null ? shown(s.default) : '';
-    return labelled(label, lengthInput(value, onset, key, { placeholder: usual || (s.optional ? t('form.usual') : '') }), hint);
+    return labelled(label, lengthInput(value, onset, key, { placeholder: usual, usual: USUAL[`${of}.${name}`] || USUAL[name] || USUAL_MM.size }), hint);
   }
-  if (s.type === 'number' || s.type === 'integer') return labelled(label, h('input', { value: value ?? '', inputmode: 'decimal', data: { key }, placeholder: s.default ?? '', onchange: (e) => onset(e.target.value.trim() === '' ? null : Number(e.target.value)) }), hint);
+  if (s.type === 'number' || s.type === 'integer') return labelled(label, numberInput(value, onset, key, { placeholder: s.default ?? '' }), hint);
   if (s.type === 'string') return labelled(label, h('input', { value: value ?? '', autocomplete: 'off', data: { key }, placeholder: s.default ?? '', onchange: (e) => onset(e.target.value.trim() || null) }), hint);
   if (s.type === 'array' && name === 'between') return between(label, value || [], onset, key, hint);
   if (s.type === 'array' && s.items) {
@@ -81,7 +134,8 @@ export function fields(schema, value, onset, key, skip = []) {
 function between(label, value, onset, key, hint) {
   const names = edges().map((e) => e.id);
   const set = (k, v) => { const next = [...value]; next[k] = v; if (next[0] && next[1]) onset(next); else value = next; };
-  return h('div', { class: 'field' }, h('span', { class: 'label' }, label), h('div', { class: 'row' }, pick(names, value[0], (v) => set(0, v), `${key}.0`), pick(names, value[1], (v) => set(1, v), `${key}.1`)), hint ? h('p', { class: 'hint' }, hint) : null);
+  return h('fieldset', { class: 'inner' }, h('legend', {}, label), h('div', { class: 'row wrap' },
+    [0, 1].map((k) => labelled(t(`field.between.${k}`), pick(names, value[k], (v) => set(k, v), `${key}.${k}`)))), hint ? h('p', { class: 'hint' }, hint) : null);
 }
 
 // A place along a run is said in one of four ways

@@ -2,9 +2,10 @@
 
 import { h } from './dom.js';
 import { post } from './api.js';
-import { photoLayer, uprightMatrix, apply } from './tiles.js';
+import { palette } from './drawing.js';
+import { apply, uprightMatrix } from './geometry.js';
+import { photoLayer } from './tiles.js';
 import { store } from './store.js';
-import { palette } from './overlay.js';
 import { t } from './text.js';
 
 const SIZE = 168;
@@ -20,7 +21,7 @@ export class Loupe {
       const name = h('span', {});
       const figure = h('figure', { hidden: true }, canvas, h('figcaption', {}, name));
       this.box.append(figure);
-      this.views.push({ canvas, name, figure, seen: null, layer: null });
+      this.views.push({ canvas, name, figure, seen: null, photo: null, layer: null, matrix: null });
     }
     this.asking = false;
   }
@@ -82,7 +83,7 @@ export class Loupe {
       ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
       ctx.globalAlpha = 1;
       const c = palette();
-      for (const [w, colour] of [[3.5, c.paper], [1.5, c.hint]]) {
+      for (const [w, colour] of /** @type {[number, string][]} */ ([[3.5, c.paper], [1.5, c.hint]])) {
         ctx.lineWidth = w;
         ctx.strokeStyle = colour;
         ctx.beginPath();

@@ -5,10 +5,12 @@ import { post } from './api.js';
 import { store, subscribe, listen, loadAll, step } from './store.js';
 import { t, has } from './text.js';
 
+/** @type {[string, () => Promise<any>][]} */
 const PAGES = [
   ['photos', () => import('./photos.js')], ['basics', () => import('./basics.js')], ['edges', () => import('./topview.js')],
   ['stone', () => import('./topview.js')], ['distance', () => import('./topview.js')], ['finish', () => import('./finish.js')],
 ];
+/** @type {[string, () => Promise<any>][]} */
 const HIDDEN = [['photo', () => import('./photo.js')]];
 
 let page = null;
@@ -98,7 +100,7 @@ function work() {
 }
 
 document.addEventListener('keydown', (e) => {
-  const typing = e.target.closest?.('input, textarea, select');
+  const typing = /** @type {HTMLElement} */ (e.target).closest?.('input, textarea, select');
   if ((e.ctrlKey || e.metaKey) && !typing && e.key.toLowerCase() === 'z') { e.preventDefault(); step(!e.shiftKey); }
   if ((e.ctrlKey || e.metaKey) && !typing && e.key.toLowerCase() === 'y') { e.preventDefault(); step(false); }
 });

@@ -1,101 +1,27 @@
 // What is drawn over the top view, in the work frame (mm). Colours come from the style sheet; every meaning has a shape too.
 
+import { OTHER_LINE_MM } from './constants.js';
+import { away, boxOf, line, palette, projector, text } from './drawing.js';
+import { footOn, upright } from './geometry.js';
 import { store, edgeOf, tolerance } from './store.js';
 import { short, shortU, metric, inInch, fraction } from './units.js';
 
 export const ELLIPSE_SCALE = 50;
 
-let colours = null;
-const scheme = window.matchMedia('(prefers-color-scheme: dark)');
-scheme.addEventListener('change', () => { colours = null; });
-
-export function palette() {
-  if (!colours) {
-    const css = getComputedStyle(document.documentElement);
-    const names = ['class-a', 'class-b', 'class-c', 'class-d', 'class-e', 'pick', 'sheet', 'strip', 'stone', 'seam', 'ink', 'paper', 'level-low', 'level-high', 'hint', 'mark'];
-    colours = Object.fromEntries(names.map((n) => [n, css.getPropertyValue(`--${n}`).trim()]));
-  }
-  return colours;
-}
-
+/** ratio. Upper limits of the classes as shares of the tolerance. Convention: output/report/marks.py has the same. */
+export const CLASS_LIMITS = [0.25, 0.5, 1, 2];
+export const CLASS_LETTERS = /** @type {const} */ (['a', 'b', 'c', 'd', 'e']);
 export const dashes = { a: [], b: [], c: [14, 4], d: [7, 5], e: [2, 5] };
 export const widths = { a: 5, b: 3, c: 4, d: 4, e: 5 };
 
+/** Class of an uncertainty by its share of the tolerance. @param {number} U @returns {'a' | 'b' | 'c' | 'd' | 'e'} */
 export function classOf(U) {
-  const share = U / tolerance();
-  for (const [letter, up] of [['a', 0.25], ['b', 0.5], ['c', 1], ['d', 2]]) if (share <= up * (1 + 1e-9)) return letter;
-  return 'e';
-}
-
-// Lines with a pale casing so that they are seen on any picture
-export function line(ctx, points, { colour, width = 2, dash = [], closed = false, casing = true }) {
-  if (points.length < 2) return;
-  ctx.beginPath();
-  ctx.moveTo(points[0][0], points[0][1]);
-  for (let i = 1; i < points.length; i++) ctx.lineTo(points[i][0], points[i][1]);
-  if (closed) ctx.closePath();
-  ctx.lineJoin = 'round';
-  ctx.lineCap = 'butt';
-  if (casing) {
-    ctx.setLineDash([]);
-    ctx.lineWidth = width + 3;
-    ctx.strokeStyle = palette().paper;
-    ctx.globalAlpha = 0.75;
-    ctx.stroke();
-    ctx.globalAlpha = 1;
-  }
-  ctx.setLineDash(dash);
-  ctx.lineWidth = width;
-  ctx.strokeStyle = colour;
-  ctx.stroke();
-  ctx.setLineDash([]);
-}
-
-export function text(ctx, words, [x, y], { colour, size = 13, angle = 0, align = 'center', weight = 600 } = {}) {
-  ctx.save();
-  ctx.translate(x, y);
-  ctx.rotate(angle);
-  ctx.font = `${weight} ${size}px system-ui, sans-serif`;
-  ctx.textAlign = align;
-  ctx.textBaseline = 'middle';
-  ctx.lineJoin = 'round';
-  ctx.lineWidth = 4;
-  ctx.strokeStyle = palette().paper;
-  ctx.strokeText(words, 0, 0);
-  ctx.fillStyle = colour || palette().ink;
-  ctx.fillText(words, 0, 0);
-  ctx.restore();
-}
-
-function projector(stage) {
-  const m = stage.matrix();
-  return (p) => [m[0] * p[0] + m[2] * p[1] + m[4], m[1] * p[0] + m[3] * p[1] + m[5]];
-}
-
-function boxOf(item, points) {
-  if (!item.box) {
-    let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
-    for (const [x, y] of points) { x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y); }
-    item.box = [x0, y0, x1, y1];
-  }
-  return item.box;
-}
-
-// Outside the screen? Cheap: the circle around the box against the circle around the screen.
-function away(stage, at, box) {
-  const c = at([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]);
-  const r = Math.hypot(box[2] - box[0], box[3] - box[1]) / 2 * stage.view.k + 60;
-  return c[0] < -r || c[1] < -r || c[0] > stage.width + r || c[1] > stage.height + r;
-}
-
-export function upright(angle) {
-  let a = angle;
-  while (a > Math.PI / 2) a -= Math.PI;
-  while (a <= -Math.PI / 2) a += Math.PI;
-  return a;
+  const i = CLASS_LIMITS.findIndex((limit) => U / tolerance() <= limit * (1 + 1e-9));
+  return CLASS_LETTERS[i < 0 ? CLASS_LIMITS.length : i];
 }
 
 // Stretches of equal class: [letter, first, last]
+/** @param {Stretch} part */
 function runsOf(part) {
   if (!part.runs || part.runsFor !== tolerance()) {
     part.runs = [];
@@ -125,6 +51,8 @@ function pathsOf(part) {
 }
 
 export class Sheets {
+  hidden = false;
+
   paint(ctx, stage) {
     const result = store.result;
     if (!result) return;
@@ -149,6 +77,8 @@ export class Sheets {
 }
 
 export class Levels {
+  hidden = false;
+
   paint(ctx, stage) {
     const at = projector(stage), c = palette();
     for (const h of store.result?.heights || []) {
@@ -176,7 +106,8 @@ export class Levels {
 }
 
 export class Edges {
-  constructor() { this.names = true; this.quiet = false; }
+  names = true;
+  quiet = false;
 
   paint(ctx, stage) {
     const result = store.result;
@@ -250,6 +181,8 @@ export class Edges {
 
 // Edges that are only proposed
 export class Proposals {
+  hidden = false;
+
   paint(ctx, stage) {
     const at = projector(stage), c = palette();
     for (const [k, p] of store.proposals.entries()) {
@@ -263,7 +196,8 @@ export class Proposals {
 
 // The hint of the chosen edge, its handles and what else could have been meant
 export class Chosen {
-  constructor() { this.draft = null; }
+  hidden = false;
+  draft = null;
 
   paint(ctx, stage) {
     const id = store.selected;
@@ -272,7 +206,7 @@ export class Chosen {
     const e = (store.result?.edges || []).find((x) => x.id === id);
     if (!e) return;
     for (const [k, candidate] of (e.candidates || []).entries()) {
-      if (candidate.choose === null || Math.abs(candidate.offset) > 30) continue;
+      if (candidate.choose === null || Math.abs(candidate.offset) > OTHER_LINE_MM) continue;
       const points = candidate.xy.map(at);
       line(ctx, points, { colour: c.mark, width: 1.5, dash: [3, 4] });
       if (stage.view.k * Math.abs(candidate.offset) > 10) text(ctx, String(k + 1), points[points.length >> 1], { size: 13, colour: c.mark });
@@ -296,7 +230,10 @@ export class Chosen {
 }
 
 export class Stone {
-  constructor() { this.sizes = true; }
+  hidden = false;
+  sizes = true;
+  selected = ''; // id of a piece
+  place = ''; // name of a size that is shown though it is no edge
 
   paint(ctx, stage) {
     const stone = store.result?.stone;
@@ -351,7 +288,9 @@ export class Stone {
 
 // A path being drawn, or the two ends of a distance
 export class Draft {
-  constructor() { this.points = []; this.words = ''; this.live = null; }
+  points = [];
+  words = '';
+  live = null;
 
   paint(ctx, stage) {
     const at = projector(stage), c = palette();
@@ -387,8 +326,10 @@ export class Ruler {
 }
 
 // Nearest thing to a place on the screen: corner, then edge
+/** @returns {Near | null} */
 export function nearest(stage, p, reach = 14) {
   const at = projector(stage);
+  /** @type {Near | null} */
   let best = null;
   for (const loop of store.result?.loops || []) {
     for (const [k, corner] of loop.corners.entries()) {
@@ -400,19 +341,11 @@ export function nearest(stage, p, reach = 14) {
   for (const e of store.result?.edges || []) {
     if (!e.found) continue;
     for (const part of [e, ...e.more]) {
-      const points = part.xy.map(at);
-      for (let i = 0; i + 1 < points.length; i++) {
-        const a = points[i], b = points[i + 1];
-        const size = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2 || 1;
-        const s = Math.max(0, Math.min(1, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / size));
-        const d = Math.hypot(a[0] + s * (b[0] - a[0]) - p[0], a[1] + s * (b[1] - a[1]) - p[1]);
-        if (d < reach && (!best || d < best.d)) {
-          const w = part.xy[i], v = part.xy[i + 1];
-          best = { kind: 'edge', edge: e.id, xy: [w[0] + s * (v[0] - w[0]), w[1] + s * (v[1] - w[1])], d };
-        }
-      }
+      const { d, i, s } = footOn(part.xy.map(at), p);
+      if (d >= reach || (best && d >= best.d)) continue;
+      const w = part.xy[i], v = part.xy[i + 1];
+      best = { kind: 'edge', edge: e.id, xy: [w[0] + s * (v[0] - w[0]), w[1] + s * (v[1] - w[1])], d };
     }
   }
   return best;
 }
-

@@ -3,8 +3,10 @@
 import { h, fill, button, icon, notice } from './dom.js';
 import { get, sentenceOf } from './api.js';
 import { Stage } from './canvas.js';
-import { photoLayer, uprightMatrix, uprightSize, apply, inverse } from './tiles.js';
-import { line, text, palette, Draft } from './overlay.js';
+import { photoLayer } from './tiles.js';
+import { apply, inverse, uprightMatrix, uprightSize } from './geometry.js';
+import { line, palette, text } from './drawing.js';
+import { Draft } from './overlay.js';
 import { store, edges } from './store.js';
 import { newEdgeForm, addEdge } from './draw.js';
 import { t } from './text.js';
@@ -18,7 +20,8 @@ export function open(root, name, id) {
   const bar = h('div', { class: 'stage-bar' });
   root.append(h('section', { class: 'split' }, h('div', { class: 'stage-box' }, canvas, bar), side));
   const stage = new Stage(canvas, { name: t('photo.canvas') });
-  const state = { id, photo: null, marks: null, tool: null };
+  /** @type {{id: string, photo: PhotoView | null, marks: any, tool: any, matrix: Matrix}} */
+  const state = { id, photo: null, marks: null, tool: null, matrix: [1, 0, 0, 1, 0, 0] };
   const draft = new Draft();
   stage.background = '#6f6d68';
   stage.pad = [8, 8, 8, 8];

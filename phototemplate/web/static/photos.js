@@ -1,14 +1,14 @@
 // Photos: drop them, see what was found in each, leave out the useless ones.
 
+import { UPLOADS_AT_ONCE, UPLOAD_LIMIT } from './constants.js';
 import { h, button, icon, announce } from './dom.js';
+import { uprightMatrix, uprightSize } from './geometry.js';
 import { sentenceOf, upload } from './api.js';
 import { store, edit } from './store.js';
 import { t } from './text.js';
 import { bytes } from './units.js';
 import { nextStep } from './nextstep.js';
 
-const AT_ONCE = 3;
-const LIMIT = 80 * 1024 * 1024;
 const arriving = new Map();
 const queue = [];
 let busy = 0;
@@ -32,6 +32,7 @@ export function open(root) {
 
   const draw = () => {
     asked = 0;
+    /** @type {[string, string, () => HTMLElement][]} */
     const wanted = [];
     for (const [key, one] of arriving) wanted.push([`up-${key}`, JSON.stringify([Math.round(one.share * 50), one.state, one.words]), () => coming(key, one)]);
     for (const photo of store.photos.values()) {
@@ -70,14 +71,14 @@ function take(files) {
     const key = ++number;
     const one = { file, share: 0, state: 'waiting', words: '' };
     arriving.set(key, one);
-    if (file.size > LIMIT) { one.state = 'refused'; one.words = t('error.photo-too-large'); } else queue.push([key, one]);
+    if (file.size > UPLOAD_LIMIT) { one.state = 'refused'; one.words = t('error.photo-too-large'); } else queue.push([key, one]);
   }
   redraw();
   pump();
 }
 
 function pump() {
-  while (busy < AT_ONCE && queue.length) {
+  while (busy < UPLOADS_AT_ONCE && queue.length) {
     const [key, one] = queue.shift();
     busy += 1;
     one.state = 'sending';
@@ -128,10 +129,7 @@ function card(photo, placed) {
 
 // Found targets drawn over the thumbnail
 function outlines(photo) {
-  const [w, hgt] = photo.seen.size;
-  const o = photo.seen.orientation;
-  const size = o >= 5 ? [hgt, w] : [w, hgt];
-  const turn = { 1: [1, 0, 0, 1, 0, 0], 2: [-1, 0, 0, 1, w, 0], 3: [-1, 0, 0, -1, w, hgt], 4: [1, 0, 0, -1, 0, hgt], 5: [0, 1, 1, 0, 0, 0], 6: [0, 1, -1, 0, hgt, 0], 7: [0, -1, -1, 0, hgt, w], 8: [0, -1, 1, 0, 0, w] }[o] || [1, 0, 0, 1, 0, 0];
+  const size = uprightSize(photo.seen.size, photo.seen.orientation), turn = uprightMatrix(photo.seen.size, photo.seen.orientation);
   return h('svg:svg', { viewBox: `0 0 ${size[0]} ${size[1]}`, preserveAspectRatio: 'none', 'aria-hidden': 'true' },
     h('svg:g', { transform: `matrix(${turn.join(' ')})` }, photo.seen.targets.map((x) => h('svg:polygon', { points: x.hull.map((p) => p.join(',')).join(' ') }))));
 }

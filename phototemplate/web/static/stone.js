@@ -3,7 +3,8 @@
 import { h, fill, button, icon, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
-import { finding, findingsOf, sorted, middle } from './findings.js';
+import { finding, findingsOf, sorted } from './findings.js';
+import { inside, middle } from './geometry.js';
 import { short, shortU, length, degrees, metric, inInch } from './units.js';
 import { nextStep } from './nextstep.js';
 import { t } from './text.js';
@@ -19,15 +20,6 @@ export function tap(plan, world) {
   plan.parts.stone.selected = piece?.id || '';
   plan.redraw();
   return true;
-}
-
-function inside(shape, [x, y]) {
-  let odd = false;
-  for (let i = 0, j = shape.length - 1; i < shape.length; j = i++) {
-    const [a, b] = [shape[i], shape[j]];
-    if ((a[1] > y) !== (b[1] > y) && x < (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]) odd = !odd;
-  }
-  return odd;
 }
 
 export function panel(side, plan) {

@@ -4,9 +4,10 @@ import { get, post, sentenceOf, Trouble } from './api.js';
 import { notice } from './dom.js';
 import { t } from './text.js';
 
+/** @type {{revision: string, name: string, job: Job, undo: Label | null, redo: Label | null, photos: Map<string, PhotoView>, result: Result | null, top: TopView | null, trouble: string, work: Work, files: string[], schema: any, online: boolean, selected: string, resultNumber: number, proposals: Proposal[], version: string, readonly stale: boolean}} */
 export const store = {
   revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
-  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0, proposals: [],
+  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0, proposals: [], version: '',
   // is the result shown that of an earlier state of the job file?
   get stale() { return Boolean(this.result) && this.result.revision !== this.revision; },
 };
@@ -85,6 +86,7 @@ export function listen() {
 
 // ------------------------------------------------------------------------------------------------ changes
 
+/** @type {Promise<any>} */
 let line = Promise.resolve();
 
 // One change after the other: the next is based on the revision that the last one made.

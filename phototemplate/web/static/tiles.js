@@ -1,11 +1,13 @@
 // Pictures of any size as tiles: the level that fits the screen, and where a tile is missing its nearest loaded ancestor.
 
-const TILE = 512;
-const KEEP = 120;
-const AT_ONCE = 6;
+import { KEPT_TILES, TILE } from './constants.js';
+import { uprightMatrix } from './geometry.js';
+
+const AT_ONCE = 6; // as many as a browser asks one server for at a time
 
 class Cache {
-  constructor() { this.kept = new Map(); this.waiting = new Map(); this.busy = 0; this.bad = new Map(); }
+  constructor() {
+    /** @type {Map<string, ImageBitmap>} */ this.kept = new Map(); this.waiting = new Map(); this.busy = 0; this.bad = new Map(); }
 
   get(url) {
     const picture = this.kept.get(url);
@@ -42,7 +44,7 @@ class Cache {
       if (!answer.ok) throw new Error(String(answer.status));
       const picture = await createImageBitmap(await answer.blob());
       this.kept.set(url, picture);
-      while (this.kept.size > KEEP) {
+      while (this.kept.size > KEPT_TILES) {
         const [oldest] = this.kept.keys();
         this.kept.get(oldest).close();
         this.kept.delete(oldest);
@@ -62,11 +64,19 @@ export const cache = new Cache();
 
 export class TileLayer {
   // matrix: level 0 px (origin at the picture's outer corner) -> world
+  /** @param {{url: (l: number, c: number, r: number) => string, size: ArrayLike<number>, levels: number, matrix?: ArrayLike<number>, alpha?: number}} facts */
   constructor({ url, size, levels, matrix = [1, 0, 0, 1, 0, 0], alpha = 1 }) {
-    Object.assign(this, { url, size, levels, matrix, alpha });
+    this.url = url;
+    this.size = size;
+    this.levels = levels;
+    this.matrix = matrix;
+    this.alpha = alpha;
     this.told = null;
+    this.complete = false; // every tile of the last painting was there
+    this.level = 0;
   }
 
+  /** @param {CanvasRenderingContext2D} ctx @param {View} stage */
   paint(ctx, stage) {
     const told = this.told ||= () => stage.draw();
     const w = stage.matrix(), m = this.matrix;
@@ -91,7 +101,12 @@ export class TileLayer {
     ctx.imageSmoothingQuality = 'low';
     ctx.globalAlpha = this.alpha;
     cache.drop(told);
-    const missing = [], below = new Map(), there = [];
+    /** @type {[number, number, string][]} */
+    const missing = [];
+    /** @type {[ImageBitmap, number, number, number][]} */
+    const there = [];
+    /** @type {Map<string, [ImageBitmap, number, number, number]>} */
+    const below = new Map();
     for (let r = r0; r <= r1; r++) {
       for (let k = c0; k <= c1; k++) {
         const url = this.url(level, k, r);
@@ -128,6 +143,7 @@ export class TileLayer {
   }
 
   // Nearest loaded tile that covers a missing one: picture, level, column, row
+  /** @returns {[ImageBitmap, number, number, number] | null} */
   ancestor(level, column, row) {
     for (let up = 1; level + up < this.levels; up++) {
       const k = column >> up, r = row >> up;
@@ -138,26 +154,13 @@ export class TileLayer {
   }
 }
 
-// Stored picture -> the way a viewer shows it, by Exif orientation; both with the origin at the outer corner.
-export function uprightMatrix([w, h], orientation) {
-  return {
-    1: [1, 0, 0, 1, 0, 0], 2: [-1, 0, 0, 1, w, 0], 3: [-1, 0, 0, -1, w, h], 4: [1, 0, 0, -1, 0, h],
-    5: [0, 1, 1, 0, 0, 0], 6: [0, 1, -1, 0, h, 0], 7: [0, -1, -1, 0, h, w], 8: [0, -1, 1, 0, 0, w],
-  }[orientation || 1] || [1, 0, 0, 1, 0, 0];
-}
-export const uprightSize = ([w, h], orientation) => (orientation >= 5 ? [h, w] : [w, h]);
-export const apply = (m, [x, y]) => [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]];
-export function inverse([a, b, c, d, e, f]) {
-  const det = a * d - b * c;
-  return [d / det, -b / det, -c / det, a / det, (c * f - d * e) / det, (b * e - a * f) / det];
-}
-
-export function photoLayer(photo, extra = {}) {
+/** @param {PhotoView} photo */
+export function photoLayer(photo) {
   const { size, orientation } = photo.seen;
   let levels = 1;
   for (let n = Math.max(...size); n > TILE; n = (n + 1) >> 1) levels += 1;
   return new TileLayer({
     url: (l, c, r) => `/tiles/photo/${encodeURIComponent(photo.id)}/${photo.version}/${l}/${c}/${r}`,
-    size, levels, matrix: uprightMatrix(size, orientation), ...extra,
+    size, levels, matrix: uprightMatrix(size, orientation),
   });
 }

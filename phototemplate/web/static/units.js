@@ -1,54 +1,46 @@
-// Lengths as people read them. Inside everything is mm.
+// Lengths in the unit of the open job: the user's unit first, the other behind it.
 
 import { store } from './store.js';
+import { IN, fieldText, fraction as fractionOf, metric, plusMinus, within as withinOf } from './lengths.js';
 
-const IN = 25.4;
+export { metric } from './lengths.js';
 
-export function fraction(mm, denominator = store.job.shop?.denominator || 16) {
-  const steps = Math.round(Math.abs(mm) / IN * denominator);
-  const sign = mm < 0 && steps ? '−' : '';
-  let whole = Math.floor(steps / denominator);
-  let top = steps % denominator;
-  let bottom = denominator;
-  while (top && top % 2 === 0) { top /= 2; bottom /= 2; }
-  const part = top ? `${top}/${bottom}` : '';
-  return `${sign}${whole || !part ? whole : ''}${whole && part ? ' ' : ''}${part} in`;
-}
+/** @returns {'in' | 'mm'} */
+export const unit = () => store.job.units || 'in';
+export const inInch = () => unit() === 'in';
+/** @param {number} mm */
+export const fraction = (mm, denominator = store.job.shop?.denominator || 16) => fractionOf(mm, denominator);
 
-export const inch = (mm, digits = 3) => `${(mm / IN).toFixed(digits)} in`;
-export const metric = (mm, digits = 1) => `${mm.toFixed(digits).replace('-', '−')} mm`;
-export const inInch = () => (store.job.units || 'in') === 'in';
-
-// The user's unit first, the other behind it.
+/** @param {number | null | undefined} mm */
 export function length(mm) {
   if (mm === null || mm === undefined) return '–';
   return inInch() ? `${fraction(mm)} · ${metric(mm)}` : `${metric(mm)} · ${fraction(mm)}`;
 }
 
+/** @param {number | null | undefined} mm */
 export function short(mm) {
   if (mm === null || mm === undefined) return '–';
   return inInch() ? fraction(mm) : metric(mm);
 }
 
-// U with two significant digits, not finer than the hundredth of a mm
+/** @param {number | null | undefined} mm */
 export function uncertainty(mm) {
   if (mm === null || mm === undefined) return '–';
-  const digits = mm < 0.995 ? 2 : mm < 9.95 ? 1 : 0;
-  return inInch() ? `± ${(mm / IN).toFixed(3)} in (${mm.toFixed(digits)} mm)` : `± ${mm.toFixed(digits)} mm (${(mm / IN).toFixed(3)} in)`;
+  const [first, other] = inInch() ? ['in', 'mm'] : ['mm', 'in'];
+  return `${plusMinus(mm, /** @type {any} */ (first))} (${plusMinus(mm, /** @type {any} */ (other)).slice(2)})`;
 }
 
+/** How well something is known, in the words of the tape. @param {number | null | undefined} mm */
+export const within = (mm) => (mm === null || mm === undefined ? '–' : withinOf(mm, unit()));
+/** @param {number | null | undefined} mm */
 export const shortU = (mm) => (mm === null || mm === undefined ? '–' : inInch() ? `± ${(mm / IN).toFixed(3)}` : `± ${mm.toFixed(mm < 9.95 ? 2 : 1)}`);
-// The same in the unit that is not the user's
-export const otherU = (mm) => (inInch() ? `± ${mm.toFixed(mm < 9.95 ? 2 : 1)} mm` : `± ${(mm / IN).toFixed(3)} in`);
+/** The same in the unit that is not the user's. @param {number} mm */
+export const otherU = (mm) => plusMinus(mm, inInch() ? 'mm' : 'in');
+/** @param {number} rad */
 export const degrees = (rad, digits = 2) => `${(rad * 180 / Math.PI).toFixed(digits)}°`;
-
-// What a text field of a length shows, and what is sent: a bare number gets the job's unit.
-export const shown = (mm) => (mm === null || mm === undefined ? '' : inInch() && Math.abs(mm / (IN / 64) - Math.round(mm / (IN / 64))) < 1e-4
-  ? fraction64(mm) : `${Number(mm.toFixed(3))} mm`);
-function fraction64(mm) { return fraction(mm, 64).replace('−', '-'); }
-export function typed(text) {
-  const clean = text.trim();
-  if (!clean) return null;
-  return /^-?[\d.]+$/.test(clean) ? `${clean} ${inInch() ? 'in' : 'mm'}` : clean;
-}
+/** What a text field of a length shows. @param {number | null | undefined} mm */
+export const shown = (mm) => fieldText(mm, unit());
+/** @param {number} n */
 export const bytes = (n) => (n > 1e6 ? `${(n / 1e6).toFixed(1)} MB` : `${Math.max(1, Math.round(n / 1e3))} kB`);
+/** A length with what makes its size plain: feet from 10 ft on. @param {number | null} mm */
+export const reading = (mm) => (mm === null ? '' : Math.abs(mm) > 3048 ? `${length(mm)} (${Math.round(mm / IN / 12)} ft)` : length(mm));

@@ -1,0 +1,27 @@
+// What decides in the page. Unit first, then what it is and where it comes from.
+
+/** px. Side of a tile. Convention: constants.py has the same. */
+export const TILE = 512;
+/** count. Pictures kept decoded. Derived: 120 tiles of 1 MB stay below what a phone gives a page. */
+export const KEPT_TILES = 120;
+/** byte. Largest photo taken. Convention: constants.py has the same. */
+export const UPLOAD_LIMIT = 80 * 1024 * 1024;
+/** count. Uploads at a time. Convention: three keep a disk busy. */
+export const UPLOADS_AT_ONCE = 3;
+/** mm. Another line farther from the edge than this is not offered. Chosen on: not recorded. */
+export const OTHER_LINE_MM = 30;
+/** ratio. A known length off by more than this many standard deviations is to be looked at. Convention: about one in a hundred. */
+export const LENGTH_OFF = 2.5;
+/** mm. Ends of edges nearer than this meet in a corner. Convention: half a cabinet's front frame; a gap is said by the engine. */
+export const CORNER_REACH_MM = 150;
+/** ratio. A proposal below this is never counted among the sure ones. Chosen on: not recorded (that of `propose --write` is 0.3). */
+export const SURE = 0.8;
+/** mm. What is usual, from and to, by what a length is for. Convention: rooms, cabinets and slabs as they are built. */
+export const USUAL_MM = {
+  known: /** @type {[number, number]} */ ([150, 9000]),
+  u: /** @type {[number, number]} */ ([0.005, 5]),
+  tolerance: /** @type {[number, number]} */ ([0.2, 10]),
+  thickness: /** @type {[number, number]} */ ([0, 60]),
+  search: /** @type {[number, number]} */ ([1, 150]),
+  size: /** @type {[number, number]} */ ([-5000, 5000]),
+};

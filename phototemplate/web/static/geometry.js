@@ -1,0 +1,115 @@
+// Plane geometry without state: matrices of the canvas, shapes, edges in their order. Points are [x, y].
+
+/** @param {ArrayLike<number>} m @param {ArrayLike<number>} p @returns {Point} */
+export const apply = (m, p) => [m[0] * p[0] + m[2] * p[1] + m[4], m[1] * p[0] + m[3] * p[1] + m[5]];
+
+/** @param {ArrayLike<number>} m @returns {Matrix} */
+export function inverse(m) {
+  const [a, b, c, d, e, f] = Array.from(m);
+  const det = a * d - b * c;
+  return [d / det, -b / det, -c / det, a / det, (c * f - d * e) / det, (b * e - a * f) / det];
+}
+
+/**
+ * Stored picture -> the way a viewer shows it, by Exif orientation; both with the origin at the outer corner.
+ * @param {ArrayLike<number>} size @param {number} orientation @returns {Matrix}
+ */
+export function uprightMatrix(size, orientation) {
+  const w = size[0], h = size[1];
+  /** @type {Record<number, Matrix>} */
+  const table = {
+    1: [1, 0, 0, 1, 0, 0], 2: [-1, 0, 0, 1, w, 0], 3: [-1, 0, 0, -1, w, h], 4: [1, 0, 0, -1, 0, h],
+    5: [0, 1, 1, 0, 0, 0], 6: [0, 1, -1, 0, h, 0], 7: [0, -1, -1, 0, h, w], 8: [0, -1, 1, 0, 0, w],
+  };
+  return table[orientation] || table[1];
+}
+
+/** @param {ArrayLike<number>} size @param {number} orientation @returns {Point} */
+export const uprightSize = (size, orientation) => (orientation >= 5 ? [size[1], size[0]] : [size[0], size[1]]);
+
+/** @param {ArrayLike<number>} a @param {ArrayLike<number>} b */
+export const distanceOf = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);
+
+/** Mean of some points. @param {Point[]} points @returns {Point} */
+export const middle = (points) => [points.reduce((s, p) => s + p[0], 0) / points.length, points.reduce((s, p) => s + p[1], 0) / points.length];
+
+/** Is a place inside a closed shape? @param {Point[]} shape @param {Point} place */
+export function inside(shape, [x, y]) {
+  let odd = false;
+  for (let i = 0, j = shape.length - 1; i < shape.length; j = i++) {
+    const a = shape[i], b = shape[j];
+    if ((a[1] > y) !== (b[1] > y) && x < (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]) + a[0]) odd = !odd;
+  }
+  return odd;
+}
+
+/** Foot of a place on a path: distance and place. @param {Point[]} points @param {Point} p @returns {{d: number, i: number, s: number}} */
+export function footOn(points, p) {
+  let best = { d: Infinity, i: 0, s: 0 };
+  for (let i = 0; i + 1 < points.length; i++) {
+    const a = points[i], b = points[i + 1];
+    const size = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2 || 1;
+    const s = Math.max(0, Math.min(1, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / size));
+    const d = Math.hypot(a[0] + s * (b[0] - a[0]) - p[0], a[1] + s * (b[1] - a[1]) - p[1]);
+    if (d < best.d) best = { d, i, s };
+  }
+  return best;
+}
+
+/** Angle at which words along a line can be read from below. @param {number} angle */
+export function upright(angle) {
+  let a = angle;
+  while (a > Math.PI / 2) a -= Math.PI;
+  while (a <= -Math.PI / 2) a += Math.PI;
+  return a;
+}
+
+/**
+ * Edges in their order round a run: from each the next is the one with the nearest free end; edges without ends come last.
+ * @param {string[]} ids @param {Map<string, [Point, Point] | null>} ends @returns {string[]}
+ */
+export function chain(ids, ends) {
+  const left = ids.filter((id) => ends.get(id));
+  const lost = ids.filter((id) => !ends.get(id));
+  const first = left.shift();
+  if (first === undefined) return ids;
+  const out = [first];
+  let tip = ends.get(first)[1];
+  while (left.length) {
+    let best = { id: left[0], d: Infinity, other: tip };
+    for (const id of left) {
+      const [a, b] = ends.get(id);
+      for (const [near, far] of [[a, b], [b, a]]) if (distanceOf(near, tip) < best.d) best = { id, d: distanceOf(near, tip), other: far };
+    }
+    out.push(best.id);
+    tip = best.other;
+    left.splice(left.indexOf(best.id), 1);
+  }
+  return [...out, ...lost];
+}
+
+/**
+ * Runs that edges form: each is a chain whose neighbours meet within a reach. An edge that belongs to no chain stands alone.
+ * @param {string[]} ids @param {Map<string, [Point, Point] | null>} ends @param {number} reach mm @returns {string[][]}
+ */
+export function runsOf(ids, ends, reach) {
+  const left = new Set(ids.filter((id) => ends.get(id)));
+  /** @type {string[][]} */
+  const out = [];
+  for (const start of ids) {
+    if (!left.delete(start)) continue;
+    const run = [start];
+    for (let grown = true; grown;) {
+      grown = false;
+      for (const id of left) {
+        const [a, b] = ends.get(id);
+        if (!run.some((other) => ends.get(other).some((p) => Math.min(distanceOf(p, a), distanceOf(p, b)) < reach))) continue;
+        left.delete(id);
+        run.push(id);
+        grown = true;
+      }
+    }
+    out.push(chain(run, ends));
+  }
+  return out;
+}
