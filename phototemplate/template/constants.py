@@ -11,6 +11,8 @@ from phototemplate.units import INCH_MM
 
 STRAIGHT_RADIUS_MM: Final = 1e7
 """mm. Beyond this radius an arc is a line. Derived: its sagitta over 6 m is below half a micrometre."""
+FLAT_SWEEP_RAD: Final = 1e-9
+"""rad. An arc over a smaller angle is drawn as its chord. Derived: its sagitta is below 1e-6 mm on any kitchen."""
 TANGENT_SLACK_MM: Final = 1.0
 """mm. A line (or arc) that passes an arc this closely runs on into it, since measured edges are never tangent to the last
 micrometre. Chosen on: invented rounded islands of the tests; above the U of a well measured edge."""

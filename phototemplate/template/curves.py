@@ -18,7 +18,8 @@ from typing import Protocol
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.gradients import Dual, Vec, atan2, dual
+from phototemplate.template.constants import FLAT_SWEEP_RAD
+from phototemplate.template.gradients import Dual, Vec, atan2, cos, dual, sin
 
 
 class Curve(Protocol):
@@ -185,7 +186,20 @@ class ArcCurve:
         return [(float(start[0]), float(start[1]), math.tan(self.turn * sweep / 4.0))]
 
     def length(self, start: Vec, end: Vec) -> Dual:
-        return abs(self.radius * self.sweep(start, end))
+        """Of the arc as it is drawn: with the chord and the sweep of its ends, which may lie off the circle where a line runs
+        on into it (``intersections.tangent_place``)."""
+        chord, half = (end - start).norm(), self.sweep(start, end) * 0.5
+        return chord if abs(half.value) < FLAT_SWEEP_RAD else abs(chord * half / sin(half))
+
+    def cap(self, start: Vec, end: Vec) -> Dual:
+        """Twice the signed area between the arc as it is drawn and its chord, positive on the right of the chord.
+
+        With chord c and sweep a: ``c^2 (a - sin a) / (2 - 2 cos a)`` (circular segment, any handbook).
+        """
+        chord, sweep = end - start, self.sweep(start, end)
+        if abs(sweep.value) < FLAT_SWEEP_RAD:
+            return Dual(0.0)
+        return chord.dot(chord) * (sweep - sin(sweep)) / (2.0 - cos(sweep) * 2.0) * self.turn
 
 
 def line_through(a: Vec, b: Vec) -> LineCurve:

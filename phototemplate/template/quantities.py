@@ -267,8 +267,7 @@ def span_area(curve: AnyCurve, start: Vec, end: Vec) -> Dual:
     """Twice the area swept from the origin along a curve (Green's theorem), exact for lines, arcs and wall curves."""
     straight = start.cross(end)
     if isinstance(curve, ArcCurve):
-        a, b = start - curve.centre, end - curve.centre
-        return straight + curve.radius * curve.radius * curve.sweep(start, end) * curve.turn - a.cross(b)
+        return straight + curve.cap(start, end)
     if isinstance(curve, WallCurve):
         return straight + curve.swept(start, end)
     return straight
