@@ -108,31 +108,45 @@ def join_edges(
         corners = [joint.corner for joint in joints]
         return [Chain(spec.loop_id, ids, np.array([corners[-1], *corners[:-1]]), True)]
     if not spec.closed:
-        joints.append(_Joint(None, (_free_end(ends[ids[-1]], joints[-1]), _free_end(ends[ids[0]], joints[0]))))
+        joints.append(_Joint(None, (ends[ids[-1]][0], ends[ids[0]][0])))
     # open: begin behind a gap and cut at every further one
     first_gap = next(k for k, joint in enumerate(joints) if joint.corner is None)
     chains: list[Chain] = []
     members: list[str] = []
-    corners_out: list[Array] = [joints[first_gap].ends[1]]
+    corners_out: list[Array] = []
     for step in range(1, n + 1):
         k = (first_gap + step) % n
+        start, end = _open_ends(ends[ids[k]], joints[k - 1], joints[k])
+        if not members:
+            corners_out = [start]
         members.append(ids[k])
-        joint = joints[k]
-        if joint.corner is not None:
-            corners_out.append(joint.corner)
-            continue
-        corners_out.append(joint.ends[0])
-        name = spec.loop_id if not chains else f"{spec.loop_id}-{len(chains) + 1}"
-        chains.append(Chain(name, tuple(members), np.array(corners_out), False))
-        members, corners_out = [], [joint.ends[1]]
+        corners_out.append(end)
+        if joints[k].corner is None:
+            # a slash cannot stand in a loop's own name, so no part is called like another loop
+            name = spec.loop_id if not chains else f"{spec.loop_id}/{len(chains) + 1}"
+            chains.append(Chain(name, tuple(members), np.array(corners_out), False))
+            members = []
     return chains
 
 
-def _free_end(ends: Array, joint: _Joint) -> Array:
-    """The end of an edge that is farther from its one joint."""
-    at = joint.corner if joint.corner is not None else joint.ends[0]
-    out: Array = ends[int(np.argmax(np.hypot(*(ends - at).T)))]
-    return out
+def _open_ends(ends: Array, before: _Joint, after: _Joint) -> tuple[Array, Array]:
+    """Where an edge of an open chain starts and ends: at its corners, and where it has none at the end it was seen to.
+
+    That end is the one away from its other corner, not the one that faces the next edge: out of order, both neighbours may
+    face the same end, and the edge would have no length.
+    """
+
+    def away_from(place: Array) -> Array:
+        out: Array = ends[int(np.argmax(np.hypot(*(ends - place).T)))]
+        return out
+
+    if before.corner is not None and after.corner is not None:
+        return before.corner, after.corner
+    if before.corner is not None:
+        return before.corner, away_from(before.corner)
+    if after.corner is not None:
+        return away_from(after.corner), after.corner
+    return before.ends[1], away_from(before.ends[1])
 
 
 def _meet(

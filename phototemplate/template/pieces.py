@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -90,7 +91,7 @@ def build_template(
     for piece_spec in spec.pieces:
         base = base_of(state, piece_spec, spec.shop, openings)
         bases[piece_spec.id] = base
-        made, joints, doubts = _build_piece(state, base, spec, openings, folder)
+        made, joints, doubts = _build_piece(state, base, spec, openings, folder, {p.piece_id for p in pieces})
         pieces += made
         seams += joints
         findings += doubts
@@ -130,7 +131,7 @@ def _every_opening_used(spec: TemplateSpec, bases: dict[str, Base]) -> None:
 
 
 def _build_piece(
-    state: State, base: Base, spec: TemplateSpec, openings: dict[str, OpeningPlace], folder: Path | None
+    state: State, base: Base, spec: TemplateSpec, openings: dict[str, OpeningPlace], folder: Path | None, taken: set[str]
 ) -> tuple[list[Piece], list[Seam], list[Finding]]:
     """Openings, then seams, then corners, then cut-outs; each in the order of ids."""
     wish, shop = base.spec, spec.shop
@@ -150,15 +151,14 @@ def _build_piece(
     unknown_corners(wish, boundaries)
     boundaries.sort(key=_from_left)
     parts: list[_Part] = []
-    for k, boundary in enumerate(boundaries):
-        name = _part_name(wish.id, k, len(boundaries))
+    names = _part_names(wish.id, len(boundaries), taken | {p.id for p in spec.pieces})
+    for name, boundary in zip(names, boundaries, strict=True):
         treated, done, doubts = treat_corners(boundary, wishes, shop, name)
         findings += doubts
         asked = [*wish.corners, *(c for o in openings.values() if o.spec.radius for c in opening_corners(o, shop))]
         silent = {c for c in done if done[c].kind != "sharp" and not any(same_corner(c, a) for a in asked)}
         parts.append(_Part(treated, done, boundary, silent, [], []))
     _take_cutouts(state, base, parts, folder, findings)
-    names = [_part_name(wish.id, k, len(parts)) for k in range(len(parts))]
     pieces = []
     for name, part in zip(names, parts, strict=True):
         try:
@@ -174,8 +174,15 @@ def _from_left(boundary: Boundary) -> tuple[float, float]:
     return round(float(centre.x), 3), round(float(centre.y), 3)
 
 
-def _part_name(piece_id: str, k: int, n: int) -> str:
-    return piece_id if n == 1 else f"{piece_id}-{k + 1}"
+def _part_names(piece_id: str, n: int, taken: set[str]) -> list[str]:
+    """Names of the parts that openings and seams make of a piece; none is the name of another piece or its part."""
+    if n == 1:
+        return [piece_id]
+    for stem in itertools.chain([piece_id], (f"{piece_id}-part{'-' * k}" for k in itertools.count())):
+        names = [f"{stem}-{k + 1}" for k in range(n)]
+        if taken.isdisjoint(names):
+            break
+    return names
 
 
 def _take_cutouts(state: State, base: Base, parts: list[_Part], folder: Path | None, findings: list[Finding]) -> None:

@@ -6,6 +6,7 @@ for areas, and closed forms.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -262,6 +263,20 @@ def test_open_loop_says_where() -> None:
     assert len(outline.loops[0].corners_mm) == len(outline.loops[0].edge_ids) + 1
     with pytest.raises(InputError, match="open"):
         area(outline, outline.loops[0].loop_id)
+
+
+def test_an_edge_of_an_open_run_is_as_long_as_it_was_seen() -> None:
+    """Named out of order, both neighbours of an edge may face the same end of it; it keeps its length all the same."""
+    a, b, c = [0.0, 0.0], [1500.0, 0.0], [1500.0, 600.0]
+    far = [[4000.0, 20.0], [5200.0, 20.0]]
+    segments = [segment("end", "end", b, c), segment("front", "front", a, b), segment("far", "front", *far)]
+    for order in itertools.permutations(("end", "front", "far")):
+        for closed in (True, False):
+            outline = build_outline(segments, [LoopEdges("run", order, closed)], influences(), OutlineSettings())
+            for loop in outline.loops:
+                assert not loop.closed
+            lengths = {e.edge_id: e.length_mm for e in outline.edges}
+            assert lengths == pytest.approx({"end": 600.0, "front": 1500.0, "far": 1200.0}, rel=0.05), (order, closed)
 
 
 def test_parallel_neighbours_are_open_and_grazing_ones_doubted() -> None:

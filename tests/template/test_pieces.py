@@ -601,3 +601,15 @@ def test_offsets_that_only_together_are_too_much_say_how_much_less_would_work() 
     assert 0.0 < share < 1.0
     assert f"{100 * share:.0f} %" in str(error)
     build(outline, {"loop": "bar", "edges": {e: {"overhang": w["overhang"] * share} for e, w in wish.items()}})
+
+
+def test_no_two_pieces_are_called_alike() -> None:
+    """A run split by a seam beside a run called as its second part would be."""
+    outline = rectangle()
+    seam = {"id": "joint", "run": "front", "along": {"edge": "left", "distance": "40 in"}}
+    spec = TemplateSpec.model_validate({"pieces": [
+        {"id": "run", "loop": "run", "seams": [seam]}, {"id": "run-2", "loop": "run"}, {"id": "run-part-1", "loop": "run"},
+    ]})
+    names = [p.piece_id for p in build_template(outline, spec).pieces]
+    assert len(names) == 4
+    assert len(set(names)) == 4

@@ -169,7 +169,7 @@ function runs(plan) {
 function run(loop, plan) {
   const at = ['loops', { id: loop.id }];
   const set = (ids) => edit('edit-loop', loop.id, ids.length ? [{ op: 'set', at: [...at, 'edges'], value: ids }] : [{ op: 'remove', at }]);
-  const measured = (store.result?.loops || []).filter((l) => l.id === loop.id || l.id.startsWith(`${loop.id}-`) || l.id.startsWith(`${loop.id}/`));
+  const measured = (store.result?.loops || []).filter((l) => l.id === loop.id || l.id.startsWith(`${loop.id}/`));
   const closed = measured.length === 1 && measured[0].closed;
   const move = (k, d) => { const ids = [...loop.edges]; const [x] = ids.splice(k, 1); ids.splice(k + d, 0, x); set(ids); };
   const others = edges().map((e) => e.id).filter((id) => !loop.edges.includes(id));
