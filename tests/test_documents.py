@@ -58,11 +58,14 @@ def test_readme_installs_what_the_project_offers() -> None:
     assert callable(cli.main)
 
 
-def test_ci_runs_the_test_command_of_the_readme() -> None:
-    wanted = [_plain(part) for part in _readme_commands()[1]]
-    script = ROOT / ".ci" / "run"
-    lines = [line.split("&&") for line in script.read_text(encoding="utf-8").splitlines() if ".venv" in line]
-    assert wanted in [[_plain(part) for part in line] for line in lines]
+def test_ci_runs_the_test_command_of_the_readme_and_the_slow_tests_after_lint_and_types() -> None:
+    install, tests = [_plain(part) for part in _readme_commands()[1][:-1]], _plain(_readme_commands()[1][-1])
+    text = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    steps = [_plain(part) for line in text.splitlines() if ".venv" in line for part in line.split("&&")]
+    assert steps == [*install, ".venv/bin/ruff check .", ".venv/bin/mypy", *steps[len(install) + 2 :]]
+    assert steps[-1] == f"{tests} -m "
+    options = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["pytest"]["ini_options"]
+    assert "-m 'not slow'" in options["addopts"], "the README's command leaves the slow tests out; -m '' takes them in again"
 
 
 def _commands() -> set[str]:

@@ -14,6 +14,7 @@ from phototemplate.stage_inputs import read_photos
 pytestmark = pytest.mark.skipif(not (DEMO_FOLDER / "photos").is_dir(), reason="the demo photos come with the checkout")
 
 
+@pytest.mark.slow
 def test_a_profile_six_per_cent_off_is_dropped_and_said_so(monkeypatch: pytest.MonkeyPatch) -> None:
     job = load_job(DEMO_FOLDER)
     job = type(job)(job.folder, job.file.model_copy(update={"edges": [], "loops": [], "pieces": []}), job.revision)

@@ -121,6 +121,7 @@ def test_bundle_adjustment_of_colmap_on_the_chessboard(corners: tuple[list[Sight
     _against_colmap(corners[1], chessboard.TARGETS, chessboard.SIZE, 0.1)
 
 
+@pytest.mark.slow
 def test_the_chessboard_itself_is_not_flat(corners: tuple[list[Sightings], list[Sightings]]) -> None:
     """Released, its points halve the residuals; with the lens so found a quarter of the board carries to its far corner."""
     free = calibrate(corners[0], chessboard.TARGETS, chessboard.SIZE, CalibrationOptions(lens=("brown",)))
@@ -136,6 +137,7 @@ def test_the_chessboard_itself_is_not_flat(corners: tuple[list[Sightings], list[
     assert np.sqrt(np.mean(without**2)) > 10 * np.sqrt(np.mean(with_lens**2))
 
 
+@pytest.mark.slow
 def test_known_lens_is_found_within_its_uncertainty() -> None:
     """Board, focus and lens of the simulation are all unknown to the calibration; five seeds of nine parameters."""
     errors = []
@@ -149,6 +151,7 @@ def test_known_lens_is_found_within_its_uncertainty() -> None:
     assert np.abs(errors).max() < 4
 
 
+@pytest.mark.slow
 def test_fixed_focus_and_flat_board_are_recognised() -> None:
     photos, targets = take(Simulation(rough_mm=(1e-6, 1e-6, 1e-6), focus=0.0))
     done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
@@ -161,6 +164,7 @@ def test_fixed_focus_and_flat_board_are_recognised() -> None:
 FISHEYE = {"f": 1150.0, "aspect": 0.0, "cx": 1998.0, "cy": 1520.0, "k1": -0.03, "k2": 0.008, "k3": -0.004, "k4": 0.0006}
 
 
+@pytest.mark.slow
 def test_fisheye_is_chosen_by_evidence() -> None:
     """120 degrees across: no pinhole model with Brown's polynomial follows that."""
     poses = tuple((a, b, c, 0.42 * d, 1.6 * x, 1.6 * y) for a, b, c, d, x, y in Simulation().poses)

@@ -35,6 +35,7 @@ def _turn(s: Sightings, size: tuple[int, int]) -> Sightings:
     return replace(s, uv_px=np.array(size) - 1 - s.uv_px)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("exif", [True, False])
 def test_half_of_the_photos_turned_by_software(exif: bool) -> None:
     """The principal point is 16 px off the middle on average; taken for one lens, sheets end up 10 mm off and more."""
@@ -84,6 +85,7 @@ def _ultra_wide(k: Kitchen, every: int = 3) -> tuple[Kitchen, np.ndarray]:
     return replace(k, photos=tuple(metas), sightings=sightings), params
 
 
+@pytest.mark.slow
 def test_ultra_wide_beside_normal_photos() -> None:
     """A lens whose picture no polynomial of Brown's follows to its corners is described by another model, and said so."""
     k, params = _ultra_wide(kitchen(6))
@@ -95,6 +97,7 @@ def test_ultra_wide_beside_normal_photos() -> None:
     assert _worst(k, network) < 1.5
 
 
+@pytest.mark.slow
 def test_share_of_the_prior_tells_what_was_assumed() -> None:
     """Three photos held the same way leave the aspect to its prior; twelve from both sides determine all the rest."""
     k = kitchen(2)

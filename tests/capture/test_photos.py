@@ -227,6 +227,7 @@ def test_heic_in_stored_orientation(reference_photos: Path) -> None:
     assert np.abs(upright(gray, 6).astype(int) - shown).mean() < 2.0
 
 
+@pytest.mark.slow
 def test_200_megapixels_within_memory(reference_photos: Path) -> None:
     """The 200 MP file of the pillow_heif test set in less than 1.5 GB."""
     import subprocess

@@ -22,6 +22,7 @@ def seen_from(case: Scene, first_mm: float) -> PlanePoints:
     return replace(case.points, **{name: getattr(case.points, name)[s > first_mm] for name in names})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("first_mm", [60.0, 250.0])
 def test_known_corner_narrows_what_was_not_seen_and_still_covers(first_mm: float) -> None:
     """Walls with a bow of up to 10 mm and mud of up to 8 mm, seen from some distance before their corner onward."""

@@ -24,6 +24,7 @@ def straight(rng: np.random.Generator) -> Callable[[np.ndarray], np.ndarray]:
     return lambda s: 0.0 * s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shape", "truth", "runs", "shared"),
     [
@@ -86,6 +87,7 @@ def test_a_thousand_points_do_not_claim_micrometres() -> None:
     assert offset_u(segment, [LENGTH / 2])[0] > 3 * independent
 
 
+@pytest.mark.slow
 def test_uncertainty_follows_the_waviness_of_the_edge() -> None:
     """An edge that waves by 0.3 mm over some 150 mm: the scatter of the fitted line over such edges is what is
     stated."""

@@ -228,8 +228,14 @@ MEASURED = (
 PLAIN = ("drawer 25 mm open", "drawer 250 mm open", "door at a right angle", "door turned right round", "streak")
 """Of these, the ones in which no line at the level of the tops runs within 8 mm: nothing is to be doubted"""
 
+QUICK = (
+    "film 6 mm over, glossy", "tape 2 mm behind", "drawer 25 mm open", "door at a right angle", "white on white, front",
+    "plies of 3 mm, dark outside", "shadow 4 mm behind", "streak",
+)  # fmt: skip
+"""One of each kind; the others are marked slow"""
 
-@pytest.mark.parametrize("name", CASES)
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=() if n in QUICK else pytest.mark.slow) for n in CASES])
 def test_never_a_wrong_edge_without_a_word(name: str) -> None:
     make, hint = CASES[name]
     verdict = look(make(), hint)

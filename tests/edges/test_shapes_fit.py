@@ -182,6 +182,7 @@ def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.Mon
         np.testing.assert_allclose(ours.offsets, theirs(s), atol=1e-6)
 
 
+@pytest.mark.slow
 def test_smoothing_bias_covers_random_walls() -> None:
     """Draw walls from the prior itself: the stated covariance of noise and bias must be that of the errors."""
     rng = np.random.default_rng(21)
@@ -211,6 +212,7 @@ def test_smoothing_bias_covers_random_walls() -> None:
     assert np.mean(z**2) == pytest.approx(1.0, abs=0.25)
 
 
+@pytest.mark.slow
 def test_corner_that_swells_unseen_is_covered() -> None:
     """A straight wall whose last 150 mm swell like a parabola by up to 8 mm (common practice), seen up to 90 mm from its
     corner: the error at the corner is within U, and far from a corner nothing changes."""

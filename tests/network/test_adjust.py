@@ -121,6 +121,7 @@ def test_residuals_are_what_projection_says(plain: tuple[Kitchen, Network]) -> N
             assert np.allclose(uv - project(network, r.photo_id, xyz).uv_px[0], residual, atol=1e-6)
 
 
+@pytest.mark.slow
 def test_normalized_errors_have_unit_variance() -> None:
     """344 degrees of freedom a kitchen; without EXIF, with 2 % wrong sightings, few photos, two cameras."""
     total, degrees = 0.0, 0
@@ -202,6 +203,7 @@ def stated_shift(network: Network) -> tuple[float, float]:
     return float(found[1]), float(found[2])
 
 
+@pytest.mark.slow
 def test_move_that_bends_the_network_is_found() -> None:
     """10 mm between photos that share little: the residuals hardly rise (median below 2.5 sigma in most photos), yet the
     score test with free cameras names the sheet, and every other one is where it should be."""
@@ -216,6 +218,7 @@ def test_move_that_bends_the_network_is_found() -> None:
     assert abs(size - np.hypot(*shift[:2])) <= u + 0.1
 
 
+@pytest.mark.slow
 def test_sheet_moved_twice_has_three_places() -> None:
     """A second move in the last photos: each place is stated by itself, against the one that most photos show."""
     k = kitchen(45, moved={"S03": (0.0, 9.0, 0.0)}, n_photos=12, strips=_FEW)
@@ -285,6 +288,7 @@ def test_noisy_photo_counts_less_and_moves_nothing() -> None:
     assert square / n < 1.25
 
 
+@pytest.mark.slow
 def test_covariances_stated_too_small_are_scaled_up() -> None:
     k = kitchen(41, n_photos=7, strips=_FEW)
     small = {p: replace(s, cov_px2=s.cov_px2 / 4) for p, s in k.sightings.items()}

@@ -36,6 +36,7 @@ def test_sheets_alone_give_the_focal_length(seed: int) -> None:
     assert abs(np.log(found[0] / true)) < max(3 * found[1], 0.1)
 
 
+@pytest.mark.slow
 def test_nonsense_in_exif_is_noticed_and_does_no_harm() -> None:
     k = kitchen(4, n_photos=8, strips=2)
     zoomed = [replace(p, focal35_mm=(p.focal35_mm or 0) * 1.8) for p in k.photos]

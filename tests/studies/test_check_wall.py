@@ -71,6 +71,7 @@ def test_verdicts(bow_mm: float, verdict: str) -> None:
     assert verdict.split()[0] in headline(check).lower() or verdict in ("meets", "fails")
 
 
+@pytest.mark.slow
 def test_uncertainty_of_the_largest_gap_against_many_walls() -> None:
     """Walls of random bow and swelling, seen at noisy points and fitted as a profile: the stated intervals hold the true gap
     in 95 of 100 cases, and the value is not biased although it is a maximum of a smoothed curve."""

@@ -80,6 +80,7 @@ def test_one_more_length_does_what_was_predicted(job: Job, tape_only: Measuremen
     assert found == pytest.approx(remedy.predicted_U_mm, rel=0.03)
 
 
+@pytest.mark.slow
 def test_one_more_photo_does_what_was_predicted(job: Job) -> None:
     """The predicted covariance against an adjustment that has the photo: heights of all sheets over the work plane."""
     few = replace(job, photos=job.photos[::2], sightings={p.photo_id: job.sightings[p.photo_id] for p in job.photos[::2]})
@@ -200,6 +201,7 @@ def test_dimension_against_a_nominal(tape_only: Measurement) -> None:
     assert (ok.verdict, bad.verdict) == ("meets", "fails")
 
 
+@pytest.mark.slow
 def test_a_hidden_misreading_does_what_is_said(job: Job) -> None:
     """The stated effect of an unnoticed blunder against the same job adjusted with it."""
     m = measured(job, job.lengths)
