@@ -23,6 +23,7 @@ from phototemplate.capture import design
 from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
 from phototemplate.capture.photos import PHOTO_SUFFIXES, camera_groups, read_gray, read_meta
+from phototemplate.capture.quality import BLURRED
 from phototemplate.capture.target_layout import Layout, charuco_layout
 from phototemplate.errors import Finding, InputError, MeasureError, PhotoError
 from phototemplate.model import PhotoMeta, Sightings, Target
@@ -33,6 +34,7 @@ from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.calibration_page import write_page
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import DetectionSettings
+from phototemplate.wording import say
 
 FOREIGN = "board"
 """Target id of a board that is not the project's own"""
@@ -97,9 +99,13 @@ class CalibratedCamera:
 
     profile: Profile
     calibration: Calibration
-    verdict: str
-    good: bool
+    verdict: Finding
+    """What a shop hand needs to know: ``calibration-good`` or why it is not"""
     findings: tuple[Finding, ...]
+
+    @property
+    def good(self) -> bool:
+        return self.verdict.code == "calibration-good"
 
 
 def photo_files(paths: Sequence[Path]) -> list[Path]:
@@ -135,12 +141,12 @@ def calibrate_photos(
         try:
             meta = read_meta(path)
         except PhotoError as exc:
-            findings.append(Finding("photo-unreadable", path.stem, str(exc)))
+            findings.append(exc.finding)
             continue
         twin = sum(m.path.stem == path.stem for m in metas)
         metas.append(replace(meta, photo_id=f"{path.stem}-{twin + 1}") if twin else meta)
     if not metas:
-        raise InputError(f"None of the files can be read as a photo; the first says: {findings[0].message}")
+        raise InputError(f"None of the files can be read as a photo; the first says: {PhotoError(findings[0])}")
     if board.kind == "chessboard" and (board.columns + board.rows) % 2 == 0:
         options = replace(options, same_way_up=False)
     targets, sightings = _look(metas, board, progress)
@@ -157,13 +163,7 @@ def calibrate_photos(
     out = []
     for k, (camera_id, group) in enumerate(groups.items()):
         if camera_id not in large:
-            ids = ", ".join(m.photo_id for m in group)
-            findings.append(
-                Finding(
-                    "calibration-outlier", ids, f"{ids}: another camera, zoom or picture size than the others; left out.",
-                    "Calibrate each lens and zoom with its own photos.",
-                )
-            )  # fmt: skip
+            findings += [Finding("calibration-other-camera", m.photo_id) for m in group]
             continue
         progress("calibration", k / len(groups))
         stated = [f for f in map(focal_from_exif, group) if f]
@@ -171,7 +171,7 @@ def calibrate_photos(
             [sightings[m.photo_id] for m in group], targets, group[0].size_px, options, camera_id,
             float(np.median(stated)) if stated else None,
         )  # fmt: skip
-        own = [f for m in group for f in sightings[m.photo_id].findings if f.code == "photo-blurred"]
+        own = [f for m in group for f in sightings[m.photo_id].findings if f.code in BLURRED]
         out.append(_camera(done, group[0], board, targets, name, (*findings, *own)))
         findings = []
     progress("calibration", 1.0)
@@ -228,7 +228,7 @@ def _every(metas: Sequence[PhotoMeta], see: Any, progress: Progress) -> dict[str
         try:
             found: Sightings = see(meta)
         except PhotoError as exc:
-            finding = Finding("photo-unreadable", meta.photo_id, str(exc))
+            finding = Finding(exc.finding.code, meta.photo_id, **exc.finding.facts)
             found = Sightings(meta.photo_id, (), np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
         done += 1
         progress("targets", done / len(metas))
@@ -287,34 +287,26 @@ def _camera(
         distance_mm=round(done.distance_mm),
         focus_spread=done.form.u_focus,
     )
-    verdict, good = _verdict(done)
-    weak = [] if good else [Finding("calibration-weak", camera.camera_id, verdict, _advice(done))]
-    return CalibratedCamera(profile, done, verdict, good, (*findings, *done.findings, *weak))
+    verdict = _verdict(done)
+    weak = [] if verdict.code == "calibration-good" else [verdict]
+    return CalibratedCamera(profile, done, verdict, (*findings, *done.findings, *weak))
 
 
-def _advice(done: Calibration) -> str:
-    return f"Take one more photo: {done.advice[0].text}." if done.advice else "Take more photos, the board in every corner."
-
-
-def _verdict(done: Calibration) -> tuple[str, bool]:
+def _verdict(done: Calibration) -> Finding:
     """What a shop hand needs to know."""
     camera = done.camera
+    camera_id = camera.camera_id
     side = max(camera.size_px)
     u = lens_u_px(camera)
     missing = _corners_without(done)
     pattern = next(k.pattern_px for k in done.candidates if k.chosen)
     if pattern > 0.1 * side / 1000 and pattern > 0.5 * done.rms_px:
-        return f"Look at the lens: a pattern of {pattern:.2f} px is left in the residuals, which no lens model explains.", False
+        return Finding("calibration-pattern", camera_id, pattern_px=pattern)
     if missing:
-        return (
-            f"The lens is calibrated, but the board was never {' or '.join(missing)} of the picture; there the lens is "
-            "guessed.",
-            False,
-        )
+        return Finding("calibration-corners", camera_id, corner_words=missing)
     if float(np.sqrt(np.mean(u**2))) > 6 * GOOD_ENOUGH_PX * side / 1000:
-        return f"The photos leave the lens uncertain (up to {2 * u.max():.1f} px at k = 2).", False
-    known = f"known to {2 * u.max():.1f} px (k = 2) or better everywhere"
-    return f"The lens is well calibrated: residuals of {done.rms_px:.2f} px, {known}.", True
+        return Finding("calibration-uncertain", camera_id, U_px=2 * u.max())
+    return Finding("calibration-good", camera_id, rms_px=done.rms_px, U_px=2 * u.max())
 
 
 def _corners_without(done: Calibration) -> list[str]:
@@ -322,10 +314,10 @@ def _corners_without(done: Calibration) -> list[str]:
     rows, columns = done.counts.shape
     r, c = max(rows // 4, 1), max(columns // 4, 1)
     corners = {
-        "in the upper left corner": done.counts[:r, :c], "in the upper right corner": done.counts[:r, -c:],
-        "in the lower left corner": done.counts[-r:, :c], "in the lower right corner": done.counts[-r:, -c:],
+        "upper-left": done.counts[:r, :c], "upper-right": done.counts[:r, -c:],
+        "lower-left": done.counts[-r:, :c], "lower-right": done.counts[-r:, -c:],
     }  # fmt: skip
-    return [words for words, cells in corners.items() if not cells.any()]
+    return [name for name, cells in corners.items() if not cells.any()]
 
 
 def save_camera(camera: CalibratedCamera, out: Path | None = None) -> dict[str, Path]:
@@ -338,5 +330,5 @@ def save_camera(camera: CalibratedCamera, out: Path | None = None) -> dict[str, 
     else:
         path = save_profile(camera.profile, out or user_folder(), profile_file_name(camera.profile))
     page = path.with_suffix(".html")
-    write_page(page, camera.calibration, camera.profile.name, camera.verdict, camera.good)
+    write_page(page, camera.calibration, camera.profile.name, say(camera.verdict).message, camera.good)
     return {"profile": path, "page": page}

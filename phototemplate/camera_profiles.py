@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from platformdirs import user_data_path
@@ -150,7 +150,7 @@ def match_profiles(
     """Best profile for every camera among the photos, as a prior in the photos' own pixels.
 
     An exact match has the same make, model, lens, focal length, zoom and stored size. A near match is the same model at
-    another size (resized or cropped about the centre), turned by software, or with another zoom or lens name; a finding says
+    another size (resized or cropped about the centre), turned by software, or with another zoom or lens name; findings say
     what differs and what was done about it, and all but a mere turn makes it count less.
     """
     cameras: dict[str, Camera] = {}
@@ -164,46 +164,33 @@ def match_profiles(
         rank, best = ranked[0]
         profile = profiles[best]
         cameras[photo.camera_id] = _as_prior(profile, photo, NEAR_FACTOR if rank else 1.0)
-        differs = _differences(photo, profile)
-        if differs:
-            less = f"; its uncertainties were taken {NEAR_FACTOR:g} times as large" if rank else ""
-            findings.append(
-                Finding(
-                    "profile-near", photo.camera_id,
-                    f"Profile {profile.name!r} fits photos like {photo.photo_id} nearly: "
-                    f"{'; '.join(what for what, _ in differs)}. What was done: {', '.join(done for _, done in differs)}{less}.",
-                    "Calibrate this lens with photos of this very kind, or add a photo turned by 90 degrees.",
-                )
-            )
+        findings += _differences(photo, profile, NEAR_FACTOR if rank else 1.0)
     return cameras, findings
 
 
-def _differences(photo: PhotoMeta, profile: Profile) -> list[tuple[str, str]]:
-    """In what photo and profile differ, and what :func:`_as_prior` does about it, in words."""
-    out: list[tuple[str, str]] = []
+def _differences(photo: PhotoMeta, profile: Profile, wider: float) -> list[Finding]:
+    """In what photo and profile differ, each with what :func:`_as_prior` does about it."""
+    out: list[Finding] = []
     size, own = photo.size_px, (profile.width_px, profile.height_px)
+    common: dict[str, Any] = {"profile": profile.name, "photo": photo.photo_id}
     if (size[0] >= size[1]) != (own[0] >= own[1]):
-        out.append(("its pixels were turned by software", "the principal point was set to the middle with a wider uncertainty"))
+        out.append(Finding("profile-turned", photo.camera_id, **common))
+    common |= {"wider_ratio": wider}
     scale, aspect, own_aspect = _scale(size, own), max(size) / min(size), max(own) / min(own)
-    same_scale = math.isclose(scale, 1.0, rel_tol=0.005)
-    here = f"{size[0]} x {size[1]} pixels instead of {own[0]} x {own[1]}"
-    resized = f"focal length and principal point were multiplied by {scale:.3g}"
-    middle = "the crop was taken to be about the middle"
-    made = f"made {'smaller' if scale < 1 else 'larger'}"
-    if not math.isclose(aspect, own_aspect, rel_tol=0.01):
-        cropped = f"the picture was cropped on its {'shorter' if aspect > own_aspect else 'longer'} side"
-        what, done = (cropped, middle) if same_scale else (f"{cropped} and {made}", f"{middle}, {resized}")
-        out.append((f"{what} ({here})", done))
-    elif sorted(size) != sorted(own):
-        what, done = ("cropped", middle) if same_scale else (made, resized)
-        out.append((f"the picture was {what} ({here})", done))
+    sizes = {"wide_px": size[0], "high_px": size[1], "own_wide_px": own[0], "own_high_px": own[1]}
+    cropped = not math.isclose(aspect, own_aspect, rel_tol=0.01)
+    if cropped or sorted(size) != sorted(own):
+        if math.isclose(scale, 1.0, rel_tol=0.005):
+            out.append(Finding("profile-cropped", photo.camera_id, **common, **sizes))
+        else:
+            code = "profile-cropped-resized" if cropped else "profile-resized"
+            out.append(Finding(code, photo.camera_id, **common, **sizes, scale_ratio=scale))
     zoom, own_zoom = photo.digital_zoom or 1.0, profile.digital_zoom or 1.0
     if not _close(zoom, own_zoom, 0.01):
-        by = f"the focal length was multiplied by {zoom / own_zoom:.3g}"
-        out.append((f"digital zoom {zoom:g} instead of {own_zoom:g}", by))
+        ratios = {"zoom_ratio": zoom, "own_zoom_ratio": own_zoom, "scale_ratio": zoom / own_zoom}
+        out.append(Finding("profile-zoomed", photo.camera_id, **common, **ratios))
     if photo.lens != profile.lens:
-        names = [repr(n) if n else "no name" for n in (photo.lens, profile.lens)]
-        out.append((f"the lens calls itself {names[0]} instead of {names[1]}", "it was taken to be the same lens"))
+        out.append(Finding("profile-lens-name", photo.camera_id, **common, lens=repr(photo.lens), own_lens=repr(profile.lens)))
     return out
 
 

@@ -47,7 +47,17 @@ class JobFileError(InputError):
 
 
 class PhotoError(InputError):
-    """One photo cannot be used; the others go on."""
+    """One photo cannot be used, for the reason of its finding; the others go on."""
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__(finding)
+        self.finding = finding
+
+    def __str__(self) -> str:
+        from phototemplate.wording import say  # the words stand above the exceptions
+
+        one = say(self.finding)
+        return f"{one.where}: {one.message} {one.remedy}".rstrip()
 
 
 class MeasureError(PhototemplateError):
@@ -81,6 +91,8 @@ class Kind:
     """Names of the facts that each of them gives"""
     retake: bool = False
     """Another photo or another length can cure it"""
+    lost: bool = False
+    """What it concerns could not be used at all"""
 
 
 @dataclass(frozen=True, init=False)
@@ -141,27 +153,57 @@ def _plain(value: Any) -> Fact:
     return tuple(_plain(one) for one in value)  # type: ignore[misc]
 
 
+_SIZES = ("profile", "photo", "wide_px", "high_px", "own_wide_px", "own_high_px")
+
 FINDINGS: dict[str, Kind] = {
     # capture
-    "photo-unreadable": Kind("warning", retake=True),
+    "photo-unreadable": Kind("warning", ("reason",), retake=True, lost=True),
+    "photo-missing": Kind("warning", ("reason",), retake=True, lost=True),
+    "photo-folder": Kind("warning", retake=True, lost=True),
+    "photo-empty": Kind("warning", retake=True, lost=True),
+    "photo-forbidden": Kind("warning", retake=True, lost=True),
+    "photo-cut-short": Kind("warning", retake=True, lost=True),
+    "photo-damaged": Kind("warning", retake=True, lost=True),
+    "photo-too-large": Kind("warning", ("size_megapixels", "limit_megapixels"), retake=True, lost=True),
+    "photo-no-memory": Kind("warning", lost=True),
+    "photo-film": Kind("warning", retake=True, lost=True),
+    "photo-raw": Kind("warning", retake=True, lost=True),
+    "photo-unknown-kind": Kind("warning", retake=True, lost=True),
     "photo-no-targets": Kind("warning", retake=True),
-    "photo-few-points": Kind("note", retake=True),
-    "photo-blurred": Kind("warning", retake=True),
+    "photo-few-points": Kind("note", ("n_points",), retake=True),
+    "photo-smeared": Kind("warning", ("blur_px", "direction_deg"), retake=True),
+    "photo-out-of-focus": Kind("warning", ("blur_px",), retake=True),
     "photo-no-exif": Kind("note"),
-    "photo-duplicate": Kind("note"),
-    "photo-edited": Kind("warning", retake=True),
-    "target-id-twice": Kind("serious"),
+    "photo-duplicate": Kind("note", ("twin",)),
+    "photo-duplicate-kept": Kind("note", ("twin",)),
+    "photo-resaved": Kind("warning", ("software",), retake=True),
+    "photo-resized": Kind("warning", ("taken_wide_px", "taken_high_px", "wide_px", "high_px"), retake=True),
+    "photo-screenshot": Kind("warning", retake=True),
+    "photo-from-messenger": Kind("warning", ("long_px",), retake=True),
+    "photo-cropped": Kind("warning", ("wide_px", "high_px"), retake=True),
+    "target-id-twice": Kind("serious", ("photo", "n_places", "u_px", "v_px")),
+    "target-elsewhere": Kind("serious", ("photos",)),
     # network
     "photo-not-oriented": Kind("warning", retake=True),
     "single-photo": Kind("warning", retake=True),
     "weak-geometry": Kind("warning", retake=True),
     "lens-not-determined": Kind("note", retake=True),
     "lens-model": Kind("note"),
+    "focal-contradicts": Kind("warning", ("stated_px", "seen_px"), retake=True),
     "lens-differs": Kind("warning", ("found_px", "profile_px")),
     "profile-dropped": Kind("warning", ("found_px", "profile_px")),
-    "profile-near": Kind("note"),
+    "profile-turned": Kind("note", ("profile", "photo")),
+    "profile-resized": Kind("note", (*_SIZES, "scale_ratio", "wider_ratio")),
+    "profile-cropped": Kind("note", (*_SIZES, "wider_ratio")),
+    "profile-cropped-resized": Kind("note", (*_SIZES, "scale_ratio", "wider_ratio")),
+    "profile-zoomed": Kind("note", ("profile", "photo", "zoom_ratio", "own_zoom_ratio", "scale_ratio", "wider_ratio")),
+    "profile-lens-name": Kind("note", ("profile", "photo", "lens", "own_lens", "wider_ratio")),
+    "calibration-other-camera": Kind("warning"),
     "calibration-outlier": Kind("warning"),
-    "calibration-weak": Kind("warning"),
+    "calibration-pattern": Kind("warning", ("pattern_px",)),
+    "calibration-corners": Kind("warning", ("corner_words",)),
+    "calibration-uncertain": Kind("warning", ("U_px",)),
+    "calibration-good": Kind("note", ("rms_px", "U_px")),
     "sighting-rejected": Kind("note"),
     "sheet-moved": Kind("serious", retake=True),
     "sheet-curled": Kind("warning"),
@@ -187,6 +229,7 @@ FINDINGS: dict[str, Kind] = {
     "edge-outliers": Kind("warning"),
     # outline
     "loop-open": Kind("serious"),
+    "loop-edge-missing": Kind("serious", ("edges",)),
     "corner-unseen": Kind("serious"),
     "corner-grazing": Kind("warning"),
     "interval-not-normal": Kind("note"),

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from phototemplate.capture.quality import BLURRED
 from phototemplate.model import EdgeHint, Network, Sightings
 
 
 def without_blurred(network: Network, sightings: Mapping[str, Sightings]) -> Network:
     """The network without the photos named blurred; whole where fewer than half of its photos are sharp."""
-    blurred = {p for p, s in sightings.items() if any(f.code == "photo-blurred" for f in s.findings)}
+    blurred = {p for p, s in sightings.items() if any(f.code in BLURRED for f in s.findings)}
     sharp = {p: pose for p, pose in network.photos.items() if p not in blurred}
     return replace(network, photos=sharp) if 2 * len(sharp) >= len(network.photos) else network
 

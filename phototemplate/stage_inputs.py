@@ -46,13 +46,12 @@ def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) 
             metas.append(meta)
             findings += remarks
         except PhotoError as exc:
-            findings.append(Finding("photo-unreadable", path.name, str(exc)))
+            findings.append(exc.finding)
         except OSError as exc:
-            reason = f"{path.name} can no longer be opened ({exc.strerror or exc}); put it back or take it out of the job."
-            findings.append(Finding("photo-unreadable", path.name, reason))
+            findings.append(Finding("photo-missing", path.name, reason=exc.strerror or type(exc).__name__))
         progress("photos", (i + 1) / len(paths))
     if not metas:
-        reason = findings[0].message if findings else f"put the photos into {job.folder / 'photos'}."
+        reason = PhotoError(findings[0]) if findings else f"put the photos into {job.folder / 'photos'}."
         raise MeasureError(f"No photo in {job.folder} can be read: {reason}")
     return metas, findings
 
@@ -91,7 +90,7 @@ def detect_all(
             gray = store.gray(meta.photo_id)
             return Seen(detect(gray, meta, file.settings.detection, plain), quality.fingerprint(gray))
         except PhotoError as exc:  # the header was fine, the picture data is not
-            finding = Finding("photo-unreadable", meta.photo_id, str(exc))
+            finding = Finding(exc.finding.code, meta.photo_id, **exc.finding.facts)
             nothing = Sightings(meta.photo_id, (), np.zeros(0, int), np.zeros((0, 2)), np.zeros((0, 2, 2)), (finding,))
             return Seen(nothing, np.zeros((32, 32)))
 
@@ -212,10 +211,7 @@ def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[LoopEdges],
         if not missing:
             loops.append(LoopEdges(spec.id, tuple(spec.edges), spec.closed))
             continue
-        names = ", ".join(missing)
-        findings.append(
-            Finding("loop-open", spec.id, f"The loop is open where {names} should be, which was not found.", f"See {names}.")
-        )
+        findings.append(Finding("loop-edge-missing", spec.id, edges=missing))
         edges = list(spec.edges)
         if spec.closed:  # begin behind a missing edge, so that no chain is cut in two by the loop's arbitrary start
             k = edges.index(missing[0])

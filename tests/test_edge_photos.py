@@ -6,21 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.errors import Finding
 from phototemplate.model import EdgeHint, Sightings
 from phototemplate.photo_selection import by_network, without_blurred
+from tests.finding_examples import example
 from tests.output.samples import measurement
 
 
 def _seen(photo_id: str, *codes: str) -> Sightings:
-    findings = tuple(Finding(c, photo_id, "said") for c in codes)
+    findings = tuple(example(c, photo_id) for c in codes)
     return Sightings(photo_id, (), np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2)), findings)
 
 
 def test_edges_are_traced_in_the_sharp_photos() -> None:
     network = measurement().network
     smeared, *others = network.photos
-    seen = {smeared: _seen(smeared, "photo-blurred")} | {p: _seen(p, "photo-few-points") for p in others}
+    seen = {smeared: _seen(smeared, "photo-smeared")} | {p: _seen(p, "photo-few-points") for p in others}
     sharp = without_blurred(network, seen)
     assert list(sharp.photos) == others
     assert sharp.influences is network.influences
@@ -34,5 +34,5 @@ def test_edges_are_traced_in_the_sharp_photos() -> None:
 
 def test_all_photos_stay_where_most_are_smeared() -> None:
     network = measurement().network
-    seen = {p: _seen(p, "photo-blurred") for p in list(network.photos)[1:]}
+    seen = {p: _seen(p, "photo-smeared") for p in list(network.photos)[1:]}
     assert without_blurred(network, seen) is network

@@ -67,7 +67,7 @@ def test_another_lens_of_the_phone_does_not_match() -> None:
 def test_resized_and_cropped_photos_project_to_the_same_place(size: tuple[int, int], scale: float) -> None:
     """A resized picture scales about its outer corner; a crop about the centre shifts: checked by projecting points."""
     cameras, findings = match_profiles([_photo(size_px=size)], [PROFILE])
-    assert [f.code for f in findings] == ["profile-near"]
+    assert [f.facts["wide_px"] for f in findings] == [size[0]]
     xyz = np.array([[0.2, 0.1, 1.0], [-0.3, 0.2, 1.2], [0.0, 0.0, 1.0]])
     old = project("brown", np.array([VALUES[n] for n in LENS_MODELS["brown"].names]), xyz)[0]
     new = project("brown", cameras["c"].params, xyz)[0]
@@ -79,22 +79,22 @@ def test_resized_and_cropped_photos_project_to_the_same_place(size: tuple[int, i
 
 
 @pytest.mark.parametrize(
-    ("changes", "said", "done"),
+    ("changes", "code", "scale"),
     [
-        ({"size_px": (2016, 1512)}, "made smaller (2016 x 1512 pixels instead of 4032 x 3024)", "multiplied by 0.5"),
-        ({"size_px": (4032, 2268)}, "cropped on its shorter side (4032 x 2268", "about the middle"),
-        ({"size_px": (1600, 900)}, "cropped on its shorter side and made smaller", "multiplied by 0.397"),
-        ({"size_px": (3024, 3024)}, "cropped on its longer side", "about the middle"),
-        ({"digital_zoom": 2.0}, "digital zoom 2 instead of 1", "focal length was multiplied by 2"),
-        ({"lens": ""}, "the lens calls itself no name instead of 'back'", "taken to be the same lens"),
-        ({"size_px": (3024, 4032)}, "turned by software", "principal point was set to the middle"),
+        ({"size_px": (2016, 1512)}, "profile-resized", 0.5),
+        ({"size_px": (4032, 2268)}, "profile-cropped", None),
+        ({"size_px": (1600, 900)}, "profile-cropped-resized", 1600 / 4032),
+        ({"size_px": (3024, 3024)}, "profile-cropped", None),
+        ({"digital_zoom": 2.0}, "profile-zoomed", 2.0),
+        ({"lens": ""}, "profile-lens-name", None),
+        ({"size_px": (3024, 4032)}, "profile-turned", None),
     ],
 )
-def test_a_near_match_says_what_differs_and_what_was_done(changes: dict[str, object], said: str, done: str) -> None:
+def test_a_near_match_says_what_differs_and_what_was_done(changes: dict[str, object], code: str, scale: float | None) -> None:
     (finding,) = match_profiles([_photo(**changes)], [PROFILE])[1]
-    assert said in finding.message
-    assert done in finding.message
-    assert ("5 times as large" in finding.message) == ("turned" not in finding.message)
+    assert finding.code == code
+    assert finding.facts.get("scale_ratio") == pytest.approx(scale)
+    assert finding.facts.get("wider_ratio") == (None if code == "profile-turned" else NEAR_FACTOR)
 
 
 def test_stored_the_other_way_up_loses_what_cannot_be_told() -> None:

@@ -154,33 +154,14 @@ def _join(meta: PhotoMeta, a: Sightings, b: Sightings) -> Sightings:
 
 
 def _twice(target_id: str, copies: list[Seen], meta: PhotoMeta) -> Finding:
-    places = " and ".join("({:.0f}, {:.0f})".format(*c.fits.uv_px.mean(axis=0)) for c in copies)
-    return Finding(
-        "target-id-twice",
-        target_id,
-        f"{target_id} lies in {len(copies)} places of {meta.photo_id}, near pixel {places}; none of them is used.",
-        f"Print every number once: replace all but one {target_id} and take the photos again.",
-    )
+    u, v = np.array([c.fits.uv_px.mean(axis=0) for c in copies]).T
+    return Finding("target-id-twice", target_id, photo=meta.photo_id, n_places=len(copies), u_px=u, v_px=v)
 
 
 def _remarks(meta: PhotoMeta, sightings: Sightings, settings: DetectionSettings) -> list[Finding]:
     n = len(sightings)
     if not n:
-        return [
-            Finding(
-                "photo-no-targets",
-                meta.photo_id,
-                f"No printed target was found in {meta.photo_id}.",
-                "Photograph so that several sheets are in the picture, sharp, and larger than a thumbnail.",
-            )
-        ]
+        return [Finding("photo-no-targets", meta.photo_id)]
     if n < settings.few_points:
-        return [
-            Finding(
-                "photo-few-points",
-                meta.photo_id,
-                f"Only {n} target points were found in {meta.photo_id}.",
-                "Step back or turn the camera so that more sheets are in the picture.",
-            )
-        ]
+        return [Finding("photo-few-points", meta.photo_id, n_points=n)]
     return []

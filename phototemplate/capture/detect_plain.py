@@ -58,14 +58,9 @@ def find_plain(
             copies = found.corners_px[found.ids == marker]
             name = f"M{marker}"
             if len(copies) > 1 or name in target_ids:
-                findings.append(
-                    Finding(
-                        "target-id-twice",
-                        name,
-                        f"Marker {marker} lies in more than one place of {meta.photo_id}; none of them is used.",
-                        "Remove or cover all but one of them and take the photos again.",
-                    )
-                )
+                u, v = copies.mean(axis=1).T
+                places = {"n_places": len(copies), "u_px": u, "v_px": v}
+                findings.append(Finding("target-id-twice", name, photo=meta.photo_id, **places))
                 continue
             target_ids.append(name)
             points.append(copies[0])

@@ -24,7 +24,7 @@ from PIL import Image, UnidentifiedImageError
 
 from phototemplate.capture import heif
 from phototemplate.capture.exif import camera_id_of, read_exif
-from phototemplate.errors import PhotoError
+from phototemplate.errors import Finding, PhotoError
 from phototemplate.model import GrayImage, PhotoMeta
 
 PIXEL_LIMIT = 260_000_000
@@ -108,53 +108,51 @@ def _open(path: Path) -> Image.Image:
     try:
         size = path.stat().st_size
     except OSError as error:
-        raise PhotoError(f"{path.name}: there is no such photo or it cannot be reached ({error.strerror}).") from None
+        raise PhotoError(Finding("photo-missing", path.name, reason=error.strerror or type(error).__name__)) from None
     if path.is_dir():
-        raise PhotoError(f"{path.name}: this is a folder, not a photo.")
+        raise PhotoError(Finding("photo-folder", path.name))
     if size == 0:
-        raise PhotoError(f"{path.name}: the file is empty; copy it from the camera again.")
+        raise PhotoError(Finding("photo-empty", path.name))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return Image.open(path)
     except UnidentifiedImageError:
-        raise PhotoError(f"{path.name}: {_unknown_kind(path)}") from None
+        raise PhotoError(_unknown_kind(path)) from None
     except PermissionError:
-        raise PhotoError(f"{path.name}: reading the file is not permitted; change its permissions.") from None
+        raise PhotoError(Finding("photo-forbidden", path.name)) from None
     except Exception as error:
         raise _damaged(path, error) from error
 
 
-def _unknown_kind(path: Path) -> str:
+def _unknown_kind(path: Path) -> Finding:
     """Why Pillow knows no picture in there, by the first bytes."""
     with path.open("rb") as file:
         head = file.read(16)
     if head[4:8] == b"ftyp":
         if head[8:12] in _HEIF_BRANDS:
-            return "the HEIC file is damaged or holds no picture; copy it from the phone again."
-        return "this is a film, not a photo; take a still picture."
+            return Finding("photo-damaged", path.name)
+        return Finding("photo-film", path.name)
     if head[:3] == b"\xff\xd8\xff" or head[:4] == b"\x89PNG" or head[:4] in (b"II*\0", b"MM\0*"):
-        return "the picture is damaged or cut short; copy it from the camera again."
-    kinds = "JPEG, PNG, TIFF or HEIC"
+        return Finding("photo-damaged", path.name)
     if path.suffix.lower() in (".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2"):
-        return f"camera raw files are not read; export the photo as {kinds} without lens correction."
-    return f"this is not a picture of a kind that can be read; use {kinds}."
+        return Finding("photo-raw", path.name)
+    return Finding("photo-unknown-kind", path.name)
 
 
 def _damaged(path: Path, error: Exception) -> PhotoError:
     if isinstance(error, MemoryError):
-        return PhotoError(f"{path.name}: there is not enough memory for this picture; close other programs.")
+        return PhotoError(Finding("photo-no-memory", path.name))
     reason = str(error).splitlines()[0].strip().rstrip(".") if str(error) else type(error).__name__
-    what = "cut short" if "truncat" in reason.lower() or "end of file" in reason.lower() else "damaged"
-    return PhotoError(f"{path.name}: the picture is {what} ({reason}); copy it from the camera again.")
+    if "truncat" in reason.lower() or "end of file" in reason.lower():
+        return PhotoError(Finding("photo-cut-short", path.name))
+    return PhotoError(Finding("photo-unreadable", path.name, reason=reason))
 
 
 def _check_size(path: Path, size: tuple[int, int]) -> None:
     if size[0] * size[1] > PIXEL_LIMIT:
-        raise PhotoError(
-            f"{path.name}: {size[0]} x {size[1]} pixels are more than the {PIXEL_LIMIT // 1_000_000} megapixels that"
-            " can be read; take the photo at a lower resolution."
-        )
+        mega = size[0] * size[1] / 1e6, PIXEL_LIMIT / 1e6
+        raise PhotoError(Finding("photo-too-large", path.name, size_megapixels=mega[0], limit_megapixels=mega[1]))
 
 
 # ------------------------------------------------------------------------------------------ decoding

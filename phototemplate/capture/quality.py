@@ -18,6 +18,8 @@ import numpy as np
 from phototemplate.errors import Finding
 from phototemplate.model import Array, GrayImage, PhotoMeta
 
+BLURRED = ("photo-smeared", "photo-out-of-focus")
+"""Codes of the findings that call a photo blurred"""
 EDITORS = (
     "photoshop", "lightroom", "gimp", "snapseed", "picsart", "canva", "imagemagick", "affinity", "darktable",
     "rawtherapee", "capture one", "pixelmator", "paint", "irfanview", "xnview", "picasa", "camera raw", "vsco", "dxo",
@@ -60,19 +62,13 @@ def blur_ellipse(normals: Array, blur_px: Array) -> BlurEllipse | None:
 
 
 def blur_finding(meta: PhotoMeta, blur: BlurEllipse | None, limit_px: float) -> tuple[Finding, ...]:
-    """``photo-blurred`` where the blur exceeds ``limit_px`` for a picture 4000 px wide (smaller ones in proportion)."""
+    """One of :data:`BLURRED` where the blur exceeds ``limit_px`` for a picture 4000 px wide (smaller ones in proportion)."""
     if blur is None or blur.major_px <= limit_px * np.clip(max(meta.size_px) / 4000.0, 0.5, 2.0):
         return ()
     if blur.moved:
         angle = float(np.degrees(blur.direction_rad)) % 180.0
-        smeared = f"{blur.major_px:.1f} px (1 sigma) at {angle:.0f} degrees"
-        text = f"The camera moved while {meta.photo_id} was taken: it is smeared by {smeared}."
-        help_ = "Hold the camera still or brace it, give more light, and take the photo again."
-    else:
-        text = f"{meta.photo_id} is out of focus: blur {blur.major_px:.1f} px (1 sigma)."
-        help_ = "Tap on a sheet to focus, clean the lens, and take the photo again."
-    text += " Its targets count less, and edges are traced in the sharp photos where most are sharp."
-    return (Finding("photo-blurred", meta.photo_id, text, help_),)
+        return (Finding("photo-smeared", meta.photo_id, blur_px=blur.major_px, direction_deg=angle),)
+    return (Finding("photo-out-of-focus", meta.photo_id, blur_px=blur.major_px),)
 
 
 def blur_px(gray: GrayImage) -> float:
@@ -103,41 +99,25 @@ def blur_px(gray: GrayImage) -> float:
 
 def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
     """Signs in the file that the picture is not as the camera took it."""
-    reasons: list[str] = []
-    long, short = max(meta.size_px), min(meta.size_px)
+    findings: list[Finding] = []
+    photo, (wide, high) = meta.photo_id, meta.size_px
+    long, short = max(wide, high), min(wide, high)
     silent = not (meta.make or meta.model or meta.focal_mm)
     name = Path(meta.path).name.lower()
-    editor = next((e for e in EDITORS if e in meta.software.lower()), None)
-    if editor:
-        reasons.append(f"it was saved by {meta.software}")
+    if any(e in meta.software.lower() for e in EDITORS):
+        findings.append(Finding("photo-resaved", photo, software=meta.software))
     stated = meta.camera_size_px
     if stated and sorted(stated) != [short, long]:
-        reasons.append(f"the camera took {stated[0]} x {stated[1]} pixels, the file has {meta.size_px[0]} x {meta.size_px[1]}")
+        sizes = {"taken_wide_px": stated[0], "taken_high_px": stated[1], "wide_px": wide, "high_px": high}
+        findings.append(Finding("photo-resized", photo, **sizes))
     if "screenshot" in name or (silent and name.endswith(".png") and long / short > 1.9):
-        reasons.append("it looks like a screenshot")
+        findings.append(Finding("photo-screenshot", photo))
     elif silent and long in MESSENGER_SIDES:
-        reasons.append(f"a long side of {long} pixels without camera data is what messengers make")
+        findings.append(Finding("photo-from-messenger", photo, long_px=long))
     if not any(abs(long / short - a) < 0.012 * a for a in SENSOR_ASPECTS):
-        reasons.append(f"its sides, {meta.size_px[0]} x {meta.size_px[1]}, are not those of a sensor: it may be cropped")
-    findings: list[Finding] = []
-    if reasons:
-        findings.append(
-            Finding(
-                "photo-edited",
-                meta.photo_id,
-                f"The picture may not be as the camera took it: {'; '.join(reasons)}.",
-                "Use the original file: send it as a document or by cable, without cropping or lens correction.",
-            )
-        )
+        findings.append(Finding("photo-cropped", photo, wide_px=wide, high_px=high))
     if silent:
-        findings.append(
-            Finding(
-                "photo-no-exif",
-                meta.photo_id,
-                "The file does not say which camera took it; its lens is worked out from the targets alone.",
-                "If there is one, use the original file, which carries the camera's data.",
-            )
-        )
+        findings.append(Finding("photo-no-exif", photo))
     return tuple(findings)
 
 
@@ -174,12 +154,8 @@ def find_duplicates(
             kept.append(one)
         if twin is None:
             continue
-        what, help_ = "was left out", "Nothing has to be done; another photo helps only from another place."
-        if one.photo_id in wanted:
-            what = "is used all the same, since an edge is drawn in it"
-            help_ = f"Draw that edge in {twin.photo_id}, and leave {one.photo_id} out: it adds confidence that is not earned."
-        text = f"{one.photo_id} shows the same as {twin.photo_id} and {what}."
-        findings.append(Finding("photo-duplicate", one.photo_id, text, help_))
+        code = "photo-duplicate-kept" if one.photo_id in wanted else "photo-duplicate"
+        findings.append(Finding(code, one.photo_id, twin=twin.photo_id))
     return tuple(findings), frozenset(p.photo_id for p in photos) - {p.photo_id for p in kept}
 
 

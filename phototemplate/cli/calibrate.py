@@ -89,11 +89,12 @@ def _show(con: Any, camera: Any) -> None:
     from rich.table import Table
 
     from phototemplate.numerics.lens import LENS_MODELS
+    from phototemplate.wording import say
 
     done = camera.calibration
     used = [p for p in done.photos if not p.left_out]
     con.print(f"{camera.profile.name}: {len(used)} photos of {camera.profile.board}", style="bold", markup=False)
-    con.print(camera.verdict, style="green" if camera.good else "yellow", markup=False)
+    con.print(say(camera.verdict).message, style="green" if camera.good else "yellow", markup=False)
     table = Table(title="Lens (U at k = 2)", title_justify="left")
     for head in ("parameter", "value", "U"):
         table.add_column(head, justify="left" if head == "parameter" else "right")
@@ -132,7 +133,7 @@ def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
 
     return {
         "profile": camera.profile.model_dump(),
-        "verdict": camera.verdict,
+        "verdict": say(camera.verdict).message,
         "good": camera.good,
         "form": {"lens": done.form.lens, "board": done.form.board, "u_focus": done.form.u_focus},
         "candidates": [

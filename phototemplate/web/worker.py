@@ -17,14 +17,14 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Any, Literal
 
-from phototemplate.errors import InputError, MeasureError, OutputError, PhotoError, PhototemplateError
+from phototemplate.errors import Finding, InputError, MeasureError, OutputError, PhotoError, PhototemplateError
 from phototemplate.web.refusals import Cancelled, Refused, WorkerLost
 
 Lane = Literal["quick", "photos", "long"]
 Watch = Callable[[str, float], None]
 
 KINDS: dict[str, type[PhototemplateError]] = {
-    "photo": PhotoError, "measure": MeasureError, "output": OutputError, "input": InputError,
+    "measure": MeasureError, "output": OutputError, "input": InputError,
 }
 
 
@@ -39,8 +39,10 @@ class _Task:
     tries: int = field(default=0)
 
 
-def _error(kind: str, text: str, facts: dict[str, str]) -> PhototemplateError:
+def _error(kind: str, text: str, facts: dict[str, Any]) -> PhototemplateError:
     """What a task raised, as ``worker_tasks.registry.error_of`` packed it."""
+    if kind == "photo":
+        return PhotoError(Finding(text, facts.pop("where"), **facts))
     return Refused(text, 422, **facts) if kind == "refused" else KINDS.get(kind, PhototemplateError)(text)
 
 

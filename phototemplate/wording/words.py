@@ -52,6 +52,8 @@ class Language:
     """Code -> what it says"""
     units: Mapping[str, str]
     """Ending of a fact's name -> what follows the number, with its space"""
+    names: Mapping[str, str]
+    """What the values of facts whose name ends with ``_word`` or ``_words`` are called"""
     last: str
     """Between the last two of several names"""
     more: str
@@ -100,12 +102,12 @@ class _Spoken:
     unit: LengthUnit
 
     def __format__(self, spec: str) -> str:
-        if isinstance(self.value, str):
-            return self.value
         values = self.value if isinstance(self.value, tuple) else (self.value,)
         numbers = [v for v in values if isinstance(v, (int, float))]
         if not numbers:
-            return self.language.listed([v for v in values if isinstance(v, str)])
+            names = [v for v in values if isinstance(v, str)]
+            called = self.language.names if self.name.endswith(("_word", "_words")) else {}
+            return self.language.listed([called[n] if called else n for n in names])
         if "|" in spec:
             return f"{self._number(numbers, '')} {spec.split('|')[self.language.plural(int(max(numbers)))]}"
         return self._number(numbers, spec)
@@ -113,7 +115,7 @@ class _Spoken:
     def _number(self, numbers: Sequence[float], spec: str) -> str:
         """One number, or the range of several, with its unit."""
         ending = self.name.rpartition("_")[2]
-        spec = spec or USUAL_SPEC.get(ending, "" if all(isinstance(v, int) for v in numbers) else ".3g")
+        spec = spec or ("d" if all(isinstance(v, int) for v in numbers) else USUAL_SPEC.get(ending, ".3g"))
         write = self._length if ending == "mm" and self.unit != "mm" else format
         low, high = write(min(numbers), spec), write(max(numbers), spec)
         after = self.language.units.get(ending, "")

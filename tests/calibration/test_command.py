@@ -42,7 +42,7 @@ def test_pictures_in_profile_and_page_out(pictures: Path, tmp_path: Path) -> Non
     for name, value in true.items():
         i = list(profile.parameters).index(name)
         assert abs(profile.parameters[name] - value) < 4 * u[i] + 1e-9, name
-    assert {f["code"] for f in said["findings"]} >= {"photo-unreadable", "calibration-weak"}
+    assert {f["code"] for f in said["findings"]} >= {"photo-damaged", "calibration-corners"}
     page = out.with_suffix(".html").read_text(encoding="utf-8")
     assert "Where the board was seen" in page
     assert "corner of the picture" in page

@@ -139,31 +139,30 @@ def _refusal(path: Path) -> str:
     assert text.startswith(path.name + ": ")
     assert text.endswith(".")
     assert "\n" not in text
-    return text
+    return caught.value.finding.code
 
 
-def test_bad_files_are_refused_in_one_sentence(tmp_path: Path, ramp: np.ndarray) -> None:
+def test_bad_files_are_refused_for_what_is_wrong_with_them(tmp_path: Path, ramp: np.ndarray) -> None:
     (tmp_path / "empty.jpg").touch()
-    assert "empty" in _refusal(tmp_path / "empty.jpg")
+    assert _refusal(tmp_path / "empty.jpg") == "photo-empty"
     (tmp_path / "text.jpg").write_text("no picture")
-    assert "not a picture" in _refusal(tmp_path / "text.jpg")
+    assert _refusal(tmp_path / "text.jpg") == "photo-unknown-kind"
     (tmp_path / "folder.jpg").mkdir()
-    assert "folder" in _refusal(tmp_path / "folder.jpg")
-    assert "no such photo" in _refusal(tmp_path / "missing.jpg")
+    assert _refusal(tmp_path / "folder.jpg") == "photo-folder"
+    assert _refusal(tmp_path / "missing.jpg") == "photo-missing"
     (tmp_path / "film.mov").write_bytes(b"\0\0\0\x14ftypqt  \0\0\0\0qt  ")
-    assert "film" in _refusal(tmp_path / "film.mov")
+    assert _refusal(tmp_path / "film.mov") == "photo-film"
     for name in ("cut.jpg", "cut.png", "cut.tif", "cut.heic"):
         whole = tmp_path / ("whole" + name[3:])
         Image.fromarray(np.tile(ramp, (8, 8, 1))).save(whole, quality=95)
         (tmp_path / name).write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
-        text = _refusal(tmp_path / name)
-        assert "copy it" in text
+        assert _refusal(tmp_path / name) in ("photo-cut-short", "photo-damaged", "photo-unreadable"), name
 
 
 def test_too_many_pixels_are_refused(tmp_path: Path) -> None:
     path = tmp_path / "huge.png"
     Image.new("1", (20000, 14000)).save(path)
-    assert "megapixels" in _refusal(path)
+    assert _refusal(path) == "photo-too-large"
 
 
 def test_a_large_jpeg_cut_short_is_refused_in_colour_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -33,11 +33,11 @@ def _codes(meta: PhotoMeta) -> list[str]:
 
 def test_edited_pictures_are_recognised(tmp_path: Path) -> None:
     assert _codes(_photo(tmp_path / "a.jpg", (800, 600), (800, 600), "17.2")) == []
-    assert _codes(_photo(tmp_path / "b.jpg", (800, 600), (800, 600), "GIMP 2.10")) == ["photo-edited"]
-    assert _codes(_photo(tmp_path / "c.jpg", (800, 600), (4032, 3024))) == ["photo-edited"]
-    assert _codes(_photo(tmp_path / "d.jpg", (800, 700), (800, 700))) == ["photo-edited"]
-    assert _codes(_photo(tmp_path / "e.jpg", (1600, 1200), None)) == ["photo-edited", "photo-no-exif"]
-    assert _codes(_photo(tmp_path / "Screenshot_1.png", (800, 600), None)) == ["photo-edited", "photo-no-exif"]
+    assert _codes(_photo(tmp_path / "b.jpg", (800, 600), (800, 600), "GIMP 2.10")) == ["photo-resaved"]
+    assert _codes(_photo(tmp_path / "c.jpg", (800, 600), (4032, 3024))) == ["photo-resized"]
+    assert _codes(_photo(tmp_path / "d.jpg", (800, 700), (800, 700))) == ["photo-cropped"]
+    assert _codes(_photo(tmp_path / "e.jpg", (1600, 1200), None)) == ["photo-from-messenger", "photo-no-exif"]
+    assert _codes(_photo(tmp_path / "Screenshot_1.png", (800, 600), None)) == ["photo-screenshot", "photo-no-exif"]
     assert _codes(_photo(tmp_path / "f.jpg", (800, 600), None)) == ["photo-no-exif"]
     assert _codes(_photo(tmp_path / "g.jpg", (600, 800), (800, 600))) == [], "portrait"
 
@@ -47,7 +47,7 @@ def test_real_phone_photos_are_not_accused(reference_photos: Path) -> None:
     folder = reference_photos / "phone_formats/exifr"
     for name in ("IMG_20180725_163423.jpg", "heic-iphone.heic", "heic-iphone7.heic"):
         assert _codes(read_meta(folder / name)) == [], name
-    assert "photo-edited" in _codes(read_meta(folder / "IMG_20180725_163423-tiny.jpg"))
+    assert "photo-resized" in _codes(read_meta(folder / "IMG_20180725_163423-tiny.jpg"))
 
 
 def test_duplicates() -> None:
@@ -65,8 +65,8 @@ def test_duplicates() -> None:
     metas = [PhotoMeta(k, Path(k), (800, 600), taken_at=times.get(k, "")) for k in shots]
     prints = {k: fingerprint(np.ascontiguousarray(v)) for k, v in shots.items()}
     findings, left_out = find_duplicates(metas, prints)
-    found = {f.where: f.message for f in findings}
-    assert "the same as A and was left out" in found["copy"]
+    found = {f.where: f for f in findings}
+    assert (found["copy"].code, found["copy"].facts) == ("photo-duplicate", {"twin": "A"})
     assert "burst" in left_out
     assert "moved" not in found
     assert find_duplicates([metas[0], replace(metas[4], taken_at=times["A"])], prints) == ((), frozenset())
@@ -82,7 +82,7 @@ def test_the_best_of_a_burst_stays_and_those_with_edges() -> None:
     assert left_out == {"soft", "sharp"}
     findings, left_out = find_duplicates(metas, prints, worth, wanted={"drawn", "soft"})
     assert left_out == {"sharp"}
-    assert any("an edge is drawn in it" in f.message for f in findings)
+    assert any(f.code == "photo-duplicate-kept" for f in findings)
 
 
 @pytest.mark.parametrize("sigma", [0.8, 1.5, 3.0])

@@ -270,8 +270,8 @@ def test_misread_number_is_left_out() -> None:
     ids = tuple("S10" if t == "S02" else t for t in np.array(first.target_ids)[keep])
     wrong = Sightings("IMG_0001", ids, first.point_ids[keep], first.uv_px[keep], first.cov_px2[keep])
     network = run(replace(k, sightings={**k.sightings, "IMG_0001": wrong}), bar_of(k))
-    assert [(f.code, f.where) for f in network.findings if f.code in ("target-id-twice", "sheet-moved")] == [
-        ("target-id-twice", "S10")
+    assert [(f.code, f.where) for f in network.findings if f.code in ("target-elsewhere", "sheet-moved")] == [
+        ("target-elsewhere", "S10")
     ]
     square, n = normalized_square(*errors_and_cov(network, k))
     assert square / n < 1.25

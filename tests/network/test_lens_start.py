@@ -41,7 +41,7 @@ def test_nonsense_in_exif_is_noticed_and_does_no_harm() -> None:
     k = kitchen(4, n_photos=8, strips=2)
     zoomed = [replace(p, focal35_mm=(p.focal35_mm or 0) * 1.8) for p in k.photos]
     network = adjust(k.sightings, zoomed, k.targets, [bar_of(k)])
-    assert "photo-edited" in codes(network)
+    assert "focal-contradicts" in codes(network)
     square, n = normalized_square(*errors_and_cov(network, k))
     assert square / n < 1.3
 

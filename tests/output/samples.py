@@ -472,12 +472,7 @@ def measurement(folder: str = "", unscaled: bool = False) -> Measurement:
         cov_px = np.tile(np.eye(2) * SIGMA_PX**2, (len(ids), 1, 1))
         found = (
             (
-                Finding(
-                    "photo-blurred",
-                    photo_id,
-                    "The photo is blurred by 2.4 px and counts less.",
-                    "Hold still and take it again.",
-                ),
+                Finding("photo-smeared", photo_id, blur_px=2.4, direction_deg=30.0),
             )
             if i == 4
             else ()
@@ -499,12 +494,7 @@ def measurement(folder: str = "", unscaled: bool = False) -> Measurement:
     )
     findings = (
         sightings["IMG_0005"].findings[0],
-        Finding(
-            "cabinet-low",
-            "right",
-            "Cabinet right lies 1.9 mm below the others at S10 (U 0.6 mm).",
-            "Shim it before the top is set.",
-        ),
+        Finding("cabinet-low", "right", sheets=["S10"], off_mm=1.9, U_mm=0.6),
         Finding("sighting-rejected", "IMG_0005", "One wrong sighting of S06 was left out."),
         *(f for s in out.segments for f in s.findings),
     )

@@ -85,8 +85,9 @@ def test_everything_is_there(html: str) -> None:
         assert f"{edge.length_mm:.1f} mm" in page.text
         assert f"{edge.offset_U_mm[0]:.2f}" in page.text
     for finding in m.findings:
-        assert finding.message in page.text
-        assert finding.remedy in page.text
+        one = say(finding, "in")
+        assert one.message in page.text
+        assert one.remedy in page.text
     for photo in m.photos:
         assert photo.path.name in page.text
     for height in m.work_plane.heights:
@@ -106,7 +107,7 @@ def test_foreign_names_do_no_harm() -> None:
         m,
         job_name=evil,
         outline=replace(m.outline, edges=edges, segments=segments, loops=loops),
-        findings=(*m.findings, Finding("photo-blurred", evil, evil, evil)),
+        findings=(*m.findings, Finding("photo-resaved", evil, software=evil)),
     )
     page = Page(render_report(bad, settings=OutputSettings()))
     assert "script" not in page.tags
@@ -115,7 +116,7 @@ def test_foreign_names_do_no_harm() -> None:
 
 def test_photos_that_went_away_leave_the_numbers() -> None:
     def gone(meta: PhotoMeta, side: int) -> np.ndarray:
-        raise PhotoError(f"{meta.path} is gone")
+        raise PhotoError(Finding("photo-missing", meta.photo_id, reason="gone"))
 
     page = Page(render_report(measurement(), settings=OutputSettings(), picture_of=gone))
     assert page.images == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -125,9 +126,9 @@ class Run:
         own = [white[used & (photo == p)] for p in range(len(self.problem.photo_ids))]
         return np.array([max(_spread(w), common) if len(w) >= 20 else common for w in own])
 
-    def add(self, code: str, where: str, message: str, remedy: str = "") -> None:
+    def add(self, code: str, where: str, message: str = "", remedy: str = "", /, **facts: Any) -> None:
         """One more finding."""
-        self.findings.append(Finding(code, where, message, remedy))
+        self.findings.append(Finding(code, where, message, remedy, **facts))
 
 
 def _spread(white: Array) -> float:

@@ -129,11 +129,10 @@ def start_lenses(
             if seen and seen[1] < 0.15 and abs(np.log(seen[0] / f)) > 4 * np.hypot(seen[1], u):
                 findings.append(
                     Finding(
-                        "photo-edited",
+                        "focal-contradicts",
                         camera_id,
-                        f"The photo files state a focal length that gives {f:.0f} px, the sheets in them show about "
-                        f"{seen[0]:.0f} px: cropped, zoomed or corrected by software?",
-                        "Use the photos as the camera stored them; the sheets' value was used.",
+                        stated_px=f,
+                        seen_px=seen[0],
                     )
                 )
                 f, u, source = seen[0], settings.u_focal_guess, "vanishing"

@@ -152,10 +152,9 @@ def moved_findings(run: Run, shared_cov: Array) -> None:
             )
         if far:
             run.add(
-                "target-id-twice",
+                "target-elsewhere",
                 name,
-                f"{name} lies in quite another place in {', '.join(far)} than in the other photos; it was left out there.",
-                "Use every printed number once; look whether a number was misread in that photo.",
+                photos=far,
             )
 
 

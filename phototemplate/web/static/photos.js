@@ -99,7 +99,7 @@ function coming(key, one) {
         : [h('progress', { max: 1, value: one.share, 'aria-label': t('photos.sending', { name: one.file.name }) }), h('p', { class: 'hint' }, one.state === 'waiting' ? t('photos.queued') : t('photos.sending', { name: '' }))]));
 }
 
-const MARKS = { 'photo-blurred': 'blurred', 'photo-no-targets': 'none', 'photo-few-points': 'few', 'photo-duplicate': 'twice', 'photo-edited': 'edited', 'photo-no-exif': 'silent' };
+const MARKS = { 'photo-smeared': 'blurred', 'photo-out-of-focus': 'blurred', 'photo-no-targets': 'none', 'photo-few-points': 'few', 'photo-duplicate': 'twice', 'photo-duplicate-kept': 'twice', 'photo-resaved': 'edited', 'photo-resized': 'edited', 'photo-screenshot': 'edited', 'photo-from-messenger': 'edited', 'photo-cropped': 'edited', 'photo-no-exif': 'silent' };
 
 function card(photo, placed) {
   const url = `#photo/${encodeURIComponent(photo.id)}`;

@@ -14,7 +14,7 @@ from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture.photos import read_rgb, upright
 from phototemplate.capture.quality import check_file, find_duplicates
 from phototemplate.capture.store import PhotoStore
-from phototemplate.errors import MeasureError, PhotoError
+from phototemplate.errors import FINDINGS, MeasureError, PhotoError
 from phototemplate.job import load_job
 from phototemplate.model import Array, PhotoMeta, Sightings
 from phototemplate.progress import Progress, quiet
@@ -43,9 +43,9 @@ def inspect(memory: Any, tell: Progress, path: str, job_folder: str, thumb: str)
         write_bytes_atomic(thumb, data.tobytes())
     memory.store.add(meta)
     seen = sightings_of(memory, meta.photo_id, job_folder)
-    bad = next((f for f in seen.findings if f.code == "photo-unreadable"), None)
+    bad = next((f for f in seen.findings if FINDINGS[f.code].lost), None)
     if bad is not None:
-        raise PhotoError(say(bad).message)
+        raise PhotoError(bad)
     return {
         "size": list(meta.size_px),
         "orientation": meta.orientation,

@@ -97,11 +97,13 @@ class WorkerMemory:
         return self.measurement
 
 
-def error_of(exc: BaseException) -> tuple[str, str, dict[str, str]]:
+def error_of(exc: BaseException) -> tuple[str, str, dict[str, Any]]:
     """Kind, sentence or code, and facts of an error, for the page."""
     if isinstance(exc, Refused):
         return "refused", exc.code, exc.facts
-    for kind, cls in (("photo", PhotoError), ("measure", MeasureError), ("output", OutputError), ("input", InputError)):
+    if isinstance(exc, PhotoError):
+        return "photo", exc.finding.code, {"where": exc.finding.where, **exc.finding.facts}
+    for kind, cls in (("measure", MeasureError), ("output", OutputError), ("input", InputError)):
         if isinstance(exc, cls):
             return kind, str(exc), {}
     if isinstance(exc, PhototemplateError):

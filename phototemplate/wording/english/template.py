@@ -10,6 +10,11 @@ WORDS: dict[str, Words] = {
         "edges do not close to a loop",
         "",
     ),
+    "loop-edge-missing": Words(
+        "a loop lacks an edge that was not found",
+        "The loop is open where {edges} should be, which was not found.",
+        "See {edges}.",
+    ),
     "corner-unseen": Words(
         "a wall was not seen up to its corner",
         "",
