@@ -90,12 +90,12 @@ class Scene:
 
     def unproject(self, photo_id: str, uv_px: Array, height_mm: float = 0.0) -> Array:
         """(N, 2) points of the plane z = ``height_mm`` that appear at ``uv_px`` (N, 2); nan at and above the horizon."""
-        eye, rays = projection.rays(self.network, photo_id, np.atleast_2d(np.asarray(uv_px, dtype=np.float64)))
-        eye = workplane.to_work(self.plane, eye[None])[0][0]
+        eyes, rays = projection.rays(self.network, photo_id, np.atleast_2d(np.asarray(uv_px, dtype=np.float64)))
+        eyes = eyes @ self.plane.rotation.T + self.plane.translation_mm
         rays = rays @ self.plane.rotation.T
         with np.errstate(divide="ignore", invalid="ignore"):
-            reach = (height_mm - eye[2]) / rays[:, 2]
-        return np.where((reach > 0)[:, None], eye[:2] + reach[:, None] * rays[:, :2], np.nan)
+            reach = (height_mm - eyes[:, 2]) / rays[:, 2]
+        return np.where((reach > 0)[:, None], eyes[:, :2] + reach[:, None] * rays[:, :2], np.nan)
 
     # ------------------------------------------------------------------------------------- papers
 

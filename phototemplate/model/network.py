@@ -5,9 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from phototemplate.errors import Finding
 from phototemplate.model.arrays import Array, IntArray
 from phototemplate.model.capture import Target
+
+EXPOSURE = (
+    "focus", "centre_x", "centre_y", "turn_x", "turn_y", "turn_z", "shift_x", "shift_y", "shift_z"
+)  # fmt: skip
+"""What one exposure does to the camera, in the order of :attr:`PhotoPose.exposure`: the principal distance (relative), the
+image on the sensor (px), and how the camera turns (rad) and shifts (mm) from the first to the last row that is read."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +44,25 @@ class PhotoPose:
     """(3,) of cam_from_world"""
     focus: float = 0.0
     """Relative change of the principal distance of this photo: f_i = f (1 + focus)."""
+    centre_px: tuple[float, float] = (0.0, 0.0)
+    """Shift of the image on the sensor in this photo, by the stabiliser."""
+    readout_turn_rad: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Turn of the scene about the camera's axes from the first to the last row that is read."""
+    readout_shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Shift of the scene along the camera's axes from the first to the last row that is read."""
+
+    @property
+    def exposure(self) -> Array:
+        """(9,) in the order of :data:`EXPOSURE`."""
+        return np.array([self.focus, *self.centre_px, *self.readout_turn_rad, *self.readout_shift_mm])
+
+    @classmethod
+    def with_exposure(
+        cls, photo_id: str, camera_id: str, rotation: Array, translation_mm: Array, exposure: Array
+    ) -> PhotoPose:
+        """A pose with ``exposure`` (9,) in the order of :data:`EXPOSURE`."""
+        e = [float(value) for value in exposure]
+        return cls(photo_id, camera_id, rotation, translation_mm, e[0], (e[1], e[2]), (e[3], e[4], e[5]), (e[6], e[7], e[8]))
 
 
 @dataclass(frozen=True)
@@ -122,7 +149,7 @@ class Network:
     points: tuple[FreePoint, ...]
     targets: Mapping[str, Target]
     influences: Influences
-    """Influences of the network alone; names index lens, photo and body parameters (``network.adjustment.parameter_names``)."""
+    """Influences of the network alone; names index lens, photo and body parameters (``network.adjustment.parameters``)."""
     residuals: tuple[PhotoResiduals, ...]
     lengths: tuple[KnownLengthResult, ...]
     scale_known: bool

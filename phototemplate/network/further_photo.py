@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, BoolArray, Camera, Influences, IntArray, Network, PhotoPose
-from phototemplate.network.adjustment.parameter_names import index_of, lens_names
+from phototemplate.network.adjustment.parameters import index_of, lens_names
 from phototemplate.network.adjustment.pseudo_observations import FOCUS
 from phototemplate.network.projection import body_points
 from phototemplate.numerics import lens

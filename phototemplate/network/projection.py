@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phototemplate.model import Array, BodyPose, IntArray, Network
-from phototemplate.network.adjustment import parameter_names
+from phototemplate.model import Array, BodyPose, Camera, IntArray, Network
+from phototemplate.network import photo_camera
+from phototemplate.network.adjustment import parameters
+from phototemplate.network.photo_camera import Sensor
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 
@@ -21,7 +23,7 @@ class Projection:
     d_xyz: Array
     """(N, 2, 3) px/mm by the world point"""
     columns: IntArray
-    """(k,) influences the pixels depend on: lens, pose and focus of the photo"""
+    """(k,) influences the pixels depend on: lens, pose and exposure of the photo"""
     d_influences: Array
     """(N, 2, k)"""
     depth_mm: Array
@@ -48,17 +50,19 @@ def project(network: Network, photo_id: str, xyz_mm: Array) -> Projection:
     xyz = np.atleast_2d(np.asarray(xyz_mm, dtype=np.float64))
     turned = xyz @ photo.rotation.T
     cam = turned + photo.translation_mm
-    stretched = camera.params.copy()
-    stretched[0] *= 1.0 + photo.focus
-    uv, d_cam, d_params = lens.project(camera.model, stretched, cam)
+    seen = photo_camera.project(camera.model, camera.params, photo.exposure, sensor_of(camera), cam)
+    uv = seen.uv_px
     outside = (cam[:, 2] <= 0) | (lens.off_axis(camera.model, cam) >= model.limit(camera.params[lens.N_COMMON :]))
     uv[outside] = np.nan
-    d_focus = d_params[:, :, :1] * camera.params[0]
-    d_params[:, :, 0] *= 1.0 + photo.focus
-    full = np.concatenate([d_params, -d_cam @ skew(turned), d_cam, d_focus], axis=2)
-    names = parameter_names.lens_names(camera.camera_id, model.names) + parameter_names.photo_names(photo_id)
-    use, columns = parameter_names.present(network.influences.names, names)
-    return Projection(uv, d_cam @ photo.rotation, columns, full[:, :, use], cam[:, 2])
+    full = np.concatenate([seen.d_lens, -seen.d_xyz @ skew(turned), seen.d_xyz, seen.d_exposure], axis=2)
+    names = parameters.lens_names(camera.camera_id, model.names) + parameters.pose_names(photo_id)
+    use, columns = parameters.present(network.influences.names, names + parameters.exposure_names(photo_id))
+    return Projection(uv, seen.d_xyz @ photo.rotation, columns, full[:, :, use], cam[:, 2])
+
+
+def sensor_of(camera: Camera) -> Sensor:
+    """How this camera's pictures are read."""
+    return Sensor(camera.size_px)
 
 
 def bend(body: BodyPose, xyz_local: Array) -> Array:
@@ -82,15 +86,17 @@ def body_points(network: Network, target_id: str, xyz_local: Array) -> BodyPoint
     full[:, :, 7] = y[:, None] * body.rotation[:, 1]
     for k, term in enumerate((0.5 * x * x, x * y, 0.5 * y * y)):
         full[:, :, 8 + k] = term[:, None] * body.rotation[:, 2]
-    use, columns = parameter_names.present(network.influences.names, parameter_names.body_names(target_id))
+    names = parameters.body_names(target_id) + parameters.curl_names(target_id)
+    use, columns = parameters.present(network.influences.names, names)
     return BodyPoints(turned + body.translation_mm, columns, full[:, :, use])
 
 
 def rays(network: Network, photo_id: str, uv_px: Array) -> tuple[Array, Array]:
-    """Eye (3,) and unit directions (N, 3) in the world of pixels (N, 2) of one photo."""
+    """Eyes (N, 3) and unit directions (N, 3) in the world of pixels (N, 2) of one photo.
+
+    The eyes differ from row to row where the camera moved during the readout.
+    """
     photo = network.photos[photo_id]
     camera = network.cameras[photo.camera_id]
-    stretched = camera.params.copy()
-    stretched[0] *= 1.0 + photo.focus
-    directions = lens.unproject(camera.model, stretched, uv_px) @ photo.rotation
-    return -photo.rotation.T @ photo.translation_mm, np.asarray(directions)
+    eyes, ways = photo_camera.unproject(camera.model, camera.params, photo.exposure, sensor_of(camera), uv_px)
+    return (eyes - photo.translation_mm) @ photo.rotation, ways @ photo.rotation

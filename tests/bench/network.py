@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,11 +22,13 @@ from tests.network.test_survey import _point_cov, _s0
 def _survey(result: BenchResult, folder: Path) -> None:
     network = survey.load(folder)
     rng = np.random.default_rng(0)
-    state = network.state.copy()
-    state.points += rng.normal(0, 2, state.points.shape)
-    state.photo_translation[1:] += rng.normal(0, 5, state.photo_translation[1:].shape)
+    state = network.state
+    points = state.points + rng.normal(0, 2, state.points.shape)
+    translation = state.photo_translation.copy()
+    translation[1:] += rng.normal(0, 5, translation[1:].shape)
+    state = replace(state, points=points, photo_translation=translation)
     wall, cpu = time.perf_counter(), time.process_time()
-    solution = bundle.solve(network.problem, state, np.ones(len(network.problem.photo)), tolerance=1e-8)
+    solution = bundle.solve(network.problem, network.priors, state, np.ones(len(network.problem.sightings)), tolerance=1e-8)
     wall, cpu = (time.perf_counter() - wall) / solution.iterations, (time.process_time() - cpu) / solution.iterations
     cov = bundle.covariance(network.problem, solution.normal)
     redundancy, s0 = _s0(network, solution)

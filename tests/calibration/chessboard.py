@@ -76,7 +76,7 @@ def with_the_board(photos: list[Sightings]) -> tuple[Array, Array]:
         columns, local = problem.group_columns(photo, key)
         pull = np.einsum("nri,nr->ni", linear.jac[rows][:, :, local], linear.white[rows])
         np.add.at(moves, ids[rows], pull @ cov[columns])
-    lens_moves = moves[:, problem.lens_columns[0]]
+    lens_moves = moves[:, problem.columns.lenses[0]]
     f, aspect = found.params[:2]
     by = np.zeros((4, len(found.params)))
     by[0, 0], by[1, 0], by[1, 1], by[2, 2], by[3, 3] = 1.0, 1 + aspect, f, 1.0, 1.0

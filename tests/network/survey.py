@@ -15,9 +15,11 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.network.adjustment.bundle import Problem, State
+from phototemplate.network.adjustment.bundle import Problem, SightingTable, State
 from phototemplate.network.adjustment.known_lengths import Condition
+from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
+from phototemplate.network.photo_camera import Sensor
 from phototemplate.numerics import lens
 
 CK, XH, YH = 28.78507, 0.01735, 0.05669
@@ -26,6 +28,7 @@ B1, B2, C1, C2 = 5.79843e-6, -8.64454e-6, -7.00801e-5, -3.12627e-5
 BAR_MM, BAR_U_MM = 1389.6880, 0.0100
 SIGMA_MM = 0.0005
 PUBLISHED_S0 = 0.000405
+SENSOR_MM = (35.968, 23.979)
 
 
 class Balanced:
@@ -82,6 +85,7 @@ class Survey:
     """The network ready to adjust, and what was published."""
 
     problem: Problem
+    priors: Priors
     state: State
     """Published orientation and coordinates (a start only)"""
     targets: list[int]
@@ -124,47 +128,35 @@ def load(folder: Path) -> Survey:
     data = np.array(rows)
     n = len(data)
     problem = Problem(
-        ["cam"],
-        ["balanced"],
-        [str(p) for p in photo_ids],
+        ("cam",),
+        ("balanced",),
+        (Sensor(SENSOR_MM),),
+        tuple(str(p) for p in photo_ids),
         np.zeros(len(photo_ids), dtype=np.int64),
-        [],
+        (),
         np.zeros(0, dtype=np.int64),
-        [],
-        [(str(t), 0) for t in targets],
-        data[:, 0].astype(np.int64),
-        np.full(n, -1, dtype=np.int64),
-        data[:, 1].astype(np.int64),
-        np.zeros((n, 3)),
-        data[:, 2:4],
-        np.broadcast_to(np.eye(2) / SIGMA_MM, (n, 2, 2)).copy(),
+        (),
+        tuple((str(t), 0) for t in targets),
+        SightingTable(
+            data[:, 0].astype(np.int64),
+            np.full(n, -1, dtype=np.int64),
+            data[:, 1].astype(np.int64),
+            np.zeros((n, 3)),
+            data[:, 2:4],
+            np.broadcast_to(np.eye(2) / SIGMA_MM, (n, 2, 2)).copy(),
+        ),
+        exposure=(),
         shared_points=(place[506], place[507]),
+        fixed=frozenset({"lens:cam:aspect", "lens:cam:C1", "lens:cam:C2"} | {f"photo:{photo_ids[0]}:{c}" for c in POSE}),
     )
-    fixed = {"lens:cam:aspect", "lens:cam:C1", "lens:cam:C2"} | {f"photo:{p}:focus" for p in photo_ids}
-    fixed |= {f"photo:{photo_ids[0]}:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
-    problem.fixed = frozenset(fixed)
-    problem.arrange()
     params = np.array([CK, 0.0, XH, -YH, A1 * CK**2, A2 * CK**4, B1 * CK, -B2 * CK, C1, -C2])
     xyz = np.array([objects[t][:3] for t in targets])
     u = np.array([objects[t][3:6] for t in targets])
     zero = np.zeros
-    state = State(
-        [params],
-        np.array(rotation),
-        np.array(translation),
-        zero(len(photo_ids)),
-        zero((0, 3, 3)),
-        zero((0, 3)),
-        zero((0, 2)),
-        zero((0, 3)),
-        zero((0, 2)),
-        zero(3),
-        xyz.copy(),
-    )
+    state = State.at_rest([params], list(zip(rotation, translation, strict=True)), [], 0, xyz)
     length = Length("scale bar", Place(points=(place[506],)), Place(points=(place[507],)), BAR_MM, BAR_U_MM)
-    priors = Priors(problem, [params], [None], 0.0, zero((0, 2)), zero((0, 2)), zero(0), [length])
-    problem.conditions = priors
-    return Survey(problem, state, targets, xyz, u)
+    priors = Priors((params,), (None,), 0.0, zero((0, 2)), zero((0, 2)), zero(0), (length,))
+    return Survey(problem, priors, state, targets, xyz, u)
 
 
 def inner_constraint_cov(xyz: Array, cov: Array) -> Array:

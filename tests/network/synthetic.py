@@ -24,7 +24,7 @@ from phototemplate.model import (
     Sightings,
     Target,
 )
-from phototemplate.network.adjustment import parameter_names
+from phototemplate.network.adjustment import parameters
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
 
@@ -94,13 +94,13 @@ def hand_made_network(
     names: list[str] = []
     sigma: list[float] = []
     for c in cameras:
-        names += parameter_names.lens_names(c.camera_id, lens.LENS_MODELS[c.model].names)
+        names += parameters.lens_names(c.camera_id, lens.LENS_MODELS[c.model].names)
         sigma += list(np.sqrt(np.diag(c.cov)))
     for p in photos:
-        names += parameter_names.photo_names(p.photo_id)
+        names += parameters.pose_names(p.photo_id) + parameters.exposure_names(p.photo_id, ("focus",))
         sigma += [u_pose] * 3 + [u_mm] * 3 + [1e-4]
     for t in bodies:
-        names += parameter_names.body_names(t, curl=False)
+        names += parameters.body_names(t)
         sigma += [u_pose] * 3 + [u_mm] * 3 + [2e-4] * 2
     cov = np.diag(np.square(sigma))
     influences = Influences(tuple(names), cov, {"target sightings": cov})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -9,8 +10,9 @@ import numpy as np
 import pytest
 
 from phototemplate.model import Array
+from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
+from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors, no_conditions
 from phototemplate.network.orientation.views import stack, views_of
 from phototemplate.numerics.rigid import log_rotation
 from tests.network.synthetic import Kitchen, kitchen
@@ -27,40 +29,44 @@ def _problem(k: Kitchen, photo_ids: list[str], body_ids: list[str], strips: list
                     seen[t, int(n)] = seen.get((t, int(n)), 0) + 1
     points = sorted(key for key, n in seen.items() if n >= 2)
     camera_of = {p: k.truth.photos[p].camera_id for p in photo_ids}
-    cameras = [(c, "brown") for c in dict.fromkeys(camera_of.values())]
+    cameras = [(c, "brown", k.truth.cameras[c].size_px) for c in dict.fromkeys(camera_of.values())]
     problem = stack(views, photo_ids, cameras, camera_of, body_ids, dict.fromkeys(body_ids, "sheet"), points).problem
     bodies = [k.truth.bodies[t] for t in body_ids]
-    state = bundle.State(
-        [k.truth.cameras[c].params.copy() for c, _ in cameras],
-        np.array([k.truth.photos[p].rotation for p in photo_ids]),
-        np.array([k.truth.photos[p].translation_mm for p in photo_ids]),
-        np.array([k.truth.photos[p].focus for p in photo_ids]),
-        np.array([b.rotation for b in bodies]),
-        np.array([b.translation_mm for b in bodies]),
-        np.array([b.scale_xy for b in bodies]),
-        np.array([b.curl_per_mm for b in bodies], dtype=float),
-        np.ones((1, 2)),
-        np.zeros(3),
+    poses = [k.truth.photos[p] for p in photo_ids]
+    state = bundle.State.at_rest(
+        [k.truth.cameras[c].params for c, _, _ in cameras],
+        [(p.rotation, p.translation_mm) for p in poses],
+        [(b.rotation, b.translation_mm) for b in bodies],
+        1,
         np.array([k.points_mm[key] for key in points]).reshape(-1, 3),
+    )
+    state = replace(
+        state,
+        exposure=np.array([p.exposure for p in poses]),
+        body_scale=np.array([b.scale_xy for b in bodies]),
+        body_curl=np.array([b.curl_per_mm for b in bodies], dtype=float),
     )
     return problem, state
 
 
-def test_jacobian_against_differences() -> None:
+@pytest.mark.parametrize("distortion_moves", [True, False])
+def test_jacobian_against_differences(distortion_moves: bool) -> None:
+    """All blocks, the exposures moving: focus, shifted image, turn and shift during the readout."""
     k = kitchen(5, two_cameras=True, curl={"S02": (3e-4, -1e-4, 2e-4)})
     problem, state = _problem(k, ["IMG_0001", "IMG_0002", "IMG_0004"], ["S01", "S02", "S03"], ["W01a", "W02a"])
-    problem.curl = frozenset({1})
-    problem.shared_points = (0,)
-    problem.arrange()
+    sensors = tuple(replace(s, distortion_moves=distortion_moves) for s in problem.sensors)
+    problem = replace(problem, exposure=EXPOSURE, curl=frozenset({1}), shared_points=(0,), sensors=sensors)
+    rng = np.random.default_rng(0)
+    state = replace(state, exposure=rng.normal(0, [3e-3, 15, 15, 1e-3, 1e-3, 1e-3, 0.5, 0.5, 0.5], state.exposure.shape))
     linear = bundle.linearise(problem, state)
-    wide, zero = problem.lens_width, np.zeros((len(problem.schur_points), 3))
-    dense = np.zeros((len(problem.photo), 2, problem.size))
+    zero = np.zeros((len(problem.schur_points), 3))
+    dense = np.zeros((len(problem.sightings), 2, problem.size))
     for rows, photo, key in problem.groups:
         columns, local = problem.group_columns(photo, key)
         dense[rows][:, :, columns] = linear.jac[rows][:, :, local]
     for column, name in enumerate(problem.names):
-        h = 1e-6 if name.endswith((":f", ":cx", ":cy")) or ":t" in name else 1e-7
-        h = 1e-3 if name.endswith((":f", ":cx", ":cy")) else h
+        h = 1e-6 if ":t" in name or ":shift" in name else 1e-7
+        h = 1e-3 if name.endswith((":f", ":cx", ":cy", ":centre_x", ":centre_y")) else h
         step = np.zeros(problem.size)
         step[column] = h
         up = bundle.linearise(problem, bundle.update(problem, state, step, zero), jacobian=False).white
@@ -68,37 +74,37 @@ def test_jacobian_against_differences() -> None:
         numeric = -(up - down) / (2 * h)
         size = max(float(np.abs(numeric).max()), 1.0)
         assert np.allclose(dense[:, :, column], numeric, atol=2e-4 * size), name
-    free = np.nonzero(problem.point >= 0)[0]
-    free = free[problem.schur_index[problem.point[free]] >= 0]
+    point = problem.sightings.point
+    free = np.nonzero(point >= 0)[0]
+    free = free[problem.schur_index[point[free]] >= 0]
     for axis in range(3):
         move = zero.copy()
         move[:, axis] = 1e-4
         up = bundle.linearise(problem, bundle.update(problem, state, np.zeros(problem.size), move), jacobian=False).white
         down = bundle.linearise(problem, bundle.update(problem, state, np.zeros(problem.size), -move), jacobian=False).white
         numeric = -(up - down)[free] / 2e-4
-        assert np.allclose(linear.jac[free][:, :, wide + 7 + axis], numeric, rtol=1e-4, atol=1e-2)
+        assert np.allclose(linear.jac[free][:, :, problem.layout.point][:, :, axis], numeric, rtol=1e-4, atol=1e-2)
 
 
 def test_condition_jacobians_against_differences() -> None:
     k = kitchen(5)
     problem, state = _problem(k, ["IMG_0001"], ["S01", "S02", "S03"], [])
-    problem.curl, problem.plane = frozenset({1}), True
-    problem.arrange()
-    lengths = [Length("tape", Place(0, np.array([10.0, 5, 0])), Place(1, np.array([30.0, -20, 0])), 500.0, 0.5)]
+    problem = replace(problem, curl=frozenset({1}), plane=True)
+    lengths = (Length("tape", Place(0, np.array([10.0, 5, 0])), Place(1, np.array([30.0, -20, 0])), 500.0, 0.5),)
     priors = Priors(
-        problem, [state.lenses[0]], [np.eye(9)], 0.004, np.full((1, 2), 0.005), np.full((3, 2), 5e-4), np.full(3, 1e-4),
+        (state.lenses[0],), (np.eye(9),), 0.004, np.full((1, 2), 0.005), np.full((3, 2), 5e-4), np.full(3, 1e-4),
         lengths, datum_body=0, plane_bodies=(0, 1, 2),
     )  # fmt: skip
-    state.plane = np.array([0.3, 0.002, -0.003])
-    for n, condition in enumerate(priors(state)):
+    state = replace(state, plane=np.array([0.3, 0.002, -0.003]))
+    for n, condition in enumerate(priors(problem, state)):
         for i, column in enumerate(condition.columns):
             if problem.names[column].startswith("body:S01") and condition.group == "plane assumption":
                 continue  # the datum body is held, so nothing depends on it
             h = 1e-3 if problem.names[column].endswith((":f", ":cx", ":cy")) else 1e-6
             step = np.zeros(problem.size)
             step[column] = h
-            up = priors(bundle.update(problem, state, step, np.zeros((0, 3))))[n].residual
-            down = priors(bundle.update(problem, state, -step, np.zeros((0, 3))))[n].residual
+            up = priors(problem, bundle.update(problem, state, step, np.zeros((0, 3))))[n].residual
+            down = priors(problem, bundle.update(problem, state, -step, np.zeros((0, 3))))[n].residual
             assert np.allclose(condition.jac[:, i], -(up - down) / (2 * h), atol=1e-5, rtol=1e-4), condition.name
 
 
@@ -177,14 +183,15 @@ class _Ceres:
                             block[:] = (sign * unit).reshape(block.shape)
                 return True
 
+        s = problem.sightings
         for rows, photo, key in problem.groups:
             if key >= 0:
-                cost = Sight(problem.uv[rows], problem.root[rows], problem.local[rows])
+                cost = Sight(s.uv[rows], s.root[rows], s.local[rows])
                 self._add(cost, [self.lens, self.photos[photo], self.bodies[key]])
             else:
                 for n in range(rows.start, rows.stop):
-                    cost = Sight(problem.uv[n : n + 1], problem.root[n : n + 1], None)
-                    self._add(cost, [self.lens, self.photos[photo], self.points[problem.point[n]]])
+                    cost = Sight(s.uv[n : n + 1], s.root[n : n + 1], None)
+                    self._add(cost, [self.lens, self.photos[photo], self.points[s.point[n]]])
         if length is not None:
             cost = Distance(length.value_mm, length.u_mm)
             self._add(cost, [self.bodies[length.start.body], self.bodies[length.end.body]])
@@ -208,34 +215,31 @@ def test_cost_and_covariance_agree_with_ceres() -> None:
     k = kitchen(8, focus_sd=0.0, sheet_scale_sd=0.0, print_scale=1.0)
     photos, bodies = [f"IMG_{i:04d}" for i in (1, 2, 3, 5, 7, 9)], [f"S{i:02d}" for i in range(1, 8)]
     problem, state = _problem(k, photos, bodies, ["W01a", "W02a"])
-    state.body_scale[:] = 1.0
     state.lenses[0][1] = 0.0
-    length = Length("tape", Place(0), Place(6), 2400.0, 0.4)
+    state = replace(state, body_scale=np.ones_like(state.body_scale))
     start, end = state.body_translation[0], state.body_translation[6]
     length = Length("tape", Place(0), Place(6), float(np.linalg.norm(end - start)) + 0.3, 0.4)
     fixed = {n for n in problem.names if n.startswith("print:") or n.endswith((":aspect", ":focus", ":sx", ":sy"))}
     fixed |= {f"body:S01:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
-    problem.fixed = frozenset(fixed)
-    problem.arrange()
+    problem = bundle.held(problem, frozenset(fixed))
 
-    def only_length(at: bundle.State) -> list[Any]:
+    def only_length(problem: bundle.Problem, at: bundle.State) -> list[Any]:
         return [length.condition(problem, at)]
 
-    problem.conditions = only_length
-    solution = bundle.solve(problem, state, np.ones(len(problem.photo)), tolerance=1e-12)
+    solution = bundle.solve(problem, only_length, state, np.ones(len(problem.sightings)), tolerance=1e-12)
     assert solution.converged
     cov = bundle.covariance(problem, solution.normal)
     ceres = _Ceres(problem, state, length)
     assert solution.cost == pytest.approx(ceres.summary.final_cost, rel=1e-6)
 
-    columns = problem.lens_columns[0][[0, 2, 3, 4, 5, 6, 7, 8]]
+    columns = problem.columns.lenses[0][[0, 2, 3, 4, 5, 6, 7, 8]]
     theirs = ceres.covariance.get_covariance_block(ceres.lens, ceres.lens)
     ours = cov.shared[np.ix_(columns, columns)]
     size = np.sqrt(np.outer(np.diag(theirs), np.diag(theirs)))
     assert np.allclose(ours / size, theirs / size, atol=0.01)
     assert np.allclose(solution.state.lenses[0][[0, 2, 3, 4, 5, 6, 7, 8]], ceres.lens, atol=1e-2 * np.sqrt(np.diag(theirs)))
     for b in (1, 6):
-        columns = problem.body_columns[b, 3:6]
+        columns = problem.columns.body[b, 3:6]
         theirs = ceres.covariance.get_covariance_block(ceres.bodies[b], ceres.bodies[b])[3:, 3:]
         assert np.allclose(np.diag(cov.shared)[columns], np.diag(theirs), rtol=0.01)
     # A free point: eliminated by us, an ordinary parameter for Ceres.
@@ -251,9 +255,8 @@ def test_sum_of_redundancies_is_the_degrees_of_freedom() -> None:
     fixed |= {f"body:S01:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
     # Nothing but sightings: what they cannot determine has to be held too.
     fixed |= {n for n in problem.names if n.startswith("lens:")}
-    problem.fixed = frozenset(fixed)
-    problem.arrange()
-    solution = bundle.solve(problem, state, np.ones(len(problem.photo)))
+    problem = bundle.held(problem, frozenset(fixed))
+    solution = bundle.solve(problem, no_conditions, state, np.ones(len(problem.sightings)))
     cov = bundle.covariance(problem, solution.normal)
     fitted = bundle.fitted_cov(problem, solution.linear, cov)
     unknowns = int(problem.free.sum()) + 3 * len(problem.schur_points)

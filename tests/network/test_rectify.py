@@ -31,8 +31,8 @@ def _paint(network: Network, plane: WorkPlane, photo_id: str) -> rectify.RgbImag
     """A photo of the work plane painted with 100 mm fields: red by x, green by y."""
     columns, rows = network.cameras[network.photos[photo_id].camera_id].size_px
     uv = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2).astype(float)
-    eye, way = rays(network, photo_id, uv)
-    eye_work = plane.rotation @ eye + plane.translation_mm
+    eyes, way = rays(network, photo_id, uv)
+    eye_work = plane.rotation @ eyes[0] + plane.translation_mm
     way_work = way @ plane.rotation.T
     reach = -eye_work[2] / np.minimum(way_work[:, 2], -1e-6)
     xy = eye_work[:2] + reach[:, None] * way_work[:, :2]

@@ -5,6 +5,7 @@ Published summary: 19,945 observations, 1,147 unknowns with 6 datum conditions, 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,10 +26,12 @@ def network(reference_photos: Path) -> survey.Survey:
 def solved(network: survey.Survey) -> tuple[bundle.Solution, bundle.Covariance]:
     """From a start millimetres off."""
     rng = np.random.default_rng(0)
-    state = network.state.copy()
-    state.points += rng.normal(0, 2, state.points.shape)
-    state.photo_translation[1:] += rng.normal(0, 5, state.photo_translation[1:].shape)
-    solution = bundle.solve(network.problem, state, np.ones(len(network.problem.photo)), tolerance=1e-8)
+    state = network.state
+    points = state.points + rng.normal(0, 2, state.points.shape)
+    translation = state.photo_translation.copy()
+    translation[1:] += rng.normal(0, 5, translation[1:].shape)
+    state = replace(state, points=points, photo_translation=translation)
+    solution = bundle.solve(network.problem, network.priors, state, np.ones(len(network.problem.sightings)), tolerance=1e-8)
     assert solution.converged
     return solution, bundle.covariance(network.problem, solution.normal)
 
@@ -36,7 +39,7 @@ def solved(network: survey.Survey) -> tuple[bundle.Solution, bundle.Covariance]:
 def _s0(network: survey.Survey, solution: bundle.Solution) -> tuple[int, float]:
     problem = network.problem
     unknowns = int(problem.free.sum()) + 3 * len(problem.schur_points)
-    redundancy = 2 * len(problem.photo) + 1 - unknowns
+    redundancy = 2 * len(problem.sightings) + 1 - unknowns
     return redundancy, float(np.sqrt(2 * solution.cost / redundancy))
 
 
@@ -70,7 +73,7 @@ def _point_cov(network: survey.Survey, cov: bundle.Covariance) -> Array:
             jac[i] = -cov.gain[:, s].T
             noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = cov.point_noise[s]
         else:
-            jac[i][np.arange(3), problem.point_columns[i]] = 1.0
+            jac[i][np.arange(3), problem.columns.point[i]] = 1.0
     flat = jac.reshape(3 * m, -1)
     return np.asarray(noise + flat @ cov.shared @ flat.T)
 
@@ -82,7 +85,7 @@ def test_standard_deviations(network: survey.Survey, solved: tuple[bundle.Soluti
     ratio = s0 * np.sqrt(np.diag(free)).reshape(-1, 3) / network.u_mm
     assert np.allclose(np.median(ratio, axis=0), 1.0, atol=0.01)
     assert float(np.mean(np.abs(ratio - 1) < 0.1)) > 0.99  # published to 0.0001 mm, so 2-4 % each
-    lens = s0 * np.sqrt(np.diag(solved[1].shared))[network.problem.lens_columns[0]]
+    lens = s0 * np.sqrt(np.diag(solved[1].shared))[network.problem.columns.lenses[0]]
     published = {
         0: 2.51e-4, 2: 3.44e-4, 3: 3.26e-4, 4: 2.98e-8 * survey.CK**2, 5: 7.66e-11 * survey.CK**4,
         6: 1.19e-7 * survey.CK, 7: 1.04e-7 * survey.CK,

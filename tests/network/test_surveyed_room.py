@@ -75,7 +75,7 @@ def test_held_out_distances(room: tuple[Network, dict[int, np.ndarray]]) -> None
 
 def _meet(network: Network, seen: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Least-squares intersection of one pixel per photo: position (3,), its noise (3, 3), Jacobian by the influences (3, K)."""
-    eyes = [(eye, ways[0]) for eye, ways in (rays(network, p, uv[None]) for p, uv in seen.items())]
+    eyes = [(own[0], ways[0]) for own, ways in (rays(network, p, uv[None]) for p, uv in seen.items())]
     planes = [np.eye(3) - np.outer(way, way) for _, way in eyes]
     xyz = np.linalg.solve(sum(planes), sum(plane @ eye for plane, (eye, _) in zip(planes, eyes, strict=True)))
     for _ in range(5):

@@ -15,8 +15,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from phototemplate.errors import Finding, MeasureError
-from phototemplate.model import Array, Camera, KnownLengthResult, Network, PhotoMeta, Sightings, Target
+from phototemplate.model import Array, Camera, Network, PhotoMeta, Sightings, Target
 from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.findings import geometry_findings, lens_findings, rejection_findings, start_findings
 from phototemplate.network.adjustment.known_lengths import KnownLength
 from phototemplate.network.adjustment.length_weights import (
@@ -25,10 +26,10 @@ from phototemplate.network.adjustment.length_weights import (
     length_results,
     place_lengths,
     weigh_lengths,
+    with_lengths,
 )
 from phototemplate.network.adjustment.network_result import assemble
-from phototemplate.network.adjustment.progress_state import Run
-from phototemplate.network.adjustment.setup import hold, set_up
+from phototemplate.network.adjustment.setup import hold, set_up, tie
 from phototemplate.network.calibration.photo_gain import with_lens_findings
 from phototemplate.network.orientation.fisheye import start_with_models
 from phototemplate.network.orientation.lens_start import start_lenses
@@ -89,18 +90,15 @@ def adjust(
     tell("Adjustment", 0.3)
     camera_of, start, lenses, ties = own_centres(views, metas, camera_of, start, lenses, targets, settings)
     run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
-    run.priors.tie(ties)
-    used, unused = place_lengths(run, lengths, settings)
-    findings += unused
-    hold(run)
-    results = _rounds(run, bool(used), tell)
+    run = hold(place_lengths(tie(run, ties), lengths))
+    used = frozenset(length.name for length in run.priors.lengths) - {SCALE_CONVENTION}
+    run = _rounds(run, used, tell)
     tell("Covariance", 0.9)
-    solution = run.solved
-    cov = bundle.covariance(run.problem, solution.normal)
-    moved_findings(run, cov.shared)
-    print_scale_findings(run, bool(used))
-    curl_findings(run, cov.shared)
-    length_findings(run, results)
+    results = length_results(run)
+    cov = bundle.covariance(run.problem, run.solved.normal)
+    run = moved_findings(run, cov.shared)
+    run = curl_findings(print_scale_findings(run, bool(used)), cov.shared)
+    run = length_findings(run, results)
     scale_known = any(r.used for r in results)
     findings += run.findings
     if not scale_known:
@@ -123,57 +121,64 @@ def adjust(
     return network
 
 
-def _rounds(run: Run, scale_known: bool, tell: Progress) -> list[KnownLengthResult]:
-    """Robust least squares, tests, clean least squares; leaves the final solution in ``run``."""
+def _rounds(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustment:
+    """Robust least squares, tests, clean least squares; ends with the final solution."""
     settings = run.settings
     # Sightings are tested without the known lengths: a misread bar must not make its own end targets look wrong.
     # (Free points alone have no size without them.)
-    lengths = {length.name for length in run.priors.lengths if run.problem.body_ids} - {SCALE_CONVENTION}
-    run.priors.unused |= lengths
-    reject_misplaced(run)
-    run.solve(huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
+    apart = lengths if run.problem.body_ids else frozenset[str]()
+    run = reject_misplaced(with_lengths(run, apart, used=False))
+    run = solve(run, huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
     tell("Testing sheets and sightings", 0.5)
     for _ in range(20):
-        run.solve(huber=settings.huber * run.noise(), tolerance=1e-2)
+        run = solve(run, huber=settings.huber * run.noise(), tolerance=1e-2)
         curl, scales = curl_evidence(run), scale_conflicts(run, only_bodies=True)
         rival = max((c.normalized**2 for c in scales), default=0.0)
-        if split_moved_sheet(run, curl, rival):
-            continue
-        if release_print_scale(run, scales):
-            continue
-        if release_curl(run, curl):
-            continue
-        break
-    for _ in range(25):
-        if not snoop(run):
+        after = split_moved_sheet(run, curl, rival)
+        if after is run:
+            after = release_print_scale(run, scales)
+        if after is run:
+            after = release_curl(run, curl)
+        if after is run:
             break
-        run.solve(tolerance=1e-2)
-    run.solve(tolerance=1e-2)
+        run = after
+    run = solve(_snooped(run), tolerance=1e-2)
     tell("Variances", 0.75)
     for _ in range(3):
-        changed = snoop(run)
-        changed |= estimate_variance(run)
-        if not changed:
+        before, run = run, estimate_variance(snoop(run))
+        if _alike(before, run):
             break
-        run.solve(tolerance=1e-2)
-    if readmit(run) | restore_print_scale(run):
-        run.solve(tolerance=1e-2)
-        while snoop(run):
-            run.solve(tolerance=1e-2)
+        run = solve(run, tolerance=1e-2)
+    after = restore_print_scale(readmit(run))
+    if after is not run:
+        run = _snooped(solve(after, tolerance=1e-2))
     scales, curl = scale_conflicts(run, only_bodies=True), curl_evidence(run)
-    if release_print_scale(run, scales) | release_curl(run, curl):
-        run.solve(tolerance=1e-2)
-    run.priors.unused -= lengths
-    run.solve(tolerance=1e-8)
+    after = release_curl(release_print_scale(run, scales), curl)
+    if after is not run:
+        run = solve(after, tolerance=1e-2)
+    run = solve(with_lengths(run, apart, used=True), tolerance=1e-8)
     for _ in range(4):
-        changed = weigh_lengths(run, length_results(run))
-        if not changed and scale_known:
+        after = weigh_lengths(run)
+        if after is run and lengths:
             # Single sheets were compared with each other before; against a length only the whole print can be wrong.
-            batches = [c for c in scale_conflicts(run) if c.batch]
-            changed = release_print_scale(run, batches)
-        if not changed:
+            after = release_print_scale(run, [c for c in scale_conflicts(run) if c.batch])
+        if after is run:
             break
-        run.solve(tolerance=1e-8)
-    if estimate_variance(run):
-        run.solve(tolerance=1e-8)
-    return length_results(run)
+        run = solve(after, tolerance=1e-8)
+    before, run = run, estimate_variance(run)
+    return run if _alike(before, run) else solve(run, tolerance=1e-8)
+
+
+def _snooped(run: Adjustment) -> Adjustment:
+    """Solved without the sightings that are wrong."""
+    for _ in range(25):
+        after = snoop(run)
+        if after is run:
+            break
+        run = solve(after, tolerance=1e-2)
+    return run
+
+
+def _alike(a: Adjustment, b: Adjustment) -> bool:
+    """Whether the same sightings are adjusted with the same weights."""
+    return a.base is b.base and a.problem is b.problem

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from phototemplate.errors import Finding
+from phototemplate.network import constants
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance
-from phototemplate.network.adjustment.progress_state import Run
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start
 from phototemplate.network.orientation.views import View
@@ -38,7 +39,7 @@ def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> lis
     return out
 
 
-def geometry_findings(run: Run) -> list[Finding]:
+def geometry_findings(run: Adjustment) -> list[Finding]:
     """Say when all photos look from about the same place."""
     problem, state = run.problem, run.state
     if len(problem.photo_ids) < 2:
@@ -46,12 +47,12 @@ def geometry_findings(run: Run) -> list[Finding]:
     eyes = -np.einsum("pji,pj->pi", state.photo_rotation, state.photo_translation)
     widest = []
     for b in range(len(problem.body_ids)):
-        photos = np.unique(problem.photo[(problem.body == b) & (run.base > 0)])
+        photos = np.unique(problem.sightings.photo[(problem.sightings.body == b) & run.used])
         if len(photos) >= 2:
             d = eyes[photos] - state.body_translation[b]
             d /= np.linalg.norm(d, axis=1, keepdims=True)
             widest.append(float(np.degrees(np.arccos(np.clip((d @ d.T).min(), -1, 1)))))
-    if widest and np.median(widest) < 20:
+    if widest and np.median(widest) < constants.NARROW_RAYS_DEG:
         return [
             Finding(
                 "weak-geometry",
@@ -63,13 +64,13 @@ def geometry_findings(run: Run) -> list[Finding]:
     return []
 
 
-def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> list[Finding]:
+def lens_findings(run: Adjustment, lenses: Sequence[LensStart], cov: Covariance) -> list[Finding]:
     """Whether a profile still fits. What the photos leave open is said by ``photo_gain.with_lens_findings``."""
     out = []
     starts = {s.camera_id: s for s in lenses}
     for c, camera_id in enumerate(run.problem.camera_ids):
         start = starts[camera_id]
-        columns = run.problem.lens_columns[c]
+        columns = run.problem.columns.lenses[c]
         after = cov.shared[np.ix_(columns, columns)]
         prior = np.sqrt(np.diag(start.cov))
         if start.source == "profile":
@@ -78,7 +79,9 @@ def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> lis
             value, vector = np.linalg.eigh((rest + rest.T) / 2 / np.outer(prior, prior))
             along = vector.T @ (change / prior)
             good = value > 1e-3
-            if float(np.sum(along[good] ** 2 / value[good])) > 2.5 * max(int(good.sum()), 1) + 20:
+            if float(np.sum(along[good] ** 2 / value[good])) > (
+                constants.PROFILE_MISFIT * max(int(good.sum()), 1) + constants.PROFILE_MISFIT_BASE
+            ):
                 out.append(
                     Finding(
                         "lens-differs",
@@ -90,21 +93,18 @@ def lens_findings(run: Run, lenses: Sequence[LensStart], cov: Covariance) -> lis
     return out
 
 
-def rejection_findings(run: Run) -> list[Finding]:
+def rejection_findings(run: Adjustment) -> list[Finding]:
     """Say how many sightings of each photo were left out; those of moved sheets are said elsewhere."""
-    problem = run.problem
+    problem, s = run.problem, run.problem.sightings
     out = []
     for i, photo_id in enumerate(problem.photo_ids):
-        rows = problem.photo == i
+        rows = s.photo == i
         moved = np.zeros(len(rows), dtype=bool)
         for body, photo in run.moved:
-            moved |= (problem.body == body) & (problem.photo == photo)
-        bad = np.nonzero(rows & (run.base == 0) & ~moved)[0]
+            moved |= (s.body == body) & (s.photo == photo)
+        bad = np.nonzero(rows & ~run.used & ~moved)[0]
         if len(bad):
-            names = [
-                problem.body_ids[problem.body[k]] if problem.body[k] >= 0 else problem.point_ids[problem.point[k]][0]
-                for k in bad
-            ]
+            names = [problem.body_ids[s.body[k]] if s.body[k] >= 0 else problem.point_ids[s.point[k]][0] for k in bad]
             counts = ", ".join(f"{names.count(t)} of {t}" for t in dict.fromkeys(names))
             out.append(
                 Finding(

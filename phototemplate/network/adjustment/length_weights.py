@@ -3,28 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.errors import Finding
 from phototemplate.model import KnownLengthResult
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.known_lengths import KnownLength, LengthEnd
-from phototemplate.network.adjustment.progress_state import Run
 from phototemplate.network.adjustment.pseudo_observations import Length, Place
 from phototemplate.numerics import reliability as baarda
-from phototemplate.settings import AdjustmentSettings
 
 SCALE_CONVENTION = "scale convention"
 """Name of the pseudo length that fixes the size of a network without any"""
 
 
-def _place(run: Run, end: LengthEnd) -> Place | None:
+def _place(run: Adjustment, end: LengthEnd) -> Place | None:
     """Where a known length ends, None if that was not placed."""
     problem = run.problem
     if end.target_id in problem.body_ids:
         body = problem.body_ids.index(end.target_id)
-        if not np.any(problem.body == body):
+        if not np.any(problem.sightings.body == body):
             return None
         points = run.targets[end.target_id].points_mm
         if end.point_id is not None:
@@ -41,40 +41,42 @@ def _place(run: Run, end: LengthEnd) -> Place | None:
     return Place(points=tuple(wanted))
 
 
-def place_lengths(run: Run, lengths: Sequence[KnownLength], settings: AdjustmentSettings) -> tuple[list[Length], list[Finding]]:
-    """Turn known lengths into observations; those whose ends were not placed become findings."""
-    findings = []
+def place_lengths(run: Adjustment, lengths: Sequence[KnownLength]) -> Adjustment:
+    """With known lengths as observations; those whose ends were not placed become findings."""
+    placed: list[Length] = []
     for known in lengths:
         start, end = _place(run, known.start), _place(run, known.end)
         if start is None or end is None:
             missing = known.start.target_id if start is None else known.end.target_id
-            findings.append(
-                Finding(
-                    "length-unused",
-                    known.name,
-                    f"{known.name} ends at {missing}, which was not found in enough photos.",
-                    f"Take two more photos that show {missing}, or give a length between other targets.",
-                )
+            run = run.saying(
+                "length-unused",
+                known.name,
+                f"{known.name} ends at {missing}, which was not found in enough photos.",
+                f"Take two more photos that show {missing}, or give a length between other targets.",
             )
             continue
-        value, u = known.at_photos(settings.thermometer_u_c)
-        run.priors.lengths.append(Length(known.name, start, end, value, u))
-    used = list(run.priors.lengths)
+        value, u = known.at_photos(run.settings.thermometer_u_c)
+        placed.append(Length(known.name, start, end, value, u))
     problem = run.problem
-    if not used and not problem.body_ids and len(problem.point_ids) >= 2:
+    if not placed and not problem.body_ids and len(problem.point_ids) >= 2:
         # Free points alone have no size: keep the distance of the two farthest at its start value.
         xyz = run.state.points
         a = int(np.argmax(np.linalg.norm(xyz - xyz.mean(axis=0), axis=1)))
         b = int(np.argmax(np.linalg.norm(xyz - xyz[a], axis=1)))
         size = float(np.linalg.norm(xyz[b] - xyz[a]))
-        run.priors.lengths.append(Length(SCALE_CONVENTION, Place(points=(a,)), Place(points=(b,)), size, 1e-5 * size))
-    ends = {m for length in run.priors.lengths for place in (length.start, length.end) for m in place.points}
-    problem.shared_points = tuple(sorted(ends))
-    problem.arrange()
-    return used, findings
+        placed.append(Length(SCALE_CONVENTION, Place(points=(a,)), Place(points=(b,)), size, 1e-5 * size))
+    ends = {m for length in placed for place in (length.start, length.end) for m in place.points}
+    problem = replace(problem, shared_points=tuple(sorted(ends)))
+    return replace(run, problem=problem, priors=replace(run.priors, lengths=tuple(placed)))
 
 
-def length_results(run: Run) -> list[KnownLengthResult]:
+def with_lengths(run: Adjustment, names: frozenset[str], used: bool) -> Adjustment:
+    """With some known lengths taking part or left out."""
+    unused = run.priors.unused - names if used else run.priors.unused | names
+    return replace(run, priors=replace(run.priors, unused=unused))
+
+
+def length_results(run: Adjustment) -> list[KnownLengthResult]:
     """How every known length fared; normalized residuals and detectability after Baarda."""
     cov = bundle.covariance(run.problem, run.solved.normal).shared
     out = []
@@ -92,55 +94,51 @@ def length_results(run: Run) -> list[KnownLengthResult]:
             detectable = float(baarda.minimal_detectable_bias([u], [redundancy])[0])
         else:
             w = (length.value_mm - size) / float(np.sqrt(u**2 + fitted))
-            detectable = 4.13 * float(np.sqrt(u**2 + fitted))
+            detectable = constants.DETECTABLE * float(np.sqrt(u**2 + fitted))
         out.append(KnownLengthResult(length.name, length.value_mm, u, size, w, detectable, used))
     return out
 
 
-def weigh_lengths(run: Run, results: list[KnownLengthResult]) -> bool:
+def weigh_lengths(run: Adjustment) -> Adjustment:
     """Contradicting known lengths: with three or more leave out the one that alone explains it, else widen all."""
-    used = [r for r in results if r.used]
+    used = [r for r in length_results(run) if r.used]
     if len(used) < 2:
-        return False
+        return run
     worst = max(used, key=lambda r: abs(r.normalized_residual))
-    if abs(worst.normalized_residual) < 3.29:
-        return False
-    gaps = "; ".join(f"{r.name}: {r.given_mm:.1f} given, {r.adjusted_mm:.1f} found" for r in used)
+    if abs(worst.normalized_residual) < constants.LENGTH_CONFLICT:
+        return run
     if len(used) >= 3:
-        run.priors.unused.add(worst.name)
-        run.solve()
-        rest = [r for r in length_results(run) if r.used]
-        if max(abs(r.normalized_residual) for r in rest) < 3.29:
-            alone = next(r for r in length_results(run) if r.name == worst.name)
-            run.add(
+        without = solve(with_lengths(run, frozenset({worst.name}), used=False))
+        results = length_results(without)
+        if max(abs(r.normalized_residual) for r in results if r.used) < constants.LENGTH_CONFLICT:
+            alone = next(r for r in results if r.name == worst.name)
+            return without.saying(
                 "lengths-disagree",
                 worst.name,
                 f"{worst.name} is given as {alone.given_mm:.1f} mm, but the other known lengths make it "
                 f"{alone.adjusted_mm:.1f} mm; it was left out.",
                 "Measure it again and correct the value.",
             )
-            return True
-        run.priors.unused.discard(worst.name)
     factor = abs(worst.normalized_residual)
-    for r in used:
-        run.priors.inflate[r.name] = run.priors.inflate.get(r.name, 1.0) * factor
-    run.add(
+    inflate = {**run.priors.inflate, **{r.name: run.priors.inflate.get(r.name, 1.0) * factor for r in used}}
+    gaps = "; ".join(f"{r.name}: {r.given_mm:.1f} given, {r.adjusted_mm:.1f} found" for r in used)
+    return replace(run, priors=replace(run.priors, inflate=inflate)).saying(
         "lengths-disagree",
         worst.name,
         f"The known lengths contradict each other ({gaps}, in mm); all were kept and trusted {factor:.0f} times less.",
         "Measure them again; one of them is wrong.",
     )
-    return True
 
 
-def length_findings(run: Run, results: list[KnownLengthResult]) -> None:
+def length_findings(run: Adjustment, results: Sequence[KnownLengthResult]) -> Adjustment:
     """Say where a misread length would go unnoticed."""
     for r in results:
-        if r.used and r.smallest_detectable_mm > max(0.002 * r.given_mm, 1.0):
+        if r.used and r.smallest_detectable_mm > max(constants.UNCHECKED_SHARE * r.given_mm, constants.UNCHECKED_MM):
             size = "any misreading" if not np.isfinite(r.smallest_detectable_mm) else f"{r.smallest_detectable_mm:.0f} mm"
-            run.add(
+            run = run.saying(
                 "length-unchecked",
                 r.name,
                 f"Nothing checks {r.name}: a misreading of up to {size} would not be noticed.",
                 "Add a second known length, for example a tape reading between two far sheets.",
             )
+    return run

@@ -18,8 +18,8 @@ from phototemplate.model import (
     PhotoResiduals,
     Target,
 )
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance, Normal
-from phototemplate.network.adjustment.progress_state import Run
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.views import Stacked, View
 
@@ -34,7 +34,7 @@ def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> In
 
 
 def assemble(
-    run: Run,
+    run: Adjustment,
     stacked: Stacked,
     views: Mapping[str, Mapping[str, View]],
     lenses: Sequence[LensStart],
@@ -45,11 +45,11 @@ def assemble(
     findings: tuple[Finding, ...],
 ) -> Network:
     """The network of what is still in use; the other arguments than ``run`` say where its sightings came from."""
-    problem, state, solution = run.problem, run.state, run.solved
+    problem, state, solution, s = run.problem, run.state, run.solved, run.problem.sightings
     starts = {s.camera_id: s for s in lenses}
     cameras = {}
     for c, camera_id in enumerate(problem.camera_ids):
-        columns = problem.lens_columns[c]
+        columns = problem.columns.lenses[c]
         cameras[camera_id] = Camera(
             camera_id,
             problem.camera_models[c],
@@ -59,12 +59,12 @@ def assemble(
             "adjusted",
         )
     photos = {
-        p: PhotoPose(
+        p: PhotoPose.with_exposure(
             p,
             problem.camera_ids[problem.photo_camera[i]],
             state.photo_rotation[i],
             state.photo_translation[i],
-            float(state.focus[i]),
+            state.exposure[i],
         )
         for i, p in enumerate(problem.photo_ids)
         if p not in run.lost_photos
@@ -78,31 +78,28 @@ def assemble(
             (float(state.body_curl[b, 0]), float(state.body_curl[b, 1]), float(state.body_curl[b, 2])),
         )
         for b, t in enumerate(problem.body_ids)
-        if np.any((problem.body == b) & (run.base > 0))
+        if np.any((s.body == b) & run.used)
     }
     points = []
-    used = run.base > 0
     for m, (t, k) in enumerate(problem.point_ids):
-        n = int(np.count_nonzero(used & (problem.point == m)))
+        n = int(np.count_nonzero(run.used & (s.point == m)))
         if n < 2:
             continue
-        s = problem.schur_index[m]
-        if s >= 0:
-            noise, jac = cov.point_noise[s], -cov.gain[:, s].T
+        index = problem.schur_index[m]
+        if index >= 0:
+            noise, jac = cov.point_noise[index], -cov.gain[:, index].T
         else:
             noise, jac = np.zeros((3, 3)), np.zeros((3, problem.size))
-            jac[np.arange(3), problem.point_columns[m]] = 1.0
+            jac[np.arange(3), problem.columns.point[m]] = 1.0
         points.append(FreePoint(t, k, state.points[m], noise, np.ascontiguousarray(jac), n))
     residuals = []
     for i, p in enumerate(problem.photo_ids):
-        rows = np.nonzero(problem.photo == i)[0]
-        body, point = problem.body[rows], problem.point[rows]
+        rows = np.nonzero(s.photo == i)[0]
+        body, point = s.body[rows], s.point[rows]
         ids = tuple(problem.body_ids[b] if b >= 0 else problem.point_ids[m][0] for b, m in zip(body, point, strict=True))
         number = {(t, int(row)): int(k) for t, v in views[p].items() for row, k in zip(v.rows, v.point_ids, strict=True)}
         numbers = np.array([number[t, int(r)] for t, r in zip(ids, stacked.row[rows], strict=True)], dtype=np.int64)
-        residuals.append(
-            PhotoResiduals(p, ids, numbers, problem.uv[rows], solution.linear.residual[rows], run.base[rows].copy())
-        )
+        residuals.append(PhotoResiduals(p, ids, numbers, s.uv[rows], solution.linear.residual[rows], run.base[rows].copy()))
     return Network(
         cameras,
         photos,

@@ -16,10 +16,15 @@ from phototemplate.errors import MeasureError
 from phototemplate.model import Array, IntArray
 from phototemplate.network.adjustment.collinearity import Linear
 from phototemplate.network.adjustment.known_lengths import Condition
-from phototemplate.network.adjustment.unknowns import Problem
+from phototemplate.network.adjustment.problem import Problem
+
+SINGULAR = (
+    "The photos do not fix all positions (the equations are singular); add photos from other places that show several "
+    "sheets at once."
+)
 
 
-@dataclass
+@dataclass(frozen=True)
 class Normal:
     """Normal equations: shared block, point blocks, coupling."""
 
@@ -47,27 +52,27 @@ def normal_equations(problem: Problem, points: Array, linear: Linear, conditions
     jac, white = linear.jac, linear.white
     if np.any(weight != 1.0):
         jac, white = jac * root[:, None, None], white * root[:, None]
-    wide = problem.lens_width
+    s, point = problem.sightings, problem.layout.point
     for rows, photo, key in problem.groups:
         columns, local = problem.group_columns(photo, key)
         j = jac[rows][:, :, local].reshape(-1, len(local))
         info[np.ix_(columns, columns)] += j.T @ j
         grad[columns] += j.T @ white[rows].ravel()
         if key == -1:
-            jp = jac[rows, :, wide + 7 : wide + 10]
-            place = 3 * problem.schur_index[problem.point[rows]][:, None] + np.arange(3)
+            jp = jac[rows, :, point]
+            place = 3 * problem.schur_index[s.point[rows]][:, None] + np.arange(3)
             block = j.reshape(-1, 2, len(local)).transpose(0, 2, 1) @ jp
             coupling[np.ix_(columns, place.ravel())] += block.transpose(1, 0, 2).reshape(len(columns), -1)
     point_info, point_grad = np.zeros((m, 3, 3)), np.zeros((m, 3))
     if m:
-        free = np.nonzero((problem.body < 0) & (problem.schur_index[problem.point] >= 0))[0]
-        s = problem.schur_index[problem.point[free]]
-        jp, w = jac[free, :, wide + 7 : wide + 10], white[free]
+        free = np.nonzero((s.body < 0) & (problem.schur_index[s.point] >= 0))[0]
+        own = problem.schur_index[s.point[free]]
+        jp, w = jac[free, :, point], white[free]
         outer, g = np.einsum("nri,nrj->nij", jp, jp), np.einsum("nri,nr->ni", jp, w)
         for a in range(3):
-            point_grad[:, a] = np.bincount(s, g[:, a], m)
+            point_grad[:, a] = np.bincount(own, g[:, a], m)
             for b in range(3):
-                point_info[:, a, b] = np.bincount(s, outer[:, a, b], m)
+                point_info[:, a, b] = np.bincount(own, outer[:, a, b], m)
     if m and problem.point_prior is not None:
         prior = problem.point_prior
         off = prior.whitened(points)[problem.schur_points]
@@ -110,7 +115,7 @@ def reduced(normal: Normal, inverse: Array, free: IntArray) -> tuple[Array, Arra
     return full, gradient
 
 
-@dataclass
+@dataclass(frozen=True)
 class Covariance:
     """What the normal equations say about uncertainty; unit weight as given by the sightings' covariances."""
 
@@ -126,7 +131,6 @@ class Covariance:
     """(K, M, 3) ``C W V^-1`` : minus it is the covariance of shared parameters with the free points"""
     point_cov: Array
     """(M, 3, 3)"""
-    rank_defect: int
 
 
 def covariance(problem: Problem, normal: Normal) -> Covariance:
@@ -141,10 +145,7 @@ def covariance(problem: Problem, normal: Normal) -> Covariance:
         chol = np.linalg.cholesky(block * scale[:, None] * scale)
         root = scipy.linalg.solve_triangular(chol, np.diag(scale), lower=True, check_finite=False)
     except np.linalg.LinAlgError:
-        raise MeasureError(
-            "The photos do not fix all positions (the equations are singular); add photos from other places that show "
-            "several sheets at once."
-        ) from None
+        raise MeasureError(SINGULAR) from None
     shared = np.zeros((k, k))
     shared[np.ix_(free, free)] = root.T @ root
     m = len(inverse)
@@ -152,21 +153,21 @@ def covariance(problem: Problem, normal: Normal) -> Covariance:
     point_shared = (shared @ flat).reshape(k, m, 3)
     point_cov = inverse + np.einsum("kmi,kmj->mij", gain, point_shared)
     sightings = normal.information - flat @ normal.coupling.T
-    return Covariance(shared, sightings, gain, inverse, point_shared, point_cov, 0)
+    return Covariance(shared, sightings, gain, inverse, point_shared, point_cov)
 
 
 def fitted_cov(problem: Problem, linear: Linear, cov: Covariance) -> Array:
     """(N, 2, 2) covariance of the adjusted sightings in units of their own (whitened): ``J C J^T``."""
-    out = np.empty((len(problem.photo), 2, 2))
-    wide = problem.lens_width
+    out = np.empty((len(problem.sightings), 2, 2))
+    point = problem.layout.point
     for rows, photo, key in problem.groups:
         columns, local = problem.group_columns(photo, key)
         j = linear.jac[rows][:, :, local]
         c = cov.shared[np.ix_(columns, columns)]
         block = np.einsum("nri,ij,nsj->nrs", j, c, j, optimize=True)
         if key == -1:
-            jp = linear.jac[rows, :, wide + 7 : wide + 10]
-            s = problem.schur_index[problem.point[rows]]
+            jp = linear.jac[rows, :, point]
+            s = problem.schur_index[problem.sightings.point[rows]]
             cross = -cov.point_shared[columns][:, s]  # (c, n, 3)
             mixed = np.einsum("nri,inj,nsj->nrs", j, cross, jp, optimize=True)
             block = block + mixed + mixed.transpose(0, 2, 1) + jp @ cov.point_cov[s] @ jp.transpose(0, 2, 1)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
 from phototemplate.model import Array, IntArray
+from phototemplate.network import constants
 from phototemplate.network.adjustment.collinearity import bent
 from phototemplate.network.adjustment.known_lengths import Condition
-from phototemplate.network.adjustment.unknowns import Problem, State
+from phototemplate.network.adjustment.problem import Problem, State
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 
@@ -22,10 +24,19 @@ PLANE = "plane assumption"
 TURNED = "lens of turned photos"
 ALL_BATCHES = "common print scale"
 """Name of the condition on the common print scales, two rows per batch"""
-RELEASED = 0.1
-"""Relative uncertainty of a print scale that contradicted its prior"""
-_PRINT_CORRELATION = 0.8
-_TIED_F, _TIED_K = 1e-4, 1e-4
+
+
+class Conditions(Protocol):
+    """What is known beside the sightings, linearised at a state."""
+
+    def __call__(self, problem: Problem, state: State) -> Sequence[Condition]:
+        """Every condition at ``state``."""
+        ...
+
+
+def no_conditions(problem: Problem, state: State) -> Sequence[Condition]:
+    """Sightings alone."""
+    return ()
 
 
 def length_group(name: str) -> str:
@@ -43,10 +54,11 @@ class Place:
 
     def locate(self, problem: Problem, state: State) -> tuple[Array, IntArray, Array]:
         """World position (3,), the columns it depends on (k,) and its Jacobian (3, k)."""
+        columns = problem.columns
         if self.body < 0:
-            columns = problem.point_columns[list(self.points)].ravel()
+            own = columns.point[list(self.points)].ravel()
             jac = np.tile(np.eye(3) / len(self.points), (1, len(self.points)))
-            return state.points[list(self.points)].mean(axis=0), columns, jac
+            return state.points[list(self.points)].mean(axis=0), own, jac
         b, local = self.body, self.local
         rotation = state.body_rotation[b]
         turned = rotation @ bent(local[None], state.body_scale[b : b + 1], state.body_curl[b : b + 1])[0]
@@ -55,7 +67,7 @@ class Place:
             [-skew(turned), np.eye(3), x * rotation[:, 0], y * rotation[:, 1]]
             + [term * rotation[:, 2] for term in (0.5 * x * x, x * y, 0.5 * y * y)]
         )
-        own = problem.body_columns[b]
+        own = np.concatenate([columns.body[b], columns.scale[b], columns.curl[b]])
         return turned + state.body_translation[b], own[own >= 0], jac[:, own >= 0]
 
 
@@ -86,13 +98,12 @@ class Length:
         return Condition(length_group(self.name), self.name, columns, gradient[None], residual, cov)
 
 
-@dataclass
+@dataclass(frozen=True)
 class Priors:
     """Everything known beforehand; calling it gives the linearised conditions of a state."""
 
-    problem: Problem
-    lens_mean: Sequence[Array]
-    lens_cov: Sequence[Array | None]
+    lens_mean: tuple[Array, ...]
+    lens_cov: tuple[Array | None, ...]
     """per camera (p, p); None: no prior"""
     u_focus: float
     u_print_common: Array
@@ -101,89 +112,88 @@ class Priors:
     """(B, 2)"""
     u_curl: Array
     """(B,) per mm"""
-    lengths: list[Length] = field(default_factory=list)
-    inflate: dict[str, float] = field(default_factory=dict)
+    lengths: tuple[Length, ...] = ()
+    inflate: Mapping[str, float] = field(default_factory=dict)
     """Factors on the uncertainty of known lengths that disagree"""
-    unused: set[str] = field(default_factory=set)
+    unused: frozenset[str] = frozenset()
     """Known lengths left out"""
     datum_body: int = -1
+    """Body in whose frame the common plane of the sheets is given"""
     plane_sigma: tuple[float, float] = (2.0, 0.01)
     plane_bodies: tuple[int, ...] = ()
     ties: tuple[tuple[int, ...], ...] = ()
     """Cameras that are one lens whose pictures were turned: same principal distance and radial distortion"""
 
-    def tie(self, groups: Sequence[Sequence[str]]) -> None:
-        """Tie the lenses of groups of camera ids; those not adjusted are passed over."""
-        ids = {c: i for i, c in enumerate(self.problem.camera_ids)}
-        self.ties = tuple(tuple(ids[c] for c in group if c in ids) for group in groups)
-
-    def __call__(self, state: State) -> list[Condition]:
+    def __call__(self, problem: Problem, state: State) -> list[Condition]:
         """Every condition at ``state``."""
-        out = self._lenses(state) + self._ties(state) + self._print(state) + self._curl(state) + self._plane(state)
+        out = self._lenses(problem, state) + self._ties(problem, state) + self._print(problem, state)
+        out += self._curl(problem, state) + self._plane(problem, state)
         if self.u_focus > 0:
-            n = len(state.focus)
-            columns = self.problem.photo_columns[:, 6]
-            out.append(Condition(FOCUS, "focus", columns, np.eye(n), -state.focus, np.eye(n) * self.u_focus**2))
+            n = len(problem.photo_ids)
+            columns, focus = problem.columns.exposure[:, 0], state.exposure[:, 0]
+            out.append(Condition(FOCUS, "focus", columns, np.eye(n), -focus, np.eye(n) * self.u_focus**2))
         for length in self.lengths:
             if length.name not in self.unused:
-                out.append(length.condition(self.problem, state, self.inflate.get(length.name, 1.0)))
+                out.append(length.condition(problem, state, self.inflate.get(length.name, 1.0)))
         return out
 
-    def _lenses(self, state: State) -> list[Condition]:
+    def _lenses(self, problem: Problem, state: State) -> list[Condition]:
         out = []
         for c, cov in enumerate(self.lens_cov):
             if cov is not None:
-                columns = self.problem.lens_columns[c]
+                columns = problem.columns.lenses[c]
                 residual = self.lens_mean[c] - state.lenses[c]
-                out.append(Condition(LENS, self.problem.camera_ids[c], columns, np.eye(len(columns)), residual, cov))
+                out.append(Condition(LENS, problem.camera_ids[c], columns, np.eye(len(columns)), residual, cov))
         return out
 
-    def _ties(self, state: State) -> list[Condition]:
-        out = []
+    def _ties(self, problem: Problem, state: State) -> list[Condition]:
+        out, lenses = [], problem.columns.lenses
         for group in self.ties:
             for c in group[1:]:
-                names = lens.LENS_MODELS[self.problem.camera_models[c]].names
+                names = lens.LENS_MODELS[problem.camera_models[c]].names
                 same = [i for i, n in enumerate(names) if n == "f" or (n.startswith("k"))]
-                columns = np.concatenate([self.problem.lens_columns[group[0]][same], self.problem.lens_columns[c][same]])
+                columns = np.concatenate([lenses[group[0]][same], lenses[c][same]])
                 both = np.hstack([np.eye(len(same)), -np.eye(len(same))])
                 residual = state.lenses[c][same] - state.lenses[group[0]][same]
                 # A quarter turn exchanges fx and fy, which differ by the aspect.
-                sigma = np.where(np.array(same) == 0, _TIED_F * state.lenses[c][0], _TIED_K)
-                out.append(Condition(TURNED, self.problem.camera_ids[c], columns, both, residual, np.diag(sigma**2)))
+                sigma = np.where(np.array(same) == 0, constants.TIED_F * state.lenses[c][0], constants.TIED_K)
+                out.append(Condition(TURNED, problem.camera_ids[c], columns, both, residual, np.diag(sigma**2)))
         return out
 
-    def _print(self, state: State) -> list[Condition]:
-        p = self.problem
-        out = []
-        if p.batches:
+    def _print(self, problem: Problem, state: State) -> list[Condition]:
+        out, columns = [], problem.columns
+        if problem.batches:
             # One printer and one paper for all: the common scales of kinds and directions go together.
             u = self.u_print_common.ravel()
-            together = np.where(u < RELEASED, np.sqrt(_PRINT_CORRELATION), 0.0)
+            together = np.where(u < constants.RELEASED, np.sqrt(constants.PRINT_CORRELATION), 0.0)
             cov = np.outer(u, u) * (np.outer(together, together) * (1 - np.eye(len(u))) + np.eye(len(u)))
             residual = 1 - state.print_scale.ravel()
-            out.append(Condition(PRINT, ALL_BATCHES, p.print_columns.ravel(), np.eye(len(u)), residual, cov))
+            out.append(Condition(PRINT, ALL_BATCHES, columns.prints.ravel(), np.eye(len(u)), residual, cov))
         both = np.hstack([np.eye(2), -np.eye(2)])
-        for b, target in enumerate(p.body_ids):
-            q = p.body_batch[b]
-            columns = np.concatenate([p.body_columns[b, 6:8], p.print_columns[q]])
+        for b, target in enumerate(problem.body_ids):
+            q = problem.body_batch[b]
+            own = np.concatenate([columns.scale[b], columns.prints[q]])
             cov = np.diag(self.u_print_body[b] ** 2)
             residual = state.print_scale[q] - state.body_scale[b]
-            out.append(Condition(PRINT, target, columns, both, residual, cov))
+            out.append(Condition(PRINT, target, own, both, residual, cov))
         return out
 
-    def _curl(self, state: State) -> list[Condition]:
-        p = self.problem
+    def _curl(self, problem: Problem, state: State) -> list[Condition]:
         return [
             Condition(
-                CURL, p.body_ids[b], p.body_columns[b, 8:11], np.eye(3), -state.body_curl[b], np.eye(3) * self.u_curl[b] ** 2
+                CURL,
+                problem.body_ids[b],
+                problem.columns.curl[b],
+                np.eye(3),
+                -state.body_curl[b],
+                np.eye(3) * self.u_curl[b] ** 2,
             )
-            for b in sorted(p.curl)
+            for b in sorted(problem.curl)
         ]
 
-    def _plane(self, state: State) -> list[Condition]:
+    def _plane(self, problem: Problem, state: State) -> list[Condition]:
         """One photo: the sheets lie in one plane, given by height and slopes in the frame of the datum body."""
-        p = self.problem
-        if not p.plane:
+        if not problem.plane:
             return []
         datum = state.body_rotation[self.datum_body]
         origin = state.body_translation[self.datum_body]
@@ -198,7 +208,7 @@ class Priors:
             jac[0, 3:6] = np.array([-sx, -sy, 1.0]) @ datum.T
             jac[0, 6:] = -1.0, -place[0], -place[1]
             jac[1, 7] = jac[2, 8] = 1.0
-            columns = np.concatenate([p.body_columns[b, :6], p.plane_columns])
+            columns = np.concatenate([problem.columns.body[b], problem.columns.plane])
             sigma = np.array([self.plane_sigma[0], self.plane_sigma[1], self.plane_sigma[1]])
-            out.append(Condition(PLANE, p.body_ids[b], columns, jac, residual, np.diag(sigma**2)))
+            out.append(Condition(PLANE, problem.body_ids[b], columns, jac, residual, np.diag(sigma**2)))
         return out

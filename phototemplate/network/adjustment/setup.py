@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from phototemplate.model import Array, Target
+from phototemplate.network import constants
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import State
-from phototemplate.network.adjustment.progress_state import Run
 from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start, triangulate
 from phototemplate.network.orientation.views import Stacked, View, stack
-from phototemplate.network.stability.sheet_curl import free_curl
 from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
-
-_MIN_RAY_ANGLE = np.radians(1.0)
-"""A free point whose rays all meet at less than this is not adjusted"""
 
 
 def set_up(
@@ -28,7 +26,7 @@ def set_up(
     lenses: Sequence[LensStart],
     targets: Mapping[str, Target],
     settings: AdjustmentSettings,
-) -> tuple[Run, Stacked]:
+) -> tuple[Adjustment, Stacked]:
     """Problem, priors and start state of the photos and bodies in ``start``, and of the free points they see."""
     photo_ids = [p for p in views if p in start.photos]
     seen_by: dict[str, int] = {}
@@ -41,42 +39,35 @@ def set_up(
     stacked = stack(
         views,
         photo_ids,
-        [(s.camera_id, s.model) for s in used],
+        [(s.camera_id, s.model, s.size_px) for s in used],
         camera_of,
         body_ids,
         {t: targets[t].kind for t in body_ids},
         point_ids,
     )
     problem = stacked.problem
-    n, b, q = len(photo_ids), len(body_ids), len(problem.batches)
-    state = State(
-        [start.lenses[s.camera_id].copy() for s in used],
-        np.array([start.photos[p][0] for p in photo_ids]),
-        np.array([start.photos[p][1] for p in photo_ids]),
-        np.zeros(n),
-        np.array([start.bodies[t][0] for t in body_ids]).reshape(b, 3, 3),
-        np.array([start.bodies[t][1] for t in body_ids]).reshape(b, 3),
-        np.ones((b, 2)),
-        np.zeros((b, 3)),
-        np.ones((q, 2)),
-        np.zeros(3),
+    b, q = len(body_ids), len(problem.batches)
+    state = State.at_rest(
+        [start.lenses[s.camera_id] for s in used],
+        [start.photos[p] for p in photo_ids],
+        [start.bodies[t] for t in body_ids],
+        q,
         xyz,
     )
     half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), 5.0) for t in body_ids])
     priors = Priors(
-        problem,
-        [s.params for s in used],
-        [s.cov for s in used],
+        tuple(s.params for s in used),
+        tuple(s.cov for s in used),
         settings.u_focus,
         np.full((q, 2), settings.u_print_common),
         np.full((b, 2), settings.u_print_sheet),
         2 * settings.u_flat_mm / half**2,
         plane_sigma=(settings.plane_height_mm, settings.plane_tilt),
     )
-    problem.conditions = priors
-    run = Run(problem, priors, state, np.ones(len(problem.photo)), settings, dict(targets), problem.root.copy())
+    ones = np.ones(len(problem.sightings)), np.ones(len(photo_ids))
+    run = Adjustment(problem, priors, state, ones[0], settings, targets, problem.sightings.root, ones[1])
     if settings.curl == "always":
-        free_curl(run, set(range(b)))
+        run = run.releasing_curl(set(range(b)))
     return run, stacked
 
 
@@ -106,28 +97,31 @@ def _free_points(
         if len(rays[key]) >= 2:
             point, angle = triangulate(rays[key])
             front = all((point - eye) @ direction > 0 for eye, direction in rays[key])
-            if angle > _MIN_RAY_ANGLE and front:
+            if angle > constants.MIN_RAY_ANGLE_RAD and front:
                 ids.append(key)
                 xyz.append(point)
     return ids, np.array(xyz).reshape(-1, 3)
 
 
-def hold(run: Run) -> None:
+def hold(run: Adjustment) -> Adjustment:
     """Hold what the settings hold; for a single photo add the common plane of the sheets."""
     problem, settings = run.problem, run.settings
-    fixed: set[str] = set()
-    if len(problem.photo_ids) == 1:
-        sheets = [b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet"]
-        run.priors.plane_bodies = tuple(sheets)
-        problem.plane = len(sheets) >= 2
-    if settings.u_focus <= 0:
-        fixed |= {f"photo:{p}:focus" for p in problem.photo_ids}
-    if len(problem.photo_ids) == 1:
-        run.add(
-            "single-photo",
-            problem.photo_ids[0],
-            "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
-            "Take photos from at least three places.",
-        )
-    run.held = frozenset(fixed)
-    problem.arrange()
+    held = frozenset(f"photo:{p}:focus" for p in problem.photo_ids) if settings.u_focus <= 0 else frozenset()
+    run = replace(run, held=held)
+    if len(problem.photo_ids) > 1:
+        return run
+    sheets = tuple(b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet")
+    run = replace(run, problem=replace(problem, plane=len(sheets) >= 2), priors=replace(run.priors, plane_bodies=sheets))
+    return run.saying(
+        "single-photo",
+        problem.photo_ids[0],
+        "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
+        "Take photos from at least three places.",
+    )
+
+
+def tie(run: Adjustment, groups: Sequence[Sequence[str]]) -> Adjustment:
+    """Tie the lenses of groups of camera ids to each other; those not adjusted are passed over."""
+    ids = {c: i for i, c in enumerate(run.problem.camera_ids)}
+    ties = tuple(tuple(ids[c] for c in group if c in ids) for group in groups)
+    return replace(run, priors=replace(run.priors, ties=ties))

@@ -8,13 +8,15 @@ J. Royal Statistical Society B 39 (1977) 1-38), so the datum is the mean place o
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import stats
 
 from phototemplate.model import Array, IntArray
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.bundle import Covariance, PointPrior, Problem, State
-from phototemplate.network.adjustment.parameter_names import POSE
+from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
 from phototemplate.network.orientation.views import stack
@@ -45,9 +47,9 @@ def fit(
     Raises :class:`MeasureError` where the photos do not determine the lens.
     """
     names = [n for n in photos.views if n in start.poses]
-    problem, state, log_prior = _set_up(photos, form, start, names, extra_px)
-    base = np.ones(len(problem.photo)) if base is None else base
-    solution = bundle.solve(problem, state, base, huber=huber, tolerance=1e-4, damping=1e-3, iterations=60)
+    problem, priors, state, log_prior = _set_up(photos, form, start, names, extra_px)
+    base = np.ones(len(problem.sightings)) if base is None else base
+    solution = bundle.solve(problem, priors, state, base, huber=huber, tolerance=1e-4, damping=1e-3, iterations=60)
     sigma = problem.point_prior.sigma if problem.point_prior is not None else np.zeros(3)
     cov = bundle.covariance(problem, solution.normal)
     for _ in range(12 if form.board == "free" else 0):
@@ -55,8 +57,8 @@ def fit(
         settled = bool(np.all(np.abs(np.log(new / sigma)) < 0.05))
         sigma = new
         assert problem.point_prior is not None
-        problem.point_prior = PointPrior(problem.point_prior.mean, sigma)
-        solution = bundle.solve(problem, solution.state, base, huber=huber, tolerance=1e-4)
+        problem = replace(problem, point_prior=PointPrior(problem.point_prior.mean, sigma))
+        solution = bundle.solve(problem, priors, solution.state, base, huber=huber, tolerance=1e-4)
         cov = bundle.covariance(problem, solution.normal)
         if settled:
             break
@@ -75,7 +77,9 @@ def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
     return np.asarray(np.maximum(np.sqrt(square), _LEAST_SIGMA_MM))
 
 
-def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], extra_px: float) -> tuple[Problem, State, float]:
+def _set_up(
+    photos: BoardPhotos, form: Form, start: Start, names: list[str], extra_px: float
+) -> tuple[Problem, Priors, State, float]:
     seen = list(dict.fromkeys(photos.views[n].target_id for n in names))
     free = form.board == "free"
     body_ids = [] if free else seen
@@ -85,28 +89,23 @@ def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], ext
         points = [p for p in points if p in there]
     stacked = stack(
         {n: {photos.views[n].target_id: photos.views[n]} for n in names},
-        names, [("lens", form.lens)], dict.fromkeys(names, "lens"), body_ids, dict.fromkeys(body_ids, "board"), points,
-        extra_px,
+        names, [("lens", form.lens, photos.size_px)], dict.fromkeys(names, "lens"), body_ids,
+        dict.fromkeys(body_ids, "board"), points, extra_px,
     )  # fmt: skip
-    problem = stacked.problem
-    p, b, q = len(names), len(body_ids), len(problem.batches)
+    problem = replace(stacked.problem, exposure=("focus",) if form.focus else ())
+    b, q = len(body_ids), len(problem.batches)
     nominal = np.array([photos.targets[t].points_mm[k] for t, k in points]).reshape(-1, 3)
     model = lens.LENS_MODELS[form.lens]
     params = start.params.copy()
     held = [i for i, n in enumerate(model.names) if n in photos.hold]
     params[held] = 0.0
-    state = State(
+    known = free and start.points is not None and len(start.points) == len(nominal)
+    state = State.at_rest(
         [params],
-        np.array([start.poses[n][0] for n in names]).reshape(p, 3, 3),
-        np.array([start.poses[n][1] for n in names]).reshape(p, 3),
-        np.zeros(p),
-        np.tile(np.eye(3), (b, 1, 1)),
-        np.zeros((b, 3)),
-        np.ones((b, 2)),
-        np.zeros((b, 3)),
-        np.ones((q, 2)),
-        np.zeros(3),
-        start.points.copy() if free and start.points is not None and len(start.points) == len(nominal) else nominal.copy(),
+        [start.poses[n] for n in names],
+        [(np.eye(3), np.zeros(3))] * b,
+        q,
+        start.points if known else nominal,
     )
     fixed = {f"lens:lens:{model.names[i]}" for i in held}
     fixed |= {f"body:{t}:{c}" for t in body_ids for c in (*POSE, "sx")}
@@ -114,14 +113,11 @@ def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], ext
     if form.board == "flat":
         fixed |= {f"body:{t}:sy" for t in body_ids}
     elif form.board == "bent":
-        problem.curl = frozenset(range(b))
-    if not form.focus:
-        fixed |= {f"photo:{n}:focus" for n in names}
-    problem.fixed = frozenset(fixed)
+        problem = replace(problem, curl=frozenset(range(b)))
+    problem = replace(problem, fixed=frozenset(fixed))
     if free:
         sigma = start.sigma_mm if start.sigma_mm is not None else _START_SIGMA_MM
-        problem.point_prior = PointPrior(nominal, sigma)
-    problem.arrange()
+        problem = replace(problem, point_prior=PointPrior(nominal, sigma))
     half = np.array([np.linalg.norm(photos.targets[t].points_mm, axis=1).max() for t in body_ids])
     mean = lens.start_params(form.lens, start.params[0], photos.size_px)
     loose = lens.loose_cov(form.lens, float(max(photos.size_px)), photos.size_px, U_F, U_CENTRE, U_ASPECT)
@@ -130,21 +126,19 @@ def _set_up(photos: BoardPhotos, form: Form, start: Start, names: list[str], ext
     if form.board == "bent":
         log_prior += float(2 * b * np.log(U_STRETCH) + 6 * np.log(u_curl).sum())
     priors = Priors(
-        problem,
-        [mean],
-        [loose],
+        (mean,),
+        (loose,),
         form.u_focus,
         np.full((q, 2), 0.01),
         np.full((b, 2), U_STRETCH),
         u_curl,
     )
-    problem.conditions = priors
-    return problem, state, log_prior
+    return problem, priors, state, log_prior
 
 
 def wrong_sightings(one: Fit) -> IntArray:
     """Used sightings whose residual is too large for its own standard deviation and that of its photo."""
-    white, photo, used = one.solution.linear.white, one.problem.photo, one.used
+    white, photo, used = one.solution.linear.white, one.problem.sightings.photo, one.used
     q = np.eye(2) - one.fitted
     value, vector = np.linalg.eigh(0.5 * (q + q.transpose(0, 2, 1)))
     along = np.einsum("nji,nj->ni", vector, white)
@@ -160,7 +154,7 @@ def wrong_sightings(one: Fit) -> IntArray:
 
 def photo_noise(one: Fit) -> Array:
     """(P,) spread of the whitened residuals of each view, by their median: a wrong sighting is not a wrong photo."""
-    white, photo, used = one.solution.linear.white, one.problem.photo, one.used
+    white, photo, used = one.solution.linear.white, one.problem.sightings.photo, one.used
     out = np.full(len(one.names), np.nan)
     for i in range(len(out)):
         mine = white[used & (photo == i)]
@@ -172,8 +166,9 @@ def photo_noise(one: Fit) -> Array:
 def unexplained_px(one: Fit) -> float:
     """What to add in quadrature to the sightings' own standard deviations for residuals as large as they should be."""
     used = one.used
+    root = one.problem.sightings.root[used]
     # Half the trace of each sighting's covariance as used, and what its residual has left of it.
-    cov = np.linalg.inv(one.problem.root[used].transpose(0, 2, 1) @ one.problem.root[used])
+    cov = np.linalg.inv(root.transpose(0, 2, 1) @ root)
     own = np.trace(cov, axis1=1, axis2=2) / 2 - one.extra_px**2
     square = np.sum(one.solution.linear.residual[used] ** 2, axis=1) / 2
     inflate = one.count / max(one.count - one.parameters, 1.0)

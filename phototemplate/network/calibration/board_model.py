@@ -154,7 +154,7 @@ class Fit:
     @property
     def lens_cov(self) -> Array:
         """(p, p)"""
-        columns = self.problem.lens_columns[0]
+        columns = self.problem.columns.lenses[0]
         return np.asarray(self.cov.shared[np.ix_(columns, columns)])
 
     @property

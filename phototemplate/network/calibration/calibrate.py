@@ -174,7 +174,7 @@ def calibrate(
         _photos(photos, final, bad, left_out),
         tuple(_candidate(f, f.form == final.form, size_px) for f in fits.values()),
         _residuals(photos, final),
-        counts_of(final.problem.uv[final.used], size_px),
+        counts_of(final.problem.sightings.uv[final.used], size_px),
         advise(final, camera),
         final.rms_px,
         final.extra_px,
@@ -220,7 +220,7 @@ def _clean(
         if not gone or len(photos.views) - len(gone) < LEAST_PHOTOS:
             break
         photos = photos.without(gone)
-    base = np.ones(len(best.problem.photo))
+    base = np.ones(len(best.problem.sightings))
     clean = fit(photos, best.form, best.start(), base, unexplained_px(best))
     for _ in range(6):
         wrong = wrong_sightings(clean)
@@ -256,7 +256,7 @@ def _candidate(one: Fit, chosen: bool, size_px: tuple[int, int]) -> Candidate:
         one.parameters,
         one.rms_px,
         one.criterion,
-        pattern_px(one.problem.uv[one.used], residual, size_px),
+        pattern_px(one.problem.sightings.uv[one.used], residual, size_px),
         float(one.params[0]),
         float(np.sqrt(one.lens_cov[0, 0]) * max(one.sigma0, 1.0)),
         chosen,
@@ -269,7 +269,7 @@ def _photos(
     out = []
     relative = photo_noise(final) / np.nanmedian(photo_noise(final))
     for i, name in enumerate(final.names):
-        mine = final.problem.photo == i
+        mine = final.problem.sightings.photo == i
         used = mine & final.used
         rotation, translation = final.state.photo_rotation[i], final.state.photo_translation[i]
         residual = final.solution.linear.residual[used]
@@ -284,7 +284,7 @@ def _photos(
                 float(np.degrees(np.arccos(min(abs(rotation[2, 2]), 1.0)))),
                 float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))),
                 float(translation[2]),
-                float(final.state.focus[i]),
+                float(final.state.exposure[i, 0]),
             )
         )
     nan = float("nan")
@@ -295,11 +295,11 @@ def _photos(
 def _residuals(photos: BoardPhotos, final: Fit) -> tuple[PhotoResiduals, ...]:
     out = []
     for i, name in enumerate(final.names):
-        rows = final.problem.photo == i
+        rows = final.problem.sightings.photo == i
         view = photos.views[name]
         out.append(
             PhotoResiduals(
-                name, (view.target_id,) * int(rows.sum()), view.point_ids, final.problem.uv[rows],
+                name, (view.target_id,) * int(rows.sum()), view.point_ids, final.problem.sightings.uv[rows],
                 final.solution.linear.residual[rows], final.base[rows],
             )
         )  # fmt: skip

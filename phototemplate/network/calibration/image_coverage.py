@@ -95,9 +95,9 @@ def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
         return ()
     points = max(one.board_points().values(), key=len)
     points = points[np.isfinite(points).all(axis=1)]
-    root = one.problem.root[one.used]
+    root = one.problem.sightings.root[one.used]
     sigma = float(np.median(1 / np.sqrt(np.abs(np.linalg.det(root)))))
-    u_focus = float(np.std(one.state.focus)) if one.form.focus else 0.0
+    u_focus = float(np.std(one.state.exposure[:, 0])) if one.form.focus else 0.0
     out = []
     for axis_name, axis in (("square", None), *_SIDES.items()):
         for turn in (0.0, 90.0):

@@ -9,7 +9,7 @@ import numpy as np
 
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Network
-from phototemplate.network.adjustment.parameter_names import index_of, lens_names
+from phototemplate.network.adjustment.parameters import index_of, lens_names
 from phototemplate.network.adjustment.pseudo_observations import LENS
 from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.network.further_photo import FurtherPhotos, looking

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from phototemplate.errors import Finding
+from phototemplate.network import constants
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start, find_start
 from phototemplate.network.orientation.views import View
 from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
-
-WIDE = 0.6
-"""Principal distance in units of the longer side below which a lens counts as ultra-wide (over 80 degrees across)"""
 
 
 def start_with_models(
@@ -26,7 +24,7 @@ def start_with_models(
     used, best = list(lenses), find_start(views, camera_of, lenses, flat_kinds)
     findings: list[Finding] = []
     for k, one in enumerate(lenses):
-        if one.source == "profile" or one.model == "fisheye" or one.params[0] > WIDE * max(one.size_px):
+        if one.source == "profile" or one.model == "fisheye" or one.params[0] > constants.ULTRA_WIDE * max(one.size_px):
             continue
         f = float(one.params[0])
         sd = float(one.cov[0, 0] ** 0.5) / f

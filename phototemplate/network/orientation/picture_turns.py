@@ -14,7 +14,8 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.model import PhotoMeta, Target
-from phototemplate.network.adjustment.setup import set_up
+from phototemplate.network.adjustment.adjustment_state import solve
+from phototemplate.network.adjustment.setup import set_up, tie
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start
 from phototemplate.network.orientation.views import View
@@ -58,8 +59,7 @@ def own_centres(
 
     def cost(cameras: Mapping[str, str], begun: Start, used: Sequence[LensStart], tied: Sequence[Sequence[str]]) -> float:
         run, _ = set_up(views, cameras, begun, used, targets, settings)
-        run.priors.tie(tied)
-        return float(run.solve(huber=3 * settings.huber, tolerance=1e-1, damping=1e-4).cost)
+        return solve(tie(run, tied), huber=3 * settings.huber, tolerance=1e-1, damping=1e-4).solved.cost
 
     now, cameras, begun, used = cost(camera_of, start, lenses, ()), dict(camera_of), start, list(lenses)
     ties: tuple[tuple[str, ...], ...] = ()

@@ -9,21 +9,19 @@ carry the whole network away.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.orientation.lens_start import LensStart, planar_poses
 from phototemplate.network.orientation.views import View, stack
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import Pose, compose, invert, transform
-
-_AGREES = 0.03
-"""Root mean square distance, in units of the principal distance, within which a target agrees with a photo's pose"""
-_SEEDS = 3
 
 
 @dataclass
@@ -137,8 +135,8 @@ class _Assembly:
             for rotation, translation, _ in self.poses[photo, t]:
                 pose = compose((rotation, translation), back)
                 misfits = np.array([self.misfit(photo, o, pose, self.placed.bodies[o]) for o in common])
-                total = float(np.sum(np.minimum(misfits / _AGREES, 1.0) ** 2))
-                agree = int(np.sum(misfits < _AGREES))
+                total = float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2))
+                agree = int(np.sum(misfits < constants.AGREES))
                 if best is None or total < best[0]:
                     best = total, agree, pose
         if best is None or best[1] < min(2, len(common)):
@@ -156,7 +154,7 @@ class _Assembly:
             for rotation, translation, error in self.poses[p, target]:
                 pose = compose(back, (rotation, translation))
                 misfits = np.array([self.misfit(o, target, self.placed.photos[o], pose) for o in seen])
-                found.append((float(np.sum(np.minimum(misfits / _AGREES, 1.0) ** 2)) + 1e-9 * error, pose))
+                found.append((float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) + 1e-9 * error, pose))
         found.sort(key=lambda entry: entry[0])
         if len(seen) == 1 and target in self.flat_kinds:
             normals = [b[0][:, 2] for t, b in self.placed.bodies.items() if t in self.flat_kinds and t != target]
@@ -167,7 +165,7 @@ class _Assembly:
                     return max(close, key=lambda f: float(f[1][0][:, 2] @ mean))[1]
         if current is not None:
             misfits = np.array([self.misfit(o, target, self.placed.photos[o], current) for o in seen])
-            if float(np.sum(np.minimum(misfits / _AGREES, 1.0) ** 2)) < 2 * found[0][0] + 1e-3:
+            if float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) < 2 * found[0][0] + 1e-3:
                 return current
         return found[0][1]
 
@@ -180,54 +178,46 @@ class _Assembly:
             agreeing[p] = {
                 t: v
                 for t, v in self.views[p].items()
-                if t in self.placed.bodies and self.misfit(p, t, self.placed.photos[p], self.placed.bodies[t]) < 2 * _AGREES
+                if t in self.placed.bodies
+                and self.misfit(p, t, self.placed.photos[p], self.placed.bodies[t]) < 2 * constants.AGREES
             }
         self.placed.views = sum(len(own) for own in agreeing.values())
         used = list(dict.fromkeys(self.camera_of[p] for p in photos))
         stacked = stack(
-            agreeing, photos, [(c, self.starts[c].model) for c in used], self.camera_of, bodies,
+            agreeing, photos, [(c, self.starts[c].model, self.starts[c].size_px) for c in used], self.camera_of, bodies,
             dict.fromkeys(bodies, "all"), [], extra_px=0.5,
         )  # fmt: skip
-        problem = stacked.problem
-        if not len(problem.photo):
+        problem = replace(stacked.problem, exposure=())
+        if not len(problem.sightings):
             return
-        count = np.bincount(problem.body, minlength=len(bodies))
+        count = np.bincount(problem.sightings.body, minlength=len(bodies))
         datum = int(np.argmax(count))
-        fixed = {n for n in problem.names if n.startswith("print:") or n.endswith((":sx", ":sy", ":focus"))}
-        fixed |= {f"body:{bodies[datum]}:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
+        fixed = {n for n in problem.names if n.startswith("print:") or n.endswith((":sx", ":sy"))}
+        fixed |= {f"body:{bodies[datum]}:{c}" for c in POSE}
         # A target nobody agrees on keeps its place.
         fixed |= {n for b, t in enumerate(bodies) if not count[b] for n in problem.names if n.startswith(f"body:{t}:")}
-        empty = set(range(len(photos))) - set(problem.photo.tolist())
+        empty = set(range(len(photos))) - set(problem.sightings.photo.tolist())
         fixed |= {n for i in empty for n in problem.names if n.startswith(f"photo:{photos[i]}:")}
-        problem.fixed = frozenset(fixed)
-        problem.arrange()
-        state = bundle.State(
-            [self.placed.lenses[c].copy() for c in used],
-            np.array([self.placed.photos[p][0] for p in photos]),
-            np.array([self.placed.photos[p][1] for p in photos]),
-            np.zeros(len(photos)),
-            np.array([self.placed.bodies[t][0] for t in bodies]),
-            np.array([self.placed.bodies[t][1] for t in bodies]),
-            np.ones((len(bodies), 2)),
-            np.zeros((len(bodies), 3)),
-            np.ones((1, 2)),
-            np.zeros(3),
-            np.zeros((0, 3)),
+        problem = bundle.held(problem, frozenset(fixed))
+        state = bundle.State.at_rest(
+            [self.placed.lenses[c] for c in used],
+            [self.placed.photos[p] for p in photos],
+            [self.placed.bodies[t] for t in bodies],
+            1,
         )
         priors = Priors(
-            problem,
-            [self.starts[c].params for c in used],
-            [self.starts[c].cov for c in used],
+            tuple(self.starts[c].params for c in used),
+            tuple(self.starts[c].cov for c in used),
             0.0,
             np.full((1, 2), 0.01),
             np.full((len(bodies), 2), 0.01),
             np.ones(len(bodies)),
         )
-        problem.conditions = priors
-        solution = bundle.solve(
-            problem, state, np.ones(len(problem.photo)), huber=3.0, iterations=iterations, damping=1e-4, tolerance=1e-2
-        )
-        new = solution.state
+        # A start need not have converged: whether it is good enough is asked of every view by its agreement.
+        new = bundle.solve(
+            problem, priors, state, np.ones(len(problem.sightings)),
+            huber=3.0, iterations=iterations, damping=1e-4, tolerance=1e-2,
+        ).state  # fmt: skip
         for c, params in zip(used, new.lenses, strict=True):
             self.placed.lenses[c] = params
         for i, p in enumerate(photos):
@@ -247,7 +237,7 @@ class _Assembly:
         for p in list(self.placed.photos):
             common = [t for t in self.views[p] if t in self.placed.bodies and self.poses[p, t]]
             now = np.array([self.misfit(p, t, self.placed.photos[p], self.placed.bodies[t]) for t in common])
-            if len(common) >= 2 and float(np.median(now)) > _AGREES / 3:
+            if len(common) >= 2 and float(np.median(now)) > constants.AGREES / 3:
                 other = self.photo_pose(p, common)
                 if other is not None:
                     self.placed.photos[p] = other
@@ -275,7 +265,7 @@ def find_start(
     order = sorted((p for p in weight if weight[p] > 0), key=lambda p: -weight[p])
     best = Start(lenses={s.camera_id: s.params.copy() for s in lenses})
     tried: list[str] = []
-    while len(tried) < _SEEDS and len(order) > len(tried):
+    while len(tried) < constants.SEEDS and len(order) > len(tried):
         # Another seed only where something is missing, and one that is missing if there is any.
         missing = [p for p in order if p not in tried and p not in best.photos]
         seed = missing[0] if missing else next(p for p in order if p not in tried)

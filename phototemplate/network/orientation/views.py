@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, IntArray, Sightings, Target
-from phototemplate.network.adjustment.unknowns import Problem
+from phototemplate.network.adjustment.problem import Problem, SightingTable
+from phototemplate.network.photo_camera import Sensor
 
 
 @dataclass(frozen=True)
@@ -105,20 +106,20 @@ class Stacked:
 def stack(
     views: Mapping[str, Mapping[str, View]],
     photo_ids: Sequence[str],
-    cameras: Sequence[tuple[str, str]],
+    cameras: Sequence[tuple[str, str, tuple[int, int]]],
     camera_of: Mapping[str, str],
     body_ids: Sequence[str],
     batch_of: Mapping[str, str],
     point_ids: Sequence[tuple[str, int]],
     extra_px: float = 0.0,
 ) -> Stacked:
-    """Stack the views of some photos, bodies and free points; ``cameras`` are (id, model).
+    """Stack the views of some photos, bodies and free points; ``cameras`` are (id, model, size_px).
 
     ``extra_px`` is added in quadrature to every sighting's standard deviation.
     """
     body_index = {t: b for b, t in enumerate(body_ids)}
     point_index = {p: m for m, p in enumerate(point_ids)}
-    camera_index = {c: i for i, (c, _) in enumerate(cameras)}
+    camera_index = {c: i for i, (c, _, _) in enumerate(cameras)}
     photo, body, point, row = [], [], [], []
     local, uv, cov = [], [], []
     for i, photo_id in enumerate(photo_ids):
@@ -151,19 +152,22 @@ def stack(
     # root^T root = cov^-1 with the inverse of the Cholesky factor
     root = np.linalg.inv(lower)
     problem = Problem(
-        [c for c, _ in cameras],
-        [m for _, m in cameras],
-        list(photo_ids),
+        tuple(c for c, _, _ in cameras),
+        tuple(m for _, m, _ in cameras),
+        tuple(Sensor(size) for _, _, size in cameras),
+        tuple(photo_ids),
         np.array([camera_index[camera_of[p]] for p in photo_ids], dtype=np.int64),
-        list(body_ids),
+        tuple(body_ids),
         np.array([batches.index(batch_of[t]) for t in body_ids], dtype=np.int64),
-        batches,
-        list(point_ids),
-        np.array(photo, dtype=np.int64),
-        np.array(body, dtype=np.int64),
-        np.array(point, dtype=np.int64),
-        np.concatenate([np.zeros((0, 3)), *local]),
-        np.concatenate([np.zeros((0, 2)), *uv]),
-        root,
+        tuple(batches),
+        tuple(point_ids),
+        SightingTable(
+            np.array(photo, dtype=np.int64),
+            np.array(body, dtype=np.int64),
+            np.array(point, dtype=np.int64),
+            np.concatenate([np.zeros((0, 3)), *local]),
+            np.concatenate([np.zeros((0, 2)), *uv]),
+            root,
+        ),
     )
     return Stacked(problem, np.array(row, dtype=np.int64))

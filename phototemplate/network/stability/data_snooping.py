@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import stats
 
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 
 
-def snoop(run: Run) -> bool:
+def snoop(run: Adjustment) -> Adjustment:
     """Reject sightings whose normalized residual is too large; whole views first, then the worst of each view.
 
     Uses the full covariance of the residuals, so that a sighting which the adjustment follows closely is still seen.
@@ -18,7 +21,7 @@ def snoop(run: Run) -> bool:
     linear = run.solved.linear
     cov = bundle.covariance(problem, run.solved.normal)
     fitted = bundle.fitted_cov(problem, linear, cov)
-    used = run.base > 0
+    used, photo = run.used, problem.sightings.photo
     noise = run.noise_by_photo()
     sign = np.where(used, -1.0, 1.0)[:, None, None]
     q = np.eye(2) + sign * fitted
@@ -26,91 +29,90 @@ def snoop(run: Run) -> bool:
     value, vector = np.linalg.eigh(q)
     # Where nothing checks a sighting (value near 0) its residual is 0 as well: do not divide noise by nothing.
     along = np.einsum("nji,nj->ni", vector, linear.white)
-    square = np.where(value > 0.02, along**2 / np.maximum(value, 0.02), 0.0).sum(axis=1) / noise[problem.photo] ** 2
+    square = np.where(value > constants.CHECKED, along**2 / np.maximum(value, constants.CHECKED), 0.0).sum(axis=1)
+    square /= noise[photo] ** 2
     # Same tail probability for the pair as for one normal value at the limit.
     limit = -2.0 * np.log(2.0 * stats.norm.sf(settings.reject))
-    changed = False
+    out = np.zeros(len(used), dtype=bool)
     for rows, _, key in problem.groups:
         mine = np.nonzero(used[rows])[0]
         if not len(mine):
             continue
         s = square[rows][mine]
         if key >= 0 and len(mine) >= 3 and np.median(np.sqrt(s)) > settings.target_reject:
-            run.base[rows] = 0.0
-            changed = True
+            out[rows] = used[rows]
             continue
-        worst = s >= max(limit, 0.3 * s.max())
-        if worst.any():
-            run.base[rows.start + mine[worst]] = 0.0
-            changed = True
-    return changed
+        out[rows.start + mine[s >= max(limit, constants.REJECTED_TOGETHER * s.max())]] = True
+    return run.rejecting(out) if out.any() else run
 
 
-def readmit(run: Run) -> bool:
+def readmit(run: Adjustment) -> Adjustment:
     """Take back rejected sightings that fit the clean network after all (not those of moved sheets)."""
     problem, linear = run.problem, run.solved.linear
     out = run.base == 0
     if not out.any():
-        return False
+        return run
     cov = bundle.covariance(problem, run.solved.normal)
     q = np.eye(2) + bundle.fitted_cov(problem, linear, cov)
     square = np.einsum("ni,nij,nj->n", linear.white, np.linalg.inv(q), linear.white)
-    square = square / run.noise_by_photo()[problem.photo] ** 2
+    s = problem.sightings
+    square = square / run.noise_by_photo()[s.photo] ** 2
     limit = -2.0 * np.log(2.0 * stats.norm.sf(run.settings.reject))
-    back = out & (square < limit)
+    back, moved = out & (square < limit), set(run.moved)
     for body, photo in sorted(run.moved):
-        view = (problem.body == body) & (problem.photo == photo)
+        view = (s.body == body) & (s.photo == photo)
         # Left out early as moved, but in the clean network it lies where the others say.
-        if view.any() and np.median(square[view]) < 6.0:
-            run.moved.discard((body, photo))
+        if view.any() and np.median(square[view]) < constants.FITS_AFTER_ALL:
+            moved.discard((body, photo))
         else:
             back &= ~view
-    run.base[back] = 1.0
-    return bool(back.any())
+    return replace(run, base=np.where(back, 1.0, run.base), moved=frozenset(moved)) if back.any() else run
 
 
-def estimate_variance(run: Run) -> bool:
+def estimate_variance(run: Adjustment) -> Adjustment:
     """Variance factor of the sightings from their residuals and redundancy, overall and for photos that stand out.
 
     ``up``: applied only where the residuals are significantly larger than stated (1 % level); ``always``: also smaller.
-    Known lengths and priors keep their own uncertainties. Sets ``sigma0`` (against the stated covariances).
+    Known lengths and priors keep their own uncertainties. Sets ``sigma0`` (against the stated covariances); where
+    ``factor`` stays the same nothing that was adjusted changes.
     """
     problem, settings = run.problem, run.settings
-    if not len(run.factor):
-        run.factor = np.ones(len(problem.photo_ids))
+    photo = problem.sightings.photo
     linear = run.solved.linear
     cov = bundle.covariance(problem, run.solved.normal)
     fitted = bundle.fitted_cov(problem, linear, cov)
-    used = run.base > 0
-    square = np.where(used, np.sum(linear.white**2, axis=1), 0.0) * run.factor[problem.photo]
+    used = run.used
+    square = np.where(used, np.sum(linear.white**2, axis=1), 0.0) * run.factor[photo]
     free = np.where(used, 2.0 - np.trace(fitted, axis1=1, axis2=2), 0.0)
     n = len(problem.photo_ids)
-    squares, frees = np.bincount(problem.photo, square, n), np.bincount(problem.photo, free, n)
-    run.redundancy = float(frees.sum())
-    if run.redundancy < 3:
-        run.sigma0 = 1.0
-        return False
+    squares, frees = np.bincount(photo, square, n), np.bincount(photo, free, n)
+    redundancy = float(frees.sum())
+    if redundancy < constants.LEAST_REDUNDANCY:
+        return replace(run, redundancy=redundancy, sigma0=1.0)
     overall = float(squares.sum() / frees.sum())
-    run.sigma0 = float(np.sqrt(overall))
+    run = replace(run, redundancy=redundancy, sigma0=float(np.sqrt(overall)))
     if settings.variance == "never":
-        return False
-    significant = overall > stats.chi2.ppf(0.99, run.redundancy) / run.redundancy
+        return run
+    significant = overall > _limit(redundancy)
     common = overall if settings.variance == "always" or significant else 1.0
     factor = np.full(n, common)
     median = float(np.median((squares / np.maximum(frees, 1e-9))[frees > 3])) if np.any(frees > 3) else common
     level = max(median, 1.0) if settings.variance == "up" else median
     for p in range(n):
-        if frees[p] > 8:
+        if frees[p] > constants.LEAST_REDUNDANCY_OF_PHOTO:
             own = squares[p] / frees[p]
-            if own > 1.3 * level and own > level * stats.chi2.ppf(1 - 0.01 / n, frees[p]) / frees[p]:
+            if own > constants.NOISY_PHOTO * level and own > level * _limit(frees[p], n):
                 factor[p] = max(own, common)
     calm = factor == common
-    if not calm.all() and calm.any() and frees[calm].sum() > 3:
+    if not calm.all() and calm.any() and frees[calm].sum() > constants.LEAST_REDUNDANCY:
         rest = float(squares[calm].sum() / frees[calm].sum())
-        bound = stats.chi2.ppf(0.99, frees[calm].sum()) / frees[calm].sum()
-        factor[calm] = rest if settings.variance == "always" or rest > bound else 1.0
-    changed = bool(np.any(np.abs(np.log(factor / run.factor)) > 0.02))
-    if changed:
-        run.factor = factor
-        problem.root = run.unit_root / np.sqrt(factor)[problem.photo][:, None, None]
-    return changed
+        factor[calm] = rest if settings.variance == "always" or rest > _limit(frees[calm].sum()) else 1.0
+    if not np.any(np.abs(np.log(factor / run.factor)) > constants.FACTOR_SETTLED):
+        return run
+    weighted = problem.weighted(run.unit_root / np.sqrt(factor)[photo][:, None, None])
+    return replace(run, factor=factor, problem=weighted)
+
+
+def _limit(redundancy: float, tests: int = 1) -> float:
+    """Variance factor that chance exceeds at the level of the test (of ``tests`` together, Bonferroni)."""
+    return float(stats.chi2.ppf(1 - constants.VARIANCE_LEVEL / tests, redundancy) / redundancy)

@@ -16,16 +16,11 @@ from itertools import combinations
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.displaced_positions import slide_jacobian
 
-_ALL_GROUPINGS = 8
-"""Up to so many photos of a target every way to part them is tried; of more only before and after, and single photos"""
-
-
-_LEAST_REDUNDANCY = 0.005
-"""Share of a photo's knowledge of where a target lies that the other photos must check"""
 _TINY = 1e-6 * np.eye(3)
 """Information by which three points on one line still have a turn"""
 
@@ -55,14 +50,14 @@ class _View:
     """(3, K)"""
 
 
-def slides(run: Run) -> list[Slide]:
+def slides(run: Adjustment) -> list[Slide]:
     """The best grouping of every body's photos, strongest first; nothing of bodies that one photo or none shows."""
     problem, linear, noise = run.problem, run.solved.linear, run.noise()
     shared = bundle.covariance(problem, run.solved.normal).shared
     root = np.sqrt(run.solved.weight)
     views: dict[int, list[_View]] = {}
     for rows, photo, key in problem.groups:
-        count = int(np.count_nonzero(run.base[rows] > 0))
+        count = int(np.count_nonzero(run.used[rows]))
         if key < 0 or count < 3:
             continue
         jac = linear.jac[rows] * root[rows, None, None]
@@ -95,7 +90,7 @@ def _best(body: int, views: list[_View], shared: Array, size: float, noise: floa
         # In units of the photos' own knowledge: directions of which next to nothing is left are checked by no other photo.
         unit = np.linalg.inv(np.linalg.cholesky(h[g].sum(axis=0) + _TINY))
         left, way = np.linalg.eigh(np.eye(3) - unit @ (given_way[np.ix_(g, g)].sum(axis=(0, 1)) + _TINY) @ unit.T)
-        known = left > _LEAST_REDUNDANCY
+        known = left > constants.LEAST_CHECKED_MOVE
         score = way[:, known].T @ unit @ s[g].sum(axis=0)
         slide = unit.T @ way[:, known] @ (score / left[known])
         gain = float(score @ (score / left[known])) / noise**2
@@ -108,7 +103,7 @@ def _best(body: int, views: list[_View], shared: Array, size: float, noise: floa
 
 def _groupings(n: int) -> Iterator[tuple[int, ...]]:
     """Ways to part n photos in two, one part of each."""
-    if n <= _ALL_GROUPINGS:
+    if n <= constants.ALL_GROUPINGS:
         for count in range(1, n // 2 + 1):
             for group in combinations(range(n), count):
                 if 2 * count < n or 0 in group:

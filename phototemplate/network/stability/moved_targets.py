@@ -1,45 +1,40 @@
 """Does a target lie where the other photos say? Misplaced targets, sheets moved between photos, numbers seen twice.
 
-Each test looks at one :class:`Run`, leaves out what lies elsewhere, and says whether another least-squares run is due.
+Each test takes an :class:`Adjustment` and gives one that leaves out what lies elsewhere, or the same where nothing does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.progress_state import Run
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.displaced_positions import Place, fit_place, places_of
 from phototemplate.network.stability.displacement_test import slides
 
-_FAR_MM = 300.0
-"""A target found further off did not move: another one bears its number"""
-_VISIBLE_MM = 0.5
-"""Moves of a target's points by less are nobody's concern"""
-_SUSPICIOUS = 2.5
-"""Median of what remains of a body's sightings in a photo, in units of their noise, from which it is asked whether it moved"""
-_MISPLACED = 0.06
-"""Distance in units of the principal distance beyond which a target is not where the others say"""
 
-
-def reject_misplaced(run: Run) -> None:
+def reject_misplaced(run: Adjustment) -> Adjustment:
     """Before anything is adjusted: leave out views of bodies that lie quite elsewhere than the others say."""
-    problem = run.problem
+    problem, gone = run.problem, []
     linear = bundle.linearise(problem, run.state, jacobian=False)
     for rows, photo, key in problem.groups:
         if key < 0:
             continue
         f = run.state.lenses[problem.photo_camera[photo]][0]
         off = np.linalg.norm(linear.residual[rows], axis=1) / f
-        if np.median(off) > _MISPLACED or np.any(linear.depth[rows] <= 0):
-            run.base[rows] = 0.0
-            run.moved.add((key, photo))
+        if np.median(off) > constants.MISPLACED or np.any(linear.depth[rows] <= 0):
+            gone.append((key, photo))
+    for body, photo in gone:
+        run = _leave_out(run, body, [photo])
+    return run
 
 
-def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
+def split_moved_sheet(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adjustment:
     """Find the body that fits best as lying in two places; leave out its smaller group of photos.
 
     ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`), ``rival`` the strongest evidence for
@@ -48,35 +43,34 @@ def split_moved_sheet(run: Run, curl: dict[int, float], rival: float) -> bool:
     """
     for slide in slides(run)[:1]:
         limit = max(run.settings.moved_evidence, curl.get(slide.body, 0.0), rival)
-        if slide.gain > limit and slide.visible_mm > _VISIBLE_MM:
-            _leave_out(run, slide.body, slide.photos)
-            return True
+        if slide.gain > limit and slide.visible_mm > constants.SAME_MM:
+            return _leave_out(run, slide.body, slide.photos)
     return _split_far(run, curl, rival)
 
 
-def _leave_out(run: Run, body: int, photos: Iterable[int]) -> None:
-    for photo in photos:
-        run.base[(run.problem.body == body) & (run.problem.photo == photo)] = 0.0
-        run.moved.add((body, photo))
+def _leave_out(run: Adjustment, body: int, photos: Sequence[int]) -> Adjustment:
+    s = run.problem.sightings
+    moved = run.moved | {(body, photo) for photo in photos}
+    return replace(run.rejecting((s.body == body) & np.isin(s.photo, photos)), moved=moved)
 
 
-def _split_far(run: Run, curl: dict[int, float], rival: float) -> bool:
+def _split_far(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adjustment:
     """The same for moves that leave large residuals: each photo alone says where it wants the body, cameras held.
 
     If two groups of photos, each with its own place, fit far better than one, and the places differ visibly in the sheet's
     own plane, the sheet moved.
     """
     problem, noise = run.problem, run.noise_by_photo()
-    size = np.linalg.norm(run.solved.linear.white, axis=1) / noise[problem.photo]
+    size = np.linalg.norm(run.solved.linear.white, axis=1) / noise[problem.sightings.photo]
     views: dict[int, list[tuple[int, float]]] = {}
     for rows, photo, key in problem.groups:
-        used = run.base[rows] > 0
+        used = run.used[rows]
         if key >= 0 and used.sum() >= 3:
             views.setdefault(key, []).append((photo, float(np.median(size[rows][used]))))
     systems = {
         body: [_system(run, body, photo, rest) for photo, rest in own]
         for body, own in views.items()
-        if len(own) >= 2 and max(rest for _, rest in own) >= _SUSPICIOUS
+        if len(own) >= 2 and max(rest for _, rest in own) >= constants.SUSPICIOUS
     }
     best: tuple[float, int, list[int]] | None = None
     for body, entries in systems.items():
@@ -104,17 +98,14 @@ def _split_far(run: Run, curl: dict[int, float], rival: float) -> bool:
                 visible = np.hypot(*apart[1:]) + abs(apart[0]) * size
                 gain = 2 * (sum(split) - one)
                 counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
-                strong = gain > max(100.0, curl.get(body, 0.0), rival) and visible > _VISIBLE_MM and min(counts) >= 4
-                if strong and (best is None or gain > best[0]):
+                enough = gain > max(constants.FAR_MOVE_EVIDENCE, curl.get(body, 0.0), rival) and min(counts) >= 4
+                if enough and visible > constants.SAME_MM and (best is None or gain > best[0]):
                     small = int(np.argmin(counts))
                     best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small]
-    if best is None:
-        return False
-    _leave_out(run, best[1], best[2])
-    return True
+    return run if best is None else _leave_out(run, best[1], best[2])
 
 
-def _system(run: Run, body: int, photo: int, rest: float) -> tuple[int, Array, Array, int]:
+def _system(run: Adjustment, body: int, photo: int, rest: float) -> tuple[int, Array, Array, int]:
     """What one photo alone says of a body's turn and shift: photo, ``H`` and ``g`` of the cost ``d H d / 2 - g d``, and how
     many of its sightings fit in the place that is best for it. ``rest`` is the median of what remains where the body is now.
     """
@@ -134,16 +125,16 @@ def _gain(h: Array, g: Array) -> float:
     return float(0.5 * g @ np.linalg.solve(h, g))
 
 
-def moved_findings(run: Run, shared_cov: Array) -> None:
+def moved_findings(run: Adjustment, shared_cov: Array) -> Adjustment:
     """Say which sheets moved, by how much and how well that is known, in which photos."""
     problem = run.problem
     for body in sorted({b for b, _ in run.moved}):
         places = places_of(run, body, sorted(p for b, p in run.moved if b == body), shared_cov)
         name = problem.body_ids[body]
-        near = [place for place in places if place.shift_mm(shared_cov)[0] < _FAR_MM]
+        near = [place for place in places if place.shift_mm(shared_cov)[0] < constants.FAR_MM]
         far = [problem.photo_ids[p] for place in places if place not in near for p in place.photos]
         if near:
-            run.add(
+            run = run.saying(
                 "sheet-moved",
                 name,
                 f"{name} lies {' and '.join(_told(run, place, shared_cov) for place in near)} than in the other photos; it "
@@ -151,14 +142,15 @@ def moved_findings(run: Run, shared_cov: Array) -> None:
                 "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
             )
         if far:
-            run.add(
+            run = run.saying(
                 "target-elsewhere",
                 name,
                 photos=far,
             )
+    return run
 
 
-def _told(run: Run, place: Place, shared_cov: Array) -> str:
+def _told(run: Adjustment, place: Place, shared_cov: Array) -> str:
     """``1.8 mm (U 0.2 mm) and 5.4 degrees elsewhere in IMG_1, IMG_2``."""
     size, u = place.shift_mm(shared_cov)
     turn = np.degrees(abs(place.slide[0]))

@@ -1,17 +1,19 @@
 """Is a target printed at the size it should have? Print scales that contradict what is expected of them.
 
-Each test looks at one :class:`Run`, releases or binds print scales, and says whether another least-squares run is due.
-"""
+Each test takes an :class:`Adjustment` and gives one with print scales released or bound, or the same where nothing speaks for
+it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.progress_state import Run
-from phototemplate.network.adjustment.pseudo_observations import ALL_BATCHES, PRINT, RELEASED
+from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.adjustment.pseudo_observations import ALL_BATCHES, PRINT
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class ScaleConflict:
     index: int
 
 
-def scale_conflicts(run: Run, only_bodies: bool = False) -> list[ScaleConflict]:
+def scale_conflicts(run: Adjustment, only_bodies: bool = False) -> list[ScaleConflict]:
     """Print scales with a normalized residual over 4 against their prior."""
     cov = bundle.covariance(run.problem, run.solved.normal)
     out = []
@@ -39,44 +41,46 @@ def scale_conflicts(run: Run, only_bodies: bool = False) -> list[ScaleConflict]:
         current = run.priors.u_print_common if batch else run.priors.u_print_body
         first = 0 if batch else run.problem.body_ids.index(condition.name)
         for index, value in enumerate(w.reshape(-1, 2).max(axis=1), start=first):
-            if value > 4 and current[index].max() < RELEASED:
+            if value > constants.SCALE_CONFLICT and current[index].max() < constants.RELEASED:
                 out.append(ScaleConflict(float(value), batch, index))
     return out
 
 
-def release_print_scale(run: Run, conflicts: list[ScaleConflict]) -> bool:
+def release_print_scale(run: Adjustment, conflicts: Sequence[ScaleConflict]) -> Adjustment:
     """Free the print scales with the strongest conflicts, worst first."""
     # A single odd sheet pulls the others and the common scale: free the bodies first, then look again.
     chosen = [c for c in conflicts if not c.batch] or conflicts
     if not chosen:
-        return False
+        return run
     limit = 0.5 * max(c.normalized for c in chosen)
+    common, body = run.priors.u_print_common.copy(), run.priors.u_print_body.copy()
     for c in chosen:
         if c.normalized >= limit:
-            (run.priors.u_print_common if c.batch else run.priors.u_print_body)[c.index, :] = RELEASED
-    return True
+            (common if c.batch else body)[c.index, :] = constants.RELEASED
+    return replace(run, priors=replace(run.priors, u_print_common=common, u_print_body=body))
 
 
-def restore_print_scale(run: Run) -> bool:
+def restore_print_scale(run: Adjustment) -> Adjustment:
     """Bind print scales again that were freed early and came out like the others after all."""
     problem, state = run.problem, run.state
-    changed = False
+    u, settings = run.priors.u_print_body.copy(), run.settings
     for b in range(len(problem.body_ids)):
         ratio = state.body_scale[b] / state.print_scale[problem.body_batch[b]]
-        if run.priors.u_print_body[b].max() >= RELEASED and np.abs(ratio - 1).max() < 3 * run.settings.u_print_sheet:
-            run.priors.u_print_body[b] = run.settings.u_print_sheet
-            changed = True
-    return changed
+        like_others = np.abs(ratio - 1).max() < constants.SCALE_BOUND_AGAIN * settings.u_print_sheet
+        if u[b].max() >= constants.RELEASED and like_others:
+            u[b] = settings.u_print_sheet
+    same = np.array_equal(u, run.priors.u_print_body)
+    return run if same else replace(run, priors=replace(run.priors, u_print_body=u))
 
 
-def print_scale_findings(run: Run, scale_known: bool) -> None:
+def print_scale_findings(run: Adjustment, scale_known: bool) -> Adjustment:
     """Say which sheets, or which whole print, came out at another scale."""
     state, problem = run.state, run.problem
     for b, target in enumerate(problem.body_ids):
         ratio = state.body_scale[b] / state.print_scale[problem.body_batch[b]]
         odd = ratio[int(np.argmax(np.abs(ratio - 1)))]
-        if run.priors.u_print_body[b].max() >= RELEASED and abs(odd - 1) > 0.003:
-            run.add(
+        if run.priors.u_print_body[b].max() >= constants.RELEASED and abs(odd - 1) > constants.SCALE_TOLD:
+            run = run.saying(
                 "sheet-print-scale",
                 target,
                 f"{target} is printed at {100 * odd:.1f} % of the other targets' size.",
@@ -84,11 +88,16 @@ def print_scale_findings(run: Run, scale_known: bool) -> None:
             )
     for q, batch in enumerate(problem.batches):
         odd = state.print_scale[q][int(np.argmax(np.abs(state.print_scale[q] - 1)))]
-        if scale_known and run.priors.u_print_common[q].max() >= RELEASED and abs(odd - 1) > 0.01:
-            run.add(
+        if (
+            scale_known
+            and run.priors.u_print_common[q].max() >= constants.RELEASED
+            and abs(odd - 1) > constants.BATCH_SCALE_TOLD
+        ):
+            run = run.saying(
                 "sheet-print-scale",
                 f"all {batch} targets",
                 f"All targets of kind {batch} measure {100 * odd:.1f} % of their nominal size: either they were printed at "
                 "another scale, or the known length is misread.",
                 "Check the ruler on a sheet against a steel rule, and the known length against its record.",
             )
+    return run

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from phototemplate.model import Array
+from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.progress_state import Run
-
-_WORTH_A_TRIAL = 16.27
-"""0.1 % point of chi-squared with 3 degrees of freedom: weaker evidence for curl is not followed up"""
+from phototemplate.network.adjustment.adjustment_state import Adjustment
 
 
-def curl_evidence(run: Run) -> dict[int, float]:
+def curl_evidence(run: Adjustment) -> dict[int, float]:
     """Drop in chi-squared (at unit noise) that releasing each flat body's curl would bring.
 
     By a score test; where that leaves it open, by a trial. (Robust weights take a bent sheet's worst points for wrong
@@ -22,7 +22,6 @@ def curl_evidence(run: Run) -> dict[int, float]:
         return {}
     problem, linear, noise = run.problem, run.solved.linear, run.noise()
     cov = bundle.covariance(problem, run.solved.normal)
-    wide = problem.lens_width
     weight = np.sqrt(run.solved.weight)[:, None, None]
     jac = linear.jac * weight
     white = linear.white * weight[:, :, 0]
@@ -32,7 +31,7 @@ def curl_evidence(run: Run) -> dict[int, float]:
         if key < 0 or key in problem.curl:
             continue
         columns, local = problem.group_columns(photo, key)
-        c = jac[rows][:, :, wide + 15 : wide + 18].reshape(-1, 3)
+        c = jac[rows, :, problem.layout.curl].reshape(-1, 3)
         own[key] += c.T @ c
         score[key] += c.T @ white[rows].ravel()
         cross[key][:, columns] += c.T @ jac[rows][:, :, local].reshape(-1, len(local))
@@ -42,45 +41,38 @@ def curl_evidence(run: Run) -> dict[int, float]:
             continue
         h = own[b] - cross[b] @ cov.shared @ cross[b].T + np.eye(3) / run.priors.u_curl[b] ** 2
         curl = np.linalg.solve(h, score[b])
-        if _rise(run, b, curl) > 0.15:
+        if _rise(run, b, curl) > constants.CURL_RISE_MM:
             gains[b] = float(score[b] @ curl) / noise**2
-            if _WORTH_A_TRIAL < gains[b] <= run.settings.curl_evidence:
+            if constants.AGREE_CHI2 < gains[b] <= run.settings.curl_evidence:
                 gains[b] = max(gains[b], _trial(run, b, noise))
     return gains
 
 
-def _trial(run: Run, body: int, noise: float) -> float:
+def _trial(run: Adjustment, body: int, noise: float) -> float:
     """Drop in chi-squared (at unit noise) by one body's curl, its sightings at full weight; 0 unless they all fit then.
 
-    ``run`` stays as it was.
+    Also 0 where the trial does not converge: an explanation that cannot be worked out explains nothing.
     """
-    problem, flat, own = run.problem, run.problem.curl, run.problem.body == body
+    own = run.problem.sightings.body == body
     weight = np.where(own, run.base, run.solved.weight) / noise**2
-    before = bundle.solve(problem, run.state, weight, iterations=5, tolerance=1e-1).cost
-    free_curl(run, {body})
-    after = bundle.solve(problem, run.state, weight, iterations=5, tolerance=1e-1)
-    problem.curl = flat
-    problem.arrange()
-    left = np.linalg.norm(after.linear.white[own & (run.base > 0)], axis=1) / noise
-    return 2 * (before - after.cost) if left.max(initial=0.0) < run.settings.reject else 0.0
+    trials = run, run.releasing_curl({body})
+    before, after = (
+        bundle.solve(t.problem, t.priors, t.state, weight, iterations=constants.TRIAL_ITERATIONS, tolerance=1e-1)
+        for t in trials
+    )
+    if not (before.converged and after.converged):
+        return 0.0
+    left = np.linalg.norm(after.linear.white[own & run.used], axis=1) / noise
+    return 2 * (before.cost - after.cost) if left.max(initial=0.0) < run.settings.reject else 0.0
 
 
-def release_curl(run: Run, gains: dict[int, float]) -> bool:
+def release_curl(run: Adjustment, gains: Mapping[int, float]) -> Adjustment:
     """Make the curl of bodies whose evidence is strong part of the adjustment."""
     released = {b for b, gain in gains.items() if gain > run.settings.curl_evidence}
-    if not released:
-        return False
-    free_curl(run, released)
-    return True
+    return run.releasing_curl(released) if released else run
 
 
-def free_curl(run: Run, bodies: set[int]) -> None:
-    """Make the curl of some bodies part of the adjustment."""
-    run.problem.curl = run.problem.curl | frozenset(bodies)
-    run.problem.arrange()
-
-
-def _rise(run: Run, body: int, curl: Array) -> float:
+def _rise(run: Adjustment, body: int, curl: Array) -> float:
     """Largest departure in mm of a body's points from their mean plane for a given curl."""
     p = run.targets[run.problem.body_ids[body]].points_mm
     z = 0.5 * curl[0] * p[:, 0] ** 2 + curl[1] * p[:, 0] * p[:, 1] + 0.5 * curl[2] * p[:, 1] ** 2
@@ -88,18 +80,19 @@ def _rise(run: Run, body: int, curl: Array) -> float:
     return float(np.abs(z - design @ np.linalg.lstsq(design, z, rcond=None)[0]).max())
 
 
-def curl_findings(run: Run, cov: Array) -> None:
+def curl_findings(run: Adjustment, cov: Array) -> Adjustment:
     """Say which sheets do not lie flat."""
     for b in sorted(run.problem.curl):
-        columns = run.problem.body_columns[b, 8:11]
+        columns = run.problem.columns.curl[b]
         curl = run.state.body_curl[b]
         rise = _rise(run, b, curl)
         strength = float(curl @ np.linalg.solve(cov[np.ix_(columns, columns)], curl))
-        if rise > 0.5 and strength > 16.3:  # 0.1 % point of chi-squared with 3 degrees of freedom
+        if rise > constants.CURL_TOLD_MM and strength > constants.AGREE_CHI2:
             name = run.problem.body_ids[b]
-            run.add(
+            run = run.saying(
                 "sheet-curled",
                 name,
                 f"{name} bends by {rise:.1f} mm.",
                 "Its bend was measured and used; stick sheets on something flat.",
             )
+    return run

@@ -1,0 +1,139 @@
+"""Constants of the network: thresholds, priors and weights that decide. What a shop may want to change is in ``settings``."""
+
+from __future__ import annotations
+
+from math import radians
+from typing import Final
+
+# ---- priors of the adjustment
+
+RELEASED: Final = 0.1
+"""ratio. Standard uncertainty of a print scale that contradicted its prior. Convention: as good as unknown, no printer is 10 %
+off."""
+PRINT_CORRELATION: Final = 0.8
+"""ratio. Correlation of the common print scales of kinds and directions: one printer, one paper. Chosen on: not recorded."""
+TIED_F: Final = 1e-4
+"""ratio. How far the principal distances of one lens under turned pictures may differ. Derived: a quarter turn exchanges fx and
+fy, which differ by the aspect (``u_aspect``)."""
+TIED_K: Final = 1e-4
+"""ratio. The same for radial distortion. Convention: as good as equal."""
+
+# ---- what is left to determine something
+
+LEAST_FOR_NOISE: Final = 20
+"""count. Sightings of a photo from which its own noise is taken. Derived: the median of 20 lengths is good to 15 %."""
+LEAST_OF_PHOTO: Final = 4
+"""count. Sightings that place a photo. Derived: six unknowns, and one to spare."""
+LEAST_OF_BODY: Final = 3
+"""count. Sightings that place a body. Derived: six unknowns."""
+LEAST_OF_POINT: Final = 2
+"""count. Sightings that place a free point. Derived: three unknowns."""
+MAYBE_ON_A_LINE: Final = 24
+"""count. Bodies with fewer sightings are looked at for lying on one line. Convention: saves time only."""
+ON_A_LINE: Final = 0.02
+"""ratio. Spread across over spread along below which points are on one line. Chosen on: not recorded."""
+SHEET_AS_DATUM: Final = 1000
+"""ratio. How much sooner a sheet is the datum than another body. Convention; nothing downstream depends on the datum."""
+MIN_RAY_ANGLE_RAD: Final = radians(1.0)
+"""rad. A free point whose rays all meet at less than this is not adjusted. Chosen on: not recorded."""
+
+# ---- orientation from nothing
+
+AGREES: Final = 0.03
+"""ratio. Root mean square distance, in units of the principal distance, within which a target agrees with a photo's pose.
+Chosen on: kitchens of tests/network/synthetic."""
+SEEDS: Final = 3
+"""count. Photos tried as the first one. Convention."""
+ULTRA_WIDE: Final = 0.6
+"""ratio. Principal distance over the picture's longer side below which a lens counts as ultra-wide. Derived: 80 degrees
+across."""
+
+# ---- wrong sightings
+
+CHECKED: Final = 0.02
+"""ratio. Redundancy number below which nothing checks a sighting. Convention: its residual shows a seventh of an error."""
+REJECTED_TOGETHER: Final = 0.3
+"""ratio. Share of the largest squared residual of a view from which others are rejected in the same round. Chosen on: kitchens
+of tests/network/synthetic with 2 to 5 % wrong sightings."""
+FITS_AFTER_ALL: Final = 6.0
+"""ratio. Median squared normalized residual of a view left out as moved below which it is taken back. Derived: the 95 % point
+of chi-squared with 2 degrees of freedom."""
+VARIANCE_LEVEL: Final = 0.01
+"""probability. Level at which residuals larger than stated are believed. Convention."""
+NOISY_PHOTO: Final = 1.3
+"""ratio. Variance of a photo over that of most from which it gets a factor of its own. Chosen on: not recorded."""
+LEAST_REDUNDANCY: Final = 3.0
+"""count. Redundancy below which no variance is estimated. Convention."""
+LEAST_REDUNDANCY_OF_PHOTO: Final = 8.0
+"""count. The same for one photo. Convention."""
+FACTOR_SETTLED: Final = 0.02
+"""ratio. Change of a variance factor that is no change. Convention: a hundredth of its standard deviation's effect on U."""
+
+# ---- moved, bent and misprinted targets
+
+AGREE_CHI2: Final = 16.27
+"""chi-squared. Places of a target that differ by less are one, and weaker evidence for curl is not followed up. Derived: 0.1 %
+point with 3 degrees of freedom."""
+SAME_MM: Final = 0.5
+"""mm. Places that differ by less are one, and moves of a target's points by less are nobody's concern. Convention: a third of
+the usual tolerance."""
+FAR_MM: Final = 300.0
+"""mm. A target found further off did not move: another one bears its number. Convention."""
+MISPLACED: Final = 0.06
+"""ratio. Distance in units of the principal distance beyond which a target is not where the others say. Derived: twice
+``AGREES``."""
+SUSPICIOUS: Final = 2.5
+"""ratio. Median residual of a body in a photo, in units of noise, from which it is asked whether it moved. Chosen on: kitchens
+of tests/network/synthetic."""
+FAR_MOVE_EVIDENCE: Final = 100.0
+"""chi-squared. Drop for which a move with large residuals is believed. Chosen on: kitchens of tests/network/synthetic."""
+TURN_SD_RAD: Final = 1.0
+"""rad. Weak expectation of a target's turn, for photos that show one point only. Convention."""
+PLACE_ITERATIONS: Final = 12
+"""count. Iterations for a target's other place. Convention."""
+PLACE_TOLERANCE: Final = 1e-6
+"""half chi-squared. Drop below which that search has ended. Convention."""
+PLACE_HUBER: Final = 3.0
+"""ratio. Normalized residual from which a sighting counts less there. Convention."""
+ALL_GROUPINGS: Final = 8
+"""count. Up to so many photos of a target every way to part them is tried; of more only before and after, and single photos.
+Derived: 127 ways."""
+LEAST_CHECKED_MOVE: Final = 0.005
+"""ratio. Share of a photo's knowledge of where a target lies that the other photos must check. Chosen on: kitchens of
+tests/network/synthetic."""
+SCALE_CONFLICT: Final = 4.0
+"""ratio. Normalized residual of a print scale from which it contradicts its prior. Derived: 1 in 16,000, with some 40 scales a
+job."""
+SCALE_TOLD: Final = 0.003
+"""ratio. Departure of one sheet's print scale that is told. Convention: what a ruler on the sheet shows."""
+BATCH_SCALE_TOLD: Final = 0.01
+"""ratio. The same of a whole print. Convention."""
+SCALE_BOUND_AGAIN: Final = 3.0
+"""ratio. Scales within so many standard deviations of the others are bound again. Convention."""
+CURL_RISE_MM: Final = 0.15
+"""mm. Rise of a sheet's points below which its curl is not asked for. Convention: a paper's thickness."""
+TRIAL_ITERATIONS: Final = 10
+"""count. Iterations within which a trial of a sheet's curl has to converge. Convention."""
+CURL_TOLD_MM: Final = 0.5
+"""mm. Rise that is told. Convention: a third of the usual tolerance."""
+
+# ---- known lengths
+
+LENGTH_CONFLICT: Final = 3.29
+"""ratio. Normalized residual from which a known length contradicts. Source: Baarda (1968), 0.1 % level."""
+DETECTABLE: Final = 4.13
+"""ratio. Noncentrality for 80 % power at that level. Source: Baarda (1968)."""
+UNCHECKED_SHARE: Final = 0.002
+"""ratio. Blunder of a known length, as a share of it, that is told where it would go unnoticed. Convention: 2 mm in a metre."""
+UNCHECKED_MM: Final = 1.0
+"""mm. The same in mm; the larger counts. Convention."""
+
+# ---- geometry and lens
+
+NARROW_RAYS_DEG: Final = 20.0
+"""deg. Median angle between the directions a sheet is seen from below which heights are called weak. Derived: heights are then
+some six times as uncertain as positions."""
+PROFILE_MISFIT: Final = 2.5
+"""chi-squared. Departure from a profile, for each parameter it knows, from which it no longer fits. Chosen on: not recorded."""
+PROFILE_MISFIT_BASE: Final = 20.0
+"""chi-squared. Added to that. Chosen on: not recorded."""
