@@ -111,7 +111,7 @@ def _at_once(model: str, params: Array, e: Array, sensor: Sensor, xyz: Array) ->
     if sensor.distortion_moves:
         own[:, 2:4] += e[:, CENTRE]
         uv, d_xyz, d_lens = lens.project(model, own, xyz)
-        d_centre = np.broadcast_to(np.eye(2), d_xyz.shape[:1] + (2, 2))
+        d_centre = np.broadcast_to(np.eye(2), (len(xyz), 2, 2))
         by_f = d_lens[:, :, 0] * stretch[:, None]
     else:
         slant = e[:, CENTRE] / f
