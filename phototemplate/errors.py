@@ -232,8 +232,8 @@ FINDINGS: dict[str, Kind] = {
     "loop-edge-missing": Kind("serious", ("edges",)),
     "corner-unseen": Kind("serious"),
     "corner-grazing": Kind("warning"),
-    "interval-not-normal": Kind("note"),
-    "tolerance": Kind("note"),
+    "interval-not-normal": Kind("note", ("length_mm", "U_mm", "low_mm", "high_mm")),
+    "tolerance": Kind("note", ("verdict_word", "tolerance_mm", "U_mm", "place", "remedy", "remedy_U_mm")),
     # pieces
     "edge-moved": Kind("note"),
     "edge-into-wall": Kind("serious"),

@@ -19,8 +19,9 @@ from phototemplate.progress import Progress, quiet
 from phototemplate.results import measure_and_write, measure_job
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
-from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, check_wall
+from phototemplate.studies.check_wall import WallCheck, check_wall
 from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.constants import USUAL_GAP_MM
 from phototemplate.studies.estimate import Estimate, estimate
 from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
 from phototemplate.studies.fit_reference import Freedom

@@ -7,6 +7,7 @@ from phototemplate.model import Measurement
 from phototemplate.output.assessment import Judged, Judgements, LengthInterval, Noticed, RemedyLine
 from phototemplate.studies import monte_carlo, reliability, verdict
 from phototemplate.studies.budget import ASSUMED, edge_budget
+from phototemplate.studies.constants import EDGE_TOLERANCE_MM
 from phototemplate.template.piece_types import Size, Template
 from phototemplate.template.quantities import State
 from phototemplate.template.schedule import all_sizes
@@ -14,7 +15,7 @@ from phototemplate.template.schedule import all_sizes
 SIZE_GROUPS = ("edge", "overall", "depth", "diagonal", "cut-out", "opening", "gap")
 
 
-def judge(m: Measurement, template: Template | None = None, tolerance_mm: float = verdict.TOLERANCE_MM) -> Judgements:
+def judge(m: Measurement, template: Template | None = None, tolerance_mm: float = EDGE_TOLERANCE_MM) -> Judgements:
     """Verdicts, budgets, reliability and Monte Carlo intervals of a measurement, and of its pieces' finished dimensions.
 
     Without a known length nothing can be said in mm, and nothing is.
@@ -46,7 +47,7 @@ def judge(m: Measurement, template: Template | None = None, tolerance_mm: float 
     )
 
 
-def judge_quickly(m: Measurement, tolerance_mm: float = verdict.TOLERANCE_MM) -> dict[str, Judged]:
+def judge_quickly(m: Measurement, tolerance_mm: float = EDGE_TOLERANCE_MM) -> dict[str, Judged]:
     """Verdicts on the edges alone, without the search for remedies: for a page on which edges are still being moved."""
     if m.outline.unscaled or not m.outline.segments:
         return {}

@@ -15,6 +15,15 @@ from phototemplate.model import Array, Measurement, Outline, Segment
 from phototemplate.numerics.correlation import autocorrelation, effective_sample_size
 from phototemplate.numerics.uncertainty import coverage_factor, effective_dof
 from phototemplate.output.assessment import BudgetPart, EdgeBudget, Evaluation, Sensitivity
+from phototemplate.studies.constants import (
+    BUDGET_SHARE,
+    DOF_ASSUMED,
+    DOF_STATED,
+    LAG_MM,
+    LEAST_CORRELATION,
+    MOST_CORRELATION,
+    SENSITIVITY_SHARE,
+)
 from phototemplate.studies.verdict import WorstPlace
 from phototemplate.template.quantities import State
 
@@ -22,13 +31,6 @@ SIGHTINGS = "target sightings"
 EDGE_NOISE = "edge noise"
 UNSEEN = "wall not seen"
 KNOWN_LENGTH = "known length: "
-DOF_ASSUMED = 8.0
-"""Degrees of freedom of a type B term that the program assumes: its u is taken as good to 25 %, and
-``nu = 1 / (2 r^2)`` for a relative uncertainty r (GUM G.4.2 with its example: 25 % is 8)"""
-DOF_STATED = 50.0
-"""The same for a value whose u the user states (known lengths): good to 10 %"""
-LAG_MM = 10.0
-"""Distance at which the residuals' correlation is looked at"""
 
 ASSUMED = (
     "Type A is what this measurement's own scatter tells: sightings of targets, noise of edge points from photos or strips.",
@@ -56,7 +58,7 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
     parts.append(BudgetPart(UNSEEN, "B", math.sqrt(unseen), DOF_ASSUMED))
     parts.append(BudgetPart(EDGE_NOISE, "A" if observed else "B", own, noise_dof(segment) if observed else DOF_ASSUMED))
     total = math.sqrt(sum(p.u_mm**2 for p in parts))
-    parts = sorted((p for p in parts if p.u_mm > 1e-6 * total), key=lambda p: -p.u_mm)
+    parts = sorted((p for p in parts if p.u_mm > BUDGET_SHARE * total), key=lambda p: -p.u_mm)
     dof = effective_dof([p.u_mm for p in parts], [p.dof for p in parts]) if parts else math.inf
     return EdgeBudget(
         edge_id=worst.edge_id,
@@ -95,7 +97,7 @@ def noise_dof(segment: Segment) -> float:
     spacing = float(s[-1] - s[0]) / (n - 1)
     lag = max(LAG_MM, spacing)
     rho = autocorrelation(segment.residuals_mm, segment.points_mm @ (along / np.linalg.norm(along)), lag)
-    ell = -lag / math.log(min(rho, 0.98)) if rho > 0.05 else 0.0
+    ell = -lag / math.log(min(rho, MOST_CORRELATION)) if rho > LEAST_CORRELATION else 0.0
     return max(effective_sample_size(n, spacing, ell) - fitted, 1.0)
 
 
@@ -124,4 +126,4 @@ def _sensitivities(m: Measurement, shared: Array, total: float) -> tuple[Sensiti
     for i in range(m.network.influences.size, influences.size):
         u = math.sqrt(max(float(influences.cov[i, i]), 0.0))
         out.append(Sensitivity(influences.names[i], u, float(shared[i]), abs(float(shared[i])) * u))
-    return tuple(sorted((s for s in out if s.contribution_mm > 0.01 * total), key=lambda s: -s.contribution_mm))
+    return tuple(sorted((s for s in out if s.contribution_mm > SENSITIVITY_SHARE * total), key=lambda s: -s.contribution_mm))

@@ -16,6 +16,7 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Measurement, Outline
 from phototemplate.numerics.decision import Decision, Guard, decide
 from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
+from phototemplate.studies.constants import GAP_BUDGET_SHARE, STRAIGHT_SHARE, USUAL_GAP_MM
 from phototemplate.studies.fit_reference import Freedom
 from phototemplate.studies.piece_contact import Touching, lay_piece, spread_alone
 from phototemplate.studies.references import Reference
@@ -23,10 +24,6 @@ from phototemplate.studies.verdict import judge_quantity
 from phototemplate.studies.wall_figures import Figure, Kind, line_rows, row_u, wall_figures
 from phototemplate.studies.wall_line import End, WallLine, choose_wall, wall_line
 from phototemplate.template.gradients import Dual
-from phototemplate.units import INCH_MM
-
-USUAL_GAP_MM = INCH_MM / 8
-"""Gap that caulk is expected to hide (common practice, no published source)"""
 
 
 @dataclass(frozen=True)
@@ -151,7 +148,7 @@ def _within(wall: WallLine, stretch: tuple[float, float] | None) -> BoolArray:
     if stretch is None:
         return np.ones(wall.distance_mm.size, dtype=bool)
     low, high = min(stretch), max(stretch)
-    inside: BoolArray = (wall.distance_mm >= low - 1e-6) & (wall.distance_mm <= high + 1e-6)
+    inside: BoolArray = (wall.distance_mm >= low - 1e-9) & (wall.distance_mm <= high + 1e-9)
     if np.count_nonzero(inside) < 5:
         raise InputError(
             f"Between {low:.0f} and {high:.0f} mm from the corner hardly anything of {wall.edge_id} was measured; it reaches "
@@ -176,10 +173,10 @@ def _budget(compared: Comparison, laid: Touching, x: Array, within: BoolArray) -
     """Causes of the largest gap's uncertainty, largest first; what is below 2 % of it is left out."""
     w = laid.weights[None]
     found = {cause: float(row_u(w, part)[0]) for cause, part in compared.parts.items()}
-    if sum(u * u for u in found.values()) < 0.5 * laid.largest_u_mm**2:
+    if sum(u * u for u in found.values()) < STRAIGHT_SHARE * laid.largest_u_mm**2:
         found = {cause: spread_alone(compared, x, within, part) for cause, part in compared.parts.items()}
     items = sorted(found.items(), key=lambda item: -item[1])
-    return tuple((cause, u) for cause, u in items if u > 0.02 * max(laid.largest_u_mm, 1e-9))
+    return tuple((cause, u) for cause, u in items if u > GAP_BUDGET_SHARE * max(laid.largest_u_mm, 1e-9))
 
 
 def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]:

@@ -22,13 +22,8 @@ from phototemplate.model import Array, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, ClickedProblem, KnownThing, TapeLength, start_focal
 from phototemplate.studies.clicked_start import rolls, start
+from phototemplate.studies.constants import CONTRADICTION, DOF_ASSUMED, FITS_ALREADY, LEAST_EDGE_MM, STARTS_TRIED, TILTS_DEG
 from phototemplate.template.outline import LoopEdges, build_outline
-
-CLICK_DOF = 8.0
-"""How well a click's standard uncertainty is known beforehand: to 25 % (JCGM 100:2008, G.4.2), so that a few residuals that
-come out larger than usual by chance do not widen everything"""
-TRIED = 8
-"""Starts followed to the end, the most promising first"""
 
 
 @dataclass(frozen=True)
@@ -60,15 +55,15 @@ def fit_clicked(
     things = tuple(dict.fromkeys(k.name for p in reversed(photos) for k in p.known))
     starts: list[tuple[float, ClickedProblem, Array]] = []
     for turned in product((False, True), repeat=len(things)):
-        for tilt, roll in product((25.0, 45.0, 65.0), rolls(photos)):
+        for tilt, roll in product(TILTS_DEG, rolls(photos)):
             problem = ClickedProblem(photos, lengths, loops, turned)
             begin = start(problem, math.radians(tilt), math.radians(roll))
             if begin is not None:
                 starts.append((float(np.sum(np.log1p(problem.residuals(begin) ** 2))), problem, begin))
     best: tuple[float, ClickedProblem, Array] | None = None
     starts.sort(key=lambda item: item[0])
-    for k, (_, problem, begin) in enumerate(starts[:TRIED]):
-        if best is not None and k > 1 and best[0] < 2.0 * len(problem.residuals(begin)):
+    for k, (_, problem, begin) in enumerate(starts[:STARTS_TRIED]):
+        if best is not None and k > 1 and best[0] < FITS_ALREADY * len(problem.residuals(begin)):
             break  # fits already, and the other way round was tried
         f, jac = problem.residuals, problem.jacobian
         robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
@@ -131,13 +126,13 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     chi2 = float(r @ r)
     redundancy = r.size - int(np.count_nonzero(keep))
     worst = sorted(((c, float(np.abs(g).max(initial=0.0))) for c, g, _ in groups), key=lambda item: -item[1])
-    if redundancy > 0 and chi2 > 9.0 * redundancy + 25.0:
+    if redundancy > 0 and chi2 > CONTRADICTION[0] * redundancy + CONTRADICTION[1]:
         raise MeasureError(
             f"The clicks, sizes and lengths contradict each other (worst: {worst[0][0]}, {worst[0][1]:.0f} times its "
             "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, "
             "that things of known size lie level with the clicked corners, and that all photos show one kitchen."
         )
-    inflate = max(1.0, (CLICK_DOF + chi2) / (CLICK_DOF + redundancy))
+    inflate = max(1.0, (DOF_ASSUMED + chi2) / (DOF_ASSUMED + redundancy))
     use = slice(problem.points_at, problem.things_at)
     parts: dict[str, Array] = {}
     at = 0
@@ -172,7 +167,7 @@ def clicked_outline(plan: ClickedPlan, loops: Sequence[ClickedLoop]) -> Outline:
             chord = plan.xy_mm[ends]
             t = chord[1] - chord[0]
             length = float(np.hypot(*t))
-            if length < 30.0:
+            if length < LEAST_EDGE_MM:
                 raise InputError(f"Edge {edge_id!r} is only {length:.0f} mm long; check its corners.")
             normal = np.array([-t[1], t[0]]) / length
             jac = np.zeros((2, k_size))

@@ -14,26 +14,26 @@ from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array, PhotoMeta
 from phototemplate.numerics.rigid import skew
+from phototemplate.studies.constants import (
+    CLICK_U_SHARE,
+    CLICKED_CENTRE_U_SHARE,
+    FACE,
+    FACE_U,
+    FOCAL_GUESS_SHARE,
+    FOCAL_GUESS_U,
+    FOCAL_U,
+    FULL_FRAME_DIAGONAL_MM,
+    INNER,
+    LEAST_DEPTH_M,
+    MOST_R2,
+    RADIAL_R,
+    RADIAL_RANGE,
+    RADIAL_U,
+    SMALL_ANGLE_RAD,
+    SQUARE_U_RAD,
+    THING,
+)
 from phototemplate.studies.known_sizes import KnownSize
-
-CLICK_U_SHARE = 0.0012
-"""Standard uncertainty of a click on a corner, as a share of the picture's longer side (5 px of 4000)"""
-FOCAL_U, FOCAL_GUESS_U = 0.04, 0.25
-"""Relative, of a principal distance from EXIF and of one that is a guess. EXIF tells a type's round number: 27 mm where two
-photos of a surveyed room give 28.7."""
-RADIAL_U, RADIAL_R, INNER = 0.008, 0.83, 0.6
-"""How far an uncalibrated phone's lens moves a point at the picture's corner, and at 0.6 of the way to it, as a share of its
-distance from the middle: a little under one per cent for a lens of 26 mm (film equivalent), whose corner lies 0.83 focal
-lengths from the middle, and as the square of that distance for others (third-order aberration): from a quarter of a per cent
-of a long lens to 1.6 of a wide one (common experience; 0.75 is the root mean square over the three usual lenses of the
-benchmarks)."""
-CENTRE_U_SHARE = 0.01
-THING = 7
-"""Unknowns of a known thing: place, angle, its two sides, its halo, how much of its faces is seen as part of it"""
-FACE, FACE_U = 0.5, 1.0 / math.sqrt(12.0)
-"""Share of a thing's thickness that its near sides seem to reach down: from none (a dark face) to all (a bright one)"""
-SQUARE_U_RAD = math.radians(1.0)
-"""How well corners of cabinets and walls are square (common practice: a few mm over a run)"""
 
 
 @dataclass(frozen=True)
@@ -160,11 +160,11 @@ class ClickedProblem:
         rotation, eye = self.pose(x, k)
         away = np.column_stack([xy, np.full(len(xy), height_mm / 1000.0)]) - eye
         cam = away @ rotation.T
-        z = np.maximum(cam[:, 2], 0.05)
+        z = np.maximum(cam[:, 2], LEAST_DEPTH_M)
         ray = cam[:, :2] / z[:, None]
         # the radial terms of numerics.lens' "brown"
-        r2 = np.minimum(np.sum(ray**2, axis=1), 4.0)
-        centre_u = CENTRE_U_SHARE * max(meta.size_px)
+        r2 = np.minimum(np.sum(ray**2, axis=1), MOST_R2)
+        centre_u = CLICKED_CENTRE_U_SHARE * max(meta.size_px)
         radial = (1.0 + k1 * r2 + k2 * r2**2)[:, None]
         off = f * ray * radial
         uv: Array = off + (np.array(meta.size_px) - 1.0) / 2.0 + own[1:3] * centre_u
@@ -188,7 +188,7 @@ class ClickedProblem:
         rotation, eye = self.pose(x, k)
         cam = (np.column_stack([xy, np.zeros(len(xy))]) - eye) @ rotation.T
         f = start_focal(photo)[0] * math.exp(self.camera(x, photo.camera_id)[0] * start_focal(photo)[1])
-        z = np.maximum(cam[:, 2:], 0.05)
+        z = np.maximum(cam[:, 2:], LEAST_DEPTH_M)
         return np.asarray(f / z * (rotation[:2, 2] - cam[:, :2] / z * rotation[2, 2]))
 
     def _near(self, x: Array, k: int, corners: Array) -> Array:
@@ -323,7 +323,7 @@ def _right_jacobian(v: Array) -> Array:
     """(3, 3) J with exp(v + dv) = exp(v) exp(J dv) (Sola et al. 2018, equation 143)."""
     angle = float(np.linalg.norm(v))
     k = skew(v)
-    if angle < 1e-6:
+    if angle < SMALL_ANGLE_RAD:
         return np.asarray(np.eye(3) - 0.5 * k)
     return np.asarray(np.eye(3) - (1.0 - math.cos(angle)) / angle**2 * k + (angle - math.sin(angle)) / angle**3 * k @ k)
 
@@ -337,7 +337,7 @@ def radial_terms(meta: PhotoMeta) -> Array:
     f, _ = start_focal(meta)
     corner = 0.25 * float(meta.size_px[0] ** 2 + meta.size_px[1] ** 2) / f**2
     r2 = np.array([corner, INNER**2 * corner])
-    usual = RADIAL_U * float(np.clip(corner / RADIAL_R**2, 0.3, 2.0))
+    usual = RADIAL_U * float(np.clip(corner / RADIAL_R**2, *RADIAL_RANGE))
     return np.asarray(usual * np.linalg.inv(np.column_stack([r2, r2**2])))
 
 
@@ -345,5 +345,5 @@ def start_focal(meta: PhotoMeta) -> tuple[float, float]:
     """Principal distance in px and its relative uncertainty."""
     diagonal = float(np.hypot(*meta.size_px))
     if meta.focal35_mm:
-        return meta.focal35_mm * diagonal / 43.2666, FOCAL_U
-    return 0.75 * max(meta.size_px), FOCAL_GUESS_U
+        return meta.focal35_mm * diagonal / FULL_FRAME_DIAGONAL_MM, FOCAL_U
+    return FOCAL_GUESS_SHARE * max(meta.size_px), FOCAL_GUESS_U

@@ -9,10 +9,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array
-from phototemplate.studies.clicked_problem import THING, ClickedPhoto, ClickedProblem, start_focal
-
-EYE_MM = 800.0
-"""A phone held in front of a kitchen, over the cabinet tops; only where the search begins"""
+from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem, start_focal
+from phototemplate.studies.constants import EYE_MM, FARTHEST_M, LEAST_DROP, THING
 
 
 def rolls(photos: Sequence[ClickedPhoto]) -> tuple[float, ...]:
@@ -39,8 +37,8 @@ def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
 
         def on_plane(uv: Array, rotation: Array = rotation, eye: Array = eye, f: float = f, centre: Array = centre) -> Array:
             ray = np.column_stack([(uv - centre) / f, np.ones(len(uv))]) @ rotation
-            reach = np.where(ray[:, 2] < -0.02, -eye[2] / np.minimum(ray[:, 2], -0.02), 12.0)
-            out: Array = eye[:2] + np.minimum(reach, 12.0)[:, None] * ray[:, :2]
+            reach = np.where(ray[:, 2] < -LEAST_DROP, -eye[2] / np.minimum(ray[:, 2], -LEAST_DROP), FARTHEST_M)
+            out: Array = eye[:2] + np.minimum(reach, FARTHEST_M)[:, None] * ray[:, :2]
             return out
 
         named = dict(zip(photo.points, on_plane(np.array(list(photo.points.values()))), strict=True)) if photo.points else {}
@@ -89,11 +87,11 @@ def _start_scale(problem: ClickedProblem, placed: Mapping[str, Array], corners: 
     ratios = []
     for length in problem.lengths:
         d = float(np.linalg.norm(placed[length.end] - placed[length.start]))
-        ratios.append(length.value_mm / 1000.0 / max(d, 1e-6))
+        ratios.append(length.value_mm / 1000.0 / max(d, 1e-9))
     for name, box in corners.items():
         around = float(np.linalg.norm(np.roll(box, -1, axis=0) - box, axis=1).sum())
         size = problem.things[name].size
-        ratios.append(2.0 * (size.long_mm + size.short_mm) / 1000.0 / max(around, 1e-6))
+        ratios.append(2.0 * (size.long_mm + size.short_mm) / 1000.0 / max(around, 1e-9))
     return float(np.median(ratios))
 
 

@@ -18,6 +18,7 @@ import shapely
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, HeightPoint, Outline, OutlineLoop
 from phototemplate.numerics.information import gains, with_observations
+from phototemplate.studies.constants import ALONG_EDGE, CUSTOMER_TAPE_U_MM, LEAST_ASKED_MM, LEAST_PRICE_SPREAD
 from phototemplate.studies.corner_words import tape_words
 from phototemplate.studies.packing import Packing, SlabSpec, pack
 from phototemplate.studies.price_list import PriceList
@@ -30,12 +31,6 @@ from phototemplate.template.spec import MaterialSpec, PieceSpec, TemplateSpec
 from phototemplate.units import INCH_MM
 
 NOT_A_TEMPLATE = "This is an estimate from photos, to price by. It is not a template: nothing may be cut from it."
-TAPE_U_MM = 3.0
-"""Standard uncertainty of a length that a customer reads off a tape, hook and bends included (common practice)"""
-LEAST_ASKED_MM = 300.0
-"""No shorter length is asked for"""
-ALONG_EDGE = 1.05
-"""A length along an edge is preferred to one across that would help a little more"""
 
 
 @dataclass(frozen=True)
@@ -264,7 +259,7 @@ def _totals(prices: PriceList, lines: list[PriceLine], cov: Array) -> Price:
     low = likely - half - sum(line.likely - line.low for line in stepped)
     high = likely + half + sum(line.high - line.likely for line in stepped)
     tax = 1.0 + prices.tax_percent / 100.0
-    drivers = [(line.what, (line.high - line.low) / 2.0) for line in lines if line.high - line.low > 0.005]
+    drivers = [(line.what, (line.high - line.low) / 2.0) for line in lines if line.high - line.low > LEAST_PRICE_SPREAD]
     drivers.sort(key=lambda item: -item[1])
     after = [tax * max(v, prices.minimum) for v in (low, likely, high)]
     return Price(prices.currency, tuple(lines), after[0], after[1], after[2], tuple(drivers), likely < prices.minimum)
@@ -287,9 +282,9 @@ def best_question(
         return None
     # along an edge is easier to tell and to measure than across
     ease = np.array([ALONG_EDGE if x.along_edge else 1.0 for x in asked])
-    best = asked[int(np.argmax(ease * gains(cov, gradient, np.array([x.gradient for x in asked]), TAPE_U_MM)))]
+    best = asked[int(np.argmax(ease * gains(cov, gradient, np.array([x.gradient for x in asked]), CUSTOMER_TAPE_U_MM)))]
     words = tape_words(made.outline, best.loop_id, best.first, best.second, landmarks)
-    after = with_observations(cov, best.gradient, TAPE_U_MM**2)
+    after = with_observations(cov, best.gradient, CUSTOMER_TAPE_U_MM**2)
 
     def half(g: Array, c: Array) -> float:
         return 2.0 * math.sqrt(max(float(g @ c @ g), 0.0))

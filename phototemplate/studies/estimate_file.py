@@ -37,19 +37,12 @@ from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
 from phototemplate.settings import Section
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
-from phototemplate.studies.estimate import TAPE_U_MM
-from phototemplate.studies.known_sizes import HALO_U_PX, KnownSize, known_size, refine_corners
+from phototemplate.studies.constants import CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
+from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
-from phototemplate.units import INCH_MM
 
 ESTIMATE_FILE = "estimate.toml"
 Pixel = tuple[float, float]
-WEAK_SIZES = {
-    "dishwasher": (24 * INCH_MM, 6.0),
-    "range": (30 * INCH_MM, 8.0),
-    "counter depth": (25.5 * INCH_MM, 15.0),
-}
-"""Usual widths and how much they vary (standard uncertainty, mm; common practice): weak, never a measurement"""
 
 
 APPLIANCES = ("dishwasher", "range")
@@ -167,7 +160,7 @@ class EstimateFile(Section):
                 value, u = WEAK_SIZES[length.usual]
                 out.append(TapeLength(length.from_, length.to, value, length.u or u, True))
             else:
-                out.append(TapeLength(length.from_, length.to, float(length.value or 0.0), length.u or TAPE_U_MM))
+                out.append(TapeLength(length.from_, length.to, float(length.value or 0.0), length.u or CUSTOMER_TAPE_U_MM))
         return out
 
     def clicked(self, photos: Mapping[str, PhotoMeta], gray: Callable[[str], GrayImage]) -> list[ClickedPhoto]:
@@ -186,7 +179,7 @@ class EstimateFile(Section):
                 raise InputError(f"A click in {p.file} lies outside the picture of {meta.size_px[0]} x {meta.size_px[1]} px.")
             things = []
             for k in p.known:
-                corners, u = np.array(k.corners, float), np.full(4, 0.0015 * max(meta.size_px))
+                corners, u = np.array(k.corners, float), np.full(4, UNREFINED_U_SHARE * max(meta.size_px))
                 if k.refine:
                     corners, u = refine_corners(gray(meta.photo_id), corners)
                 halo = HALO_U_PX if k.refine else 0.0

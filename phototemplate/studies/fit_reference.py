@@ -15,19 +15,23 @@ import numpy as np
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array
-from phototemplate.studies.references import UNIT_WORDS, Reference, Run
+from phototemplate.studies.constants import (
+    ALONG_WALL,
+    COVERED_SHARE,
+    END_SLACK_MM,
+    LONGEST_WALL_MM,
+    MISFIT_MM,
+    MUCH_BETTER,
+    SAME_FIT_MM,
+    SAME_LENGTH,
+    UNIT_WORDS,
+    WALL_STEP_MM,
+)
+from phototemplate.studies.references import Reference, Run
 from phototemplate.studies.wall_line import WallLine
 
 Freedom = Literal["none", "shift", "turn"]
 FREEDOM_WORDS: dict[Freedom, str] = {"none": "as it lies", "shift": "shifted", "turn": "shifted and turned"}
-MISFIT_MM = 12.0
-"""Root mean square beyond which a reference is not this wall (a wall may well be off its drawing by a few mm)"""
-LONGEST_MM = 12000.0
-"""No wall of a kitchen is longer; a drawing with such a run is in another unit"""
-SLACK_MM = 60.0
-"""A wall may have been seen beyond the end of its drawing by this much"""
-_SAME_FIT_MM = 0.15
-"""Differences of the root mean square this small do not decide where along the wall the reference lies"""
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
         raise InputError(f"The freedom of a comparison is none, shift or turn, not {freedom!r}.")
     best = _best(wall, reference.runs, freedom)
     length = max((r.length_mm for r in reference.runs), default=0.0)
-    if best is None and length > LONGEST_MM:
+    if best is None and length > LONGEST_WALL_MM:
         raise MeasureError(
             f"{reference.name} does not fit {wall.edge_id}: drawn in {UNIT_WORDS.get(reference.unit_mm, 'its unit')} its line "
             f"is {length / 1000:.0f} m long, and no kitchen wall is; its unit is probably wrong, correct it in the file."
@@ -78,7 +82,7 @@ def fit(wall: WallLine, reference: Reference, freedom: Freedom) -> Fit:
 def _best(wall: WallLine, runs: tuple[Run, ...], freedom: Freedom) -> Fit | None:
     fits: list[tuple[bool, float, Fit]] = []
     for k, run in enumerate(runs):
-        if run.length_mm > LONGEST_MM:
+        if run.length_mm > LONGEST_WALL_MM:
             continue
         laid = _as_it_lies(wall, run) if freedom == "none" else _laid_on(wall, run, freedom)
         fits += [(turned, away, replace(made, run=k)) for turned, away, made in laid]
@@ -89,7 +93,7 @@ def _best(wall: WallLine, runs: tuple[Run, ...], freedom: Freedom) -> Fit | None
     wanted = upright or fits
     least = min(f[2].rms_mm for f in wanted)
     # of the fits that are as good, the one whose corner lies nearest to the wall's
-    best = min((f for f in wanted if f[2].rms_mm <= least + _SAME_FIT_MM), key=lambda f: f[1])[2]
+    best = min((f for f in wanted if f[2].rms_mm <= least + SAME_FIT_MM), key=lambda f: f[1])[2]
     rivals = {f[2].run for f in fits if f[2].rms_mm <= MISFIT_MM} - {best.run}
     return replace(best, rivals=len(rivals))
 
@@ -101,7 +105,7 @@ def _in_wall_frame(wall: WallLine, points: Array) -> Array:
 
 def _as_it_lies(wall: WallLine, run: Run) -> list[tuple[bool, float, Fit]]:
     local = _in_wall_frame(wall, run.points_mm)
-    if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
+    if abs(local[-1, 0] - local[0, 0]) < ALONG_WALL * run.length_mm:
         return []  # runs across this wall
     flip = bool(local[-1, 0] < local[0, 0])
     made = _fit_at(wall, run, local[::-1] if flip else local, flip, 0.0, "none")
@@ -115,7 +119,7 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
     shapes: list[tuple[Array, bool, bool]] = []
     if freedom == "shift":
         local = _in_wall_frame(wall, run.points_mm)
-        if abs(local[-1, 0] - local[0, 0]) < 0.7 * run.length_mm:
+        if abs(local[-1, 0] - local[0, 0]) < ALONG_WALL * run.length_mm:
             return []
         flip = bool(local[-1, 0] < local[0, 0])
         shapes.append((local[::-1] if flip else local, flip, False))
@@ -138,11 +142,12 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
     for local, flip, turned in shapes:
         local = local - np.array([local[0, 0], 0.0])
         length = float(local[-1, 0])
-        if length + 2 * SLACK_MM < span:
+        if length + 2 * END_SLACK_MM < span:
             continue
         low, high = sorted((0.0, span - length))
         # beyond both ends by the slack, and in steps no coarser than swellings at corners change
-        places = np.unique(np.concatenate([np.arange(low - SLACK_MM, high + SLACK_MM + 1.0, 10.0), [0.0, span - length]]))
+        steps = np.arange(low - END_SLACK_MM, high + END_SLACK_MM + 1.0, WALL_STEP_MM)
+        places = np.unique(np.concatenate([steps, [0.0, span - length]]))
         for a in places:
             made = _fit_at(wall, run, local, flip, float(a), freedom)
             if made is not None:
@@ -163,8 +168,8 @@ def _fit_at(wall: WallLine, run: Run, local: Array, flip: bool, a: float, freedo
     """``local`` (m, 2) is the run along the wall, rising; ``flip``: against the order of its covariance."""
     x = wall.distance_mm
     at = np.maximum.accumulate(local[:, 0] + a)
-    covered = (x >= at[0] - 1e-6) & (x <= at[-1] + 1e-6)
-    if np.count_nonzero(covered) < max(0.8 * x.size, 6):
+    covered = (x >= at[0] - 1e-9) & (x <= at[-1] + 1e-9)
+    if np.count_nonzero(covered) < max(COVERED_SHARE * x.size, 6):
         return None
     ref = np.interp(x, at, local[:, 1])
     columns = {"none": 0, "shift": 1, "turn": 2}[freedom]
@@ -209,9 +214,9 @@ def _misfit(wall: WallLine, reference: Reference, freedom: Freedom, best: Fit | 
         if abs(factor - 1.0) < 1e-9 or (best is not None and freedom == "none"):
             continue
         scaled = tuple(Run(r.points_mm * factor, r.normal_cov_mm2, r.room) for r in reference.runs)
-        near = tuple(r for r in scaled if 0.9 * span < r.length_mm < 2.0 * span)
+        near = tuple(r for r in scaled if SAME_LENGTH[0] * span < r.length_mm < SAME_LENGTH[1] * span)
         other = _best(wall, near, freedom)
-        if other is not None and other.rms_mm < MISFIT_MM and (best is None or other.rms_mm < 0.5 * best.rms_mm):
+        if other is not None and other.rms_mm < MISFIT_MM and (best is None or other.rms_mm < MUCH_BETTER * best.rms_mm):
             return (
                 f"{reference.name} does not fit {wall.edge_id}: {found}; drawn in {words} it would (a run of "
                 f"{near[other.run].length_mm:.0f} mm), so its unit is probably wrong; correct it in the file."

@@ -10,7 +10,26 @@ from scipy.ndimage import gaussian_filter1d, map_coordinates
 from phototemplate.edges.tracing.step_position import fit_steps, to_grey, to_light
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage
-from phototemplate.settings import EdgeSettings
+from phototemplate.studies.constants import (
+    CLEAR_STEP,
+    HALO_U_PX,
+    LEAST_CROSSING,
+    LEAST_GOOD,
+    LEAST_REACH_PX,
+    LEAST_SIDE_PX,
+    LEAST_SPREAD_PX,
+    MAD_TO_SD,
+    MOST_MOVED,
+    MOST_SPREAD,
+    NOISE_GREY,
+    REACH_OF_PICTURE,
+    REACH_OF_SIDE,
+    REACH_PX,
+    SIDE_WINDOW_PX,
+    SPREADS,
+    STRAIGHT_PART,
+    UNREFINED_U_SHARE,
+)
 from phototemplate.units import INCH_MM
 
 
@@ -40,13 +59,6 @@ KNOWN_SIZES: dict[str, KnownSize] = {
 """Add new things here, nowhere else."""
 
 
-STRAIGHT = (0.12, 0.88)
-"""Part of a side that is used; a card's corners are rounded over 3.18 mm (ISO/IEC 7810), 0.06 of its short side"""
-HALO_U_PX = EdgeSettings().view_u_px / np.sqrt(2.0)
-"""What sharpening and tone curve do to all sides of a thing alike, in all photos of one phone; as much again differs from side
-to side"""
-NOISE_GREY, WINDOW_PX = 2.0, 2.5
-"""Of one grey value of a phone's picture, and half the width over which a side is looked at (one sigma)"""
 
 
 def known_size(name: str) -> KnownSize:
@@ -61,14 +73,14 @@ def known_size(name: str) -> KnownSize:
 def refine_corners(gray: GrayImage, corners_px: Array, reach_px: float = 0.0) -> tuple[Array, Array]:
     """Corners (4, 2) of a clicked quadrilateral moved onto its sides, and their standard uncertainty (4,) in px.
 
-    Along the inner part of every side (:data:`STRAIGHT`, which leaves out the rounded corners of a card) the step across is
-    found to subpixels in light (``edges.subpixel``: the middle between the grey values of a bright sheet and dark wood would
-    make the sheet larger by a fifth of a pixel on every side, a card 60 px long by 4 % in area), a line is fitted with
-    outliers left out, and neighbouring lines are intersected. A side on which no line is found keeps the clicks, with their
-    uncertainty.
+    Along the inner part of every side (:data:`STRAIGHT_PART`, which leaves out the rounded corners of a card) the step
+    across is found to subpixels in light (``edges.tracing.step_position``: the middle between the grey values of a bright
+    sheet and dark wood would make the sheet larger by a fifth of a pixel on every side, a card 60 px long by 4 % in area),
+    a line is fitted with outliers left out, and neighbouring lines are intersected. A side on which no line is found keeps
+    the clicks, with their uncertainty.
     """
     side = float(np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1).min())
-    reach = reach_px or min(max(0.06 * side, 4.0), 0.003 * max(gray.shape) + 6.0)
+    reach = reach_px or min(max(REACH_OF_SIDE * side, LEAST_REACH_PX), REACH_OF_PICTURE * max(gray.shape) + REACH_PX)
     margin = int(4.0 * reach) + 4
     low = np.maximum(np.floor(corners_px.min(axis=0)).astype(int) - margin, 0)
     high = np.ceil(corners_px.max(axis=0)).astype(int) + margin
@@ -76,7 +88,7 @@ def refine_corners(gray: GrayImage, corners_px: Array, reach_px: float = 0.0) ->
     light = to_light(gray[low[1] : high[1], low[0] : high[0]].astype(float))
     first, _ = _intersected(light, corners_px - low, reach)
     corners, u = _intersected(light, first, reach)  # once more: a click may have been too far off for one of its two sides
-    return corners + low, np.where(np.isfinite(u), u, 0.0015 * max(gray.shape))
+    return corners + low, np.where(np.isfinite(u), u, UNREFINED_U_SHARE * max(gray.shape))
 
 
 def _intersected(light: Array, corners_px: Array, reach: float) -> tuple[Array, Array]:
@@ -88,10 +100,10 @@ def _intersected(light: Array, corners_px: Array, reach: float) -> tuple[Array, 
         if before is None or after is None:
             continue
         normals = np.array([before[0], after[0]])
-        if abs(float(np.linalg.det(normals))) < 0.2:
+        if abs(float(np.linalg.det(normals))) < LEAST_CROSSING:
             continue
         at = np.linalg.solve(normals, np.array([before[1], after[1]]))
-        if np.linalg.norm(at - corners_px[k]) < 2.5 * reach:
+        if np.linalg.norm(at - corners_px[k]) < MOST_MOVED * reach:
             out[k], u[k] = at, max(before[2], after[2])
     return out, u
 
@@ -100,11 +112,11 @@ def _line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float,
     """Normal (2,), its offset, and the uncertainty of the line at its ends; None where there is no clear edge."""
     along = b - a
     length = float(np.linalg.norm(along))
-    if length < 8.0:
+    if length < LEAST_SIDE_PX:
         return None
     t = along / length
     n = np.array([-t[1], t[0]])
-    s = np.linspace(*STRAIGHT, int(np.clip(length / 2, 12, 200)))
+    s = np.linspace(*STRAIGHT_PART, int(np.clip(length / 2, 12, 200)))
     d = np.arange(-reach, reach + 0.25, 0.5)
     places = a + s[:, None, None] * along + d[None, :, None] * n
     if places.min() < 1 or (places[..., 0].max() > light.shape[1] - 2) or (places[..., 1].max() > light.shape[0] - 2):
@@ -116,17 +128,17 @@ def _line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float,
     k = np.clip(np.argmax(signed, axis=1), 1, len(d) - 2)
     rows = np.arange(len(s))
     y1 = signed[rows, k]
-    step = fit_steps(values, d, d[k], NOISE_GREY, np.full(len(s), WINDOW_PX))
+    step = fit_steps(values, d, d[k], NOISE_GREY, np.full(len(s), SIDE_WINDOW_PX))
     o = step.position_px
-    good = (y1 > max(0.35 * float(np.median(y1)), 1.0)) & step.good
+    good = (y1 > max(CLEAR_STEP * float(np.median(y1)), 1.0)) & step.good
     for _ in range(8):
         if np.count_nonzero(good) < 8:
             return None
         slope_fit, at = np.polyfit(s[good], o[good], 1)
         rest = o - at - slope_fit * s
-        spread = max(1.4826 * float(np.median(np.abs(rest[good]))), 0.15)
-        good = (y1 > 1.0) & step.good & (np.abs(rest) < 3.0 * spread)
-    if np.count_nonzero(good) < 0.4 * len(s) or spread > 0.35 * reach:
+        spread = max(MAD_TO_SD * float(np.median(np.abs(rest[good]))), LEAST_SPREAD_PX)
+        good = (y1 > 1.0) & step.good & (np.abs(rest) < SPREADS * spread)
+    if np.count_nonzero(good) < LEAST_GOOD * len(s) or spread > MOST_SPREAD * reach:
         return None
     p, q = a + at * n, b + (at + slope_fit) * n
     direction = (q - p) / np.linalg.norm(q - p)
@@ -134,6 +146,6 @@ def _line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float,
     # a step that is two pixels wide says something new every fourth pixel; twice as uncertain at the ends as in the middle.
     # What light and sharpening do to the whole side in one photo does not average at all; the half of it that all sides of a
     # thing share is left to ``HALO_U_PX``.
-    new = float(np.mean(good)) * (STRAIGHT[1] - STRAIGHT[0]) * length / 4.0
+    new = float(np.mean(good)) * (STRAIGHT_PART[1] - STRAIGHT_PART[0]) * length / 4.0
     u = np.hypot(2.0 * spread / np.sqrt(max(new, 1.0)), HALO_U_PX)
     return normal, float(normal @ p), float(u)

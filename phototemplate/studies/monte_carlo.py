@@ -22,12 +22,8 @@ from phototemplate.numerics.montecarlo import (
     shortest_interval,
     symmetric_interval,
 )
+from phototemplate.studies.constants import INTERVAL_DRAWS, INTERVAL_PROBABILITY, INTERVAL_SEED, NEWTON_MM
 from phototemplate.template.quantities import state_cov
-
-PROBABILITY = 0.9545
-"""That of k = 2 for a normal distribution"""
-DRAWS = 20_000
-SEED = 20
 
 
 @dataclass(frozen=True)
@@ -42,7 +38,7 @@ class IntervalCheck:
     agrees: bool
 
 
-def check_lengths(outline: Outline, draws: int = DRAWS, seed: int = SEED) -> tuple[IntervalCheck, ...]:
+def check_lengths(outline: Outline, draws: int = INTERVAL_DRAWS, seed: int = INTERVAL_SEED) -> tuple[IntervalCheck, ...]:
     """Compare both propagations for every edge between two corners of a closed loop."""
     segments = {s.edge_id: s for s in outline.segments}
     mean = np.concatenate([s.offsets_mm for s in outline.segments]) if outline.segments else np.zeros(0)
@@ -69,11 +65,11 @@ def check_lengths(outline: Outline, draws: int = DRAWS, seed: int = SEED) -> tup
             result = MonteCarloResult(
                 float(lengths.mean()),
                 float(lengths.std(ddof=1)),
-                symmetric_interval(lengths, PROBABILITY),
-                shortest_interval(lengths, PROBABILITY),
+                symmetric_interval(lengths, INTERVAL_PROBABILITY),
+                shortest_interval(lengths, INTERVAL_PROBABILITY),
                 draws,
                 True,
-                PROBABILITY,
+                INTERVAL_PROBABILITY,
             )
             out.append(IntervalCheck(edge_id, value, 2.0 * u, result, agrees(value, 2.0 * u, result, digits=1)))
     return tuple(out)
@@ -82,14 +78,8 @@ def check_lengths(outline: Outline, draws: int = DRAWS, seed: int = SEED) -> tup
 def findings(checks: Sequence[IntervalCheck]) -> tuple[Finding, ...]:
     """``interval-not-normal`` where the two propagations disagree."""
     return tuple(
-        Finding(
-            "interval-not-normal",
-            c.edge_id,
-            f"the length of {c.edge_id} is {c.value_mm:.1f} mm with U {c.U_mm:.2f} mm by the usual propagation, but lies "
-            f"between {c.monte_carlo.symmetric[0]:.2f} and {c.monte_carlo.symmetric[1]:.2f} mm by Monte Carlo.",
-            "Trust the wider one; a corner at a flat angle needs its edges seen closer to it.",
-        )
-        for c in checks
+        Finding("interval-not-normal", c.edge_id, length_mm=c.value_mm, U_mm=c.U_mm, low_mm=low, high_mm=high)
+        for c, (low, high) in ((c, c.monte_carlo.symmetric) for c in checks)
         if not c.agrees
     )
 
@@ -113,7 +103,7 @@ def _meet(a: Segment, b: Segment, offsets_a: Array, offsets_b: Array, near: Arra
         ds = (gap[:, 0] * along_b[:, 1] - gap[:, 1] * along_b[:, 0]) / cross
         dt = (gap[:, 0] * along_a[:, 1] - gap[:, 1] * along_a[:, 0]) / cross
         s, t = s + ds, t + dt
-        if max(np.abs(ds).max(initial=0.0), np.abs(dt).max(initial=0.0)) < 1e-4:
+        if max(np.abs(ds).max(initial=0.0), np.abs(dt).max(initial=0.0)) < NEWTON_MM:
             break
     return point
 

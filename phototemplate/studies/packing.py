@@ -15,15 +15,10 @@ from itertools import chain, permutations, product
 from typing import Any
 
 from phototemplate.errors import InputError
+from phototemplate.studies.constants import EVERY_ORDER, MOST_SLABS, SLAB_UNITS
 from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
 from phototemplate.template.spec import MaterialSpec
 from phototemplate.units import parse_length_mm
-
-_UNIT = 10
-"""rectpack counts in whole numbers: tenths of a millimetre"""
-MOST_SLABS = 60
-_EVERY_ORDER = 6
-"""Up to so many pieces every order is tried"""
 
 
 @dataclass(frozen=True)
@@ -117,7 +112,7 @@ def pack(pieces: Mapping[str, tuple[float, float]], spec: SlabSpec) -> Packing:
         turned = abs(w - _whole(length + spec.kerf_mm)) > 1 and not spec.grain
         if turned:
             length, width = width, length
-        placed.append(Placed(name, slab, spec.trim_mm + x / _UNIT, spec.trim_mm + y / _UNIT, length, width, turned))
+        placed.append(Placed(name, slab, spec.trim_mm + x / SLAB_UNITS, spec.trim_mm + y / SLAB_UNITS, length, width, turned))
     slabs = 1 + max(p.slab for p in placed)
     area = sum(a * b for a, b in pieces.values())
     return Packing(spec, tuple(placed), slabs, least, area / (slabs * spec.length_mm * spec.width_mm))
@@ -129,7 +124,7 @@ def _fits(length: float, width: float, usable: tuple[float, float], grain: bool)
 
 
 def _whole(mm: float) -> int:
-    return math.ceil(mm * _UNIT - 1e-6)
+    return math.ceil(mm * SLAB_UNITS - 1e-6)
 
 
 def _bound(sizes: Sequence[tuple[float, float]], usable: tuple[float, float], spec: SlabSpec) -> int:
@@ -146,13 +141,13 @@ def _try(pieces: Mapping[str, tuple[float, float]], spec: SlabSpec, count: int) 
     import rectpack  # type: ignore[import-untyped]
 
     usable = spec.usable_mm
-    bin_size = (int((usable[0] + spec.kerf_mm) * _UNIT + 1e-6), int((usable[1] + spec.kerf_mm) * _UNIT + 1e-6))
+    bin_size = (int((usable[0] + spec.kerf_mm) * SLAB_UNITS + 1e-6), int((usable[1] + spec.kerf_mm) * SLAB_UNITS + 1e-6))
     orders = (rectpack.SORT_AREA, rectpack.SORT_LSIDE, rectpack.SORT_SSIDE, rectpack.SORT_PERI, rectpack.SORT_RATIO)
     algorithms = (
         rectpack.MaxRectsBssf, rectpack.MaxRectsBaf, rectpack.MaxRectsBl, rectpack.SkylineBlWm, rectpack.GuillotineBssfSas,
     )  # fmt: skip
     ways: Iterator[tuple[Any, Any, Sequence[str]]] = product(algorithms, orders, [tuple(pieces)])
-    if len(pieces) <= _EVERY_ORDER:  # few pieces: no order is left out
+    if len(pieces) <= EVERY_ORDER:  # few pieces: no order is left out
         ways = chain(ways, product((rectpack.MaxRectsBl, rectpack.MaxRectsBssf), [rectpack.SORT_NONE], permutations(pieces)))
     for algorithm, order, names in ways:
         packer = rectpack.newPacker(

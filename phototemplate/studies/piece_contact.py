@@ -15,13 +15,9 @@ import numpy as np
 from phototemplate.model import Array, BoolArray
 from phototemplate.numerics.montecarlo import correlated_draws
 from phototemplate.studies.comparison import Comparison
+from phototemplate.studies.constants import PART_DRAWS, WALL_DRAWS, WALL_SEED
 from phototemplate.studies.straightness import Zone, minimum_zone, zone_widths
 from phototemplate.studies.wall_figures import row_u
-
-DRAWS = 500
-"""Walls drawn; the standard deviation of the gap is known from them to 3 %"""
-FEW = 80
-SEED = 7
 
 
 @dataclass(frozen=True)
@@ -56,7 +52,7 @@ def lay_piece(compared: Comparison, x: Array, within: BoolArray) -> Touching:
         zone = minimum_zone(xs, ds) if compared.turned else _shifted(ds)
         weights, piece = zone.weights(xs), zone.piece(x)
         jac[:, judged] += _piece_rows(zone, xs, x)
-    drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(SEED), ds, cs, DRAWS))
+    drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(WALL_SEED), ds, cs, WALL_DRAWS))
     full = np.zeros(n)
     full[judged] = weights
     value, u = float(drawn.mean()), float(drawn.std(ddof=1))
@@ -69,7 +65,7 @@ def spread_alone(compared: Comparison, x: Array, within: BoolArray, part: Array)
     xs, ds, cs = x[within], compared.height_mm[within], part[np.ix_(within, within)]
     if not np.any(cs):
         return 0.0
-    drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(SEED), ds, cs, FEW))
+    drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(WALL_SEED), ds, cs, PART_DRAWS))
     return float(np.sqrt(np.mean((drawn - _widths(compared, xs, ds[None])[0]) ** 2)))
 
 

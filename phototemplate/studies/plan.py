@@ -27,19 +27,26 @@ from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
+from phototemplate.studies.constants import (
+    BAR_U_MM,
+    CLEAR_OF_FRONT_MM,
+    COUNTS_TRIED,
+    EDGE_U_PX,
+    FOCAL_GUESS_SHARE,
+    FULL_FRAME_DIAGONAL_MM,
+    LEAST_FORESHORTENING,
+    LEAST_SHEETS,
+    MOST_RUNS,
+    PAPER_MM,
+    PLAN_TAPE_U_MM,
+    PLANNED_SIZE_PX,
+    SHEET_EVERY_MM,
+    SIGHTING_U_PX,
+    STEP_BACK,
+    STEP_BACK_MM,
+)
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.units import format_length
-
-SIZE_PX = (4032, 3024)
-FOCAL_SHARE = 0.75
-"""26 mm film equivalent, the main camera of most phones"""
-SIGHTING_U_PX = 0.12
-LEAST_FORESHORTENING = 0.3
-"""Points seen at a flatter angle than this cosine do not become worse any more"""
-EDGE_U_PX = 0.3
-"""An edge in one photo: light, grain and rounding"""
-TRIED = (4, 6, 8, 10, 12, 16, 20)
-MOST_RUNS = 3
 
 
 @dataclass(frozen=True)
@@ -106,7 +113,7 @@ def plan(sketch: Sketch, wanted_U_mm: float) -> tuple[Plan, tuple[Plan, ...]]:
     if not wanted_U_mm > 0:
         raise InputError("The wanted U must be larger than nothing.")
     tried: list[Plan] = []
-    for count in TRIED:
+    for count in COUNTS_TRIED:
         tried.append(predict(sketch, count))
         if tried[-1].worst_U_mm <= wanted_U_mm:
             break
@@ -124,22 +131,22 @@ def predict(sketch: Sketch, count: int) -> Plan:
         name = design.sheet_ids()[k]
         targets[name] = design.target(name)
         turn = exp_rotation(np.array([0.0, 0.0, 0.3 * (-1) ** k + (math.pi / 2 if k % 3 == 2 else 0.0)]))
-        bodies[name] = BodyPose(name, turn, np.array([x, y, 0.3]))
-    params = lens.start_params("brown", FOCAL_SHARE * SIZE_PX[0], SIZE_PX)
+        bodies[name] = BodyPose(name, turn, np.array([x, y, PAPER_MM]))
+    params = lens.start_params("brown", FOCAL_GUESS_SHARE * PLANNED_SIZE_PX[0], PLANNED_SIZE_PX)
     truth = _network(params, standpoints, bodies, targets)
     further = FurtherPhotos(truth)
     sightings = {name: _seen(further, pose) for name, pose in truth.photos.items()}
-    focal35 = params[0] * 43.2666 / float(np.hypot(*SIZE_PX))
-    metas = [PhotoMeta(p, Path(f"{p}.jpg"), SIZE_PX, camera_id="phone", focal35_mm=focal35) for p in truth.photos]
+    focal35 = params[0] * FULL_FRAME_DIAGONAL_MM / float(np.hypot(*PLANNED_SIZE_PX))
+    metas = [PhotoMeta(p, Path(f"{p}.jpg"), PLANNED_SIZE_PX, camera_id="phone", focal35_mm=focal35) for p in truth.photos]
     far = _farthest(places)
     ends = [design.sheet_ids()[k] for k in far]
     distance = float(np.linalg.norm(bodies[ends[0]].translation_mm - bodies[ends[1]].translation_mm))
     known: KnownLength
     if sketch.bar_mm is not None:
         # a bar of that length stands for the same relative accuracy over the distance between the outermost sheets
-        known = Bar("bar", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, 0.3 * max(distance / sketch.bar_mm, 1.0))
+        known = Bar("bar", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, BAR_U_MM * max(distance / sketch.bar_mm, 1.0))
     else:
-        known = Tape("tape", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, 0.8)
+        known = Tape("tape", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, PLAN_TAPE_U_MM)
     try:
         network = adjust(sightings, metas, targets, [known])
     except PhototemplateError as exc:
@@ -153,7 +160,7 @@ def predict(sketch: Sketch, count: int) -> Plan:
 
 def _sheets(sketch: Sketch) -> Array:
     total = sum(sketch.runs_mm)
-    wanted = sketch.sheets or max(math.ceil(total / 600.0), 4)
+    wanted = sketch.sheets or max(math.ceil(total / SHEET_EVERY_MM), LEAST_SHEETS)
     out = []
     for k, ((start, along, into), length) in enumerate(zip(run_frames(sketch), sketch.runs_mm, strict=True)):
         free = length - (sketch.depth_mm if k else 0.0)  # the corner belongs to the first run
@@ -173,12 +180,12 @@ def _standpoints(sketch: Sketch, count: int) -> tuple[Standpoint, ...]:
         shares[int(np.argmax(shares))] -= 1
     out = []
     k = 0
-    clear = sketch.depth_mm + 250.0  # nobody stands in a cabinet
+    clear = sketch.depth_mm + CLEAR_OF_FRONT_MM  # nobody stands in a cabinet
     for r, ((start, along, into), length, n) in enumerate(zip(frames, sketch.runs_mm, shares, strict=True)):
         low = clear + 100.0 if r else (clear if len(frames) > 2 else -0.05 * length)
         high = length - clear if r == 0 and len(frames) > 1 else 1.05 * length
         low, high = (low, high) if low < high else ((low + high) / 2, (low + high) / 2)
-        away = sketch.depth_mm + float(np.clip(0.35 * length, 800.0, 1400.0))
+        away = sketch.depth_mm + float(np.clip(STEP_BACK * length, *STEP_BACK_MM))
         for i in range(n):
             t = (i + 0.5) / n
             s, aim = low + (high - low) * t, length * (0.5 + 0.8 * (t - 0.5))
@@ -192,7 +199,7 @@ def _standpoints(sketch: Sketch, count: int) -> tuple[Standpoint, ...]:
 def _network(
     params: Array, standpoints: Sequence[Standpoint], bodies: dict[str, BodyPose], targets: dict[str, Target]
 ) -> Network:
-    camera = Camera("phone", "brown", SIZE_PX, params, np.zeros((params.size, params.size)), "planned")
+    camera = Camera("phone", "brown", PLANNED_SIZE_PX, params, np.zeros((params.size, params.size)), "planned")
     photos = {}
     for k, v in enumerate(standpoints):
         # upright: the camera turned to the left
@@ -234,7 +241,7 @@ def _length_U(truth: Network, network: Network, a: Array, b: Array) -> float:
         for photo_id in network.photos:
             view = project(network, photo_id, world[None])
             uv = view.uv_px[0]
-            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(SIZE_PX) - 6):
+            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(PLANNED_SIZE_PX) - 6):
                 continue
             seen += 1
             normal += view.d_xyz[0].T @ view.d_xyz[0] / EDGE_U_PX**2

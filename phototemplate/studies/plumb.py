@@ -16,13 +16,9 @@ from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at
 from phototemplate.edges.sources.strip import arch
 from phototemplate.model import Array, FreePoint, Measurement
 from phototemplate.network.workplane import to_work
+from phototemplate.studies.constants import BEYOND_SEEN_MM, LEAN_REACH_MM, NEAR_WALL_MM, ROUGH_WALL_U_MM
 from phototemplate.studies.wall_line import room_side
 from phototemplate.units import INCH_MM
-
-LEAST_SPREAD_MM = 120.0
-"""Heights must reach over at least this much; the two rows of one strip say nothing about a lean"""
-NEAR_MM = 60.0
-"""Targets further from the profile in plan belong to another wall"""
 
 
 @dataclass(frozen=True)
@@ -55,7 +51,7 @@ class Lean:
 
 def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | None:
     """Lean of a wall, by generalised least squares with the full covariance of the targets; None where the heights of its
-    strip targets reach over less than :data:`LEAST_SPREAD_MM`. ``strips`` limits which are used."""
+    strip targets reach over less than :data:`LEAN_REACH_MM`. ``strips`` limits which are used."""
     segment = next((s for s in m.outline.segments if s.edge_id == edge_id), None)
     names = tuple(strips) or ("W",)
     points = [p for p in m.network.points if p.target_id.startswith(names)]
@@ -68,8 +64,8 @@ def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | Non
     off = o - offset_at(segment, s)
     reach = float(np.ptp(to_chord(segment, segment.points_mm)[0])) if len(segment.points_mm) else 0.0
     first = float(to_chord(segment, segment.points_mm)[0].min()) if len(segment.points_mm) else 0.0
-    near = (np.abs(off) < NEAR_MM) & (s > first - 100.0) & (s < first + reach + 100.0)
-    if np.count_nonzero(near) < 6 or float(np.ptp(work[near, 2])) < LEAST_SPREAD_MM:
+    near = (np.abs(off) < NEAR_WALL_MM) & (s > first - BEYOND_SEEN_MM) & (s < first + reach + BEYOND_SEEN_MM)
+    if np.count_nonzero(near) < 6 or float(np.ptp(work[near, 2])) < LEAN_REACH_MM:
         return None
     side = room_side(m.outline, segment, m.work_plane.heights)
     frame = chord_frame(segment)
@@ -81,7 +77,7 @@ def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | Non
     across = side * normal @ turn
     noise = np.array([float(v @ p.noise_cov_mm2 @ v) for v, p in zip(across, points, strict=True)])[near]
     k = m.work_plane.influences.cov[: shared.shape[1], : shared.shape[1]]
-    cov = np.diag(noise + 0.05**2) + shared @ k @ shared.T
+    cov = np.diag(noise + ROUGH_WALL_U_MM**2) + shared @ k @ shared.T
     cov += _standing_off(m, [p for p, ok in zip(points, near, strict=True) if ok])
     y, z = side * off[near], work[near, 2]
     design = np.column_stack([np.ones_like(z), z / 1000.0])

@@ -36,10 +36,8 @@ from pydantic import Field, ValidationError
 
 from phototemplate.errors import InputError
 from phototemplate.settings import Section
+from phototemplate.studies.constants import AREA_MM2, LENGTH_MM
 
-FOOT_MM = 304.8
-AREA_MM2 = {"ft2": FOOT_MM**2, "m2": 1e6}
-LENGTH_MM = {"ft": FOOT_MM, "m": 1000.0}
 Money = Annotated[float, Field(ge=0)]
 
 

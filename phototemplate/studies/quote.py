@@ -11,6 +11,7 @@ from phototemplate.atomic import write_bytes_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
+from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, POUND_KG
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate, Price, Range
 from phototemplate.studies.packing import packing_drawing
 from phototemplate.template.drawing import Drawing, Item, Text
@@ -18,16 +19,15 @@ from phototemplate.template.outline_drawing import outline_drawing
 from phototemplate.template.rules import CAUTIONS
 
 CSV_COLUMNS = ("what", "quantity", "unit_price", "low", "likely", "high", "unit")
-FT2_MM2, FT_MM, LB_KG = 304.8**2, 304.8, 0.45359237
 
 
 def range_words(r: Range) -> str:
     """Value with its range, in the units of the trade."""
     if r.unit == "mm2":
-        return f"{r.value / FT2_MM2:.1f} ft2 ({r.low / FT2_MM2:.1f} to {r.high / FT2_MM2:.1f}); {r.value / 1e6:.2f} m2"
+        return f"{r.value / FOOT2_MM2:.1f} ft2 ({r.low / FOOT2_MM2:.1f} to {r.high / FOOT2_MM2:.1f}); {r.value / 1e6:.2f} m2"
     if r.unit == "mm":
-        return f"{r.value / FT_MM:.1f} ft ({r.low / FT_MM:.1f} to {r.high / FT_MM:.1f}); {r.value / 1000:.2f} m"
-    return f"{r.value / LB_KG:.0f} lb ({r.low / LB_KG:.0f} to {r.high / LB_KG:.0f}); {r.value:.0f} kg"
+        return f"{r.value / FOOT_MM:.1f} ft ({r.low / FOOT_MM:.1f} to {r.high / FOOT_MM:.1f}); {r.value / 1000:.2f} m"
+    return f"{r.value / POUND_KG:.0f} lb ({r.low / POUND_KG:.0f} to {r.high / POUND_KG:.0f}); {r.value:.0f} kg"
 
 
 def slab_words(made: Estimate) -> str:
@@ -55,7 +55,7 @@ def quote_rows(made: Estimate) -> list[tuple[object, ...]]:
     """Rows under :data:`CSV_COLUMNS`; the last says what the file is."""
     rows: list[tuple[object, ...]] = []
     for r in (made.area, made.finished_edge, made.splash, made.weight):
-        scale, unit = {"mm2": (FT2_MM2, "ft2"), "mm": (FT_MM, "ft"), "kg": (1.0, "kg")}[r.unit]
+        scale, unit = {"mm2": (FOOT2_MM2, "ft2"), "mm": (FOOT_MM, "ft"), "kg": (1.0, "kg")}[r.unit]
         low, likely, high = (f"{v / scale:.2f}" for v in (r.low, r.value, r.high))
         rows.append((r.name, likely, "", low, likely, high, unit))
     if made.slabs is not None:
@@ -162,7 +162,7 @@ def ask_effect(made: Estimate) -> str:
     """What the asked length would do, in words."""
     ask = made.ask
     assert ask is not None
-    before, after = ask.area_U_before / FT2_MM2, ask.area_U_after / FT2_MM2
+    before, after = ask.area_U_before / FOOT2_MM2, ask.area_U_after / FOOT2_MM2
     text = f"That would narrow the area from ±{before:.2f} to ±{after:.2f} ft2"
     if made.price is not None:
         text += f" and the price from ±{ask.spread_before:,.0f} to ±{ask.spread_after:,.0f} {made.price.currency}"
@@ -178,7 +178,7 @@ def drivers_words(price: Price) -> str:
 def _fit(canvas: object, drawing: Drawing, x: float, y: float, width: float, height: float) -> None:
     """Draw into a box of the page, as large as it fits, at its upper left."""
     x0, y0, x1, y1 = drawing.bounds()
-    scale = max((x1 - x0) / width, (y1 - y0) / height, 1e-6)
+    scale = max((x1 - x0) / width, (y1 - y0) / height, 1e-9)
     draw_items(canvas, drawing.items, PaperMapping((x0, y0), (x, y + height - (y1 - y0) / scale), scale))
 
 

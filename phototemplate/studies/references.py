@@ -1,13 +1,12 @@
 """What a wall is compared with: the polyline of a DXF, or the same wall in an earlier job.
 
-A reference is a set of *runs*: chains of points that bend nowhere by more than :data:`CORNER_RAD`, so that each run stands
+A reference is a set of *runs*: chains of points that bend nowhere by more than :data:`RUN_CORNER_RAD`, so that each run stands
 for one wall or edge.
 """
 
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,19 +19,11 @@ from phototemplate.edges.shapes.evaluate import point_at, to_chord, weights
 from phototemplate.errors import InputError
 from phototemplate.model import Array, HeightPoint, Outline
 from phototemplate.output.result_reader import read_result
+from phototemplate.studies.constants import FLAT_MM, GIVEN_MM, INSUNITS_MM, JOINED_MM, RUN_CORNER_RAD, UNIT_WORDS
 from phototemplate.studies.wall_line import room_side
 from phototemplate.template.intersections import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
 
-CORNER_RAD = math.radians(20.0)
-GAP_MM = 0.05
-"""Ends this close count as joined"""
-FLAT_MM = 0.02
-"""Arcs and splines are followed within this distance"""
-INSUNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 10: 914.4}
-"""$INSUNITS -> mm (DXF reference: 1 inches, 2 feet, 4 mm, 5 cm, 6 m, 10 yards)"""
-UNIT_WORDS = {25.4: "inches", 304.8: "feet", 1.0: "mm", 10.0: "cm", 1000.0: "m", 914.4: "yards"}
-GIVEN_MM = {"mm": 1.0, "in": 25.4}
 _NO_SHAPE = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT", "HATCH", "IMAGE"}
 
 
@@ -126,7 +117,7 @@ def _flat(entity: Any, layer: str | None, scale: float) -> list[Array]:
     except TypeError:  # a kind of entity that has no path, such as a solid
         return []
     out = np.asarray(points, dtype=np.float64).reshape(-1, 2) * scale
-    return [out] if len(out) >= 2 and float(np.ptp(out, axis=0).max()) > GAP_MM else []
+    return [out] if len(out) >= 2 and float(np.ptp(out, axis=0).max()) > JOINED_MM else []
 
 
 def split_runs(lines: list[Array]) -> list[Run]:
@@ -134,7 +125,7 @@ def split_runs(lines: list[Array]) -> list[Run]:
 
     What is drawn at its corners tells on which side of a run the counter, and so the room, lies.
     """
-    snapped = [shapely.LineString(np.round(line / GAP_MM) * GAP_MM) for line in lines]
+    snapped = [shapely.LineString(np.round(line / JOINED_MM) * JOINED_MM) for line in lines]
     merged = shapely.line_merge(shapely.MultiLineString(snapped))
     chains = [np.asarray(g.coords) for g in (merged.geoms if hasattr(merged, "geoms") else [merged])]
     runs = [run for chain in chains for run in _split(_from_corner(chain))]
@@ -158,7 +149,7 @@ def _turns(chain: Array) -> Array:
 
 
 def _split(chain: Array) -> list[Run]:
-    corners = 1 + np.flatnonzero(np.abs(_turns(chain)) > CORNER_RAD) if len(chain) > 2 else np.zeros(0, dtype=int)
+    corners = 1 + np.flatnonzero(np.abs(_turns(chain)) > RUN_CORNER_RAD) if len(chain) > 2 else np.zeros(0, dtype=int)
     stops = [0, *(int(k) for k in corners), len(chain) - 1]
     parts = [chain[a : b + 1] for a, b in itertools.pairwise(stops) if b > a]
     if len(chain) > 3 and np.allclose(chain[0], chain[-1]):

@@ -15,6 +15,7 @@ import numpy as np
 from phototemplate.model import Measurement
 from phototemplate.network.projection import body_points
 from phototemplate.numerics.reliability import noncentrality
+from phototemplate.studies.constants import CHECKED_MM, LEAST_ROUNDED_MM, NICE_STEPS, UNNOTICED_SHARE
 from phototemplate.template.quantities import State
 
 
@@ -54,10 +55,10 @@ def of_lengths(m: Measurement) -> tuple[Reliability, ...]:
 
 
 def _length(name: str, detectable: float, per_mm: float, where: str) -> Reliability:
-    if not math.isfinite(detectable) or detectable > 1e4:
+    if not math.isfinite(detectable) or detectable > CHECKED_MM:
         text = f"If {name} were misread, nothing would tell; give a second known length."
         return Reliability(name, math.inf, math.inf if per_mm > 0 else 0.0, where, text)
-    tell, hide = _round_up(detectable), _round_down(0.4 * detectable)
+    tell, hide = _round_up(detectable), _round_down(UNNOTICED_SHARE * detectable)
     text = f"If {name} were misread by {tell:g} mm you would be told; by {hide:g} mm you would not"
     text += f", and {where} would come out {per_mm * hide:.1f} mm wrong." if where else "."
     return Reliability(name, detectable, per_mm * detectable, where, text)
@@ -93,13 +94,13 @@ def of_sheets(m: Measurement) -> tuple[Reliability, ...]:
 
 
 def _round_up(value: float) -> float:
-    step = 10.0 ** math.floor(math.log10(max(value, 1e-3)))
-    for nice in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0):
+    step = 10.0 ** math.floor(math.log10(max(value, LEAST_ROUNDED_MM)))
+    for nice in NICE_STEPS:
         if nice * step >= value - 1e-12:
             return nice * step
     return 10.0 * step
 
 
 def _round_down(value: float) -> float:
-    step = 10.0 ** math.floor(math.log10(max(value, 1e-3)))
-    return max(nice * step for nice in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0) if nice * step <= value + 1e-12)
+    step = 10.0 ** math.floor(math.log10(max(value, LEAST_ROUNDED_MM)))
+    return max(nice * step for nice in NICE_STEPS if nice * step <= value + 1e-12)

@@ -19,26 +19,33 @@ from scipy.linalg import lu_factor, lu_solve
 from phototemplate.model import Array, Influences, Measurement, PhotoPose, Segment
 from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import body_points
-from phototemplate.numerics.information import gains, with_information, with_observations
+from phototemplate.numerics.information import gains, with_observations
+from phototemplate.studies.constants import (
+    AIM_STEP_MM,
+    CALLIPER_PAPER_U_MM,
+    CALLIPER_STRIP_U_MM,
+    CONTACT_APART_MM,
+    FEELER_U_MM,
+    HELPFUL,
+    LEAST_ASKED_MM,
+    PHOTO_DISTANCES_MM,
+    PHOTO_HEIGHTS_MM,
+    PHOTO_TURNS_RAD,
+    SEEN_BETTER,
+    TAPED_MIDDLE_U_MM,
+)
 
 RemedyKind = Literal["photo", "length", "calliper", "target", "edge"]
 
-PHOTO_DISTANCES_MM = (900.0, 1400.0)
-PHOTO_HEIGHTS_MM = (600.0, 1000.0)
-PHOTO_TURNS_RAD = tuple(math.radians(a) for a in (-60, -30, 0, 30, 60))
-AIM_STEP_MM = 300.0
-"""Candidates aim at places on a grid so wide, so that neighbouring edges share them"""
-HELPFUL = 0.9
-"""Share of the present uncertainty that a remedy has to get below to be named"""
 
-FEELER_U_MM = 0.05
-"""Standard uncertainty of a gap read with feeler gauges"""
 TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
     ("gap:", FEELER_U_MM, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
-    ("strip thickness", 0.03, "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
-    ("bulge:", 0.05, "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again."),
-    ("thickness:sheet", 0.02, "Measure the thickness of the sheets with a calliper, and give it."),
-)
+    ("strip thickness", CALLIPER_STRIP_U_MM,
+     "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
+    ("bulge:", TAPED_MIDDLE_U_MM,
+     "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again."),
+    ("thickness:sheet", CALLIPER_PAPER_U_MM, "Measure the thickness of the sheets with a calliper, and give it."),
+)  # fmt: skip
 """Influence name's beginning, standard uncertainty (mm) that the reading leaves, what to do"""
 
 
@@ -90,7 +97,7 @@ def best_length(m: Measurement, target: Target, u_mm: float) -> Remedy | None:
     length = np.linalg.norm(between, axis=1)
     rows = np.einsum("pi,pik->pk", between / length[:, None], jac[second] - jac[first])
     gain = gains(cov, target.shared, rows, u_mm)
-    gain[length < 300.0] = 0.0
+    gain[length < LEAST_ASKED_MM] = 0.0
     best = int(np.argmax(gain))
     after = max(float(target.shared @ cov @ target.shared) - float(gain[best]), 0.0)
     text = (
@@ -159,11 +166,6 @@ class PhotoPlaces:
         assert pose is not None
         return pose
 
-    def cov_after(self, eye_work: Array, aim_work: Array) -> Array | None:
-        """(K, K) covariance of the influences after the photo; None where it would not see two sheets."""
-        added = self._photos.information(self.pose(eye_work, aim_work))
-        return None if added is None else with_information(self._plane.influences.cov, added)
-
     def variance_after(self, eye_work: Array, aim_work: Array, shared: Array, cov_shared: Array) -> float | None:
         """Shared variance of a quantity after the photo, from its gradient (K,) and ``C @ shared``."""
         key = np.round(np.concatenate([eye_work, aim_work]), 3).tobytes()
@@ -220,7 +222,7 @@ def measure_edge_again(
     """
     cov = m.work_plane.influences.cov
     rest = max(target.noise_variance - own_noise, 0.0)
-    if seen_noise < 0.5 * own_noise:
+    if seen_noise < SEEN_BETTER * own_noise:
         text = {
             "strip": f"Tape the wall strip of {segment.edge_id} right into the corner.",
             "contact": f"Butt one more contact sheet against {segment.edge_id} close to the corner.",
@@ -260,11 +262,11 @@ def contact_instead(
     return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + noise))
 
 
-def _groups(segment: Segment, gap_mm: float = 80.0) -> int:
+def _groups(segment: Segment) -> int:
     """Number of sheets behind the points of a contact edge: runs of points without a gap."""
     along = segment.chord_mm[1] - segment.chord_mm[0]
     s = np.sort(segment.points_mm @ (along / np.linalg.norm(along)))
-    return 1 + int(np.count_nonzero(np.diff(s) > gap_mm))
+    return 1 + int(np.count_nonzero(np.diff(s) > CONTACT_APART_MM))
 
 
 def cheapest(remedies: Sequence[Remedy], wanted_U_mm: float, now_U_mm: float) -> tuple[Remedy, ...]:

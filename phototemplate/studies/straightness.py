@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array
-
-_GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
+from phototemplate.numerics.convex import upper_hull
+from phototemplate.studies.constants import GOLDEN
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def minimum_zone(x: Array, y: Array) -> Zone:
     if x.size < 3:
         slope = float((y[-1] - y[0]) / (x[-1] - x[0])) if x.size == 2 else 0.0
         return Zone(0.0, slope, float(y[0] - slope * x[0]), tuple(range(x.size)), tuple(range(x.size))[:1])
-    upper, lower = _hull(x, y), _hull(x, -y)
+    upper, lower = upper_hull(x, y), upper_hull(x, -y)
     best: Zone | None = None
     for chain, others, sign in ((upper, lower, 1.0), (lower, upper, -1.0)):
         for a, b in itertools.pairwise(chain):
@@ -73,20 +73,6 @@ def minimum_zone(x: Array, y: Array) -> Zone:
                 best = Zone(float(max(width, 0.0)), slope, top, touching, far)
     assert best is not None
     return best
-
-
-def _hull(x: Array, y: Array) -> list[int]:
-    """Indices of the upper hull, left to right (monotone chain)."""
-    out: list[int] = []
-    for k in range(x.size):
-        while len(out) >= 2:
-            a, b = out[-2], out[-1]
-            if (x[b] - x[a]) * (y[k] - y[a]) - (y[b] - y[a]) * (x[k] - x[a]) >= 0.0:
-                out.pop()
-            else:
-                break
-        out.append(k)
-    return out
 
 
 def zone_widths(x: Array, y: Array) -> Array:
@@ -104,13 +90,13 @@ def zone_widths(x: Array, y: Array) -> Array:
 
     start = (y[:, -1] - y[:, 0]) / span
     low, high = start - bound, start + bound
-    a, b = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
     fa, fb = width(a), width(b)
     for _ in range(25):  # the slope to 1e-5 of its bounds: the width to a thousandth of a millimetre
         left = fa < fb
         low, high = np.where(left, low, a), np.where(left, b, high)
-        a_next = high - _GOLDEN * (high - low)
-        b_next = low + _GOLDEN * (high - low)
+        a_next = high - GOLDEN * (high - low)
+        b_next = low + GOLDEN * (high - low)
         fa_next = np.where(left, np.nan, fb)
         fb_next = np.where(left, fa, np.nan)
         need_a, need_b = np.isnan(fa_next), np.isnan(fb_next)
@@ -120,10 +106,3 @@ def zone_widths(x: Array, y: Array) -> Array:
     slope = 0.5 * (low + high)
     out: Array = width(slope) / np.sqrt(1.0 + slope**2)
     return out
-
-
-def least_squares_line(x: Array, y: Array) -> tuple[float, float, float]:
-    """Height at x = 0, slope, and the departure from straight about it (largest minus smallest residual, along y)."""
-    slope, height = np.polyfit(x, y, 1)
-    rest = y - height - slope * x
-    return float(height), float(slope), float(rest.max() - rest.min())

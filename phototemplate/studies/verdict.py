@@ -19,22 +19,13 @@ from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.decision import GUARD_FACTORS, Guard, Verdict, decide, largest_u_for_proof
 from phototemplate.studies import remedies as rem
+from phototemplate.studies.constants import EDGE_TOLERANCE_MM, HELPFUL, JUDGED_PLACES, MOST_SEARCHED, SITE_TAPE_U_MM, TAKES_PART
 from phototemplate.studies.remedies import Remedy
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
-TOLERANCE_MM = 25.4 / 16.0
-"""1/16 in, the tolerance fabricators state for finished edges; the user may state another"""
-TAPE_U_MM = 0.7
-"""Standard uncertainty of a careful tape reading (common practice: read to 1 mm or 1/32 in)"""
-PLACES = {"line": 5, "arc": 9, "profile": 41}
-"""Places along an edge that are judged, evenly from corner to corner; the variance across a line is largest at an end"""
 OPEN_QUESTION = "edge-ambiguous"
 """The finding that only a person can answer"""
-TAKES_PART = 0.2
-"""A quantity moves with an edge if it does so by more than this share of the edge's own move"""
-MOST_SEARCHED = 12
-"""A further photo is looked for at so many undecided edges or dimensions, those nearest to a decision first"""
 
 
 @dataclass(frozen=True)
@@ -65,9 +56,9 @@ class Judgement:
 
 def judge_edges(
     m: Measurement,
-    tolerance_mm: float = TOLERANCE_MM,
+    tolerance_mm: float = EDGE_TOLERANCE_MM,
     guard: Guard = "U",
-    tape_u_mm: float = TAPE_U_MM,
+    tape_u_mm: float = SITE_TAPE_U_MM,
     remedies: bool = True,
 ) -> tuple[Judgement, ...]:
     """One judgement per edge of the outline, at its worst place, normal to the edge; without ``remedies`` in a moment."""
@@ -95,7 +86,7 @@ def worst_place(state: State, edge_id: str) -> WorstPlace:
     segment = state.segments[edge_id]
     start, end = state.stretch(edge_id)
     ends, _ = to_chord(segment, np.array([start.xy, end.xy]))
-    s = np.linspace(ends[0], ends[1], PLACES[segment.shape])
+    s = np.linspace(ends[0], ends[1], JUDGED_PLACES[segment.shape])
     rows = weights(segment, s) / np.sqrt(1.0 + slope_at(segment, s)[:, None] ** 2)
     where = state.outline.state_slices[edge_id]
     u2 = np.einsum("ni,ij,nj->n", rows, state.cov[where, where], rows)
@@ -109,9 +100,9 @@ def worst_place(state: State, edge_id: str) -> WorstPlace:
 def judge_quantities(
     m: Measurement,
     values: Sequence[tuple[str, Array, float]],
-    tolerance_mm: float = TOLERANCE_MM,
+    tolerance_mm: float = EDGE_TOLERANCE_MM,
     guard: Guard = "U",
-    tape_u_mm: float = TAPE_U_MM,
+    tape_u_mm: float = SITE_TAPE_U_MM,
 ) -> tuple[Judgement, ...]:
     """Judge many quantities at once: (name, gradient (S,) over the outline's state, deviation from nominal in mm)."""
     state = State(m.outline)
@@ -127,9 +118,9 @@ def judge_quantity(
     name: str,
     value: Dual,
     nominal_mm: float,
-    tolerance_mm: float = TOLERANCE_MM,
+    tolerance_mm: float = EDGE_TOLERANCE_MM,
     guard: Guard = "U",
-    tape_u_mm: float = TAPE_U_MM,
+    tape_u_mm: float = SITE_TAPE_U_MM,
     near_edge: str = "",
 ) -> Judgement:
     """Judge any quantity over the outline's state (``template.quantities``) against ``nominal +- tolerance``."""
@@ -142,14 +133,14 @@ def judge_quantity(
 
 def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
     """``tolerance`` findings for the report: all that is not proven to meet."""
-    out = []
-    for j in judgements:
-        if j.verdict != "meets":
-            at = f" at the {j.where}" if j.where else ""
-            head = f"{j.name}: {j.verdict} within {j.tolerance_mm:.2f} mm (U {j.U_mm:.2f} mm{at})"
-            text = j.remedies[0].text + f" That would bring U to {j.remedies[0].predicted_U_mm:.2f} mm." if j.remedies else ""
-            out.append(Finding("tolerance", j.name, head, text))
-    return tuple(out)
+    return tuple(
+        Finding(
+            "tolerance", j.name, verdict_word=j.verdict, tolerance_mm=j.tolerance_mm, U_mm=j.U_mm, place=j.where or None,
+            remedy=best.text if best else None, remedy_U_mm=best.predicted_U_mm if best else None,
+        )
+        for j, best in ((j, next(iter(j.remedies), None)) for j in judgements)
+        if j.verdict != "meets"
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -215,7 +206,7 @@ def _remedies(
     work = plan[:2, :2].T @ (at - plan[:2, 2])
     target = rem.Target(edge_id, gradient @ outline.shared_jac, noise, work)
     tried = [rem.best_length(m, target, tape_u_mm)]
-    if photos is not None and rem.least_with_photos(m, target) < max(wanted, rem.HELPFUL * now):
+    if photos is not None and rem.least_with_photos(m, target) < max(wanted, HELPFUL * now):
         tried.append(rem.best_photo(m, target, photos))
     for edge in _heaviest(m, gradient):
         where = outline.state_slices[edge]

@@ -12,12 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phototemplate.model import Array
+from phototemplate.studies.constants import ENDS_SHARE, SHORT_WALL_SHARE, SWELLING_MM
 from phototemplate.studies.wall_line import End
 
-CORNER_MM = 300.0
-"""Length over which joint compound swells a corner (common practice)"""
-ENDS_SHARE = 0.1
-"""How much of a wall's length at either end may or may not count when one speaks of its direction"""
 Kind = Literal["straight", "square", "drawing"]
 """Compared with a straight piece, with a right angle to another wall, with a drawing or an earlier job"""
 
@@ -77,7 +74,7 @@ def wall_figures(corner: End, kind: Kind, x: Array, d: Array, cov: Array, square
 
 def bow_row(x: Array) -> Array:
     """(n,) weights of the bow: height of the middle over the line between the ends, of the parabola of best fit over the wall
-    without its corners (:data:`CORNER_MM` at each end, a quarter of a short wall), taken over the whole length."""
+    without its corners (:data:`SWELLING_MM` at each end, a quarter of a short wall), taken over the whole length."""
     inner, design = _inner(x)
     row = np.zeros(x.size)
     span = float(x[-1] - x[0])
@@ -98,7 +95,7 @@ def swelling_row(x: Array, at_start: bool) -> Array:
 
 def _inner(x: Array) -> tuple[NDArray[np.intp], Array]:
     span = float(x[-1] - x[0])
-    zone = min(CORNER_MM, 0.25 * span)
+    zone = min(SWELLING_MM, SHORT_WALL_SHARE * span)
     inner = np.flatnonzero((x >= x[0] + zone) & (x <= x[-1] - zone))
     t = 2.0 * (x[inner] - x[0]) / span - 1.0
     return inner, np.column_stack([np.ones_like(t), t, t * t])

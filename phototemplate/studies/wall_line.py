@@ -16,10 +16,10 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, to_chord, weights
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Outline, Segment
+from phototemplate.studies.constants import AT_CORNER_MM, FAR_FROM_CORNER_MM, WALL_STEP_MM
 from phototemplate.studies.contact_places import touched_by_sheets
 from phototemplate.template.quantities import State, seen_stretch
 
-STEP_MM = 10.0
 End = Literal["left", "right"]
 
 
@@ -68,7 +68,7 @@ def wall_line(
     edge_id: str,
     heights: Sequence[HeightPoint] = (),
     corner: End | None = None,
-    step_mm: float = STEP_MM,
+    step_mm: float = WALL_STEP_MM,
 ) -> WallLine:
     """The profile of one edge; the room is on the side of the sheets (``heights``), or left of the edge in its loop.
 
@@ -101,12 +101,12 @@ def wall_line(
     rows[:, outline.state_slices[edge_id]] = sign * weights(segment, s)
     along = frame.tangent if at_low else -frame.tangent
     touched = touched_by_sheets(segment, s)
-    seen = (s >= low_seen - 1e-6) & (s <= high_seen + 1e-6)
+    seen = (s >= low_seen - 1e-9) & (s <= high_seen + 1e-9)
     return WallLine(
         edge_id,
         state,
         side,
-        bool(np.any(np.abs(ends - begin) < 1e-6)),
+        bool(np.any(np.abs(ends - begin) < 1e-9)),
         np.abs(s - s[0]),
         sign * offset_at(segment, s),
         rows,
@@ -149,7 +149,7 @@ def _corner_side(outline: Outline, edge_id: str, segment: Segment, right: Array)
         return "left"
     ends = segment.chord_mm
     gaps = [min(float(np.linalg.norm(w.points_mm - e, axis=1).min()) for w in walls) for e in ends]
-    if max(gaps) < 200.0 or min(gaps) > 600.0:  # corners at both ends, or at none
+    if max(gaps) < AT_CORNER_MM or min(gaps) > FAR_FROM_CORNER_MM:  # corners at both ends, or at none
         return "left"
     nearest, other = ends[int(np.argmin(gaps))], ends[1 - int(np.argmin(gaps))]
     return "left" if float((nearest - other) @ right) < 0 else "right"

@@ -19,6 +19,7 @@ from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import WallCheck
+from phototemplate.studies.constants import CSV_STEP_MM, ENLARGED
 from phototemplate.studies.plumb import Lean
 from phototemplate.studies.wall_figures import Figure
 from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
@@ -29,7 +30,6 @@ CSV_COLUMNS = (
     "from_corner_in", "gap_in", "scribe_in", "from_corner_mm", "gap_mm", "gap_U_mm", "scribe_mm", "stands_out_mm",
     "stands_out_U_mm", "seen", "counted_from",
 )  # fmt: skip
-_ENLARGE = (1, 2, 5, 10, 20, 50, 100, 200)
 MOODS = {"meets": "good", "cannot tell": "look", "fails": "short"}
 
 
@@ -65,7 +65,7 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     shown = [d[check.within], check.piece_mm[check.within], (d + band)[check.within], (d - band)[check.within]]
     low, high = min(float(a.min()) for a in shown), max(float(a.max()) for a in shown)
     low, high = math.floor(low), math.ceil(high)
-    scale = float(max((e for e in _ENLARGE if e * (high - low) <= 0.32 * span), default=1))
+    scale = float(max((e for e in ENLARGED if e * (high - low) <= 0.32 * span), default=1))
     items: list[Item] = []
 
     left = check.wall.corner == "left"
@@ -137,7 +137,7 @@ def gap_rows(check: WallCheck, unit: Unit = "in") -> list[tuple[object, ...]]:
     """Rows under :data:`CSV_COLUMNS`: every 2 in or 50 mm, the ends and the place of the largest gap."""
     x = check.wall.distance_mm
     low, high = float(x[check.within][0]), float(x[check.within][-1])
-    step = 2 * INCH_MM if unit == "in" else 50.0
+    step = 2 * INCH_MM if unit == "in" else CSV_STEP_MM
     places = sorted({low, high, *check.largest_at_mm, *(float(v) for v in np.arange(math.ceil(low / step) * step, high, step))})
 
     def at(values: Array, place: float) -> float:

@@ -10,14 +10,7 @@ import numpy as np
 
 from phototemplate.model import Array, Network, WorkPlane
 from phototemplate.network.workplane import to_work
-
-TURN_RAD = math.radians(15.0)
-"""Pieces of one wall point the same way within this"""
-ASIDE_MM_PER_M = 40.0
-ASIDE_MM = 25.0
-"""A piece lies off the line of its neighbour by no more than this, and so much more per metre between them"""
-ROW_MM = 60.0
-"""Pieces higher than the lowest by more are a second row: they show the lean, the profile is that of the lowest"""
+from phototemplate.studies.constants import ASIDE_MM, ASIDE_MM_PER_M, ONE_WALL_TURN_RAD, ROW_MM
 
 
 @dataclass(frozen=True)
@@ -60,7 +53,7 @@ def _pieces(network: Network, plane: WorkPlane) -> list[_Piece]:
 
 
 def _same_wall(a: _Piece, b: _Piece) -> bool:
-    if abs(float(a.along @ b.along)) < math.cos(TURN_RAD):
+    if abs(float(a.along @ b.along)) < math.cos(ONE_WALL_TURN_RAD):
         return False
     apart = b.centre - a.centre
     normal = np.array([-a.along[1], a.along[0]])

@@ -11,6 +11,7 @@ import numpy as np
 
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, OutlineLoop, Segment
+from phototemplate.numerics.convex import upper_hull
 from phototemplate.template.constants import ALIGN_TURN_RAD, SAMPLES
 from phototemplate.template.curves import LineCurve, line_through
 from phototemplate.template.gradients import Vec, atan2, dual, vec
@@ -156,7 +157,7 @@ def touching_line(found: AnyCurve, start: Vec, end: Vec) -> LineCurve:
     f = (points - points[0]) @ np.array([-along[1], along[0]])
     best: tuple[float, int, int, int] | None = None
     for sign in (1.0, -1.0):
-        hull = _upper_hull(s, sign * f)
+        hull = upper_hull(s, sign * f)
         for a, b in itertools.pairwise(hull):
             slope = (f[b] - f[a]) / (s[b] - s[a])
             rest = f - slope * s
@@ -201,20 +202,6 @@ def _contacts(
         else:
             out.append(chain_end(found, found.point(position)))
     return out
-
-
-def _upper_hull(s: Array, f: Array) -> list[int]:
-    """Indices of the upper convex hull of points sorted by s (monotone chain)."""
-    hull: list[int] = []
-    for k in range(len(s)):
-        while len(hull) >= 2:
-            a, b = hull[-2], hull[-1]
-            if (s[b] - s[a]) * (f[k] - f[a]) - (f[b] - f[a]) * (s[k] - s[a]) >= 0:
-                hull.pop()
-            else:
-                break
-        hull.append(k)
-    return hull
 
 
 def _balanced(found: AnyCurve, start: Vec, end: Vec) -> LineCurve:

@@ -23,7 +23,8 @@ import numpy as np
 import platformdirs
 
 from phototemplate.errors import PhototemplateError
-from phototemplate.studies.check_wall import USUAL_GAP_MM, WallCheck, check_wall
+from phototemplate.studies.check_wall import WallCheck, check_wall
+from phototemplate.studies.constants import USUAL_GAP_MM
 from phototemplate.studies.straightness import minimum_zone
 from phototemplate.studies.wall_figures import bow_row
 from tests.bench import BenchResult

@@ -13,7 +13,8 @@ from phototemplate.model import Measurement, Segment
 from phototemplate.settings import Settings
 from phototemplate.studies import remedies, verdict
 from phototemplate.studies.assessment import judge
-from phototemplate.studies.budget import DOF_ASSUMED, DOF_STATED, edge_budget, noise_dof
+from phototemplate.studies.budget import edge_budget, noise_dof
+from phototemplate.studies.constants import DOF_ASSUMED, DOF_STATED, FEELER_U_MM
 from phototemplate.template.quantities import State
 from tests.bench._jobs import random_job
 from tests.output.samples import measurement as sample
@@ -129,7 +130,7 @@ def test_contact_sheets_replace_what_is_not_sharp() -> None:
     assert a is not None
     assert b is not None
     assert a.predicted_U_mm == pytest.approx(b.predicted_U_mm)
-    reading_and_cut = math.hypot(remedies.FEELER_U_MM, m.settings.edges.cut_u_mm)
+    reading_and_cut = math.hypot(FEELER_U_MM, m.settings.edges.cut_u_mm)
     assert 2.0 * reading_and_cut < b.predicted_U_mm < remedies.expanded(doubled, m.work_plane.influences.cov)
     ragged = replace(m, settings=Settings(edges=m.settings.edges.model_copy(update={"cut_u_mm": 0.8})))
     c = remedies.contact_instead(ragged, target, edge, own)

@@ -89,22 +89,22 @@ def test_one_more_photo_does_what_was_predicted(job: Job) -> None:
     eye, aim = np.append(worst.xy_mm + np.array([500.0, -900.0]), 900.0), np.array([*worst.xy_mm, 0.0])
     sigma = sighting_sd(m.network)
     places = remedies.PhotoPlaces(m)
-    predicted = places.cov_after(eye, aim)
-    assert predicted is not None
     after = measured(few, job.lengths, new_photo(m, places.pose(eye, aim), sigma))
 
-    def heights(result: Measurement, cov: np.ndarray) -> dict[str, float]:
+    def heights(result: Measurement, photo: bool = False) -> dict[str, float]:
         out = {}
+        cov = result.work_plane.influences.cov
         for h in result.work_plane.heights:
             p = body_points(result.network, h.name, np.zeros((1, 3)))
             own = np.zeros((1, 3, len(cov)))
             own[:, :, p.columns] = p.d_influences
             row = to_work(result.work_plane, p.xyz_mm, own)[1][0, 2]
-            out[h.name] = math.sqrt(row @ cov @ row)
+            variance = places.variance_after(eye, aim, row, cov @ row) if photo else float(row @ cov @ row)
+            assert variance is not None
+            out[h.name] = math.sqrt(variance)
         return out
 
-    now, then = heights(m, m.work_plane.influences.cov), heights(m, predicted)
-    found = heights(after, after.work_plane.influences.cov)
+    now, then, found = heights(m), heights(m, True), heights(after)
     assert then[worst.name] < 0.95 * now[worst.name]
     for name in then:
         assert found[name] == pytest.approx(then[name], rel=0.06)

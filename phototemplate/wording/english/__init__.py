@@ -11,6 +11,7 @@ ENGLISH = Language(
     names={
         "upper-left": "the upper left corner", "upper-right": "the upper right corner",
         "lower-left": "the lower left corner", "lower-right": "the lower right corner",
+        "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
     },
     last=" and ",
     more="{n} more",

@@ -25,11 +25,14 @@ WORDS: dict[str, Words] = {
     ),
     "interval-not-normal": Words(
         "an uncertainty interval is not symmetric enough for U alone",
-        "",
+        "The length of {where} is {length_mm:.1f} with U {U_mm:.2f} by the usual propagation, but lies between {low_mm:.2f} "
+        "and {high_mm:.2f} by Monte Carlo.",
+        "Trust the wider one; a corner at a flat angle needs its edges seen closer to it.",
     ),
     "tolerance": Words(
         "verdict of an edge against the tolerance",
-        "",
+        "{where}: {verdict_word} within {tolerance_mm:.2f} (U {U_mm:.2f}[ at the {place}]).",
+        "[{remedy} That would bring U to {remedy_U_mm:.2f}.]",
     ),
     # pieces
     "edge-moved": Words(
