@@ -76,7 +76,7 @@ def _commands() -> set[str]:
 def test_commands_in_documents_exist(document: str) -> None:
     text = (ROOT / document).read_text(encoding="utf-8")
     code = re.findall(r"^```.*?^```|`[^`\n]+`", text, flags=re.M | re.S)
-    named = {m for piece in code for m in re.findall(r"(?:^|[`/\s])phototemplate ([a-z][a-z-]*)", piece)}
+    named = {m for piece in code for m in re.findall(r"(?:^|[`/\s])(?<!from )phototemplate ([a-z][a-z-]*)", piece)}
     assert named <= _commands(), f"{document} names {', '.join(sorted(named - _commands()))}"
     if document == "README.md":
         assert {"demo", "sheets", "new", "measure", "app"} <= named
