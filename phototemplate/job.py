@@ -62,10 +62,10 @@ class PaperSpec(Section):
     """Standard uncertainty of one sheet's own height beyond that: it does not lie quite flat, dust lies under it."""
     thickness_by_sheet_mm: dict[TargetId, LengthMM] = {}
     """Sheets on another backing."""
-    strip_thickness_mm: LengthMM = 0.2
-    """Paper and tape of wall strips."""
-    strip_thickness_u_mm: LengthMM = 0.1
-    """Standard uncertainty of the strips' thickness."""
+    strip_thickness_mm: LengthMM | None = None
+    """Paper and tape of wall strips; absent: as in ``[settings.edges]``."""
+    strip_thickness_u_mm: LengthMM | None = None
+    """Standard uncertainty of the strips' thickness; absent: as in ``[settings.edges]``."""
 
 
 class MarkerSpec(Section):
@@ -94,7 +94,8 @@ class LengthSpec(Section):
     u: PositiveMM | None = None
     """Its standard uncertainty; absent: 0.3 mm for a bar, 0.8 mm for a tape, 0.05 mm for a calliper (common practice)."""
     temperature_c: float | None = None
-    """Temperature of the bar or tape when the photos were taken; absent: 20 +- 5."""
+    """Temperature of the bar or tape when the photos were taken; absent: 20, with the standard
+    uncertainty ``[settings.adjustment] thermometer_u_c`` (4 unless set)."""
     material: str = "steel"
     """What the bar or the tape is made of."""
 

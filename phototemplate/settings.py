@@ -123,8 +123,8 @@ class EdgeSettings(Section):
     """How far below the expected height lines are looked for (doors, rails), to know them for what they are"""
     search_high_mm: float = 12.0
     """How far above"""
-    height_reach_mm: float = 400.0
-    """Sheets within about this distance say at which height an edge is expected"""
+    height_reach_mm: float = 750.0
+    """Sheets within this distance say at which height an edge is expected"""
     height_prior_u_mm: float = 1.5
     """Standard uncertainty of that expected height"""
     height_shape_u_mm: float = 0.3
@@ -156,9 +156,9 @@ class EdgeSettings(Section):
     """Contact sheets of one straight edge further off its line than this give the finding ``edge-rough``"""
     cut_u_mm: float = 0.15
     """How well a sheet is cut along its line (standard uncertainty, each sheet for itself)"""
-    strip_thickness_mm: float = 0.25
-    """Paper and tape between a wall strip's print and the wall"""
-    strip_thickness_u_mm: float = 0.15
+    strip_thickness_mm: float = 0.2
+    """Paper and tape between a wall strip's print and the wall, where ``[paper]`` does not say it"""
+    strip_thickness_u_mm: float = 0.1
     """Standard uncertainty of that thickness"""
     strip_standoff_u_mm: float = 0.1
     """How far a piece of wall strip stands off the wall as a whole (tape under it, dust, a rough wall), standard uncertainty"""

@@ -27,6 +27,8 @@ from phototemplate.settings import EdgeSettings
 from phototemplate.stage_cache import Memo, file_mark, key_of
 from phototemplate.template.chains import LoopEdges
 
+STRIP_PAPER = ("strip_thickness_mm", "strip_thickness_u_mm")
+"""What the job may say of its wall strips' paper in place of the edge settings"""
 USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
 """Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
 
@@ -190,13 +192,8 @@ def paper_terms(file: JobFile, sheets: Collection[str]) -> list[TypeB]:
 
 def edge_settings_of(file: JobFile) -> EdgeSettings:
     """Edge settings with what the job says of its paper."""
-    paper = file.paper
-    return file.settings.edges.model_copy(
-        update={
-            "strip_thickness_mm": paper.strip_thickness_mm,
-            "strip_thickness_u_mm": paper.strip_thickness_u_mm,
-        }
-    )
+    said = {name: value for name in STRIP_PAPER if (value := getattr(file.paper, name)) is not None}
+    return file.settings.edges.model_copy(update=said)
 
 
 def loops_of(file: JobFile, measured: Collection[str]) -> tuple[list[LoopEdges], list[Finding]]:

@@ -140,15 +140,15 @@ def test_levels_follow_the_cabinets() -> None:
     network = scene.network()
     stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
     hint = EdgeHint("front", "front")
-    levels = expected_levels(scene.plane(network, ()), stations, hint, -1.0)
+    levels = expected_levels(scene.plane(network, ()), stations, hint, -1.0, 750.0)
     assert len(levels.joints_mm) == 1
     assert 140.0 <= levels.joints_mm[0] <= 240.0
     assert levels.height_mm[0] == pytest.approx(0.0, abs=0.3)
     assert levels.height_mm[-1] == pytest.approx(-4.0, abs=0.4)
     # a height in the hint overrules the sheets; without sheets the plane itself is the guess, and a poor one
-    given = expected_levels(scene.plane(network, ()), stations, replace(hint, height_mm=-7.0), -1.0)
+    given = expected_levels(scene.plane(network, ()), stations, replace(hint, height_mm=-7.0), -1.0, 750.0)
     assert given.height_mm == pytest.approx(-7.0)
-    bare = expected_levels(replace(scene.plane(network, ()), heights=()), stations, hint, -1.0)
+    bare = expected_levels(replace(scene.plane(network, ()), heights=()), stations, hint, -1.0, 750.0)
     assert bare.height_mm == pytest.approx(0.0)
     assert bare.u_mm[0] > levels.u_mm[0]
 
@@ -159,7 +159,7 @@ def test_tilted_cabinet_is_continued_to_its_edge() -> None:
     scene = kitchen()
     plane = replace(scene.plane(scene.network(), ()), heights=sheets)
     stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
-    levels = expected_levels(plane, stations, EdgeHint("front", "front"), -1.0)
+    levels = expected_levels(plane, stations, EdgeHint("front", "front"), -1.0, 750.0)
     assert levels.height_mm == pytest.approx(0.004 * stations.xy_mm[:, 0], abs=0.3)
 
 

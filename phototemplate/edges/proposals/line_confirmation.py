@@ -167,7 +167,7 @@ def _settled(scene: Scene, ends: Array, search_mm: float) -> FoundLine | None:
 
 def _lines(scene: Scene, hint: EdgeHint, stations: Stations, count: int | None = None) -> list[Line]:
     """Lines near a path whose left is the cabinets' side; ``count`` are examined (None: as many as the settings say)."""
-    levels = expected_levels(scene.plane, stations, hint, -1.0)
+    levels = expected_levels(scene.plane, stations, hint, -1.0, scene.settings.height_reach_mm)
     if count is not None:
         scene = replace(scene, settings=scene.settings.model_copy(update={"candidates": count}))
     return find_lines(scene, hint, stations, levels.height_mm, True).lines
@@ -220,7 +220,7 @@ def _reaches(scene: Scene, found: FoundLine) -> list[Array]:
 def _shown(scene: Scene, line: Line, stations: Stations) -> tuple[Array, Array]:
     """(N,) summed surprise of the steps at the line's place, and (N,) how many photos could show it there."""
     hint = EdgeHint("", "other", path=stations.xy_mm[[0, -1]], anchor="work")
-    height = expected_levels(scene.plane, stations, hint, -1.0).height_mm + line.rise_mm
+    height = expected_levels(scene.plane, stations, hint, -1.0, scene.settings.height_reach_mm).height_mm + line.rise_mm
     shown, looks = np.zeros(len(stations)), np.zeros(len(stations))
     for photo_id in scene.network.photos:
         if photo_id in line.photo_support and photo_id not in line.showing:

@@ -59,7 +59,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     path = Path.through(points, straight)
     stations = path.stations(settings.station_mm, settings.end_margin_mm)
     outward = -scene.material_side(stations.xy_mm, stations.normal)
-    levels = expected_levels(scene.plane, stations, hint, outward)
+    levels = expected_levels(scene.plane, stations, hint, outward, scene.settings.height_reach_mm)
 
     look = find_lines(scene, hint, stations, levels.height_mm, straight)
     choice = choose(look.lines, hint, outward, settings)

@@ -16,8 +16,6 @@ from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, EdgeHint, HeightPoint, IntArray, WorkPlane
 
-REACH_MM = 750.0
-"""Sheets further from the edge than this say nothing about it"""
 TILT_MM = 2.0
 """Standard deviation of a cabinet's rise over half a metre, along and across"""
 OWN_MM = 0.35
@@ -68,10 +66,11 @@ class Levels:
         )
 
 
-def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outward: float) -> Levels:
+def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outward: float, reach_mm: float) -> Levels:
     """Sections from the sheets on the cabinets' side of the stations.
 
-    ``outward`` +1, -1 or 0 as for ``choose``. A height given in the hint overrules the sheets.
+    ``outward`` +1, -1 or 0 as for ``choose``. A height given in the hint overrules the sheets; those further than ``reach_mm``
+    from the edge say nothing about it.
     """
     along = stations.along_mm
     none = Levels(
@@ -87,7 +86,7 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
         ahead = float(away[nearest] @ stations.tangent[nearest])
         side = float(away[nearest] @ stations.normal[nearest])
         beyond = abs(ahead) > 60.0  # past an end: the next cabinet round the corner
-        if outward * side < 20.0 and abs(side) < REACH_MM and not beyond:
+        if outward * side < 20.0 and abs(side) < reach_mm and not beyond:
             near.append((float(along[nearest]), abs(side), point))
     groups: dict[str, list[tuple[float, HeightPoint]]] = {}
     for s, side, point in near:
