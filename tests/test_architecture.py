@@ -45,9 +45,11 @@ def _imports(path: Path) -> Iterator[tuple[int, str]]:
     inside = path.relative_to(PACKAGE.parent).with_suffix("").parts
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names: list[str] = []
+        if not isinstance(node, ast.Import | ast.ImportFrom):
+            continue
         if isinstance(node, ast.Import):
             names = [a.name for a in node.names]
-        elif isinstance(node, ast.ImportFrom):
+        else:
             base = [*inside[: len(inside) - node.level]] if node.level else []
             names = [".".join([*base, *filter(None, [node.module]), a.name]) for a in node.names]
         yield from ((node.lineno, n.removeprefix("phototemplate.")) for n in names if n.startswith("phototemplate."))

@@ -7,6 +7,7 @@ import pickle
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -94,7 +95,7 @@ def test_what_has_one_sentence_for_many_is_said_once(monkeypatch: pytest.MonkeyP
 def test_parts_of_a_sentence_are_left_out_or_repeated() -> None:
     english = LANGUAGES["en"]
     text = "It differs[: {why}].< {names} is {given_mm:.0f}.>"
-    facts = {"why": None, "names": ("bar", "tape"), "given_mm": (1000.2, 2000.0)}
+    facts: dict[str, Any] = {"why": None, "names": ("bar", "tape"), "given_mm": (1000.2, 2000.0)}
     assert english.sentence(text, facts) == "It differs. bar is 1000 mm. and  tape is 2000 mm."
     assert english.sentence(text, {**facts, "why": "size"}).startswith("It differs: size.")
 

@@ -46,7 +46,7 @@ def test_the_readme_measures_the_demo_in_five_lines(tmp_path: Path, monkeypatch:
     assert len(lines) == len(said.getvalue().splitlines())
     truth = json.loads((DEMO_FOLDER / "truth.json").read_text(encoding="utf-8"))
     straight = {edge["id"] for edge in truth["edges"] if edge["shape"] == "line"}
-    true_mm = {}
+    true_mm: dict[str, float] = {}
     for loop, edges in truth["loops"].items():
         corners = truth["corners"][loop]
         sides = zip(edges, corners, corners[1:] + corners[:1], strict=True)

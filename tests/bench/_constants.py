@@ -32,7 +32,7 @@ class Constant:
     """What is missing, empty if nothing"""
 
 
-def _numbers(node: ast.expr) -> bool:
+def _numbers(node: ast.expr | ast.keyword) -> bool:
     """Whether an expression is made of written numbers (not of indices, and not of a class's or a pattern's arguments)."""
     if isinstance(node, ast.Constant):
         return isinstance(node.value, int | float) and not isinstance(node.value, bool)
@@ -103,7 +103,7 @@ def _deciding(function: Function) -> Iterator[ast.Constant]:
 def deciding_floats(module: Module) -> list[str]:
     """Floats written into comparisons and into calls that choose (where, clip, min, max, ...) inside functions."""
     found = {(n.lineno, n.col_offset): n.value for f in functions(module) for n in _deciding(f)}
-    return [f"{module.path}:{line} {value}" for (line, _), value in sorted(found.items())]
+    return [f"{module.path}:{line} {value!r}" for (line, _), value in sorted(found.items())]
 
 
 def other_floats(module: Module) -> int:

@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -113,7 +114,7 @@ def _size(photo: Path) -> tuple[int, int]:
     return read_meta(photo).size_px
 
 
-def _read(model: object, sightings: Mapping[str, Sightings], result: SfmResult, timed: Callable[..., object]) -> None:
+def _read(model: object, sightings: Mapping[str, Sightings], result: SfmResult, timed: Callable[..., Any]) -> None:
     poses, rays = {}, {}
     images = [model.images[k] for k in model.reg_image_ids()]  # type: ignore[attr-defined]
     for image in images:
@@ -123,7 +124,7 @@ def _read(model: object, sightings: Mapping[str, Sightings], result: SfmResult, 
     result.photos = tuple(sorted(poses))
     camera = images[0].camera
     result.focal_px = float(camera.mean_focal_length())
-    points, errors = timed("triangulation", lambda: intersect(poses, rays, sightings))  # type: ignore[misc]
+    points, errors = timed("triangulation", lambda: intersect(poses, rays, sightings))
     result.reprojection_px = float(np.sqrt(np.mean(np.square(errors)))) * result.focal_px
     result.centres = {t: c for t, c in ((t, centre(t, p)) for t, p in points.items()) if c is not None}
 
@@ -168,7 +169,7 @@ def _intersect_one(poses: Array, xy: Array) -> tuple[Array, Array]:
         x = np.linalg.lstsq(a[:, :3], -a[:, 3], rcond=None)[0]
         depth = poses[:, 2, :3] @ x + poses[:, 2, 3]
         weight = 1 / np.maximum(np.abs(depth), 1e-9)
-    return x, (rows[:, :, :3] @ x + rows[:, :, 3]) / depth[:, None]
+    return np.asarray(x, np.float64), (rows[:, :, :3] @ x + rows[:, :, 3]) / depth[:, None]
 
 
 def centre(target: str, points: Mapping[int, Array]) -> Array | None:

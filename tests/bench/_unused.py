@@ -61,8 +61,8 @@ class _Reader:
     def _module_of(self, node: ast.expr) -> str:
         """Dotted name of the module that an expression is, empty if it is none."""
         if isinstance(node, ast.Name):
-            full = (f"{source}.{name}" if name else source for source, name in self.imported.get(node.id, ()))
-            return next((f for f in full if f in self.packages), "")
+            known = (f"{source}.{name}" if name else source for source, name in self.imported.get(node.id, ()))
+            return next((k for k in known if k in self.packages), "")
         if isinstance(node, ast.Attribute):
             full = f"{self._module_of(node.value)}.{node.attr}"
             return full if full in self.packages else ""

@@ -60,7 +60,7 @@ def drawn_wall(seed: int, folder: Path, width_px: int = 2016) -> None:
         for cam in scene.cameras:
             save_jpeg(develop(picture(scene, cam), cam), cam, folder / "photos" / f"{cam.id}.jpg")
         write_truth(folder / "truth.json", scene)
-        write_job(folder / "job.toml", scene, None)  # type: ignore[arg-type]  # nothing is clicked in a photo
+        write_job(folder / "job.toml", scene, None)  # nothing is clicked in a photo
 
 
 def picture(scene: Scene, cam: Camera) -> np.ndarray:
@@ -74,7 +74,8 @@ def picture(scene: Scene, cam: Camera) -> np.ndarray:
         cv2.fillPoly(image, [np.round(16 * cam.project(side)).astype(np.int32)], TOP_ALBEDO, cv2.LINE_AA, 4)
     grain = rng.normal(1.0, 0.02, (cam.height // 3 + 1, cam.width // 3 + 1)).astype(np.float32)
     image *= cv2.resize(grain, (cam.width, cam.height), interpolation=cv2.INTER_LINEAR)[..., None]
-    for paper in [*scene.strips, *scene.sheets]:
+    papers: list[Strip | Sheet] = [*scene.strips, *scene.sheets]
+    for paper in papers:
         _lay(image, scene, cam, paper)
     v, u = np.mgrid[0 : cam.height, 0 : cam.width].astype(np.float32)
     image *= (1.0 + 0.15 * (u / cam.width - 0.5) - 0.1 * (v / cam.height - 0.5))[..., None]  # a window on one side

@@ -21,6 +21,7 @@ from phototemplate.model import (
     BodyPose,
     Camera,
     EdgeHint,
+    GrayImage,
     Measurement,
     Outline,
     PhotoMeta,
@@ -182,7 +183,7 @@ def _seen(
     )  # fmt: skip
 
 
-def _no_picture(photo_id: str) -> object:
+def _no_picture(photo_id: str) -> GrayImage:
     raise AssertionError("strips need no picture")
 
 

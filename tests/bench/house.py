@@ -33,9 +33,9 @@ def _worded(package: list[Module], root: Path) -> dict[str, list[str]]:
                 found[code].append(f"{m.path}:{node.lineno}")
     for path in sorted((root / "phototemplate" / "web" / "static").rglob("*.js")):
         for i, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
-            code = re.match(r"""\s*["']?(?:finding\.)?([a-z]+(?:-[a-z]+)+)["']?\s*:\s*["'`]\S+ \S+ \S+""", line)
-            if code and code[1] in codes:
-                found[code[1]].append(f"{path.relative_to(root)}:{i}")
+            said = re.match(r"""\s*["']?(?:finding\.)?([a-z]+(?:-[a-z]+)+)["']?\s*:\s*["'`]\S+ \S+ \S+""", line)
+            if said and said[1] in codes:
+                found[said[1]].append(f"{path.relative_to(root)}:{i}")
     return {code: places for code, places in sorted(found.items()) if len(places) > 1}
 
 

@@ -161,7 +161,7 @@ def _files(result: BenchResult, name: str, template: Template, outline: Outline,
     with tempfile.TemporaryDirectory() as folder:
         for version in ("R2010", "R12"):
             path = Path(folder) / f"{version}.dxf"
-            write_dxf(drawing, path, version=version)  # type: ignore[arg-type]
+            write_dxf(drawing, path, version=version)
             audit = ezdxf.readfile(path).audit()
             meta, _, shapes, fields = pyogrio.raw.read(path)
             layer = fields[list(meta["fields"]).index("Layer")]

@@ -71,7 +71,7 @@ class Shot:
     def project(self, xyz_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         k, r, t = self.camera()
         uv = cv2.projectPoints(np.asarray(xyz_mm, float), cv2.Rodrigues(r)[0], t, k, np.array(self.dist))[0]
-        return uv.reshape(-1, 2)
+        return np.asarray(uv, np.float64).reshape(-1, 2)
 
 
 @dataclass

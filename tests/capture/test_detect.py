@@ -215,7 +215,7 @@ def test_real_charuco(reference_photos: Path) -> None:
         _, r, t = cv2.solvePnP(points, uv.astype(float), k, dist)
         return float(np.sqrt(np.mean((cv2.projectPoints(points, r, t, k, dist)[0][:, 0] - uv) ** 2)))
 
-    corners = board.getChessboardCorners()
+    corners = np.array(board.getChessboardCorners())
     assert rms(corners[found.point_ids], found.uv_px) < 0.8 * rms(corners[np.ravel(ids)], theirs.reshape(-1, 2))
 
 
@@ -235,7 +235,8 @@ def test_real_chessboards(reference_photos: Path) -> None:
 
 def test_a_chessboard_is_read_the_right_way_round() -> None:
     squares = np.kron((np.add.outer(np.arange(6), np.arange(7)) % 2), np.ones((40, 40))).astype(np.uint8) * 200 + 20
-    board = cv2.GaussianBlur(cv2.copyMakeBorder(squares, 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=235), (0, 0), 0.8)
+    framed = cv2.copyMakeBorder(squares, 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=235)
+    board = np.asarray(cv2.GaussianBlur(framed, (0, 0), 0.8), np.uint8)
     upright = detect_chessboard(board, 6, 5)
     assert len(upright) == 30
     first = upright.uv_px[upright.point_ids == 0][0]

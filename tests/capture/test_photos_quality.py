@@ -53,7 +53,7 @@ def test_real_phone_photos_are_not_accused(reference_photos: Path) -> None:
 def test_duplicates() -> None:
     rng = np.random.default_rng(0)
     scene = cv2.GaussianBlur(rng.integers(0, 255, (700, 900)).astype(np.float32), (0, 0), 25)
-    scene = cv2.normalize(scene, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
+    scene = cv2.normalize(scene, np.empty_like(scene), 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
     shots = {
         "A": scene[:600, :800],
         "copy": cv2.resize(scene[:600, :800], (400, 300), interpolation=cv2.INTER_AREA),
@@ -91,7 +91,7 @@ def test_blur_without_targets(sigma: float) -> None:
     for k in range(8):
         cv2.rectangle(picture, (20 + 70 * k, 40), (60 + 70 * k, 360), 200, -1)
     soft = cv2.GaussianBlur(picture, (0, 0), sigma)
-    assert blur_px(soft) == pytest.approx(sigma, rel=0.2)
+    assert blur_px(np.asarray(soft, np.uint8)) == pytest.approx(sigma, rel=0.2)
     assert np.isnan(blur_px(np.full((300, 300), 80, np.uint8)))
 
 

@@ -129,7 +129,7 @@ def test_nothing_is_read_where_there_is_no_target() -> None:
         board = cv2.aruco.CharucoBoard((9, 6), 36.0, 26.0, own)
         drawn = cv2.resize(board.generateImage((1440, 960)), (252, 150), interpolation=cv2.INTER_AREA)
         framed = cv2.copyMakeBorder(drawn, 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=235)
-        gray = cv2.GaussianBlur(framed, (0, 0), 0.6)
+        gray = np.asarray(cv2.GaussianBlur(framed, (0, 0), 0.6), np.uint8)
         found = find_frames(gray, nothing, 90.0, 0.7, 0.137)
         frames += len(found)
         seen = look_again(gray, layout, nothing, 90.0, 0.7)

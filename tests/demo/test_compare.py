@@ -14,7 +14,7 @@ from shapely import LineString, Point
 
 from phototemplate.demo import DemoComparison, align, compare, copy_demo, rigid_fit, write_comparison
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.model import BodyPose, HeightPoint, Influences, Measurement, Network, Segment, WorkPlane
+from phototemplate.model import BodyPose, HeightPoint, Influences, Measurement, Network, Segment, ShapeKind, WorkPlane
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.outline import LoopEdges, build_outline
 
@@ -52,7 +52,7 @@ def truth() -> dict[str, Any]:
     }
 
 
-def segment(edge_id: str, line: np.ndarray, shape: str) -> Segment:
+def segment(edge_id: str, line: np.ndarray, shape: ShapeKind) -> Segment:
     """Exactly the true edge in the work frame, moved to its left."""
     work = (WORK_FROM_TRUTH.apply(line) + SHIFT)[:, :2]
     chord = work[[0, -1]]

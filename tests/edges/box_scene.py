@@ -195,7 +195,7 @@ def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int
         if not box.clear:
             best[hit] = enter[hit]
     # pixels and lens mix light, not grey values; the camera's tone curve comes after them
-    light = srgb_light(value).reshape(height, grid, width, grid).mean(axis=(1, 3))
+    light = srgb_light(value.astype(np.float64)).reshape(height, grid, width, grid).mean(axis=(1, 3))
     picture = srgb_grey(cv2.GaussianBlur(light, (0, 0), blur_px))
     rng = np.random.default_rng(round(abs(view.eye[0])))
     return np.clip(picture + rng.normal(0, noise, picture.shape) + 0.5, 0, 255).astype(np.uint8)

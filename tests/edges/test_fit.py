@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from phototemplate.edges.fit import fit_segment, shape_names
 from phototemplate.edges.shapes.evaluate import offset_u, point_at, to_chord, weights
 from phototemplate.errors import MeasureError
-from phototemplate.model import Influences, PlanePoints, ShapeKind
+from phototemplate.model import Array, Influences, PlanePoints, ShapeKind
 from phototemplate.numerics.correlation import block_bootstrap
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import LENGTH, bent, hint, scene, wall
@@ -35,7 +36,7 @@ def straight(rng: np.random.Generator) -> Callable[[np.ndarray], np.ndarray]:
         ("profile", wall, 25, True),
     ],
 )
-def test_intervals_cover(shape: ShapeKind, truth: Callable, runs: int, shared: bool) -> None:  # type: ignore[type-arg]
+def test_intervals_cover(shape: ShapeKind, truth: Callable, runs: int, shared: bool) -> None:
     """k = 2 intervals over seeds, with noise correlated over 15 mm, 3 % wrong points and shared error. The errors
     along one edge are correlated, so the bands are wide here; the benchmark ``coverage`` has the tight ones."""
     z = []
@@ -80,6 +81,14 @@ def _left(chord: np.ndarray) -> np.ndarray:
     return np.array([-d[1], d[0]])
 
 
+def _wavy(x: Array, e: Array, s: Array) -> Array:
+    return np.asarray(0.3 * np.interp(s, x, e))
+
+
+def _swollen(mud: float, s: Array) -> Array:
+    return np.asarray(-mud * np.exp(-s / 80.0))
+
+
 def test_a_thousand_points_do_not_claim_micrometres() -> None:
     case = scene(np.random.default_rng(1), step=1.0, ell=0.0, wrong=0.0, shared=False)
     segment = fit_segment(case.points, hint(), SETTINGS)
@@ -99,7 +108,7 @@ def test_uncertainty_follows_the_waviness_of_the_edge() -> None:
         e = rng.normal(size=x.size)
         for i in range(1, x.size):
             e[i] = phi * e[i - 1] + np.sqrt(1 - phi**2) * e[i]
-        wave = scene(rng, lambda s, x=x, e=e: 0.3 * np.interp(s, x, e), shared=False)
+        wave = scene(rng, partial(_wavy, x, e), shared=False)
         segment = fit_segment(wave.points, hint(), SETTINGS)
         flat = replace(wave, truth=lambda s: 0.0 * s)
         error, u = flat.errors(segment, np.array([20.0, LENGTH / 2]))
@@ -121,7 +130,7 @@ def test_block_bootstrap_agrees_with_the_stated_noise() -> None:
         s = (segment.points_mm - segment.chord_mm[0]) @ t
         design = weights(segment, s)
         gain = np.linalg.solve(design.T @ design, design.T)
-        draws = block_bootstrap(lambda r, g=gain: g @ r, segment.residuals_mm, s, 250.0, rng, 150)
+        draws = block_bootstrap(gain.__matmul__, segment.residuals_mm, s, 250.0, rng, 150)
         ratios.append(draws.std(axis=0) / np.sqrt(np.diag(segment.noise_cov_mm2)))
     assert 0.75 < np.mean(ratios) < 1.15
 
@@ -145,7 +154,7 @@ def test_unseen_corner_is_not_taken_for_straight() -> None:
     for seed in range(20):
         rng = np.random.default_rng(seed)
         mud = rng.uniform(0, 5)
-        case = scene(rng, lambda s, m=mud: -m * np.exp(-s / 80.0), step=16.0, ell=0.0, sd=0.1, shared=False, wrong=0.0)
+        case = scene(rng, partial(_swollen, mud), step=16.0, ell=0.0, sd=0.1, shared=False, wrong=0.0)
         s = (case.points.xy_mm - case.move) @ case.turn[:, 0]
         names = ["xy_mm", "height_mm", "noise_cov_mm2", "shared_jac", "height_u_mm", "n_photos"]
         part = replace(case.points, **{name: getattr(case.points, name)[s > 200] for name in names})

@@ -128,7 +128,7 @@ class _Ceres:
             f, cx, cy, *dist = params
             return np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), np.array(dist)
 
-        class Sight(pyceres.CostFunction):  # type: ignore[name-defined, misc]
+        class Sight(pyceres.CostFunction):  # type: ignore[name-defined]
             """Points of one body, or one free point, in one photo."""
 
             def __init__(self, uv: Array, root: Array, local: Array | None) -> None:
@@ -163,7 +163,7 @@ class _Ceres:
                             block[:] = wide.reshape(block.shape)
                 return True
 
-        class Distance(pyceres.CostFunction):  # type: ignore[name-defined, misc]
+        class Distance(pyceres.CostFunction):  # type: ignore[name-defined]
             """Distance between the origins of two bodies."""
 
             def __init__(self, value: float, u: float) -> None:
@@ -223,8 +223,8 @@ def test_cost_and_covariance_agree_with_ceres() -> None:
     fixed |= {f"body:S01:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
     problem = bundle.held(problem, frozenset(fixed))
 
-    def only_length(problem: bundle.Problem, at: bundle.State) -> list[Any]:
-        return [length.condition(problem, at)]
+    def only_length(problem: bundle.Problem, state: bundle.State) -> list[Any]:
+        return [length.condition(problem, state)]
 
     solution = bundle.solve(problem, only_length, state, np.ones(len(problem.sightings)), tolerance=1e-12)
     assert solution.converged

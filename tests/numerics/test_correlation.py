@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from phototemplate.model import Array
 from phototemplate.numerics import correlation as co
 
 
@@ -34,10 +35,11 @@ def test_correlated_product_equals_the_dense_one() -> None:
 
 def test_whitening_equals_the_inverse_covariance() -> None:
     rng = np.random.default_rng(2)
-    s, sd, x = np.sort(rng.uniform(0, 300, 60)), rng.uniform(0.1, 2, 60), rng.normal(size=(60, 3))
+    s: Array = np.sort(rng.uniform(0, 300, 60))
+    sd, x = rng.uniform(0.1, 2, 60), rng.normal(size=(60, 3))
     z = co.whiten(x, s, sd, 3.0)
     keep = np.all(np.exp(-np.diff(s) / 3.0) < np.sqrt(0.99))
-    s = np.arange(60) * 2.0 if not keep else s
+    s = np.asarray(np.arange(60) * 2.0, np.float64) if not keep else s
     z = co.whiten(x, s, sd, 3.0)
     np.testing.assert_allclose(z.T @ z, x.T @ np.linalg.solve(exponential_cov(s, sd, 3.0), x), rtol=1e-9)
 
@@ -45,7 +47,7 @@ def test_whitening_equals_the_inverse_covariance() -> None:
 def test_autocorrelation_of_known_noise() -> None:
     rng = np.random.default_rng(3)
     s = np.arange(4000) * 0.5
-    root = stats.norm.rvs(size=s.size, random_state=rng)
+    root = np.asarray(stats.norm.rvs(size=s.size, random_state=rng))
     noise, phi = np.empty_like(root), np.exp(-0.5 / 4.0)
     noise[0] = root[0]
     for i in range(1, s.size):
@@ -58,11 +60,11 @@ def test_block_bootstrap_finds_the_correlated_uncertainty_of_a_line() -> None:
     """Independent of the correlation model: blocks of ten correlation lengths reproduce the exact covariance of a
     line's two ends, where the plain formula for independent points is 4 times too small."""
     rng = np.random.default_rng(4)
-    s = np.arange(1500) * 1.0
+    s = np.arange(1500.0)
     ell, sd = 8.0, np.full(s.size, 0.2)
     lower = np.linalg.cholesky(exponential_cov(s, sd, ell))
     design = np.column_stack([1 - s / 1499, s / 1499])
-    gain = np.linalg.solve(design.T @ design, design.T)
+    gain: Array = np.asarray(np.linalg.solve(design.T @ design, design.T), np.float64)
     exact = np.sqrt(np.diag(co.correlated_product(gain, s, sd, ell)))
     found = []
     for _ in range(12):

@@ -26,7 +26,7 @@ def test_9_2_2_four_normal() -> None:
 
 
 def test_9_2_3_four_rectangular() -> None:
-    r = mc.monte_carlo(lambda rng, m: sum(rectangular(rng, m, 1.0) for _ in range(4)), digits=2)
+    r = mc.monte_carlo(lambda rng, m: np.sum([rectangular(rng, m, 1.0) for _ in range(4)], axis=0), digits=2)
     assert r.symmetric == pytest.approx((-3.88, 3.88), abs=0.05)  # (P) table 3; exact Irwin-Hall 3.8794 (C)
     assert r.u == pytest.approx(2.0, abs=0.05)
 

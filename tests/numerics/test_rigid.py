@@ -18,7 +18,7 @@ def _pose(rng: np.random.Generator) -> rigid.Pose:
     return rigid.exp_rotation(rng.normal(size=3)), rng.normal(size=3) * 100
 
 
-def _numeric(function, pose: rigid.Pose, h: float = 1e-6) -> np.ndarray:  # type: ignore[no-untyped-def]
+def _numeric(function, pose: rigid.Pose, h: float = 1e-6) -> np.ndarray:
     columns = []
     for k in range(6):
         step = np.zeros(6)

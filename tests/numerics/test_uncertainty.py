@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -107,18 +108,19 @@ def test_agrees_with_uncertainties_on_a_correlated_corner() -> None:
     cov = root @ root.T
     mean = np.array([10.0, 0.02, -4.0, 1.1])
 
-    def length(o1, m1, o2, m2, sqrt):  # type: ignore[no-untyped-def]
+    def length(o1: Any, m1: Any, o2: Any, m2: Any, sqrt: Any) -> Any:
         x = (o2 - o1) / (m1 - m2)
         y = o1 + m1 * x
         return sqrt((x - 700.0) ** 2 + (y - 20.0) ** 2)
 
-    theirs = length(*uncertainties.correlated_values(mean, cov), umath.sqrt)
-    jac = un.gradient(lambda x: length(*x, math.sqrt), mean, 1e-3 * np.sqrt(np.diag(cov)))
+    o1, m1, o2, m2 = uncertainties.correlated_values(mean, cov)
+    theirs = length(o1, m1, o2, m2, umath.sqrt)
+    jac = un.gradient(lambda x: length(x[0], x[1], x[2], x[3], math.sqrt), mean, 1e-3 * np.sqrt(np.diag(cov)))
     assert math.sqrt(un.propagate_cov(jac, cov)[0, 0]) == pytest.approx(theirs.std_dev, rel=1e-6)
     u = np.sqrt(np.diag(cov))
     influences = [un.Influence(str(i), m, s) for i, (m, s) in enumerate(zip(mean, u, strict=True))]
     # the step of u/10 leaves a third-order remainder
-    ours = un.propagate(lambda x: length(*x, math.sqrt), influences, cov / np.outer(u, u))
+    ours = un.propagate(lambda x: length(x[0], x[1], x[2], x[3], math.sqrt), influences, cov / np.outer(u, u))
     assert ours.u == pytest.approx(theirs.std_dev, rel=1e-4)
 
 

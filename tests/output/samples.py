@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -21,6 +22,7 @@ from phototemplate.model import (
     BodyPose,
     Camera,
     Candidate,
+    EdgeKind,
     EdgeReport,
     EdgeTrace,
     FreePoint,
@@ -35,6 +37,7 @@ from phototemplate.model import (
     PhotoPose,
     PhotoResiduals,
     Segment,
+    ShapeKind,
     Sightings,
     Target,
     WorkPlane,
@@ -118,7 +121,8 @@ def board_points() -> Array:
 
 def _body(name: str) -> tuple[Array, Array]:
     x, y, deg = SHEETS[name]
-    return cv2.Rodrigues(np.array([0, 0, np.radians(deg)]))[0], np.array([x, y, 0.3 if name != "S10" else -1.6])
+    turn = np.asarray(cv2.Rodrigues(np.array([0, 0, np.radians(deg)]))[0], np.float64)
+    return turn, np.array([x, y, 0.3 if name != "S10" else -1.6])
 
 
 @functools.cache
@@ -138,7 +142,7 @@ def _adjusted() -> tuple[tuple[str, ...], dict[str, Array], dict[tuple[int, str]
         names += [f"body:{name}:{n}" for n in ("wx", "wy", "wz", "tx", "ty", "tz", "sx", "sy")]
     k = len(names)
     n_obs = np.zeros((k, k))
-    seen: dict[tuple[int, str], Array] = {}
+    seen: dict[tuple[int, str], Any] = {}
     board = board_points()
     steps_lens = np.array([1, 1e-4, 1, 1, 1e-3, 1e-3, 1e-4, 1e-4, 1e-3])
     steps_pose = np.array([1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-2])
@@ -167,9 +171,9 @@ def _adjusted() -> tuple[tuple[str, ...], dict[str, Array], dict[tuple[int, str]
                 for c, h in enumerate(steps):
                     args = [z.copy() for z in zero]
                     args[group][c] = h
-                    up = at(*args)
+                    up = at(args[0], args[1], args[2])
                     args[group][c] = -h
-                    jac[:, :, at_column + c] = (up - at(*args)) / (2 * h)
+                    jac[:, :, at_column + c] = (up - at(args[0], args[1], args[2])) / (2 * h)
             flat = jac[good].reshape(-1, k) / SIGMA_PX
             n_obs += flat.T @ flat
     groups = {"target sightings": n_obs}
@@ -196,7 +200,7 @@ def _adjusted() -> tuple[tuple[str, ...], dict[str, Array], dict[tuple[int, str]
         x, y, z = _body(name)[1] - np.array([1200, -700, 0])
         datum[0:3, c : c + 3] += np.eye(3)
         datum[3:6, c : c + 3] += np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]]) / 1000
-    cov = np.linalg.inv(sum(groups.values()) + 1e6 * datum.T @ datum)  # type: ignore[arg-type]
+    cov = np.linalg.inv(sum(groups.values()) + 1e6 * datum.T @ datum)
     parts = {g: cov @ n @ cov for g, n in groups.items()}
     parts["target sightings"] += cov @ (1e6 * datum.T @ datum) @ cov
     parts = {g: (p + p.T) / 2 for g, p in parts.items()}
@@ -224,7 +228,7 @@ def _wall(x: Array) -> Array:
 
 def _segments(inf: Influences) -> dict[str, Segment]:
     rng = np.random.default_rng(7)
-    spec = {
+    spec: dict[str, tuple[EdgeKind, ShapeKind, tuple[float, float], tuple[float, float], str]] = {
         "end-1": ("end", "line", (-2, -2200), (612, -2197), "trace"),
         "front-1": ("front", "line", (611, -2197), (609, -608), "trace"),
         "front-2": ("front", "line", (609, -609), (1492, -611), "trace"),
@@ -284,7 +288,7 @@ def _segments(inf: Influences) -> dict[str, Segment]:
             (0.1, -0.6, 0.7),
             source,
             {"contact": 3, "strip": 6}.get(source, 4),
-        )  # type: ignore[arg-type]
+        )
         s = np.linspace(0.02, 0.98, n_pts) * length
         res = rng.normal(0, 0.15, n_pts)
         pts = point_at(seg, s) + res[:, None] * normal
@@ -324,7 +328,10 @@ def _segments(inf: Influences) -> dict[str, Segment]:
 
 def _meet(a: Segment, b: Segment) -> Array:
     start, _ = to_chord(b, point_at(a, [a.knots_mm[-1]]))
-    sol = fsolve(lambda p: point_at(a, [p[0]])[0] - point_at(b, [p[1]])[0], [a.knots_mm[-1], float(start[0])])
+    def apart(p: Array) -> Array:
+        return np.asarray(point_at(a, [p[0]])[0] - point_at(b, [p[1]])[0])
+
+    sol = fsolve(apart, [a.knots_mm[-1], float(start[0])])
     return point_at(a, [sol[0]])[0]
 
 
@@ -348,7 +355,8 @@ def outline(unscaled: bool = False) -> Outline:
     for e in edge_ids:
         noise[slices[e], slices[e]] = seg[e].noise_cov_mm2
         jac[slices[e]] = seg[e].shared_jac
-    loops, trims = [], {}
+    loops = []
+    trims: dict[str, Any] = {}
     for loop_id, edges in LOOPS.items():
         corners, covs = [], []
         for i, e in enumerate(edges):
@@ -405,7 +413,7 @@ def outline(unscaled: bool = False) -> Outline:
                 float(2 * np.hypot(u[0], u[2])),
                 angle,
                 float(2 * np.hypot(u[0], u[2]) / length),
-                tuple(float(2 * x) for x in u),
+                (float(2 * u[0]), float(2 * u[1]), float(2 * u[2])),
                 tuple(sorted(budget, key=lambda b: -b[1])),
                 seg[e].height_mm,
                 seg[e].residuals_mm.size,
@@ -587,7 +595,7 @@ def _draw(pose: tuple[Array, Array], path: Path) -> None:
         r, t = _body(name)
 
         def at(x: float, y: float, r: Array = r, t: Array = t) -> tuple[float, float, float]:
-            return tuple(r @ np.array([x, y, 0.0]) + t)  # type: ignore[return-value]
+            return tuple(r @ np.array([x, y, 0.0]) + t)
 
         quad([at(-105, -74), at(105, -74), at(105, 74), at(-105, 74)], (245, 245, 245), 2)
         for i in range(5):

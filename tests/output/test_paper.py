@@ -64,7 +64,7 @@ BARS = Drawing("bars", tuple(Line("FOUND-LINE", (x, 0.0), (x, 900.0)) for x in (
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_shop_drawing_is_to_scale(unit: str) -> None:
     data = shop_pdf_bytes(BARS, ShopSheet("Job"), paper="A4", unit=unit)
-    scale = int(re.search(r"1:(\d+)", _text(data)[0])[1])  # type: ignore[index]
+    scale = int(re.search(r"1:(\d+)", _text(data)[0])[1])
     assert scale in ((10, 15, 20) if unit == "mm" else (8, 12, 16))
     picture = _raster(data)
     middle = int(picture.shape[0] * 0.4)
@@ -162,7 +162,7 @@ def test_tiles_cover_everything_and_skip_the_empty() -> None:
     assert [Tiling.name(c, 0) for c in (0, 25, 26, 27)] == ["A1", "Z1", "AA1", "AB1"]
 
 
-def _point(x: float, y: float):  # type: ignore[no-untyped-def]
+def _point(x: float, y: float):
     import shapely
 
     return shapely.Point(x, y)

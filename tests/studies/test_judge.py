@@ -33,7 +33,7 @@ def test_worst_place_is_found_along_the_edge(m: Measurement) -> None:
     for edge_id, segment in state.segments.items():
         worst = verdict.worst_place(state, edge_id)
         ends, _ = to_chord(segment, np.array([p.xy for p in state.stretch(edge_id)]))
-        fine = offset_u(segment, np.linspace(*ends, 400), m.outline.influences.cov)
+        fine = offset_u(segment, np.linspace(ends[0], ends[1], 400), m.outline.influences.cov)
         u = math.sqrt(worst.gradient @ state.cov @ worst.gradient)
         assert u == pytest.approx(fine.max(), rel=0.03)
         report = next(e for e in m.outline.edges if e.edge_id == edge_id)

@@ -9,7 +9,7 @@ import pytest
 
 from phototemplate.model import EdgeKind, Influences, Segment, ShapeKind
 from phototemplate.settings import OutlineSettings
-from phototemplate.studies.monte_carlo import check_lengths, findings
+from phototemplate.studies.monte_carlo import IntervalCheck, check_lengths, findings
 from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.quantities import State
 
@@ -26,7 +26,7 @@ def edge(name: str, a: tuple[float, float], b: tuple[float, float], u: float, sh
     )  # fmt: skip
 
 
-def check(segments: list[Segment]) -> dict[str, object]:
+def check(segments: list[Segment]) -> dict[str, IntervalCheck]:
     influences = Influences(("shift",), np.eye(1), {"shift": np.eye(1)})
     outline = build_outline(segments, [LoopEdges("l", tuple(s.edge_id for s in segments))], influences, OutlineSettings())
     state = State(outline)

@@ -69,7 +69,7 @@ def test_agrees_with_the_smallest_rotated_box_of_a_long_profile() -> None:
     rng = np.random.default_rng(8)
     x = np.linspace(0, 3000, 200)
     y = 5 * np.sin(np.pi * x / 3000) + rng.normal(0, 0.2, 200)
-    box = np.asarray(shapely.LineString(np.column_stack([x, y])).minimum_rotated_rectangle.exterior.coords)
+    box = shapely.get_coordinates(shapely.LineString(np.column_stack([x, y])).minimum_rotated_rectangle)
     sides = np.linalg.norm(np.diff(box, axis=0), axis=1)
     assert minimum_zone(x, y).width_mm == pytest.approx(sides.min(), rel=1e-3)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment
+from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment, ShapeKind
 from phototemplate.numerics.natural_spline import NaturalSpline
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.outline import LoopEdges, build_outline
@@ -73,6 +73,7 @@ def segment(
     a, b = (a, b) if arc else (a + lead_mm * t, b - lead_mm * t)
     n = np.array([-t[1], t[0]])
     length = float(np.hypot(*(b - a)))
+    kind_of_shape: ShapeKind
     if arc:
         kind_of_shape, s = "arc", np.array([0.0, length / 2, length])
         f = np.array([0.0, arc, 0.0])
@@ -116,7 +117,7 @@ def bow(length: float, mm: float = 7.0, swell_mm: float = 3.0) -> Callable[[Arra
     return shape
 
 
-def turn(xy: Sequence[Sequence[float]], angle_rad: float = 0.35, shift: Sequence[float] = (-400.0, 900.0)) -> Array:
+def turn(xy: Sequence[Sequence[float]] | Array, angle_rad: float = 0.35, shift: Sequence[float] = (-400.0, 900.0)) -> Array:
     """Sample coordinates are written in a plain frame and turned away from it, so that the plan frame must be found."""
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     return np.asarray(xy, float) @ np.array([[c, s], [-s, c]]) + np.asarray(shift)

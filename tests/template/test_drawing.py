@@ -103,7 +103,7 @@ def test_pieces_through_dxf_and_gdal(tmp_path: Path) -> None:
     drawing = template_drawing(template, outline)
     for version in ("R2010", "R12"):
         path = tmp_path / f"pieces-{version}.dxf"
-        write_dxf(drawing, path, version=version)  # type: ignore[arg-type]
+        write_dxf(drawing, path, version=version)
         audit = ezdxf.readfile(path).audit()
         assert not audit.errors
         meta, _, shapes, fields = pyogrio.raw.read(path)

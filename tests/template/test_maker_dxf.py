@@ -37,7 +37,7 @@ def save(tmp_path: Path, draw: Callable[[Any], object], units: int = 4, version:
     return path
 
 
-def area(vertices: np.ndarray) -> float:  # type: ignore[type-arg]
+def area(vertices: np.ndarray) -> float:
     return float(shapely.Polygon(flatten_polyline(vertices, True, 1e-4)).area)
 
 

@@ -18,7 +18,7 @@ import uncertainties
 from uncertainties import umath
 
 from phototemplate.errors import InputError
-from phototemplate.model import Outline, Segment
+from phototemplate.model import EdgeKind, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.chains import reversed_segment
 from phototemplate.template.drawing import flatten_polyline
@@ -45,7 +45,7 @@ def ends_of(seg: Segment, offsets: object) -> list[tuple[object, object]]:
     return [(b[0] - t[1] * o, b[1] + t[0] * o) for b, o in zip(base, offsets, strict=True)]  # type: ignore[call-overload]
 
 
-def crossing(p, q):  # type: ignore[no-untyped-def]
+def crossing(p, q):
     """Textbook intersection of two lines through two points each, in any arithmetic."""
     (x1, y1), (x2, y2) = p
     (x3, y3), (x4, y4) = q
@@ -54,11 +54,11 @@ def crossing(p, q):  # type: ignore[no-untyped-def]
     return (a * (x3 - x4) - (x1 - x2) * b) / d, (a * (y3 - y4) - (y1 - y2) * b) / d
 
 
-def split(outline: Outline, values):  # type: ignore[no-untyped-def]
+def split(outline: Outline, values):
     return {s.edge_id: ends_of(s, values[outline.state_slices[s.edge_id]]) for s in outline.segments}
 
 
-def rectangle_corners(outline: Outline, values):  # type: ignore[no-untyped-def]
+def rectangle_corners(outline: Outline, values):
     lines = split(outline, values)
     ids = outline.loops[0].edge_ids
     return [crossing(lines[ids[i - 1]], lines[ids[i]]) for i in range(len(ids))]
@@ -268,8 +268,8 @@ def test_open_loop_says_where() -> None:
 def test_an_edge_of_an_open_run_is_as_long_as_it_was_seen() -> None:
     """Named out of order, both neighbours of an edge may face the same end of it; it keeps its length all the same."""
     a, b, c = [0.0, 0.0], [1500.0, 0.0], [1500.0, 600.0]
-    far = [[4000.0, 20.0], [5200.0, 20.0]]
-    segments = [segment("end", "end", b, c), segment("front", "front", a, b), segment("far", "front", *far)]
+    far = segment("far", "front", [4000.0, 20.0], [5200.0, 20.0])
+    segments = [segment("end", "end", b, c), segment("front", "front", a, b), far]
     for order in itertools.permutations(("end", "front", "far")):
         for closed in (True, False):
             outline = build_outline(segments, [LoopEdges("run", order, closed)], influences(), OutlineSettings())
@@ -283,7 +283,7 @@ def test_an_edge_of_an_open_run_is_as_long_as_it_was_seen() -> None:
 def test_parallel_neighbours_are_open_and_grazing_ones_doubted() -> None:
     p = [[0.0, 0.0], [1000.0, 0.0], [2000.0, 160.0], [2000.0, 700.0], [0.0, 700.0]]
     names = ("front-a", "front-b", "end", "back", "left")
-    kinds = ("front", "front", "end", "wall", "wall")
+    kinds: tuple[EdgeKind, ...] = ("front", "front", "end", "wall", "wall")
     segments = [segment(n, k, p[i], p[(i + 1) % 5]) for i, (n, k) in enumerate(zip(names, kinds, strict=True))]
     outline = build_outline(segments, [LoopEdges("run", names)], influences(), SETTINGS)
     (finding,) = outline.findings

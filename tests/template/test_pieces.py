@@ -36,7 +36,7 @@ def build(outline: Outline, piece: dict[str, Any], **rest: Any) -> Template:
     return build_template(outline, spec)
 
 
-def only(template: Template):  # type: ignore[no-untyped-def]
+def only(template: Template):
     (piece,) = template.pieces
     return piece
 

@@ -15,10 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from phototemplate.web.access import BODY_LIMIT, Keys
+from phototemplate.web.access import Keys
 from phototemplate.web.app import STATIC, build_app
+from phototemplate.web.constants import BODY_LIMIT, UPLOAD_LIMIT
 from phototemplate.web.open_job import OpenJob
-from phototemplate.web.photo_files import UPLOAD_LIMIT, free_stem, stem_of
+from phototemplate.web.photo_files import free_stem, stem_of
 
 HOST = "127.0.0.1:8000"
 OURS = {"origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}

@@ -324,7 +324,7 @@ def test_distance_has_its_uncertainty_in_fractions(bench: Bench) -> None:
     card = page.locator(".distance .big").first
     card.wait_for()
     text = card.inner_text()
-    shown = float(re.search(r"([\d.]+) mm", text).group(1))  # type: ignore[union-attr]
+    shown = float(re.search(r"([\d.]+) mm", text).group(1))
     assert re.search(r"\d+( \d+/\d+)? in", text)
     assert shown == pytest.approx(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5, abs=30)
     assert "±" in page.locator(".distance .big-u").first.inner_text()

@@ -36,7 +36,7 @@ def _length_cases() -> list[tuple[str, str, float | None]]:
     for text in [*_texts(read_cases), *_texts(refused_cases), "1187.4", "1.5", "-3", " 12 "]:
         for unit in ("in", "mm"):
             try:
-                out.append((text, unit, parse_length_mm(text, unit)))  # type: ignore[arg-type]
+                out.append((text, unit, parse_length_mm(text, unit)))
             except InputError:
                 out.append((text, unit, None))
     return out

@@ -178,6 +178,7 @@ def test_bad_changes_change_nothing(tmp_path: Path) -> None:
     opened = OpenJob(tmp_path)
     do(opened, add("front"))
     before = (tmp_path / "job.toml").read_bytes()
+    bad: Any
     for bad in (
         add("front"),
         [],

@@ -48,7 +48,7 @@ def test_every_refusal_has_a_sentence() -> None:
             if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
                 name = ast.unparse(node.exc.func)
                 literals = [a for a in ast.walk(node.exc) if isinstance(a, ast.Constant) and isinstance(a.value, str)]
-                sentence = any(re.search("[a-z]{2,} [a-z]{2,}", c.value) for c in literals)
+                sentence = any(re.search("[a-z]{2,} [a-z]{2,}", str(c.value)) for c in literals)
                 wordy = sentence and name not in ("Refused", "HTTPException")
                 assert not wordy, (path.name, node.lineno)
     assert {"foreign-host", "photo-too-large", "photo-twice", "nothing-to-undo", "conflict", "bug"} <= codes

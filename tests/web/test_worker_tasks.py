@@ -20,12 +20,13 @@ from phototemplate.progress import quiet
 from phototemplate.studies.assessment import judge_quickly
 from phototemplate.template.quantities import CornerPlace, State
 from phototemplate.template.quantities import distance as plain_distance
+from phototemplate.web.constants import TILE
 from phototemplate.web.refusals import Refused
 from phototemplate.web.worker_tasks.distance import distance
 from phototemplate.web.worker_tasks.photo_places import anchor_path, photos_showing, scene_of
 from phototemplate.web.worker_tasks.registry import PLACES, WorkerMemory, error_of, task
 from phototemplate.web.worker_tasks.result_view import clean, judge_all, move, verdicts_of, view_of, work_from_plan
-from phototemplate.web.worker_tasks.tiles import TILE, cut, levels_of
+from phototemplate.web.worker_tasks.tiles import cut, levels_of
 from tests.output.samples import measurement
 
 
