@@ -153,6 +153,7 @@ def _plain(value: Any) -> Fact:
     return tuple(_plain(one) for one in value)  # type: ignore[misc]
 
 
+_GAIN = ("how_words", "parameters", "before_value", "after_value")
 _SIZES = ("profile", "photo", "wide_px", "high_px", "own_wide_px", "own_high_px")
 
 FINDINGS: dict[str, Kind] = {
@@ -183,12 +184,16 @@ FINDINGS: dict[str, Kind] = {
     "photo-cropped": Kind("warning", ("wide_px", "high_px"), retake=True),
     "target-id-twice": Kind("serious", ("photo", "n_places", "u_px", "v_px")),
     "target-elsewhere": Kind("serious", ("photos",)),
+    "photo-no-view": Kind("warning", retake=True, lost=True),
+    "photo-unconnected": Kind("warning", ("targets",), retake=True, lost=True),
+    "photo-misfit": Kind("warning", ("targets",), retake=True, lost=True),
+    "photo-contradicts": Kind("warning", retake=True, lost=True),
     # network
-    "photo-not-oriented": Kind("warning", retake=True),
     "single-photo": Kind("warning", retake=True),
-    "weak-geometry": Kind("warning", retake=True),
-    "lens-not-determined": Kind("note", retake=True),
-    "lens-model": Kind("note"),
+    "weak-geometry": Kind("warning", ("apart_deg",), retake=True),
+    "lens-not-determined": Kind("note", ("assumed", "determined", *_GAIN), retake=True),
+    "lens-few-views": Kind("note", ("determined", *_GAIN), retake=True),
+    "lens-model": Kind("note", ("n_agree", "n_pinhole")),
     "focal-contradicts": Kind("warning", ("stated_px", "seen_px"), retake=True),
     "lens-differs": Kind("warning", ("found_px", "profile_px")),
     "profile-dropped": Kind("warning", ("found_px", "profile_px")),
@@ -199,23 +204,28 @@ FINDINGS: dict[str, Kind] = {
     "profile-zoomed": Kind("note", ("profile", "photo", "zoom_ratio", "own_zoom_ratio", "scale_ratio", "wider_ratio")),
     "profile-lens-name": Kind("note", ("profile", "photo", "lens", "own_lens", "wider_ratio")),
     "calibration-other-camera": Kind("warning"),
-    "calibration-outlier": Kind("warning"),
+    "calibration-outlier": Kind("warning", ("larger_ratio",)),
+    "calibration-rough": Kind("warning", ("larger_ratio",)),
+    "calibration-no-board": Kind("warning"),
     "calibration-pattern": Kind("warning", ("pattern_px",)),
     "calibration-corners": Kind("warning", ("corner_words",)),
     "calibration-uncertain": Kind("warning", ("U_px",)),
     "calibration-good": Kind("note", ("rms_px", "U_px")),
-    "sighting-rejected": Kind("note"),
-    "sheet-moved": Kind("serious", retake=True),
-    "sheet-curled": Kind("warning"),
-    "sheet-print-scale": Kind("serious"),
+    "sighting-rejected": Kind("note", ("n_rejected", "n_sightings", "n_of", "target")),
+    "sheet-moved": Kind("serious", ("shift_mm", "U_mm", "turn_deg", "photos"), retake=True),
+    "sheet-curled": Kind("warning", ("rise_mm",)),
+    "sheet-print-scale": Kind("serious", ("size_percent",)),
+    "batch-print-scale": Kind("serious", ("batch", "size_percent")),
     "scale-missing": Kind("serious", retake=True),
-    "lengths-disagree": Kind("serious"),
-    "length-unused": Kind("warning"),
-    "length-unchecked": Kind("note"),
+    "length-contradicted": Kind("serious", ("given_mm", "found_mm")),
+    "lengths-disagree": Kind("serious", ("lengths", "given_mm", "found_mm", "widened_ratio")),
+    "length-unused": Kind("warning", ("target",)),
+    "length-unchecked": Kind("note", ("unseen_mm",)),
     # work plane
     "cabinet-low": Kind("warning", ("sheets", "off_mm", "U_mm")),
     "cabinet-high": Kind("warning", ("sheets", "off_mm", "U_mm")),
-    "plane-weak": Kind("warning", retake=True),
+    "plane-few-sheets": Kind("warning", ("n_sheets",), retake=True),
+    "plane-narrow": Kind("warning", ("spread_mm",), retake=True),
     # edges
     "edge-not-found": Kind("serious", retake=True),
     "edge-single-view": Kind("warning", retake=True),

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
 from phototemplate.errors import FINDINGS, Fact, Finding
 from phototemplate.wording import LANGUAGES
+from phototemplate.wording.words import fields
 
-NUMBERS = ("mm", "px", "deg", "kg", "percent", "ratio", "megapixels")
+NUMBERS = ("mm", "px", "deg", "kg", "percent", "ratio", "value", "megapixels")
 """Endings of the facts that are numbers; those that count begin with ``n_``"""
 
 
 def example(code: str, where: str = "place", k: int = 0) -> Finding:
     """A finding of ``code`` about ``where``; another ``k`` has other facts."""
     facts: dict[str, Fact] = {}
+    words = LANGUAGES["en"].words[code]
+    repeated = {name for clause in re.findall(r"<(.*?)>", words.message + words.remedy) for name in fields(clause)}
     for name in FINDINGS[code].facts:
         if name.startswith("n_"):
             facts[name] = 3 + k
@@ -21,4 +26,6 @@ def example(code: str, where: str = "place", k: int = 0) -> Finding:
             facts[name] = next(iter(LANGUAGES["en"].names))
         else:
             facts[name] = (f"A{k}", f"B{k}")
+        if name in repeated and not isinstance(facts[name], tuple):
+            facts[name] = (facts[name], facts[name])
     return Finding(code, where, **facts)

@@ -77,6 +77,8 @@ point with 3 degrees of freedom."""
 SAME_MM: Final = 0.5
 """mm. Places that differ by less are one, and moves of a target's points by less are nobody's concern. Convention: a third of
 the usual tolerance."""
+TURN_TOLD_DEG: Final = 0.05
+"""deg. Turns of a moved target below this are not told. Convention: they round to nothing."""
 FAR_MM: Final = 300.0
 """mm. A target found further off did not move: another one bears its number. Convention."""
 MISPLACED: Final = 0.06

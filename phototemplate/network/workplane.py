@@ -279,13 +279,10 @@ def _cabinet_findings(level: Sequence[HeightPoint], cov: Array, settings: WorkPl
 
 
 def _strength_findings(plane: WorkPlane, centre: Array, settings: WorkPlaneSettings) -> list[Finding]:
-    remedy = "Lay sheets at both ends of every run, some at the front edge and some at the back."
     if len(centre) < 3:
-        text = f"The work plane rests on {len(centre)} sheet(s) only; its tilt comes from the paper."
-        return [Finding("plane-weak", "work plane", text, remedy)]
+        return [Finding("plane-few-sheets", "work plane", n_sheets=len(centre))]
     flat = centre[:, :2] - centre[:, :2].mean(axis=0)
     width = float(np.linalg.svd(flat, compute_uv=False)[1] / np.sqrt(len(flat)))
     if width < settings.narrow_mm:
-        text = f"The sheets lie almost in one line (spread {width:.0f} mm across it), so the work plane's tilt is weak."
-        return [Finding("plane-weak", "work plane", text, remedy)]
+        return [Finding("plane-narrow", "work plane", spread_mm=width)]
     return []

@@ -145,5 +145,6 @@ def test_same_view_photos_say_what_one_more_would_gain() -> None:
     network = adjust({p.photo_id: k.sightings[p.photo_id] for p in few}, few, k.targets, _bar(k))
     said = [f for f in network.findings if f.code == "lens-not-determined"]
     assert said
-    assert "One more photo" in said[0].remedy
-    assert "would bring u(" in said[0].remedy
+    before, after = said[0].facts["before_value"], said[0].facts["after_value"]
+    assert said[0].facts["how_words"]
+    assert all(b > a for b, a in zip(before, after, strict=True))  # type: ignore[arg-type]

@@ -503,7 +503,7 @@ def measurement(folder: str = "", unscaled: bool = False) -> Measurement:
     findings = (
         sightings["IMG_0005"].findings[0],
         Finding("cabinet-low", "right", sheets=["S10"], off_mm=1.9, U_mm=0.6),
-        Finding("sighting-rejected", "IMG_0005", "One wrong sighting of S06 was left out."),
+        Finding("sighting-rejected", "IMG_0005", n_rejected=1, n_sightings=40, n_of=[1], target=["S06"]),
         *(f for s in out.segments for f in s.findings),
     )
     network = Network(

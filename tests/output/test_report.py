@@ -23,6 +23,7 @@ from phototemplate.output.report.marks import CLASSES, class_of, fmt, signed, up
 from phototemplate.output.report.plan import sheet_corners, stretches
 from phototemplate.settings import OutputSettings
 from phototemplate.wording import say
+from tests.finding_examples import example
 from tests.output.samples import SIZE_PX, measurement
 
 
@@ -190,7 +191,7 @@ def test_headline() -> None:
     assert words.headline(m, verdicts, t).startswith("8 of 10 edges are known within 1/16 in (1.6 mm)")
     good = [words.EdgeVerdict("good", "")] * 3
     assert words.headline(m, good, t) == "All 3 edges are known within 1/16 in (1.6 mm)."
-    serious = replace(m, findings=(Finding("sheet-moved", "S01", "moved"),))
+    serious = replace(m, findings=(example("sheet-moved", "S01"),))
     assert "1 serious thing" in words.headline(serious, good, t)
     assert words.tolerance_words(1.0) == "1.00 mm (0.039 in)"
     assert words.tolerance_words(25.4 / 8) == "1/8 in (3.2 mm)"

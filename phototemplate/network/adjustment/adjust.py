@@ -102,18 +102,8 @@ def adjust(
     scale_known = any(r.used for r in results)
     findings += run.findings
     if not scale_known:
-        findings.append(
-            Finding(
-                "scale-missing",
-                "network",
-                "No known length could be used: the shape is right, its size rests on the nominal size of the prints.",
-                "Measure a bar or a tape length between two targets and give it.",
-            )
-        )
-    findings += [
-        Finding("photo-not-oriented", p, f"{p} contradicts the other photos; it was left out.", "Take it again.")
-        for p in run.lost_photos
-    ]
+        findings.append(Finding("scale-missing", "network"))
+    findings += [Finding("photo-contradicts", p) for p in run.lost_photos]
     findings += geometry_findings(run) + lens_findings(run, lenses, cov) + rejection_findings(run)
     network = assemble(run, stacked, views, lenses, targets, cov, results, scale_known, tuple(findings))
     network = with_lens_findings(network, tuple(profiles or {}))

@@ -83,9 +83,9 @@ class Adjustment:
         """With the curl of some bodies among what is adjusted."""
         return replace(self, problem=replace(self.problem, curl=self.problem.curl | frozenset(bodies)))
 
-    def saying(self, code: str, where: str, message: str = "", remedy: str = "", /, **facts: Any) -> Adjustment:
+    def saying(self, code: str, where: str, /, **facts: Any) -> Adjustment:
         """With one more finding."""
-        return replace(self, findings=(*self.findings, Finding(code, where, message, remedy, **facts)))
+        return replace(self, findings=(*self.findings, Finding(code, where, **facts)))
 
 
 def solve(run: Adjustment, huber: float | None = None, tolerance: float = 1e-3, damping: float = 0.0) -> Adjustment:

@@ -23,19 +23,11 @@ def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> lis
             continue
         flat = [t for t, v in own.items() if v.flat]
         if not flat:
-            why = "it shows no target well enough"
+            out.append(Finding("photo-no-view", p))
         elif not set(flat) & set(start.bodies):
-            why = f"it shares no target with the other photos (it shows {', '.join(flat)})"
+            out.append(Finding("photo-unconnected", p, targets=flat))
         else:
-            why = f"its targets {', '.join(flat)} do not fit the other photos"
-        out.append(
-            Finding(
-                "photo-not-oriented",
-                p,
-                f"{p} could not be placed: {why}; it was left out.",
-                "Take one more photo that shows its targets together with those of the other photos.",
-            )
-        )
+            out.append(Finding("photo-misfit", p, targets=flat))
     return out
 
 
@@ -53,14 +45,7 @@ def geometry_findings(run: Adjustment) -> list[Finding]:
             d /= np.linalg.norm(d, axis=1, keepdims=True)
             widest.append(float(np.degrees(np.arccos(np.clip((d @ d.T).min(), -1, 1)))))
     if widest and np.median(widest) < constants.NARROW_RAYS_DEG:
-        return [
-            Finding(
-                "weak-geometry",
-                "photos",
-                f"The photos see the sheets from directions only {np.median(widest):.0f} degrees apart; heights are weak.",
-                "Add photos from both ends of the run and from higher up.",
-            )
-        ]
+        return [Finding("weak-geometry", "photos", apart_deg=np.median(widest))]
     return []
 
 
@@ -105,12 +90,15 @@ def rejection_findings(run: Adjustment) -> list[Finding]:
         bad = np.nonzero(rows & ~run.used & ~moved)[0]
         if len(bad):
             names = [problem.body_ids[s.body[k]] if s.body[k] >= 0 else problem.point_ids[s.point[k]][0] for k in bad]
-            counts = ", ".join(f"{names.count(t)} of {t}" for t in dict.fromkeys(names))
+            targets = list(dict.fromkeys(names))
             out.append(
                 Finding(
                     "sighting-rejected",
                     photo_id,
-                    f"{len(bad)} of {int(rows.sum())} sightings in {photo_id} were left out ({counts}).",
+                    n_rejected=len(bad),
+                    n_sightings=int(rows.sum()),
+                    n_of=[names.count(t) for t in targets],
+                    target=targets,
                 )
             )
     return out

@@ -48,12 +48,7 @@ def place_lengths(run: Adjustment, lengths: Sequence[KnownLength]) -> Adjustment
         start, end = _place(run, known.start), _place(run, known.end)
         if start is None or end is None:
             missing = known.start.target_id if start is None else known.end.target_id
-            run = run.saying(
-                "length-unused",
-                known.name,
-                f"{known.name} ends at {missing}, which was not found in enough photos.",
-                f"Take two more photos that show {missing}, or give a length between other targets.",
-            )
+            run = run.saying("length-unused", known.name, target=missing)
             continue
         value, u = known.at_photos(run.settings.thermometer_u_c)
         placed.append(Length(known.name, start, end, value, u))
@@ -113,20 +108,17 @@ def weigh_lengths(run: Adjustment) -> Adjustment:
         if max(abs(r.normalized_residual) for r in results if r.used) < constants.LENGTH_CONFLICT:
             alone = next(r for r in results if r.name == worst.name)
             return without.saying(
-                "lengths-disagree",
-                worst.name,
-                f"{worst.name} is given as {alone.given_mm:.1f} mm, but the other known lengths make it "
-                f"{alone.adjusted_mm:.1f} mm; it was left out.",
-                "Measure it again and correct the value.",
+                "length-contradicted", worst.name, given_mm=alone.given_mm, found_mm=alone.adjusted_mm
             )
     factor = abs(worst.normalized_residual)
     inflate = {**run.priors.inflate, **{r.name: run.priors.inflate.get(r.name, 1.0) * factor for r in used}}
-    gaps = "; ".join(f"{r.name}: {r.given_mm:.1f} given, {r.adjusted_mm:.1f} found" for r in used)
     return replace(run, priors=replace(run.priors, inflate=inflate)).saying(
         "lengths-disagree",
         worst.name,
-        f"The known lengths contradict each other ({gaps}, in mm); all were kept and trusted {factor:.0f} times less.",
-        "Measure them again; one of them is wrong.",
+        lengths=[r.name for r in used],
+        given_mm=[r.given_mm for r in used],
+        found_mm=[r.adjusted_mm for r in used],
+        widened_ratio=factor,
     )
 
 
@@ -134,11 +126,6 @@ def length_findings(run: Adjustment, results: Sequence[KnownLengthResult]) -> Ad
     """Say where a misread length would go unnoticed."""
     for r in results:
         if r.used and r.smallest_detectable_mm > max(constants.UNCHECKED_SHARE * r.given_mm, constants.UNCHECKED_MM):
-            size = "any misreading" if not np.isfinite(r.smallest_detectable_mm) else f"{r.smallest_detectable_mm:.0f} mm"
-            run = run.saying(
-                "length-unchecked",
-                r.name,
-                f"Nothing checks {r.name}: a misreading of up to {size} would not be noticed.",
-                "Add a second known length, for example a tape reading between two far sheets.",
-            )
+            unseen = r.smallest_detectable_mm if np.isfinite(r.smallest_detectable_mm) else None
+            run = run.saying("length-unchecked", r.name, unseen_mm=unseen)
     return run

@@ -112,12 +112,7 @@ def hold(run: Adjustment) -> Adjustment:
         return run
     sheets = tuple(b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet")
     run = replace(run, problem=replace(problem, plane=len(sheets) >= 2), priors=replace(run.priors, plane_bodies=sheets))
-    return run.saying(
-        "single-photo",
-        problem.photo_ids[0],
-        "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
-        "Take photos from at least three places.",
-    )
+    return run.saying("single-photo", problem.photo_ids[0])
 
 
 def tie(run: Adjustment, groups: Sequence[Sequence[str]]) -> Adjustment:

@@ -126,10 +126,8 @@ def calibrate(
     photos = replace(board_photos(sightings, targets, size_px), hold=options.hold)
     shown = {v.photo_id for v in photos.views.values()}
     findings += [
-        Finding("photo-no-targets", s.photo_id, f"{s.photo_id} does not show the board well enough; it was left out.",
-                "Photograph the whole board, sharp and evenly lit.")
-        for s in sightings if s.photo_id not in shown
-    ]  # fmt: skip
+        Finding("calibration-no-board", s.photo_id) for s in sightings if s.photo_id not in shown
+    ]
     _enough(photos)
     shapes: tuple[BoardShape, ...] = (options.board,) if options.board else SHAPES
     if not options.same_way_up:
@@ -309,22 +307,11 @@ def _residuals(photos: BoardPhotos, final: Fit) -> tuple[PhotoResiduals, ...]:
 def _photo_findings(final: Fit, left_out: Mapping[str, float]) -> list[Finding]:
     relative = photo_noise(final) / np.nanmedian(photo_noise(final))
     out = [
-        Finding(
-            "calibration-outlier",
-            name,
-            f"{name} contradicts the other photos{f' ({r:.1f} times the usual residuals)' if np.isfinite(r) else ''}; "
-            "it was left out.",
-            "Was the zoom or the lens another one, or did the board bend? Take it again.",
-        )
+        Finding("calibration-outlier", name, larger_ratio=r if np.isfinite(r) else None)
         for name, r in left_out.items()
     ]
     out += [
-        Finding(
-            "calibration-outlier",
-            name,
-            f"{name} fits worse than the other photos: {r:.1f} times their residuals.",
-            "Look whether it is blurred or the board bent; take it again if so.",
-        )
+        Finding("calibration-rough", name, larger_ratio=r)
         for name, r in zip(final.names, relative, strict=True)
         if r > _NAMED
     ]

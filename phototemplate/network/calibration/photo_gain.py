@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -40,8 +41,8 @@ def prior_shares(network: Network, camera_id: str) -> dict[str, float]:
 class PhotoGain:
     """What one more photo would do to a lens."""
 
-    words: str
-    """From where, and how held"""
+    how: tuple[str, ...]
+    """From where, and how held: ``turned``, ``right``, ``left``, ``closer``"""
     names: tuple[str, ...]
     u_before: Array
     """(p,) standard uncertainties of the lens parameters"""
@@ -58,7 +59,7 @@ class PhotoGain:
 
 
 def gain_of_photo(photos: FurtherPhotos, eye_mm: Array, aim_mm: Array, up: Array, roll_deg: float = 0.0,
-                  words: str = "") -> PhotoGain | None:  # fmt: skip
+                  how: tuple[str, ...] = ()) -> PhotoGain | None:  # fmt: skip
     """Gain of a photo taken from ``eye_mm`` towards ``aim_mm`` (world), ``up`` upwards in the picture at roll 0.
 
     A positive roll turns the camera clockwise. None where it would show too little.
@@ -71,7 +72,7 @@ def gain_of_photo(photos: FurtherPhotos, eye_mm: Array, aim_mm: Array, up: Array
     columns = photos.lens_columns
     cov = with_information(photos.influences.cov, added)[np.ix_(columns, columns)]
     return PhotoGain(
-        words,
+        how,
         lens.LENS_MODELS[camera.model].names,
         np.sqrt(np.diag(camera.cov)),
         np.sqrt(np.diag(cov)),
@@ -106,11 +107,11 @@ def best_photo(network: Network, camera_id: str) -> PhotoGain | None:
         side = np.cos(a) * level + np.sin(a) * np.cross(up, level)
         for roll in (turned, 90.0 - turned):
             for near, aim in ((1.0, centre), (0.6, min(aims, key=lambda p: float(np.linalg.norm(p - centre - side))))):
-                place = "" if abs(turn) < 10 else f" from further to the {'right' if turn > 0 else 'left'}"
-                how = " turned by 90 degrees" if roll == turned else ""
-                closer = " and closer" if near < 1 else ""
+                how = ["turned"] if roll == turned else []
+                how += [] if abs(turn) < 10 else ["right" if turn > 0 else "left"]
+                how += ["closer"] if near < 1 else []
                 eye = aim + near * (side + height * up)
-                gain = gain_of_photo(photos, eye, aim, up, roll, f"{how}{place}{closer}".strip())
+                gain = gain_of_photo(photos, eye, aim, up, roll, tuple(how))
                 if gain is not None and (best is None or gain.rms_after_px < best.rms_after_px):
                     best = gain
     return best
@@ -125,7 +126,7 @@ def with_lens_findings(network: Network, known: Sequence[str] = ()) -> Network:
     ``known`` are the cameras that have a profile; their priors are measurements and are not doubted.
     """
     weak_places = any(f.code == "weak-geometry" for f in network.findings)
-    kept = [f for f in network.findings if f.code != "lens-not-determined"]
+    kept = [f for f in network.findings if f.code not in ("lens-not-determined", "lens-few-views")]
     for camera_id in network.cameras:
         if camera_id in known:
             continue
@@ -135,21 +136,20 @@ def with_lens_findings(network: Network, known: Sequence[str] = ()) -> Network:
             continue
         determined = [n for n, s in shares.items() if s < DETERMINED]
         gain = best_photo(network, camera_id)
-        text = f"The photos do not determine {', '.join(assumed)} of the lens; usual values were assumed." if assumed else (
-            "The photos look from much the same places, so the lens rests on few views."
-        )  # fmt: skip
-        if determined:
-            text += f" They do determine {', '.join(determined)}."
-        remedy = "Add photos turned by 90 degrees and from the other side, or calibrate the camera (`phototemplate calibrate`)."
-        if gain is not None and gain.gain > _WORTH:
-            remedy = f"{_sentence(gain, assumed)} Or calibrate the camera with `phototemplate calibrate`."
-        kept.append(Finding("lens-not-determined", camera_id, text, remedy))
+        told = _told(gain, assumed) if gain is not None and gain.gain > _WORTH else dict.fromkeys(_TOLD)
+        if assumed:
+            kept.append(Finding("lens-not-determined", camera_id, assumed=assumed, determined=determined, **told))
+        else:
+            kept.append(Finding("lens-few-views", camera_id, determined=determined, **told))
     return replace(network, findings=tuple(kept))
 
 
-def _sentence(gain: PhotoGain, assumed: Sequence[str]) -> str:
-    """What to do and what it would bring, in numbers."""
+_TOLD = ("how_words", "parameters", "before_value", "after_value")
+
+
+def _told(gain: PhotoGain, assumed: Sequence[str]) -> dict[str, Any]:
+    """What one more photo would bring, as facts: how it is taken, and the parameters that it would tell better."""
     before, after = dict(zip(gain.names, gain.u_before, strict=True)), dict(zip(gain.names, gain.u_after, strict=True))
-    told = [n for n in dict.fromkeys(["f", *assumed, "cx", "cy"]) if after[n] < 0.9 * before[n]][:3]
-    numbers = ", ".join(f"u({n}) from {before[n]:.2g} to {after[n]:.2g}{' px' if n in ('f', 'cx', 'cy') else ''}" for n in told)
-    return f"One more photo {gain.words} would bring {numbers or 'little'}.".replace("  ", " ")
+    names = [n for n in dict.fromkeys(["f", *assumed, "cx", "cy"]) if after[n] < 0.9 * before[n]][:3]
+    values = (gain.how or ("from-here",), names, [before[n] for n in names], [after[n] for n in names])
+    return dict(zip(_TOLD, values, strict=True))

@@ -33,12 +33,6 @@ def start_with_models(
         other = [*used[:k], LensStart(one.camera_id, "fisheye", one.size_px, params, cov, one.source), *used[k + 1 :]]
         tried = find_start(views, camera_of, other, flat_kinds)
         if (len(tried.photos), tried.views) > (len(best.photos), best.views):
-            counts = f"{tried.views} targets agree with it, {best.views} with a pinhole lens"
+            findings.append(Finding("lens-model", one.camera_id, n_agree=tried.views, n_pinhole=best.views))
             best, used = tried, other
-            findings.append(
-                Finding(
-                    "lens-model", one.camera_id, f"This lens was taken for a fish-eye: {counts}.",
-                    "Calibrate it (`phototemplate calibrate`), or use the main camera.",
-                )
-            )  # fmt: skip
     return best, used, findings

@@ -14,7 +14,7 @@ from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
-from phototemplate.network.stability.displaced_positions import Place, fit_place, places_of
+from phototemplate.network.stability.displaced_positions import fit_place, places_of
 from phototemplate.network.stability.displacement_test import slides
 
 
@@ -133,27 +133,13 @@ def moved_findings(run: Adjustment, shared_cov: Array) -> Adjustment:
         name = problem.body_ids[body]
         near = [place for place in places if place.shift_mm(shared_cov)[0] < constants.FAR_MM]
         far = [problem.photo_ids[p] for place in places if place not in near for p in place.photos]
-        if near:
+        for place in near:
+            size, u = place.shift_mm(shared_cov)
+            turn = float(np.degrees(abs(place.slide[0])))
             run = run.saying(
-                "sheet-moved",
-                name,
-                f"{name} lies {' and '.join(_told(run, place, shared_cov) for place in near)} than in the other photos; it "
-                "was left out there.",
-                "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
-            )
+                "sheet-moved", name, shift_mm=size, U_mm=2 * u, turn_deg=turn if turn >= constants.TURN_TOLD_DEG else None,
+                photos=[problem.photo_ids[p] for p in place.photos],
+            )  # fmt: skip
         if far:
-            run = run.saying(
-                "target-elsewhere",
-                name,
-                photos=far,
-            )
+            run = run.saying("target-elsewhere", name, photos=far)
     return run
-
-
-def _told(run: Adjustment, place: Place, shared_cov: Array) -> str:
-    """``1.8 mm (U 0.2 mm) and 5.4 degrees elsewhere in IMG_1, IMG_2``."""
-    size, u = place.shift_mm(shared_cov)
-    turn = np.degrees(abs(place.slide[0]))
-    turned = f" and {turn:.1f} degrees" if turn >= 0.05 else ""
-    where = ", ".join(run.problem.photo_ids[p] for p in place.photos)
-    return f"{size:.1f} mm (U {max(2 * u, 0.1):.1f} mm){turned} elsewhere in {where}"

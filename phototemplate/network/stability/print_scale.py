@@ -80,12 +80,7 @@ def print_scale_findings(run: Adjustment, scale_known: bool) -> Adjustment:
         ratio = state.body_scale[b] / state.print_scale[problem.body_batch[b]]
         odd = ratio[int(np.argmax(np.abs(ratio - 1)))]
         if run.priors.u_print_body[b].max() >= constants.RELEASED and abs(odd - 1) > constants.SCALE_TOLD:
-            run = run.saying(
-                "sheet-print-scale",
-                target,
-                f"{target} is printed at {100 * odd:.1f} % of the other targets' size.",
-                "Its own size was measured and used; print it again at 100 % before the next job.",
-            )
+            run = run.saying("sheet-print-scale", target, size_percent=100 * odd)
     for q, batch in enumerate(problem.batches):
         odd = state.print_scale[q][int(np.argmax(np.abs(state.print_scale[q] - 1)))]
         if (
@@ -93,11 +88,5 @@ def print_scale_findings(run: Adjustment, scale_known: bool) -> Adjustment:
             and run.priors.u_print_common[q].max() >= constants.RELEASED
             and abs(odd - 1) > constants.BATCH_SCALE_TOLD
         ):
-            run = run.saying(
-                "sheet-print-scale",
-                f"all {batch} targets",
-                f"All targets of kind {batch} measure {100 * odd:.1f} % of their nominal size: either they were printed at "
-                "another scale, or the known length is misread.",
-                "Check the ruler on a sheet against a steel rule, and the known length against its record.",
-            )
+            run = run.saying("batch-print-scale", f"all {batch} targets", batch=batch, size_percent=100 * odd)
     return run

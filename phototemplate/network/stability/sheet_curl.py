@@ -89,10 +89,5 @@ def curl_findings(run: Adjustment, cov: Array) -> Adjustment:
         strength = float(curl @ np.linalg.solve(cov[np.ix_(columns, columns)], curl))
         if rise > constants.CURL_TOLD_MM and strength > constants.AGREE_CHI2:
             name = run.problem.body_ids[b]
-            run = run.saying(
-                "sheet-curled",
-                name,
-                f"{name} bends by {rise:.1f} mm.",
-                "Its bend was measured and used; stick sheets on something flat.",
-            )
+            run = run.saying("sheet-curled", name, rise_mm=rise)
     return run

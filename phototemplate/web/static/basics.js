@@ -44,7 +44,7 @@ function content() {
 function lengths() {
   const items = store.job.lengths || [];
   const fared = new Map((store.result?.lengths || []).map((l) => [l.name, l]));
-  const findings = (store.result?.findings || []).filter((f) => ['scale-missing', 'lengths-disagree', 'length-unused', 'length-unchecked'].includes(f.code));
+  const findings = (store.result?.findings || []).filter((f) => ['scale-missing', 'length-contradicted', 'lengths-disagree', 'length-unused', 'length-unchecked'].includes(f.code));
   return h('section', {}, h('h2', {}, t('basics.lengths')), h('p', { class: 'hint' }, t('basics.lengths.hint')),
     findings.map((f) => finding(f, null, 'len')),
     items.map((one, k) => {

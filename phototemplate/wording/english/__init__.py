@@ -11,6 +11,8 @@ ENGLISH = Language(
     names={
         "upper-left": "the upper left corner", "upper-right": "the upper right corner",
         "lower-left": "the lower left corner", "lower-right": "the lower right corner",
+        "turned": "turned by 90 degrees", "right": "from further to the right", "left": "from further to the left",
+        "closer": "from closer", "from-here": "from about there",
         "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
     },
     last=" and ",

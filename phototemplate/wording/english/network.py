@@ -6,29 +6,56 @@ from phototemplate.wording.words import Words
 
 WORDS: dict[str, Words] = {
     # network
-    "photo-not-oriented": Words(
-        "a photo could not be placed",
-        "",
-        "Take it again so that it shares three sheets with other photos.",
+    "photo-no-view": Words(
+        "a photo shows no target well enough to be placed",
+        "{where} could not be placed: it shows no target well enough; it was left out.",
+        "Take one more photo that shows its targets together with those of the other photos.",
+        several="{n:photo|photos} show no target well enough to be placed and were left out.",
+    ),
+    "photo-unconnected": Words(
+        "a photo shares no target with the others",
+        "{where} could not be placed: it shares no target with the other photos (it shows {targets}); it was left out.",
+        "Take one more photo that shows its targets together with those of the other photos.",
+        several="{n:photo|photos} share no target with the others (they show {targets}) and were left out.",
+    ),
+    "photo-misfit": Words(
+        "a photo does not fit the others",
+        "{where} could not be placed: its targets {targets} do not fit the other photos; it was left out.",
+        "Take one more photo that shows its targets together with those of the other photos.",
+        several="{n:photo|photos} could not be placed and were left out: their targets {targets} do not fit the other photos.",
+    ),
+    "photo-contradicts": Words(
+        "a photo contradicts the others",
+        "{where} contradicts the other photos; it was left out.",
+        "Take it again.",
+        several="{n:photo|photos} contradict the others and were left out.",
     ),
     "single-photo": Words(
         "only one photo: everything rests on the plane assumption",
-        "",
-        "Take at least five photos from places a step apart.",
+        "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
+        "Take photos from at least three places.",
     ),
     "weak-geometry": Words(
         "the photos look from too similar places",
-        "",
-        "Add photos from the other side and one with the phone turned upright.",
+        "The photos see the sheets from directions only {apart_deg:.0f} apart; heights are weak.",
+        "Add photos from both ends of the run and from higher up.",
     ),
     "lens-not-determined": Words(
         "the photos alone do not determine a lens parameter",
-        "",
-        "Add one photo with the phone turned by 90 degrees.",
+        "The photos do not determine {assumed} of the lens; usual values were assumed.[ They do determine {determined}.]",
+        "[One more photo {how_words} would bring <u({parameters}) from {before_value:.2g} to {after_value:.2g}>. ]Photos "
+        "turned by 90 degrees and from the other side help, and so does calibrating the camera (`phototemplate calibrate`).",
+    ),
+    "lens-few-views": Words(
+        "the photos look from much the same places, so the lens rests on few views",
+        "The photos look from much the same places, so the lens rests on few views.[ They do determine {determined}.]",
+        "[One more photo {how_words} would bring <u({parameters}) from {before_value:.2g} to {after_value:.2g}>. ]Photos "
+        "turned by 90 degrees and from the other side help, and so does calibrating the camera (`phototemplate calibrate`).",
     ),
     "lens-model": Words(
         "an ultra-wide lens was taken for a fish-eye",
-        "",
+        "This lens was taken for a fish-eye: {n_agree:target agrees|targets agree} with it, {n_pinhole} with a pinhole lens.",
+        "Calibrate it (`phototemplate calibrate`), or use the main camera.",
     ),
     "focal-contradicts": Words(
         "a photo states another focal length than its sheets show",
@@ -94,7 +121,20 @@ WORDS: dict[str, Words] = {
     ),
     "calibration-outlier": Words(
         "a photo of the calibration board contradicts the others",
-        "",
+        "{where} contradicts the other photos[ ({larger_ratio:.1f} times the usual residuals)]; it was left out.",
+        "Was the zoom or the lens another one, or did the board bend? Take it again.",
+        several="{n:photo|photos} contradict the others and were left out.",
+    ),
+    "calibration-rough": Words(
+        "a photo of the calibration board fits worse than the others",
+        "{where} fits worse than the other photos: {larger_ratio:.1f} times their residuals.",
+        "Look whether it is blurred or the board bent; take it again if so.",
+    ),
+    "calibration-no-board": Words(
+        "a photo does not show the calibration board",
+        "{where} does not show the board well enough; it was left out.",
+        "Photograph the whole board, sharp and evenly lit.",
+        several="{n:photo does|photos do} not show the board well enough and were left out.",
     ),
     "calibration-pattern": Words(
         "a lens departs from every lens model",
@@ -117,37 +157,56 @@ WORDS: dict[str, Words] = {
     ),
     "sighting-rejected": Words(
         "a wrong sighting was left out",
-        "",
+        "Of the {n_sightings} sightings in {where}, {n_rejected} were left out (<{n_of} of {target}>).",
     ),
     "sheet-moved": Words(
         "a sheet moved between photos",
-        "",
-        "Tape the sheet down and photograph everything around it again.",
+        "{where} lies {shift_mm:.1f} (U {U_mm:.2f})[ and {turn_deg:.1f}] elsewhere in {photos} than in the other photos; it "
+        "was left out there.",
+        "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
     ),
     "sheet-curled": Words(
         "a sheet does not lie flat",
-        "",
+        "{where} bends by {rise_mm:.1f}.",
+        "Its bend was measured and used; stick sheets on something flat.",
+        several="{n:sheet bends|sheets bend} by {rise_mm:.1f}.",
     ),
     "sheet-print-scale": Words(
         "a sheet is printed at another scale",
-        "",
+        "{where} is printed at {size_percent:.1f} of the other targets' size.",
+        "Its own size was measured and used; print it again at 100 % before the next job.",
+    ),
+    "batch-print-scale": Words(
+        "all targets of a kind measure another size than nominal",
+        "All targets of kind {batch} measure {size_percent:.1f} of their nominal size: either they were printed at another "
+        "scale, or the known length is misread.",
+        "Check the ruler on a sheet against a steel rule, and the known length against its record.",
     ),
     "scale-missing": Words(
         "no known length: shape without scale",
-        "",
-        "Measure one long distance between two targets and write it into the job.",
+        "No known length could be used: the shape is right, its size rests on the nominal size of the prints.",
+        "Measure a bar or a tape length between two targets and give it.",
+    ),
+    "length-contradicted": Words(
+        "one known length is contradicted by the others",
+        "{where} is given as {given_mm:.1f}, but the other known lengths make it {found_mm:.1f}; it was left out.",
+        "Measure it again and correct the value.",
     ),
     "lengths-disagree": Words(
         "known lengths contradict each other",
-        "",
+        "The known lengths contradict each other (<{lengths}: {given_mm:.1f} given, {found_mm:.1f} found>); all were kept "
+        "and trusted {widened_ratio:.0f} times less.",
+        "Measure them again; one of them is wrong.",
     ),
     "length-unused": Words(
         "a known length could not be used",
-        "",
+        "{where} ends at {target}, which was not found in enough photos.",
+        "Take two more photos that show {target}, or give a length between other targets.",
     ),
     "length-unchecked": Words(
         "a misread known length would not be noticed",
-        "",
+        "Nothing checks {where}: a misreading[ of up to {unseen_mm:.0f}] would not be noticed.",
+        "Add a second known length, for example a tape reading between two far sheets.",
     ),
     # work plane
     "cabinet-low": Words(
@@ -160,9 +219,14 @@ WORDS: dict[str, Words] = {
         "The top at {sheets} lies {off_mm} above the other cabinets (U {U_mm}).",
         "Lower it or shim the others up to it.",
     ),
-    "plane-weak": Words(
-        "the work plane rests on too few or too narrow sheets",
-        "",
-        "Lay more sheets, at the far corners of the cabinets too.",
+    "plane-few-sheets": Words(
+        "the work plane rests on too few sheets",
+        "The work plane rests on {n_sheets:sheet|sheets} only; its tilt comes from the paper.",
+        "Lay sheets at both ends of every run, some at the front edge and some at the back.",
+    ),
+    "plane-narrow": Words(
+        "the sheets lie almost in one line",
+        "The sheets lie almost in one line (spread {spread_mm:.0f} across it), so the tilt of the work plane is weak.",
+        "Lay sheets at both ends of every run, some at the front edge and some at the back.",
     ),
 }
