@@ -26,6 +26,7 @@ def example(code: str, where: str = "place", k: int = 0) -> Finding:
             facts[name] = next(iter(LANGUAGES["en"].names))
         else:
             facts[name] = (f"A{k}", f"B{k}")
-        if name in repeated and not isinstance(facts[name], tuple):
-            facts[name] = (facts[name], facts[name])
+        value = facts[name]
+        if name in repeated and isinstance(value, float | int | str):
+            facts[name] = (value, value)
     return Finding(code, where, **facts)
