@@ -22,6 +22,7 @@ import numpy as np
 from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Measurement
+from phototemplate.numerics.rigid import fit_rigid
 from phototemplate.progress import Progress, quiet
 from phototemplate.template.gradients import vec
 from phototemplate.template.quantities import State
@@ -119,19 +120,6 @@ def copy_demo(source: Path, out_dir: Path) -> None:
 # ------------------------------------------------------------------------------------------------ alignment
 
 
-def rigid_fit(source: Array, target: Array) -> tuple[Array, Array]:
-    """Rotation (d, d) and translation (d,) with ``target ~ R source + t``, (N, d) each, least squares, no scale.
-
-    K. S. Arun, T. S. Huang, S. D. Blostein, Least-squares fitting of two 3-D point sets, IEEE PAMI 9 (1987) 698-700.
-    """
-    a, b = source.mean(axis=0), target.mean(axis=0)
-    u, _, vt = np.linalg.svd((source - a).T @ (target - b))
-    flip = np.eye(len(a))
-    flip[-1, -1] = np.sign(np.linalg.det(vt.T @ u.T))
-    rotation: Array = vt.T @ flip @ u.T
-    return rotation, b - rotation @ a
-
-
 def measured_centres(measurement: Measurement) -> dict[str, Array]:
     """Sheet -> (3,) centre of its printed face: plan x, y and height over the work plane."""
     plane, motion = measurement.work_plane, measurement.outline.plan_from_work
@@ -153,7 +141,7 @@ def align(measurement: Measurement, truth: Mapping[str, Any]) -> Alignment:
     if len(common) < 3:
         raise MeasureError(f"Only {len(common)} sheets of the demo were measured; nothing can be compared.")
     source, target = np.array([true[t] for t in common]), np.array([measured[t] for t in common])
-    rotation, shift = rigid_fit(source, target)
+    rotation, shift = fit_rigid(source, target)
     rest = target - source @ rotation.T - shift
     return Alignment(rotation, shift, float(np.sqrt((rest**2).sum(axis=1).mean())), common)
 

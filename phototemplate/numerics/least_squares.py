@@ -145,17 +145,22 @@ class _Dense:
     residual: Array
     jac: Array
 
-    def step(self, damping: float) -> tuple[Array, float]:
+    def decomposed(self, damping: float) -> tuple[Array, Array, Array, Array]:
+        """Lengths of the Jacobian's columns (p,), the Jacobian with columns of length one and damping below it, its Q and R."""
         scale = np.linalg.norm(self.jac, axis=0)
         if not np.all(np.isfinite(scale)) or not np.all(scale > 0):
             raise np.linalg.LinAlgError("a parameter has no influence")
-        rows, right = self.jac / scale, self.residual
+        rows = self.jac / scale
         if damping > 0:
             rows = np.vstack([rows, math.sqrt(damping) * np.eye(len(scale))])
-            right = np.concatenate([right, np.zeros(len(scale))])
         q, r = np.linalg.qr(rows)
-        if np.abs(np.diag(r)).min() < np.finfo(float).eps:
+        if np.abs(np.diag(r)).min() < max(rows.shape) * np.finfo(float).eps:  # the rounding of the decomposition
             raise np.linalg.LinAlgError("the parameters cannot be told apart")
+        return scale, rows, q, r
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        scale, rows, q, r = self.decomposed(damping)
+        right = np.concatenate([self.residual, np.zeros(len(q) - len(self.residual))])
         along = q.T @ right
         step = linalg.solve_triangular(r, along)
         # one step of refinement recovers the digits that the first solution loses on ill-conditioned data
@@ -194,8 +199,8 @@ def fit(
         iterations=iterations, tolerance=tolerance, damping=damping, robust=huber is not None,
     )  # fmt: skip
     at = weighted(found.state)
-    scale = np.linalg.norm(at.jac, axis=0)
-    inverse = linalg.solve_triangular(np.linalg.qr(at.jac / scale, mode="r"), np.eye(len(scale))) / scale[:, None]
+    scale, _, _, r = at.decomposed(0.0)
+    inverse = linalg.solve_triangular(r, np.eye(len(scale))) / scale[:, None]
     residual, _ = function(found.state)
     return Fit(
         found.state, inverse @ inverse.T, residual, found.cost, len(residual) - len(scale), found.iterations, found.converged

@@ -14,7 +14,6 @@ IEEE PAMI 28 (2006) 1335-1340 for the fish-eye, both in OpenCV's parametrisation
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Protocol
 
 import numpy as np
@@ -265,15 +264,3 @@ def loose_cov(
         [[rel_f * f_px, u_aspect, rel_centre * side, rel_centre * side], LENS_MODELS[model].loose_sigmas()]
     )
     return np.diag(sigma**2)
-
-
-def opencv_arrays(model: str, params: Array) -> tuple[Array, Array]:
-    """Camera matrix (3, 3) and distortion vector as ``cv2`` takes them."""
-    f, aspect, cx, cy = params[:N_COMMON]
-    matrix = np.array([[f, 0.0, cx], [0.0, f * (1.0 + aspect), cy], [0.0, 0.0, 1.0]])
-    return matrix, np.asarray(params[N_COMMON:], dtype=np.float64).copy()
-
-
-def parameter_names(models: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
-    """Parameter names per camera id, for the model named for each."""
-    return {camera: LENS_MODELS[model].names for camera, model in models.items()}

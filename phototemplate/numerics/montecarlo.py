@@ -1,4 +1,4 @@
-"""Propagation of distributions by Monte Carlo (JCGM 101:2008), adaptive, with shortest and symmetric intervals.
+"""Propagation of distributions by Monte Carlo (JCGM 101:2008), with shortest and symmetric intervals.
 
 The check of the law of propagation against it is that of JCGM 101 clause 8: both ends of the two coverage intervals
 agree within the numerical tolerance of the standard uncertainty's significant digits.
@@ -7,15 +7,11 @@ agree within the numerical tolerance of the standard uncertainty's significant d
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from phototemplate.model import Array
-
-Sampler = Callable[[np.random.Generator, int], Array]
-"""``sampler(rng, m)`` draws m values (m,) of the output quantity, inputs drawn from their distributions."""
 
 
 @dataclass(frozen=True)
@@ -28,44 +24,15 @@ class MonteCarloResult:
     """Probabilistically symmetric coverage interval"""
     shortest: tuple[float, float]
     draws: int
-    stable: bool
-    """The numerical tolerance was reached before the limit of draws"""
     probability: float = 0.95
 
 
-def monte_carlo(
-    sampler: Sampler, probability: float = 0.95, digits: int = 2, seed: int = 1, max_draws: int = 4_000_000
-) -> MonteCarloResult:
-    """Adaptive procedure of JCGM 101, 7.9: blocks of ``M = max(100/(1-p), 10^4)`` draws until twice the standard
-    deviations of value, u and interval ends over the blocks are below the tolerance of ``digits`` digits of u."""
-    rng = np.random.default_rng(seed)
-    block = max(math.ceil(100.0 / (1.0 - probability)), 10_000)
-    draws: list[Array] = []
-    summary: list[tuple[float, float, float, float]] = []
-    stable = False
-    while len(draws) * block < max_draws:
-        y = np.asarray(sampler(rng, block), float)
-        draws.append(y)
-        low, high = symmetric_interval(y, probability)
-        summary.append((float(y.mean()), float(y.std(ddof=1)), low, high))
-        h = len(summary)
-        if h < 2:
-            continue
-        spread = np.std(np.array(summary), axis=0, ddof=1) / math.sqrt(h)
-        u_now = float(np.std(np.concatenate(draws), ddof=1))
-        if np.all(2.0 * spread < numerical_tolerance(u_now, digits)):
-            stable = True
-            break
-    y = np.concatenate(draws)
+def summarised(draws: Array, probability: float = 0.95) -> MonteCarloResult:
+    """What draws (m,) of the output quantity say of it (JCGM 101, 7.6 and 7.7)."""
     return MonteCarloResult(
-        float(y.mean()),
-        float(y.std(ddof=1)),
-        symmetric_interval(y, probability),
-        shortest_interval(y, probability),
-        y.size,
-        stable,
-        probability,
-    )
+        float(draws.mean()), float(draws.std(ddof=1)), symmetric_interval(draws, probability),
+        shortest_interval(draws, probability), len(draws), probability,
+    )  # fmt: skip
 
 
 def numerical_tolerance(u: float, digits: int = 2) -> float:

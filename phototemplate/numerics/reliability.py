@@ -19,22 +19,6 @@ def noncentrality(alpha: float = 0.001, power: float = 0.80) -> float:
     return float(stats.norm.ppf(1.0 - 0.5 * alpha) + stats.norm.ppf(power))
 
 
-def critical_value(alpha: float = 0.001) -> float:
-    """Critical value of a normalised residual: 3.29 at the 0.1 % level."""
-    return float(stats.norm.ppf(1.0 - 0.5 * alpha))
-
-
-def redundancy_numbers(design: ArrayLike, cov: ArrayLike, parameter_cov: ArrayLike) -> Array:
-    """(n,) redundancy numbers ``r_i = 1 - (A C A^T)_ii / s_i^2`` of uncorrelated observations.
-
-    ``design`` (n, p), ``cov`` (n,) variances of the observations, ``parameter_cov`` (p, p) after the adjustment.
-    They sum to the redundancy n - p.
-    """
-    a, v = np.asarray(design, float), np.asarray(cov, float)
-    fitted = np.einsum("ni,ij,nj->n", a, np.asarray(parameter_cov, float), a)
-    return np.asarray(np.clip(1.0 - fitted / v, 0.0, 1.0), float)
-
-
 def minimal_detectable_bias(
     sigma: ArrayLike, redundancy: ArrayLike, alpha: float = 0.001, power: float = 0.80
 ) -> Array:
@@ -50,9 +34,3 @@ def normalized_residuals(residuals: ArrayLike, sigma: ArrayLike, redundancy: Arr
     v, s, r = (np.asarray(x, float) for x in (residuals, sigma, redundancy))
     out: Array = np.where(r > 1e-9, v / (s * np.sqrt(np.maximum(r, 1e-9))), 0.0)
     return out
-
-
-def external_effect(gain: ArrayLike, bias: float) -> Array:
-    """What an unnoticed blunder does to the parameters: the observation's column of the gain matrix times the
-    blunder."""
-    return np.asarray(gain, float) * bias

@@ -1,10 +1,9 @@
-"""Rigid motions: rotations, poses, their composition and Jacobians, and best-fit alignments.
+"""Rigid motions: rotations, poses, their composition, and the best fit of one set of points to another.
 
 A pose is ``(rotation (3, 3), translation (3,))`` and maps ``y = R @ x + t``. A pose perturbation is ``(w, d)``, six
-numbers, rotation first: ``R = exp([w]x) R0``, ``t = t0 + d``. All Jacobians here refer to these six numbers.
+numbers, rotation first: ``R = exp([w]x) R0``, ``t = t0 + d``.
 
-Equations: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics" (2018), sections on SO(3);
-best-fit similarity after Umeyama, IEEE PAMI 13 (1991) 376-380.
+Equations: Sola, Deray, Atchuthan, "A micro Lie theory for state estimation in robotics" (2018), sections on SO(3).
 """
 
 from __future__ import annotations
@@ -69,29 +68,9 @@ def log_rotation(rotation: Array) -> Array:
     return np.asarray(2.0 * np.arctan2(n, quat[0]) / n * quat[1:])
 
 
-def nearest_rotation(matrix: Array) -> Array:
-    """The rotation closest to a 3x3 matrix (Frobenius norm), by its singular value decomposition."""
-    u, _, vt = np.linalg.svd(matrix)
-    return np.asarray(u @ np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))]) @ vt)
-
-
 def transform(pose: Pose, xyz: Array) -> Array:
     """Apply a pose to points (..., 3)."""
     return np.asarray(xyz @ pose[0].T + pose[1])
-
-
-def transform_jacobian(pose: Pose, xyz: Array) -> Array:
-    """(..., 3, 6) derivative of ``R x + t`` by the pose perturbation; by x it is R."""
-    turned = np.asarray(xyz) @ pose[0].T
-    out = np.zeros((*turned.shape, 6))
-    out[..., :3] = -skew(turned)
-    out[..., 3:] = np.eye(3)
-    return out
-
-
-def perturb(pose: Pose, delta: Array) -> Pose:
-    """Pose after the perturbation ``delta = (w, d)`` (6,)."""
-    return nearest_rotation(exp_rotation(delta[:3]) @ pose[0]), pose[1] + delta[3:]
 
 
 def difference(pose: Pose, reference: Pose) -> Array:
@@ -104,43 +83,19 @@ def compose(a_from_b: Pose, b_from_c: Pose) -> Pose:
     return a_from_b[0] @ b_from_c[0], a_from_b[0] @ b_from_c[1] + a_from_b[1]
 
 
-def compose_jacobians(a_from_b: Pose, b_from_c: Pose) -> tuple[Array, Array]:
-    """(6, 6) derivatives of :func:`compose` by the perturbation of its first and of its second argument."""
-    by_a, by_b = np.eye(6), np.zeros((6, 6))
-    by_a[3:, :3] = -skew(a_from_b[0] @ b_from_c[1])
-    by_b[:3, :3] = by_b[3:, 3:] = a_from_b[0]
-    return by_a, by_b
-
-
 def invert(pose: Pose) -> Pose:
     """``b_from_a`` of ``a_from_b``"""
     return pose[0].T, -(pose[0].T @ pose[1])
 
 
-def invert_jacobian(pose: Pose) -> Array:
-    """(6, 6) derivative of :func:`invert` by the perturbation of its argument."""
-    out = np.zeros((6, 6))
-    out[:3, :3] = out[3:, 3:] = -pose[0].T
-    out[3:, :3] = -pose[0].T @ skew(pose[1])
-    return out
+def fit_rigid(source: Array, target: Array) -> Pose:
+    """Pose (target_from_source) that brings points (N, d) onto points (N, d) with least squared distances, without scale.
 
-
-def fit_rigid(source: Array, target: Array, weights: Array | None = None) -> Pose:
-    """Pose (target_from_source) that brings points (N, 3) onto points (N, 3) with least squared distances."""
-    pose, _ = fit_similarity(source, target, weights, scale=False)
-    return pose
-
-
-def fit_similarity(
-    source: Array, target: Array, weights: Array | None = None, scale: bool = True
-) -> tuple[Pose, float]:
-    """Pose and scale s with ``target = s R source + t`` in the sense of (weighted) least squares (Umeyama 1991)."""
-    w = np.ones(len(source)) if weights is None else np.asarray(weights, dtype=np.float64)
-    w = w / w.sum()
-    ms, mt = w @ source, w @ target
-    s0, t0 = source - ms, target - mt
-    u, d, vt = np.linalg.svd((t0 * w[:, None]).T @ s0)
-    sign = np.array([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
-    rotation = u @ np.diag(sign) @ vt
-    factor = float(d @ sign / (w @ np.sum(s0 * s0, axis=1))) if scale else 1.0
-    return (np.asarray(rotation), np.asarray(mt - factor * rotation @ ms)), factor
+    K. S. Arun, T. S. Huang, S. D. Blostein, Least-squares fitting of two 3-D point sets, IEEE PAMI 9 (1987) 698-700.
+    """
+    a, b = source.mean(axis=0), target.mean(axis=0)
+    u, _, vt = np.linalg.svd((source - a).T @ (target - b))
+    flip = np.eye(len(a))
+    flip[-1, -1] = np.sign(np.linalg.det(vt.T @ u.T))
+    rotation: Array = vt.T @ flip @ u.T
+    return rotation, b - rotation @ a

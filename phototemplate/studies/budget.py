@@ -8,6 +8,7 @@ on is stated beside them (``ASSUMED``), because those of type B are a judgement 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -59,7 +60,7 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
     parts.append(BudgetPart(EDGE_NOISE, "A" if observed else "B", own, noise_dof(segment) if observed else DOF_ASSUMED))
     total = math.sqrt(sum(p.u_mm**2 for p in parts))
     parts = sorted((p for p in parts if p.u_mm > BUDGET_SHARE * total), key=lambda p: -p.u_mm)
-    dof = effective_dof([p.u_mm for p in parts], [p.dof for p in parts]) if parts else math.inf
+    dof, k95 = dof_and_coverage(parts)
     return EdgeBudget(
         edge_id=worst.edge_id,
         where=worst.where,
@@ -67,10 +68,19 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
         u_a_mm=math.sqrt(sum(p.u_mm**2 for p in parts if p.evaluation == "A")),
         u_b_mm=math.sqrt(sum(p.u_mm**2 for p in parts if p.evaluation == "B")),
         dof=dof,
-        k95=coverage_factor(0.95, max(math.floor(dof), 1) if math.isfinite(dof) else dof),
+        k95=k95,
         parts=tuple(parts),
         sensitivities=_sensitivities(m, shared, total),
     )
+
+
+def dof_and_coverage(parts: Sequence[BudgetPart], probability: float = 0.95) -> tuple[float, float]:
+    """Effective degrees of freedom of independent contributions, and the coverage factor that follows.
+
+    JCGM 100:2008, G.4.1 and G.3.3; the degrees of freedom are truncated to an integer (G.6.4), of which there is one at least.
+    """
+    dof = effective_dof([p.u_mm for p in parts], [p.dof for p in parts]) if parts else math.inf
+    return dof, coverage_factor(probability, max(math.floor(dof), 1) if math.isfinite(dof) else dof)
 
 
 def _unseen_variance(outline: Outline, state: State, gradient: Array) -> float:

@@ -15,13 +15,7 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at, slope_weights, to_chord, weights
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Outline, Segment
-from phototemplate.numerics.montecarlo import (
-    MonteCarloResult,
-    agrees,
-    correlated_draws,
-    shortest_interval,
-    symmetric_interval,
-)
+from phototemplate.numerics.montecarlo import MonteCarloResult, agrees, correlated_draws, summarised
 from phototemplate.studies.constants import INTERVAL_DRAWS, INTERVAL_PROBABILITY, INTERVAL_SEED, NEWTON_MM
 from phototemplate.template.quantities import state_cov
 
@@ -62,15 +56,7 @@ def check_lengths(outline: Outline, draws: int = INTERVAL_DRAWS, seed: int = INT
             g = between / value @ (gradients[j] - gradients[i])
             u = float(np.sqrt(g @ cov @ g))
             lengths = np.linalg.norm(corners[j] - corners[i], axis=1)
-            result = MonteCarloResult(
-                float(lengths.mean()),
-                float(lengths.std(ddof=1)),
-                symmetric_interval(lengths, INTERVAL_PROBABILITY),
-                shortest_interval(lengths, INTERVAL_PROBABILITY),
-                draws,
-                True,
-                INTERVAL_PROBABILITY,
-            )
+            result = summarised(lengths, INTERVAL_PROBABILITY)
             out.append(IntervalCheck(edge_id, value, 2.0 * u, result, agrees(value, 2.0 * u, result, digits=1)))
     return tuple(out)
 

@@ -164,8 +164,3 @@ class Vec:
 def vec(xy: Sequence[float] | Array) -> Vec:
     """A constant point."""
     return Vec(Dual(float(xy[0])), Dual(float(xy[1])))
-
-
-def midpoint(a: Vec, b: Vec) -> Vec:
-    """Halfway between two points."""
-    return (a + b) * 0.5

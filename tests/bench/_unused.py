@@ -92,6 +92,9 @@ def _definitions(module: Module, reader: _Reader) -> tuple[list[Definition], set
     for node in module.tree.body:
         place = f"{module.path}:{node.lineno}"
         if isinstance(node, Function):
+            if node.name.startswith("__"):
+                outside |= set(reader.reads(node))
+                continue
             item = Definition(f"{place} {node.name}", (module.name, node.name), set(reader.reads(node)))
             found.append(item)
             if _by_framework(node):
@@ -145,8 +148,9 @@ def unused(root: Path, package: Sequence[Module], product: Sequence[Module], tes
         used |= outside
     for m in product:
         used |= set(readers[m.name].reads(m.tree))
-    shown = [p for ending in ("*.html", "*.js") for p in (root / "phototemplate").rglob(ending)]
-    used |= {(WRITTEN, word) for p in shown for word in re.findall(r"\w+", p.read_text(encoding="utf-8"))}
+    pages = [p.read_text(encoding="utf-8") for p in (root / "phototemplate").rglob("*.html")]
+    inside = [code for page in pages for code in re.findall(r"\{[{%].*?[%}]\}", page, flags=re.S)]
+    used |= {(kind, word) for code in inside for word in re.findall(r"\w+", code) for kind in ("", WRITTEN)}
     used |= {(m.name, a) for m in package if m.name == "phototemplate" for a in readers[m.name].imported}  # public
     used.add(("phototemplate.cli", "main"))
 

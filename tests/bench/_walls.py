@@ -13,7 +13,6 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate.capture import design
-from phototemplate.demo import rigid_fit
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.model import (
@@ -35,7 +34,7 @@ from phototemplate.network.adjustment.known_lengths import LengthEnd, Tape
 from phototemplate.network.projection import project
 from phototemplate.network.workplane import fit_work_plane, to_world
 from phototemplate.numerics import lens
-from phototemplate.numerics.rigid import exp_rotation
+from phototemplate.numerics.rigid import exp_rotation, fit_rigid
 from phototemplate.settings import EdgeSettings, OutlineSettings
 from phototemplate.template.outline import build_outline
 from tests.bench._jobs import LENSES, SIZE_PX
@@ -134,7 +133,7 @@ def wall_job(seed: int) -> WallJob:
     outline = build_outline([segment], [], plane.influences, OutlineSettings())
     measurement = Measurement("wall", tuple(metas), sightings, network, plane, (), outline, network.findings)
     names = [t for t in bodies if t in network.bodies]
-    turn, shift = rigid_fit(
+    turn, shift = fit_rigid(
         np.array([network.bodies[t].translation_mm for t in names]), np.array([bodies[t].translation_mm for t in names])
     )
 

@@ -26,11 +26,12 @@ from typing import Any
 import numpy as np
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.demo import DEMO_FOLDER, rigid_fit
+from phototemplate.demo import DEMO_FOLDER
 from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
 from phototemplate.job import load_job
 from phototemplate.model import Array, Network, WorkPlane
 from phototemplate.network import projection, workplane
+from phototemplate.numerics.rigid import fit_rigid
 from phototemplate.pipeline import measure
 from phototemplate.stage_inputs import edge_settings_of, read_photos
 from tests.bench import BenchResult
@@ -166,7 +167,7 @@ def _work_from_truth(network: Network, plane: WorkPlane, truth: dict[str, Any]) 
     source = np.array([true[t] for t in common])
     spread = [float(np.linalg.norm(p - p.mean(axis=0))) for p in (source, work)]
     scale = 1.0 if network.scale_known else spread[1] / spread[0]
-    rotation, shift = rigid_fit(scale * source, work)
+    rotation, shift = fit_rigid(scale * source, work)
     return lambda points: (scale * points @ rotation.T + shift)[:, :2]
 
 

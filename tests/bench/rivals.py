@@ -24,11 +24,12 @@ from scipy.special import ndtr
 
 from phototemplate.capture import design
 from phototemplate.capture.saddle import fit_saddles
-from phototemplate.demo import DEMO_FOLDER, DemoComparison, measured_centres, rigid_fit, run_demo
+from phototemplate.demo import DEMO_FOLDER, DemoComparison, measured_centres, run_demo
 from phototemplate.edges.tracing.step_position import fit_steps
 from phototemplate.job import load_job
 from phototemplate.model import Array, EdgeTrace, Measurement
 from phototemplate.network.projection import project
+from phototemplate.numerics.rigid import fit_rigid
 from phototemplate.stage_inputs import known_lengths
 from tests.bench import BenchResult
 from tests.bench._sfm import FASTEST, FULL_SIZE, OWN_CHOICE, SfmResult, structure_from_motion
@@ -126,7 +127,7 @@ def _accuracy(centres: Mapping[str, Array], truth: Mapping[str, Any], scale: flo
     if len(names) < 3:
         return {"sheets": len(names)}
     ours, theirs = scale * np.array([centres[n] for n in names]), np.array([true[n] for n in names])
-    turn, shift = rigid_fit(theirs, ours)
+    turn, shift = fit_rigid(theirs, ours)
     rest = np.linalg.norm(ours - theirs @ turn.T - shift, axis=1)
     lengths = [(np.linalg.norm(ours[i] - ours[j]), np.linalg.norm(theirs[i] - theirs[j]))
                for i, j in combinations(range(len(names)), 2)]  # fmt: skip

@@ -13,9 +13,9 @@ from phototemplate.edges.fit import fit_segment, shape_names
 from phototemplate.edges.shapes.evaluate import offset_u, point_at, to_chord, weights
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array, Influences, PlanePoints, ShapeKind
-from phototemplate.numerics.correlation import block_bootstrap
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import LENGTH, bent, hint, scene, wall
+from tests.numerics.block_bootstrap import block_bootstrap
 
 SETTINGS = EdgeSettings()
 PLACES = LENGTH * np.array([0.02, 0.15, 0.3, 0.5, 0.7, 0.85, 0.98])

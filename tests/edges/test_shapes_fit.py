@@ -19,7 +19,7 @@ from phototemplate.model import Segment
 from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import plain_points
-from tests.numerics.test_regression import NORRIS
+from tests.numerics.test_least_squares import NORRIS
 
 SETTINGS = EdgeSettings()
 

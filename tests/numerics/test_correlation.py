@@ -8,6 +8,7 @@ from scipy import stats
 
 from phototemplate.model import Array
 from phototemplate.numerics import correlation as co
+from tests.numerics.block_bootstrap import block_bootstrap
 
 
 def exponential_cov(s: np.ndarray, sd: np.ndarray, ell: float) -> np.ndarray:
@@ -70,7 +71,7 @@ def test_block_bootstrap_finds_the_correlated_uncertainty_of_a_line() -> None:
     for _ in range(12):
         y = lower @ rng.normal(size=s.size)
         residuals = y - design @ (gain @ y)
-        found.append(co.block_bootstrap(lambda r: gain @ r, residuals, s, 10 * ell, rng, 120).std(axis=0))
+        found.append(block_bootstrap(lambda r: gain @ r, residuals, s, 10 * ell, rng, 120).std(axis=0))
     np.testing.assert_allclose(np.mean(found, axis=0), exact, rtol=0.15)
     independent = np.sqrt(np.diag((gain * sd**2) @ gain.T))
     assert np.all(exact > 3.5 * independent)

@@ -1,11 +1,12 @@
-"""Least squares against the NIST Statistical Reference Datasets (certified values and standard deviations)."""
+"""The kernel of every fit against the NIST Statistical Reference Datasets (certified values and deviations) and GUM H.3."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from phototemplate.numerics.regression import linear_fit
+from phototemplate.model import Array
+from phototemplate.numerics import least_squares
 
 # NIST StRD "Norris" (ozone monitors), 36 pairs y, x
 NORRIS = np.fromstring(
@@ -28,11 +29,19 @@ LONGLEY = np.fromstring(
 ).reshape(-1, 7)
 
 
+def linear(design: Array, y: Array, sigma: Array | float = 1.0) -> least_squares.Fit:
+    """The kernel on ``y = X b + e`` from zero; ``sigma`` whitens."""
+    rows, right = design / np.reshape(sigma, (-1, 1)), y / sigma
+    found = least_squares.fit(lambda b: (right - rows @ b, rows), np.zeros(design.shape[1]))
+    assert found.converged
+    return found
+
+
 def test_norris() -> None:
     y, x = NORRIS.T
     assert y.size == 36
-    fit = linear_fit(np.column_stack([np.ones_like(x), x]), y)
-    np.testing.assert_allclose(fit.coefficients, [-0.262323073774029, 1.00211681802045], rtol=1e-11)
+    fit = linear(np.column_stack([np.ones_like(x), x]), y)
+    np.testing.assert_allclose(fit.x, [-0.262323073774029, 1.00211681802045], rtol=1e-11)
     np.testing.assert_allclose(fit.u, [0.232818234301152, 0.429796848199937e-3], rtol=1e-11)
     assert fit.s == pytest.approx(0.884796396144373, rel=1e-12)
     r2 = 1 - np.sum(fit.residuals**2) / np.sum((y - y.mean()) ** 2)
@@ -41,7 +50,7 @@ def test_norris() -> None:
 
 def test_longley() -> None:
     y, x = LONGLEY[:, 0], LONGLEY[:, 1:]
-    fit = linear_fit(np.column_stack([np.ones_like(y), x]), y)
+    fit = linear(np.column_stack([np.ones_like(y), x]), y)
     certified = [
         (-3482258.63459582, 890420.383607373),
         (15.0618722713733, 84.9149257747669),
@@ -51,7 +60,7 @@ def test_longley() -> None:
         (-0.0511041056535807, 0.226073200069370),
         (1829.15146461355, 455.478499142212),
     ]
-    np.testing.assert_allclose(fit.coefficients, [c for c, _ in certified], rtol=1e-8)
+    np.testing.assert_allclose(fit.x, [c for c, _ in certified], rtol=1e-8)
     np.testing.assert_allclose(fit.u, [u for _, u in certified], rtol=1e-8)
     assert fit.s == pytest.approx(304.854073561965, rel=1e-10)
 
@@ -65,8 +74,8 @@ def test_longley() -> None:
     ids=["NoInt1", "NoInt2"],
 )
 def test_line_through_the_origin(x: np.ndarray, y: np.ndarray, slope: float, u: float, s: float) -> None:
-    fit = linear_fit(x[:, None], y)
-    assert fit.coefficients[0] == pytest.approx(slope, rel=1e-13)
+    fit = linear(x[:, None], y)
+    assert fit.x[0] == pytest.approx(slope, rel=1e-13)
     assert fit.u[0] == pytest.approx(u, rel=1e-13)
     assert fit.s == pytest.approx(s, rel=1e-13)
 
@@ -75,23 +84,32 @@ def test_gum_h3_thermometer_line() -> None:
     """GUM H.3, table H.6 and H.3.3: t0 = 20 degC."""
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
-    fit = linear_fit(np.column_stack([np.ones_like(t), t - 20]), b)
-    np.testing.assert_allclose(fit.coefficients, [-0.1712037901, 0.0021826977], rtol=3e-8)
+    fit = linear(np.column_stack([np.ones_like(t), t - 20]), b)
+    np.testing.assert_allclose(fit.x, [-0.1712037901, 0.0021826977], rtol=3e-8)
     np.testing.assert_allclose(fit.u, [0.0028775978, 0.0006679388], rtol=1e-7)
-    assert fit.cov[0, 1] / fit.u.prod() == pytest.approx(-0.9304296031, rel=1e-8)
+    assert fit.s**2 * fit.cov[0, 1] / fit.u.prod() == pytest.approx(-0.9304296031, rel=1e-8)
     assert fit.s == pytest.approx(0.0034975640, rel=1e-7)
     at_30 = np.array([1.0, 10.0])
-    assert np.sqrt(at_30 @ fit.cov @ at_30) == pytest.approx(0.0041385958, rel=1e-7)
+    assert fit.s * np.sqrt(at_30 @ fit.cov @ at_30) == pytest.approx(0.0041385958, rel=1e-7)
 
 
-def test_full_covariance_equals_whitened_fit() -> None:
-    """Generalised least squares closed form, (X^T S^-1 X)^-1 (any textbook)."""
+def test_whitened_observations_give_the_textbook_covariance() -> None:
+    """Weighted least squares in closed form, (X^T S^-1 X)^-1 (any textbook)."""
     rng = np.random.default_rng(8)
-    x = rng.normal(size=(15, 3))
-    root = rng.normal(size=(15, 15))
-    cov = root @ root.T + np.eye(15)
-    y = rng.normal(size=15)
-    fit = linear_fit(x, y, cov)
-    inverse = np.linalg.inv(cov)
+    x, y = rng.normal(size=(15, 3)), rng.normal(size=15)
+    sigma = rng.uniform(0.1, 3.0, 15)
+    fit = linear(x, y, sigma)
+    inverse = np.diag(1 / sigma**2)
     np.testing.assert_allclose(fit.cov, np.linalg.inv(x.T @ inverse @ x), rtol=1e-9)
-    np.testing.assert_allclose(fit.coefficients, fit.cov @ x.T @ inverse @ y, rtol=1e-9)
+    np.testing.assert_allclose(fit.x, fit.cov @ x.T @ inverse @ y, rtol=1e-9)
+
+
+def test_parameters_that_cannot_be_told_apart_are_refused() -> None:
+    with pytest.raises(np.linalg.LinAlgError):
+        linear(np.ones((5, 2)), np.arange(5.0))
+
+
+def test_a_search_that_was_cut_short_says_so() -> None:
+    found = least_squares.fit(lambda x: (1.0 - np.exp(x), np.diag(np.exp(x))), [3.0], iterations=2)
+    assert not found.converged
+    assert least_squares.fit(lambda x: (1.0 - np.exp(x), np.diag(np.exp(x))), [3.0]).x == pytest.approx([0.0], abs=1e-6)
