@@ -212,7 +212,7 @@ def known_so_far(job: Job) -> KnownSoFar:
 
 def measure_folder(job_dir: Path) -> dict[str, Any]:
     """Measure one job folder and write its results; a few plain values of it, for the table of a batch."""
-    measurement = measure_and_write(load_job(job_dir)).measurement
+    measurement = measure_and_write(load_job(job_dir)).whole().measurement
     edges = measurement.outline.edges
     return {
         "edges": len(edges),

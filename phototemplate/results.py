@@ -41,6 +41,16 @@ class Outcome:
     """Verdicts, budgets and reliability, as report and result have them"""
     written: dict[str, Path]
     """Format -> file"""
+    template: Template | None = None
+    """Finished pieces, where the job declares any"""
+    doubt: PhototemplateError | None = None
+    """Why a piece could not be built; everything else was written"""
+
+    def whole(self) -> Outcome:
+        """The outcome itself. Raises its doubt."""
+        if self.doubt is not None:
+            raise self.doubt
+        return self
 
 
 def measure_job(
@@ -72,61 +82,46 @@ def template_of(job: Job, measurement: Measurement) -> Template | None:
     return build_template(measurement.outline, job.file.template_spec(), measurement.work_plane.heights, job.folder)
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """Which files are written, and how."""
+
+    formats: Sequence[str] = USUAL_FORMATS
+    """Names of ``output.formats``; empty: every one"""
+    dxf_version: str = "R2010"
+    """``R2010`` or ``R12``"""
+    units: str | None = None
+    """Unit of drawings and report, ``mm`` or ``in``; None: as the job says"""
+    unscaled: bool = False
+    """Draw the bare shape where no length is known"""
+
+
 def measure_and_write(
-    job: Job,
-    *,
-    bar: str | None = None,
-    unscaled: bool = False,
-    dxf_version: str = "R2010",
-    units: str | None = None,
-    formats: Sequence[str] = USUAL_FORMATS,
-    progress: Progress = quiet,
+    job: Job, wanted: Wanted = Wanted(), *, bar: str | None = None, progress: Progress = quiet
 ) -> Outcome:
     """Measure, judge, and write every result into ``results/`` of the job.
 
     ``bar`` gives the length between bar ends B01 and B02 to a job that knows none. Raises ``InputError`` for values that cannot
-    be used, ``MeasureError`` where the photos do not allow an answer, or no length is known and ``unscaled`` is false (report
-    and result are written all the same), ``OutputError`` where a file cannot be written (the earlier one stays).
+    be used, ``MeasureError`` where the photos do not allow an answer, or no length is known and ``wanted.unscaled`` is false
+    (report and result are written all the same), ``OutputError`` where a file cannot be written (the earlier one stays).
     """
-    if dxf_version not in get_args(DxfVersion):
-        raise InputError(f"There is no DXF version {dxf_version!r} here; choose R2010 or R12.")
-    if units is not None and units not in get_args(Unit):
-        raise InputError(f"The drawing's unit can be mm or in, not {units!r}.")
+    if wanted.dxf_version not in get_args(DxfVersion):
+        raise InputError(f"There is no DXF version {wanted.dxf_version!r} here; choose R2010 or R12.")
+    if wanted.units is not None and wanted.units not in get_args(Unit):
+        raise InputError(f"The drawing's unit can be mm or in, not {wanted.units!r}.")
     if bar is not None:
         job = with_bar(job, bar)
-    measurement = measure_job(job, progress)
-    written, judgements = _write(job, measurement, unscaled, dxf_version, units, formats, progress)
-    return Outcome(measurement, judgements, written)
+    return write_results(job, measure_job(job, progress), wanted, progress=progress)
 
 
 def write_results(
-    job: Job,
-    measurement: Measurement,
-    *,
-    unscaled: bool = False,
-    dxf_version: str = "R2010",
-    units: str | None = None,
-    formats: Sequence[str] = USUAL_FORMATS,
-    progress: Progress = quiet,
+    job: Job, measurement: Measurement, wanted: Wanted = Wanted(), *, progress: Progress = quiet,
     judgements: Judgements | None = None,
-) -> dict[str, Path]:
-    """Write what a measurement allows; the outline's files come first, so that a piece that does not fit costs only pieces.
+) -> Outcome:
+    """Write what a measurement allows; a piece that cannot be built costs that piece alone.
 
-    ``judgements`` of this measurement, where it was judged already.
+    ``judgements`` of this measurement, where it was judged already. Raises as :func:`measure_and_write`.
     """
-    return _write(job, measurement, unscaled, dxf_version, units, formats, progress, judgements)[0]
-
-
-def _write(
-    job: Job,
-    measurement: Measurement,
-    unscaled: bool,
-    dxf_version: str,
-    units: str | None,
-    formats: Sequence[str],
-    progress: Progress,
-    judgements: Judgements | None = None,
-) -> tuple[dict[str, Path], Judgements]:
     job.results.mkdir(parents=True, exist_ok=True)
     file = job.file
     settings = file.settings.output
@@ -135,6 +130,7 @@ def _write(
     template = None
     try:
         template = template_of(job, measurement)
+        doubt = template.refused[0][1] if template is not None and template.refused else None
     except PhototemplateError as exc:
         doubt = exc
     judgements = judgements or judge(measurement, template, file.tolerance)
@@ -142,24 +138,22 @@ def _write(
     material = Material(
         measurement=measurement,
         settings=settings,
-        unit=units or file.units,  # type: ignore[arg-type]
-        dxf_version=dxf_version,  # type: ignore[arg-type]
+        unit=wanted.units or file.units,  # type: ignore[arg-type]
+        dxf_version=wanted.dxf_version,  # type: ignore[arg-type]
         tolerance_mm=file.tolerance,
-        allow_unscaled=unscaled,
+        allow_unscaled=wanted.unscaled,
         top_picture=top_picture(measurement, settings.top_view_px),
         template=template,
         judgements=judgements,
         progress=progress,
     )
     subjects: list[Subject] = [outline_subject(measurement, settings, file.tolerance)]
-    if template is not None:
+    if template is not None and template.parts:
         title = TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by)
         subjects.append(pieces_subject(template, measurement.outline, title))
-    written = write_formats(material, job.results, formats, subjects)
+    written = write_formats(material, job.results, wanted.formats, subjects)
     progress("report", 1.0)
-    if doubt is not None:
-        raise doubt
-    return written, judgements
+    return Outcome(measurement, judgements, written, template, doubt)
 
 
 def with_bar(job: Job, bar: str) -> Job:

@@ -8,7 +8,7 @@ from phototemplate.errors import FINDINGS, Fact, Finding
 from phototemplate.wording import LANGUAGES
 from phototemplate.wording.words import fields
 
-NUMBERS = ("mm", "px", "deg", "kg", "percent", "ratio", "value", "megapixels")
+NUMBERS = ("mm", "px", "deg", "kg", "lb", "percent", "ratio", "value", "megapixels")
 """Endings of the facts that are numbers; those that count begin with ``n_``"""
 
 

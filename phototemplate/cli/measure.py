@@ -7,9 +7,12 @@ import sys
 import time
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from phototemplate.results import Outcome
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
 
@@ -48,39 +51,44 @@ def measure(
     from phototemplate.cli.show import console, edge_table, print_findings, progress_bar, verdict_line
     from phototemplate.job import load_job
     from phototemplate.opencv_check import require_opencv
-    from phototemplate.results import USUAL_FORMATS, measure_and_write
+    from phototemplate.results import USUAL_FORMATS, Wanted, measure_and_write
 
     require_opencv()
     start = time.perf_counter()
     job = load_job(job_dir)
+    names = () if formats == "all" else tuple(formats.split(",")) if formats else USUAL_FORMATS
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
         outcome = measure_and_write(
             job,
+            Wanted(names, dxf_version, units, unscaled),
             bar=bar,
-            unscaled=unscaled,
-            dxf_version=dxf_version,
-            units=units,
-            formats=() if formats == "all" else tuple(formats.split(",")) if formats else USUAL_FORMATS,
             progress=tell,
         )
     seconds = time.perf_counter() - start
     measurement, written = outcome.measurement, outcome.written
     if json_:
-        typer.echo(json.dumps(_summary(measurement, outcome.judgements, written, seconds)))
+        typer.echo(json.dumps(_summary(outcome, seconds)))
+        outcome.whole()
         return
     out = console()
     out.print(edge_table(measurement, units or job.file.units, outcome.judgements))
     print_findings(out, measurement.findings, notes=False, unit=job.file.units)
+    if outcome.template is not None:
+        out.print(f"Pieces: {', '.join(p.piece_id for p in outcome.template.parts)}", markup=False)
+        print_findings(out, outcome.template.findings, notes=False, unit=job.file.units)
     for path in written.values():
         out.print(f"wrote {path}", markup=False)
     out.print(_effort(len(measurement.photos), seconds), style="dim")
     out.print(verdict_line(outcome.judgements), style="bold", markup=False)
+    outcome.whole()
 
 
-def _summary(measurement: Any, judgements: Any, written: dict[str, Path], seconds: float) -> dict[str, Any]:
+def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
     from phototemplate.cli.show import verdict_line
     from phototemplate.wording import say
 
+    measurement, judgements = outcome.measurement, outcome.judgements
+    pieces = outcome.template.findings if outcome.template is not None else ()
     return {
         "job": measurement.job_name,
         "edges": [
@@ -92,9 +100,9 @@ def _summary(measurement: Any, judgements: Any, written: dict[str, Path], second
         "tolerance_mm": judgements.tolerance_mm,
         "verdict": verdict_line(judgements),
         "findings": [
-            {**asdict(say(f)), "facts": dict(f.facts)} for f in measurement.findings
+            {**asdict(say(f)), "facts": dict(f.facts)} for f in (*measurement.findings, *pieces)
         ],
-        "files": {name: str(path) for name, path in written.items()},
+        "files": {name: str(path) for name, path in outcome.written.items()},
         "seconds": round(seconds, 3),
         "stage_seconds": {k: round(v, 3) for k, v in measurement.seconds.items()},
         "peak_mb": _peak_mb(),

@@ -141,7 +141,7 @@ def estimate(
         raise MeasureError("No run of cabinets is closed, so there is no area; give the edges that are missing.")
     if not spec.pieces:
         spec = spec.model_copy(update={"pieces": [PieceSpec(id=name, loop=name) for name in closed]})
-    template = build_template(outline, spec, heights)
+    template = build_template(outline, spec, heights).whole()
     state = State(outline)
     material = spec.shop.material
     area = _total(state, "area", "mm2", [(_gross(p), p.area.gradient) for p in template.pieces])

@@ -101,8 +101,8 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     items.append(Text("FOUND-NAMES", (begin_x, foot - 3.4 * h), f"from the {begin}, inches and mm", 0.8 * h, 0.0, align, "top"))
     run(d + band, "FOUND-BAND", "U towards the room")
     run(d - band, "FOUND-BAND", "U away from the room")
-    run(d, "FOUND-LINE", check.wall.edge_id)
-    run(check.piece_mm, "STONE-FINISHED", "touching piece", check.within)
+    run(d, "WALL-DIAGRAM", check.wall.edge_id)
+    run(check.piece_mm, "WALL-DIAGRAM-PIECE", "touching piece", check.within)
     for place in check.largest_at_mm:
         wall, piece = at(place, float(np.interp(place, x, d))), at(place, float(np.interp(place, x, check.piece_mm)))
         items.append(Line("SHEET-CAUTION", wall, piece))

@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 
 from phototemplate.errors import InputError
-from phototemplate.template.constants import CHECK_TOLERANCE_MM, PARALLEL_RAD, SMALLEST_SPAN_MM
+from phototemplate.model import Array
+from phototemplate.template.constants import CHECK_TOLERANCE_MM, PARALLEL_RAD, SMALLEST_ARC_MM, SMALLEST_SPAN_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, atan2, dual
@@ -99,6 +100,16 @@ def polygon_of_vertices(
     return shapely.Polygon(flatten_polyline(np.array(vertices), True, tolerance_mm))
 
 
+def span_line(span: Span, tolerance_mm: float = CHECK_TOLERANCE_MM) -> shapely.LineString:
+    """Chorded line of a span, both ends included."""
+    return shapely.LineString(span_points(span, tolerance_mm))
+
+
+def span_points(span: Span, tolerance_mm: float = CHECK_TOLERANCE_MM) -> Array:
+    """(n, 2) points of a span, both ends included."""
+    return flatten_polyline(np.array([*span.vertices(tolerance_mm), (*span.end.xy, 0.0)]), False, tolerance_mm)
+
+
 def boundary_area(boundary: Sequence[Span]) -> Dual:
     """Area in mm^2, arcs and profiles exact (Green's theorem)."""
     total = dual(0.0)
@@ -169,7 +180,7 @@ def join(lines: Sequence[tuple[AnyCurve, str, str]], corners: Sequence[Vec]) -> 
 def check(boundary: Boundary) -> None:
     """Raise Unfit where a span runs backwards or is lost, or the boundary crosses itself."""
     for span in boundary:
-        if span.advance() < SMALLEST_SPAN_MM:
+        if span.advance() < (SMALLEST_ARC_MM if span.finish == "corner" else SMALLEST_SPAN_MM):
             raise Unfit(span.name, "nothing of it is left")
     polygon = polygon_of(boundary)
     if not polygon.is_valid or polygon.area <= 0 or not polygon.exterior.is_ccw:
@@ -178,10 +189,7 @@ def check(boundary: Boundary) -> None:
 
 def _crossing_span(boundary: Boundary) -> str:
     """Name of a span that meets another one which is not its neighbour."""
-    runs = []
-    for span in boundary:
-        points = np.array([*span.vertices(CHECK_TOLERANCE_MM), (*span.end.xy, 0.0)])
-        runs.append(shapely.LineString(flatten_polyline(points, False, CHECK_TOLERANCE_MM)))
+    runs = [span_line(span) for span in boundary]
     n = len(runs)
     for i in range(n):
         if not runs[i].is_simple:

@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.boundary import Boundary, Span, Unfit, corner_name
-from phototemplate.template.constants import SMALLEST_SPAN_MM
+from phototemplate.template.boundary import Boundary, Span, Unfit, corner_name, span_points
+from phototemplate.template.constants import ON_LINE_MM, SLIVER_REACH_MM, SMALLEST_SPAN_MM
 from phototemplate.template.curves import LineCurve
-from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Vec
 from phototemplate.template.intersections import meet, meet_at, with_gradient
 
@@ -27,12 +26,15 @@ class Crossing:
 
 
 def crossings(boundary: Boundary, line: LineCurve) -> list[Crossing]:
-    """Every crossing of a line with a boundary, in the order of the line. A corner on the line counts as left of it."""
+    """Every crossing of a line with a boundary, in the order of the line.
+
+    A corner on the line counts as left of it, even where rounding puts it a little to the right; so a span that lies on the
+    line does not cross it.
+    """
     out = []
     for i, span in enumerate(boundary):
-        vertices = np.array([*span.vertices(0.5), (*span.end.xy, 0.0)])
-        points = flatten_polyline(vertices, False, 0.5)
-        left = line.sides(points) >= 0.0
+        points = span_points(span, 0.5)
+        left = line.sides(points) >= -ON_LINE_MM
         for k in np.nonzero(left[1:] != left[:-1])[0]:
             near = _between(points[k], points[k + 1], line)
             xy = near if isinstance(span.curve, LineCurve) else meet_at(span.curve, line, near, 200.0)
@@ -108,6 +110,8 @@ def set_back(boundary: Boundary, name: str, distance_mm: float) -> Boundary:
 
     Raises Unfit where its neighbours do not reach it.
     """
+    if distance_mm == 0.0:
+        return boundary  # its neighbours may run on in its very line and meet it nowhere else
     k = next(i for i, span in enumerate(boundary) if span.name == name)
     span = boundary[k]
     curve = span.curve.offset(distance_mm)
@@ -124,6 +128,23 @@ def set_back(boundary: Boundary, name: str, distance_mm: float) -> Boundary:
         else:
             return (Span(curve, start, end, name, span.finish), after, *rest[1:-1], before)
     raise Unfit(name, "nothing of the piece is left")
+
+
+def without_slivers(boundary: Boundary) -> Boundary:
+    """The boundary without edges that are too short to be cut: their neighbours meet in their place, where they do."""
+    out = list(boundary)
+    for k in sorted(range(len(out)), key=lambda k: out[k].advance()):
+        span = boundary[k]
+        if span.advance() >= SMALLEST_SPAN_MM or span.finish == "corner" or len(out) <= 3 or span not in out:
+            continue
+        i = out.index(span)
+        before, after = out[i - 1], out[(i + 1) % len(out)]
+        corner = meet(before.curve, after.curve, span.start.xy, SLIVER_REACH_MM)
+        if corner is None or float(np.hypot(*(corner.xy - span.start.xy))) > SLIVER_REACH_MM:
+            continue
+        out[i - 1], out[(i + 1) % len(out)] = replace(before, end=corner), replace(after, start=corner)
+        del out[i]
+    return tuple(out)
 
 
 def notch(boundary: Boundary, sides: Sequence[tuple[LineCurve, str]], anchor: Array, finish: str) -> Boundary:

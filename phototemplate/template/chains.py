@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -77,38 +77,58 @@ def _facing(a: Array, b: Array) -> tuple[int, int]:
 
 
 @dataclass(frozen=True)
+class _Seen:
+    """An edge and where it was first and last seen."""
+
+    segment: Segment
+    ends: Array
+    """(2, 2)"""
+
+
+_End = tuple[Segment, Array]
+"""An edge and one of its ends"""
+
+
+@dataclass(frozen=True)
 class _Joint:
     """What was found between an edge and the next."""
 
     corner: Array | None
     ends: tuple[Array, Array]
     """Free ends where they do not meet"""
+    findings: tuple[Finding, ...] = ()
 
 
-def join_edges(
-    spec: LoopEdges, by_id: dict[str, Segment], settings: OutlineSettings, findings: list[Finding]
-) -> list[Chain]:
+def join_edges(spec: LoopEdges, by_id: Mapping[str, Segment], settings: OutlineSettings) -> tuple[list[Chain], list[Finding]]:
     """Intersect the neighbours of one loop; cut it into chains where they do not meet."""
     ids = spec.edge_ids
     n = len(ids)
-    ends = {e: seen_ends(by_id[e]) for e in ids}
+    seen = {e: _Seen(by_id[e], seen_ends(by_id[e])) for e in ids}
     if n == 1:
-        return [Chain(spec.loop_id, ids, ends[ids[0]], False)]
-    pairs = [(i, (i + 1) % n) for i in range(n if spec.closed else n - 1)]
+        return [Chain(spec.loop_id, ids, seen[ids[0]].ends, False)], []
     joints = []
-    for i, j in pairs:
-        a, b = ids[i], ids[j]
+    for i, j in [(i, (i + 1) % n) for i in range(n if spec.closed else n - 1)]:
+        a, b = seen[ids[i]], seen[ids[j]]
         if n == 2:  # both neighbours are the same two edges: take the ends of the first one after the other
-            first, second = 1 - i, int(np.argmin(np.hypot(*(ends[ids[1]] - ends[ids[0]][1 - i]).T)))
-            at_a, at_b = (first, second) if i == 0 else (second, first)
+            first, second = seen[ids[0]].ends, seen[ids[1]].ends
+            other = int(np.argmin(np.hypot(*(second - first[1 - i]).T)))
+            at_a, at_b = (1 - i, other) if i == 0 else (other, 1 - i)
         else:
-            at_a, at_b = _facing(ends[a], ends[b])
-        joints.append(_meet(by_id[a], by_id[b], ends[a][at_a], ends[b][at_b], ends, spec.loop_id, settings, findings))
+            at_a, at_b = _facing(a.ends, b.ends)
+        joints.append(_meet(seen, spec.loop_id, ((a.segment, a.ends[at_a]), (b.segment, b.ends[at_b])), settings))
+    findings = [f for joint in joints for f in joint.findings]
+    return _chains(spec, joints, seen), findings
+
+
+def _chains(spec: LoopEdges, joints: list[_Joint], seen: Mapping[str, _Seen]) -> list[Chain]:
+    """One closed chain, or the open ones between the gaps."""
+    ids = spec.edge_ids
+    n = len(ids)
     if spec.closed and all(joint.corner is not None for joint in joints):
         corners = [joint.corner for joint in joints]
         return [Chain(spec.loop_id, ids, np.array([corners[-1], *corners[:-1]]), True)]
     if not spec.closed:
-        joints.append(_Joint(None, (ends[ids[-1]][0], ends[ids[0]][0])))
+        joints = [*joints, _Joint(None, (seen[ids[-1]].ends[0], seen[ids[0]].ends[0]))]
     # open: begin behind a gap and cut at every further one
     first_gap = next(k for k, joint in enumerate(joints) if joint.corner is None)
     chains: list[Chain] = []
@@ -116,7 +136,7 @@ def join_edges(
     corners_out: list[Array] = []
     for step in range(1, n + 1):
         k = (first_gap + step) % n
-        start, end = _open_ends(ends[ids[k]], joints[k - 1], joints[k])
+        start, end = _open_ends(seen[ids[k]].ends, joints[k - 1], joints[k])
         if not members:
             corners_out = [start]
         members.append(ids[k])
@@ -149,52 +169,34 @@ def _open_ends(ends: Array, before: _Joint, after: _Joint) -> tuple[Array, Array
     return before.ends[1], away_from(before.ends[1])
 
 
-def _meet(
-    a: Segment, b: Segment, end_a: Array, end_b: Array, ends: dict[str, Array], loop_id: str,
-    settings: OutlineSettings, findings: list[Finding],
-) -> _Joint:
-    """Corner of two edges, or the finding that there is none."""
+def _meet(seen: Mapping[str, _Seen], loop_id: str, pair: tuple[_End, _End], settings: OutlineSettings) -> _Joint:
+    """Corner of two edges that follow each other, each given with the end that faces the other."""
+    (a, end_a), (b, end_b) = pair
     m, size = len(a.offsets_mm), len(a.offsets_mm) + len(b.offsets_mm)
     curve_a, curve_b = segment_curve(a, 0, size), segment_curve(b, m, size)
     place = corner_place(curve_a, curve_b, (end_a + end_b) / 2.0)
-    corner = None if place is None else place.xy
-    gap = float(np.hypot(*(end_b - end_a)))
-    reason = ""
-    if corner is None:
-        reason = "their lines do not meet"
-    else:
-        grazing = crossing_angle_rad(curve_a, curve_b, corner)
-        extension = {s.edge_id: _extension_mm(ends[s.edge_id], curve, corner)
+    findings: list[Finding] = []
+    longest, extension = None, {}
+    if place is not None:
+        extension = {s.edge_id: _extension_mm(seen[s.edge_id].ends, curve, place.xy)
                      for s, curve in ((a, curve_a), (b, curve_b))}
+        findings = [Finding("corner-unseen", s.edge_id, neighbour=other.edge_id, beyond_mm=extension[s.edge_id])
+                    for s, other in ((a, b), (b, a))
+                    if s.shape == "profile" and settings.unseen_corner_mm < extension[s.edge_id]]
         longest = max(extension, key=lambda e: extension[e])
-        findings += [_unseen(s, other, extension[s.edge_id]) for s, other in ((a, b), (b, a))
-                     if s.shape == "profile" and settings.unseen_corner_mm < extension[s.edge_id]]
-        if extension[longest] > settings.max_extension_mm:
-            reason = f"edge {longest} would have to run on {extension[longest]:.0f} mm beyond what was seen"
-        elif tangent_place(curve_a, curve_b) is None and grazing < math.radians(settings.min_corner_angle_deg):
-            findings.append(Finding(
-                "corner-grazing", f"{a.edge_id}/{b.edge_id}",
-                f"Edges {a.edge_id} and {b.edge_id} of loop {loop_id} meet at {math.degrees(grazing):.1f} degrees, "
-                "so their corner moves far for a small error.",
-                "Join them as one edge, or mark the corner with a sheet and photograph it.",
-            ))
-    if reason:
+    if place is None or longest is None or extension[longest] > settings.max_extension_mm:
+        gap = float(np.hypot(*(end_b - end_a)))
         findings.append(Finding(
-            "loop-open", loop_id,
-            f"Loop {loop_id} is open between edges {a.edge_id} and {b.edge_id}: a gap of {gap:.1f} mm, {reason}.",
-            "Trace the edge that is missing between them, or correct the order of the edges in the loop.",
+            "loop-open", loop_id, first=a.edge_id, second=b.edge_id, gap_mm=gap, edge=longest,
+            extension_mm=None if longest is None else extension[longest],
+            apart=(a.edge_id, b.edge_id) if longest is None else None,
         ))
-        return _Joint(None, (end_a, end_b))
-    return _Joint(corner, (end_a, end_b))
-
-
-def _unseen(wall: Segment, neighbour: Segment, extension_mm: float) -> Finding:
-    return Finding(
-        "corner-unseen", wall.edge_id,
-        f"{wall.edge_id} was seen only up to {extension_mm:.0f} mm from its corner with {neighbour.edge_id}; walls often swell "
-        "just there, by more than a curve can guess.",
-        "Tape a strip right into the corner, photograph it from near, or try the corner with a full-size print before cutting.",
-    )
+        return _Joint(None, (end_a, end_b), tuple(findings))
+    grazing = crossing_angle_rad(curve_a, curve_b, place.xy)
+    if tangent_place(curve_a, curve_b) is None and grazing < math.radians(settings.min_corner_angle_deg):
+        findings.append(Finding("corner-grazing", f"{a.edge_id}/{b.edge_id}", first=a.edge_id, second=b.edge_id, loop=loop_id,
+                                angle_deg=math.degrees(grazing)))
+    return _Joint(place.xy, (end_a, end_b), tuple(findings))
 
 
 def _extension_mm(ends: Array, curve: AnyCurve, corner: Array) -> float:

@@ -2,39 +2,75 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import shapely
 
-from phototemplate.errors import Finding
+from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import Array, HeightPoint
-from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices
-from phototemplate.template.constants import APPLIANCE_DEPTH_MM
-from phototemplate.template.drawing import flatten_polyline
+from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices, span_line
+from phototemplate.template.constants import APPLIANCE_DEPTH_MM, FAR_WEB
 from phototemplate.template.level import flatness_checks
-from phototemplate.template.piece_types import Check, Piece, Template
+from phototemplate.template.piece_types import Check, Cutout, Piece, Template
 from phototemplate.template.places import frame_at
 from phototemplate.template.quantities import State
 from phototemplate.template.rules import (
+    ACCESSIBLE_HEIGHT_MM,
     ADA,
+    CARRY_KG,
+    DEEP_COUNTER_MM,
     DESIGN_MANUAL,
-    KILOGRAM_LIMIT,
     NEC,
     NIOSH,
+    OPENING_ROOM_MM,
+    POUND_KG,
     PRACTICE,
+    RANGE_WIDTHS_MM,
+    TEAM,
     USUAL_DEPTH_MM,
-    USUAL_WIDTHS_MM,
-    carriers,
+    USUAL_ROOM_MM,
     island_receptacles,
     span_limit_mm,
+    team_for,
     unsupported_limit_mm,
     wall_receptacles,
 )
-from phototemplate.template.seams import extent_mm, fits_slab
+from phototemplate.template.seams import extent_mm, fits_slab, usable_slab_mm
 from phototemplate.template.spec import TemplateSpec
 
-Rows = tuple[list[Check], list[Finding]]
+FINDING_OF: Mapping[str, str] = {
+    "overhang": "overhang-unsupported", "cutout-edge": "cutout-near-edge", "cutout-seam": "cutout-near-seam",
+    "cutout-cutout": "cutouts-near", "slab": "piece-over-slab", "weight": "piece-heavy", "usual-depth": "size-unusual",
+    "receptacles": "receptacle", "seam-dishwasher": "seam-over-dishwasher", "cutout-dishwasher": "cutout-over-dishwasher",
+    "span": "span-unsupported", "opening-width": "size-unusual", "opening-room": "opening-no-room",
+    "opening-panel": "opening-tight", "flatness": "cabinets-not-flat", "height": "accessibility",
+}  # fmt: skip
+"""Rule -> the finding that its check gives where it is not met (an inside corner speaks for itself when it is made)"""
+
+
+def run_checks(template: Template, heights: Sequence[HeightPoint]) -> tuple[list[Check], list[Finding]]:
+    """Every check, in a fixed order, and the findings of those that are not met."""
+    checks: list[Check] = []
+    for piece in template.pieces:
+        for rule in (_overhangs, _webs, _inside_radii, _depths, _receptacles):
+            checks += rule(template, piece)
+    checks += [*_slabs(template), *_weights(template), *_sockets(template)]
+    for of_all in (_seams, _dishwashers, _spans, _openings, _access):
+        checks += of_all(template)
+    checks += flatness_checks(heights)
+    return checks, [_finding(c) for c in checks if c.verdict != "ok" and c.rule in FINDING_OF]
+
+
+def _finding(check: Check) -> Finding:
+    code = FINDING_OF[check.rule]
+    return Finding(code, check.where, **{name: check.facts[name] for name in FINDINGS[code].facts})
+
+
+def _check(rule: str, where: str, good: bool, source: str, **facts: Any) -> Check:
+    return Check(rule, where, "ok" if good else "look", source, facts)
 
 
 def appliance_places(state: State, spec: TemplateSpec) -> tuple[tuple[str, str, Array], ...]:
@@ -48,233 +84,176 @@ def appliance_places(state: State, spec: TemplateSpec) -> tuple[tuple[str, str, 
     return tuple(out)
 
 
-def run_checks(template: Template, heights: Sequence[HeightPoint]) -> Rows:
-    """Every check, in a fixed order."""
-    checks: list[Check] = []
-    findings: list[Finding] = []
-    for piece in template.pieces:
-        for rule in (_overhangs, _webs, _inside_radii, _slab, _weight, _depths, _receptacles):
-            rows, doubts = rule(template, piece)
-            checks += rows
-            findings += doubts
-    for rows, doubts in (_seams(template), _spans(template), _openings(template), _heights(heights),
-                         _access(template)):
-        checks += rows
-        findings += doubts
-    for p in template.proposals:
-        findings.append(Finding("seam-proposed", p.piece_id, f"A seam of piece {p.piece_id} could go from "
-                                f"({p.start[0]:.0f}, {p.start[1]:.0f}) to ({p.end[0]:.0f}, {p.end[1]:.0f}) mm: {p.reason}.",
-                                f"To cut it, write under the piece's seams: {p.words}."))
-    return checks, findings
+# --------------------------------------------------------------------------------------------- one top
 
 
-def _verdict(good: bool) -> str:
-    return "ok" if good else "look"
-
-
-def _overhangs(template: Template, piece: Piece) -> Rows:
+def _overhangs(template: Template, piece: Piece) -> Iterator[Check]:
     thickness = template.spec.shop.material.thickness
-    checks, findings = [], []
     depths = {s.name: s.quantity.value for s in piece.sizes if s.group == "depth"}
     for edge in piece.edges:
-        if edge.finish != "finished" or edge.outward_mm <= 0:
-            continue
         depth = depths.get(f"depth of {edge.edge_id}, middle")
-        if depth is None:
+        if edge.finish != "finished" or edge.outward_mm <= 0 or depth is None:
             continue
         limit = unsupported_limit_mm(thickness, depth)
-        good = edge.outward_mm <= limit
-        checks.append(Check("unsupported overhang", f"{piece.piece_id}/{edge.edge_id}", f"{edge.outward_mm:.0f} mm",
-                            f"{limit:.0f} mm at {thickness:.0f} mm, depth {depth:.0f} mm", DESIGN_MANUAL, _verdict(good)))
-        if not good:
-            findings.append(Finding(
-                "overhang-unsupported", f"{piece.piece_id}/{edge.edge_id}",
-                f"Edge {edge.edge_id} of piece {piece.piece_id} overhangs {edge.outward_mm:.0f} mm, the usual limit without "
-                f"support is {limit:.0f} mm.", "Have supports designed for it, or reduce the overhang.",
-            ))
-    return checks, findings
+        yield _check("overhang", f"{piece.piece_id}/{edge.edge_id}", edge.outward_mm <= limit, DESIGN_MANUAL,
+                     edge=edge.edge_id, piece=piece.piece_id, overhang_mm=edge.outward_mm, limit_mm=limit,
+                     thickness_mm=thickness, depth_mm=depth)
 
 
-def _webs(template: Template, piece: Piece) -> Rows:
+def _webs(template: Template, piece: Piece) -> Iterator[Check]:
+    """Stone left between everything that is cut out of a top, and from there to its edges and seams."""
     shop = template.spec.shop
-    checks, findings = [], []
-    for cutout in piece.cutouts:
-        if cutout.across_seam or cutout.kind == "post":
-            continue
-        shape = polygon_of_vertices(cutout.vertices)
+    shapes = [(c.cutout_id, polygon_of_vertices(c.vertices), shop.cutout_to_edge) for c in piece.cutouts
+              if not c.across_seam and c.kind != "post"]
+    shapes += [(h.name, shapely.Point(h.centre).buffer(h.diameter_mm / 2.0, 64), shop.hole_to_edge) for h in piece.holes]
+    for name, shape, limit in shapes:
         for span in piece.boundary:
-            if span.finish == "corner":
-                continue
-            line = span_line(span)
-            distance = float(shape.distance(line))
-            seam = span.finish == "seam"
-            limit = shop.cutout_to_seam if seam else shop.cutout_to_edge
-            if distance > 6 * limit:
-                continue
-            good = distance >= limit
-            checks.append(Check(f"cut-out to {'seam' if seam else 'edge'}",
-                                f"{piece.piece_id}/{cutout.cutout_id} - {span.name}",
-                                f"{distance:.0f} mm", f"{limit:.0f} mm", PRACTICE, _verdict(good)))
-            if not good:
-                findings.append(Finding(
-                    "cutout-near-seam" if seam else "cutout-near-edge", f"{piece.piece_id}/{cutout.cutout_id}",
-                    f"Only {distance:.0f} mm of stone are left between cut-out {cutout.cutout_id} and {span.name} of piece "
-                    f"{piece.piece_id}; shops leave {limit:.0f} mm.", "Move the cut-out or carry the strip from below.",
-                ))
-    return checks, findings
+            if span.finish != "corner":
+                yield from _web_to_span(piece, name, shape, span, shop.cutout_to_seam if span.finish == "seam" else limit)
+    yield from _webs_between(piece.piece_id, shapes)
 
 
-def span_line(span: Span) -> shapely.LineString:
-    """Chorded line of a span."""
-    return shapely.LineString(flatten_polyline(np.array([*span.vertices(0.05), (*span.end.xy, 0.0)]), False, 0.05))
+def _web_to_span(piece: Piece, name: str, shape: shapely.Polygon, span: Span, limit: float) -> Iterator[Check]:
+    web = float(shape.distance(span_line(span)))
+    if web > FAR_WEB * limit:
+        return
+    rule = "cutout-seam" if span.finish == "seam" else "cutout-edge"
+    yield _check(rule, f"{piece.piece_id}/{name} - {span.name}", web >= limit, PRACTICE, cutout=name, edge=span.name,
+                 piece=piece.piece_id, web_mm=web, limit_mm=limit)
 
 
-def _inside_radii(template: Template, piece: Piece) -> Rows:
-    shop = template.spec.shop
-    checks = []
+def _webs_between(piece_id: str, shapes: Sequence[tuple[str, shapely.Polygon, float]]) -> Iterator[Check]:
+    for (first, a, limit_a), (second, b, limit_b) in itertools.combinations(shapes, 2):
+        web, limit = float(a.distance(b)), min(limit_a, limit_b)
+        if web <= FAR_WEB * limit:
+            yield _check("cutout-cutout", f"{piece_id}/{first} - {second}", web >= limit, PRACTICE, first=first, second=second,
+                         piece=piece_id, web_mm=web, limit_mm=limit)
+
+
+def _inside_radii(template: Template, piece: Piece) -> Iterator[Check]:
+    limit = template.spec.shop.inside_radius
     for corner in piece.corners:
         if corner.inside and corner.kind != "clipped":
-            good = corner.size_mm >= shop.inside_radius - 1e-9
-            checks.append(Check("inside corner radius", f"{piece.piece_id}/{corner.name}", f"{corner.size_mm:.1f} mm",
-                                f"{shop.inside_radius:.1f} mm", PRACTICE + " (a fabricator's shop rule: 3/8 in)",
-                                _verdict(good)))
-    return checks, []
+            yield _check("inside-radius", f"{piece.piece_id}/{corner.name}", corner.size_mm >= limit - 1e-9, PRACTICE,
+                         radius_mm=corner.size_mm, limit_mm=limit)
 
 
-def _slab(template: Template, piece: Piece) -> Rows:
-    material = template.spec.shop.material
-    polygon = polygon_of(piece.boundary, 0.1)
-    long, short = extent_mm(polygon)
-    good = fits_slab(polygon, material)
-    usable = (material.slab_length - 2 * material.slab_trim, material.slab_width - 2 * material.slab_trim)
-    check = Check("slab size", piece.piece_id, f"{long:.0f} x {short:.0f} mm", f"{usable[0]:.0f} x {usable[1]:.0f} mm usable",
-                  "slab as given", _verdict(good))
-    if good:
-        return [check], []
-    return [check], [Finding("piece-over-slab", piece.piece_id,
-                             f"Piece {piece.piece_id} needs {long:.0f} x {short:.0f} mm, the slab gives {usable[0]:.0f} x "
-                             f"{usable[1]:.0f} mm.", "Place a seam (see the proposals) or choose a larger slab.")]
-
-
-def _weight(template: Template, piece: Piece) -> Rows:
-    good = piece.weight_kg <= KILOGRAM_LIMIT
-    how = carriers(piece.weight_kg)
-    check = Check("weight", piece.piece_id, f"{piece.weight_kg:.0f} kg ({piece.weight_kg / 0.45359237:.0f} lb)",
-                  f"{KILOGRAM_LIMIT:.0f} kg a person", NIOSH, _verdict(good))
-    if good:
-        return [check], []
-    return [check], [Finding("piece-heavy", piece.piece_id, f"Piece {piece.piece_id} weighs about {piece.weight_kg:.0f} kg "
-                             f"({piece.weight_kg / 0.45359237:.0f} lb): {how}.", "Plan the carry before cutting.")]
-
-
-def _depths(template: Template, piece: Piece) -> Rows:
-    walls = {e.edge_id for e in piece.edges if e.finish == "wall"}
+def _depths(template: Template, piece: Piece) -> Iterator[Check]:
     low, high = USUAL_DEPTH_MM
-    checks, findings = [], []
+    if not any(e.finish == "wall" for e in piece.edges):
+        return
     for s in piece.sizes:
-        if s.group != "depth" or not s.name.endswith("middle") or not walls or s.quantity.value > 900.0:
-            continue
-        good = low <= s.quantity.value <= high
-        checks.append(Check("usual depth", f"{piece.piece_id}: {s.name}", f"{s.quantity.value:.0f} mm",
-                            f"{low:.0f} to {high:.0f} mm", PRACTICE, _verdict(good)))
-        if not good:
-            findings.append(Finding("size-unusual", piece.piece_id, f"The {s.name} of piece {piece.piece_id} is "
-                                    f"{s.quantity.value:.0f} mm; kitchens usually have {low:.0f} to {high:.0f} mm.",
-                                    "Make sure that the right edges were traced; the measurement stands."))
-    del template
-    return checks, findings
+        if s.group == "depth" and s.name.endswith("middle") and s.quantity.value <= DEEP_COUNTER_MM:
+            yield _check("usual-depth", piece.piece_id, low <= s.quantity.value <= high, PRACTICE, size=s.name,
+                         size_mm=s.quantity.value, low_mm=low, high_mm=high)
 
 
-def _receptacles(template: Template, piece: Piece) -> Rows:
+def _receptacles(template: Template, piece: Piece) -> Iterator[Check]:
     edition = template.spec.shop.rules.electrical_edition
     if edition is None:
-        return [], []
+        return
     source = f"{NEC}; edition {edition}"
-    checks: list[Check] = []
     walls = [e for e in piece.edges if e.finish == "wall"]
     for edge in walls:
-        count = wall_receptacles(edge.length.value)
-        checks.append(Check("receptacles along the wall", f"{piece.piece_id}/{edge.edge_id}",
-                            f"{edge.length.value:.0f} mm of wall", f"{count} at least", source, "note"))
+        yield Check("receptacles", f"{piece.piece_id}/{edge.edge_id}", "note", source,
+                    {"piece": piece.piece_id, "edge": edge.edge_id, "run_mm": edge.length.value,
+                     "n_receptacles": wall_receptacles(edge.length.value)})
     if not walls:
         long, short = extent_mm(polygon_of(piece.boundary, 0.1))
-        count = island_receptacles(piece.area.value, long, short, edition)
-        checks.append(Check("receptacles of an island", piece.piece_id, f"{piece.area.value / 1e6:.2f} m2",
-                            f"{count} at least" if count else "none, but provision for one", source, "note"))
-    findings = [Finding("receptacle", piece.piece_id, f"Receptacles of piece {piece.piece_id}: "
-                        + "; ".join(f"{c.where} {c.limit}" for c in checks) + ".",
-                        "A licensed electrician decides after the code adopted locally.")] if checks else []
-    return checks, findings
+        yield Check("receptacles", piece.piece_id, "note", source,
+                    {"piece": piece.piece_id, "edge": None, "run_mm": long,
+                     "n_receptacles": island_receptacles(piece.area.value, long, short, edition)})
 
 
-def _seams(template: Template) -> Rows:
-    findings = []
-    checks = []
+# ------------------------------------------------------------------------------------ tops and upright pieces
+
+
+def _slabs(template: Template) -> Iterator[Check]:
+    material = template.spec.shop.material
+    slab_long, slab_short = usable_slab_mm(material)
+    for part in template.parts:
+        polygon = polygon_of_vertices(part.vertices, 0.1)
+        long, short = extent_mm(polygon)
+        yield _check("slab", part.piece_id, fits_slab(polygon, material), "slab as given", piece=part.piece_id, long_mm=long,
+                     short_mm=short, slab_long_mm=slab_long, slab_short_mm=slab_short)
+
+
+def _weights(template: Template) -> Iterator[Check]:
+    for part in template.parts:
+        people = team_for(part.weight_kg)
+        yield _check("weight", part.piece_id, part.weight_kg <= CARRY_KG, NIOSH, piece=part.piece_id, weight_kg=part.weight_kg,
+                     weight_lb=part.weight_kg / POUND_KG, limit_kg=CARRY_KG, n_people=people if people <= TEAM else None)
+
+
+def _sockets(template: Template) -> Iterator[Check]:
+    """Stone left round the receptacle cut-outs of upright pieces."""
+    limit = template.spec.shop.hole_to_edge
+    for splash in template.splashes:
+        rim = polygon_of_vertices(splash.vertices).exterior
+        shapes = [(c.cutout_id, polygon_of_vertices(c.vertices), limit) for c in splash.cutouts]
+        for name, shape, _ in shapes:
+            web = float(shape.distance(rim))
+            yield _check("cutout-edge", f"{splash.piece_id}/{name}", web >= limit, PRACTICE, cutout=name, edge="the rim",
+                         piece=splash.piece_id, web_mm=web, limit_mm=limit)
+        yield from _webs_between(splash.piece_id, shapes)
+
+
+# ------------------------------------------------------------------------------------------- the whole job
+
+
+def _over(template: Template, shape: shapely.Geometry) -> list[str]:
+    """Dishwashers under a shape."""
+    return [name for name, kind, box in template.appliances if kind == "dishwasher" and shapely.Polygon(box).intersects(shape)]
+
+
+def _seams(template: Template) -> Iterator[Check]:
     for seam in template.seams:
-        line = shapely.LineString([seam.start, seam.end])
-        over = [name for name, kind, box in template.appliances
-                if kind == "dishwasher" and shapely.Polygon(box).intersects(line)]
-        checks.append(Check("seam over a dishwasher", seam.seam_id, ", ".join(over) or "none", "none", DESIGN_MANUAL,
-                            _verdict(not over)))
-        for name in over:
-            findings.append(Finding("seam-over-dishwasher", seam.seam_id, f"Seam {seam.seam_id} lies over dishwasher {name}, "
-                                    "where nothing carries it and steam reaches it.",
-                                    "Move the seam over a cabinet."))
-    return checks, findings
+        over = _over(template, shapely.LineString([seam.start, seam.end]))
+        yield _check("seam-dishwasher", seam.seam_id, not over, DESIGN_MANUAL, dishwasher=tuple(over))
 
 
-def _spans(template: Template) -> Rows:
+def _dishwashers(template: Template) -> Iterator[Check]:
+    """Sinks and cooktops must not reach over a dishwasher; a cut-out across a seam is told once."""
+    if not any(kind == "dishwasher" for _, kind, _ in template.appliances):
+        return
+    cutouts: dict[str, Cutout] = {c.cutout_id: c for p in template.pieces for c in p.cutouts if c.kind != "post"}
+    for name, cutout in cutouts.items():
+        over = _over(template, polygon_of_vertices(cutout.vertices))
+        yield _check("cutout-dishwasher", name, not over, PRACTICE, cutout=name, dishwasher=tuple(over))
+
+
+def _spans(template: Template) -> Iterator[Check]:
     thickness = template.spec.shop.material.thickness
     limit = span_limit_mm(thickness)
-    checks, findings = [], []
     for name, _, box in template.appliances:
         width = float(np.hypot(*(box[1] - box[0])))
-        good = width <= limit
-        checks.append(Check("span between supports", name, f"{width:.0f} mm", f"{limit:.0f} mm at {thickness:.0f} mm",
-                            DESIGN_MANUAL, _verdict(good)))
-        if not good:
-            findings.append(Finding("span-unsupported", name, f"Over {name} the stone spans {width:.0f} mm; the usual "
-                                    f"limit is {limit:.0f} mm.", "Carry it from below."))
-    return checks, findings
+        yield _check("span", name, width <= limit, DESIGN_MANUAL, span_mm=width, limit_mm=limit, thickness_mm=thickness)
 
 
-def _openings(template: Template) -> Rows:
-    checks, findings = [], []
+def _openings(template: Template) -> Iterator[Check]:
     for opening in template.openings:
-        width = opening.spec.width
-        usual = USUAL_WIDTHS_MM["range"]
-        good = any(low - 0.5 <= width <= high + 0.5 for low, high in usual)
-        words = ", ".join(f"{low:.0f} to {high:.0f}" for low, high in usual)
-        checks.append(Check("usual opening width", opening.spec.id, f"{width:.0f} mm", f"{words} mm", PRACTICE, _verdict(good)))
-        if not good:
-            findings.append(Finding("size-unusual", opening.spec.id, f"Opening {opening.spec.id} is {width:.1f} mm wide; "
-                                    f"ranges usually ask for {words} mm.", "Take the width from the maker's sheet."))
+        clear, name = opening.clear_mm, opening.spec.id
+        nominal = min(RANGE_WIDTHS_MM, key=lambda w: abs(w - clear))
+        low, high = nominal, nominal + USUAL_ROOM_MM
+        usual = low - 0.5 <= clear <= high + 0.5
+        yield _check("opening-width", name, usual or opening.spec.appliance is not None, PRACTICE, size="width", size_mm=clear,
+                     low_mm=low, high_mm=high)
+        appliance = opening.spec.appliance or (nominal if usual else None)
+        if appliance is not None:
+            # what the maker or the shop asks for; of an appliance known by its nominal width alone, some room at least
+            asked = opening.clearance_mm or (0.0 if opening.spec.appliance is not None else OPENING_ROOM_MM)
+            room = (clear - appliance) / 2.0
+            yield _check("opening-room", name, room >= asked - 1e-6, PRACTICE, clear_mm=clear, appliance_mm=appliance,
+                         room_mm=room, asked_mm=asked)
     for s in template.opening_sizes:
-        if s.group == "gap" and s.quantity.value > 0:
-            findings.append(Finding("opening-tight", s.name, f"At {s.name}, the panel stands {s.quantity.value:.1f} mm (U "
-                                    f"{s.quantity.U:.1f}) within the opening.",
-                                    "Check that the appliance goes between the panels; see the maker's sheet."))
-    return checks, findings
+        if s.group == "gap":
+            yield _check("opening-panel", s.name, s.quantity.value <= 0, PRACTICE, size=s.name, room_mm=s.quantity.value,
+                         U_mm=s.quantity.U)
 
 
-def _heights(heights: Sequence[HeightPoint]) -> Rows:
-    checks = flatness_checks(heights)
-    findings = [Finding("cabinets-not-flat", c.where, f"Between {c.where} the cabinet tops differ by {c.found}; the limit is "
-                        f"{c.limit}.", "Shim after the list before stone goes on.") for c in checks if c.verdict == "look"]
-    return checks, findings
-
-
-def _access(template: Template) -> Rows:
+def _access(template: Template) -> Iterator[Check]:
     rules = template.spec.shop.rules
-    if not rules.accessible:
-        return [], []
-    if rules.finished_height is None:
-        return [], [Finding("accessibility", "height", "Accessibility was asked for, but the finished height above the "
-                            "floor is not given.", "Give finished_height under the shop's rules.")]
-    good = rules.finished_height <= 865.0
-    check = Check("height of an accessible work surface", "top", f"{rules.finished_height:.0f} mm",
-                  "865 mm (34 in) at most", ADA, _verdict(good))
-    if good:
-        return [check], []
-    return [check], [Finding("accessibility", "height", f"The finished height of {rules.finished_height:.0f} mm is above "
-                             "865 mm.", "Lower it or make the surface adjustable; the authority decides.")]
+    if rules.accessible:
+        height = rules.finished_height
+        yield _check("height", "top", height is not None and height <= ACCESSIBLE_HEIGHT_MM, ADA, height_mm=height,
+                     limit_mm=ACCESSIBLE_HEIGHT_MM, missing=None if height is not None else "finished_height")

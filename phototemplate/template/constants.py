@@ -23,6 +23,9 @@ ALIGN_TURN_RAD: Final = math.radians(30.0)
 up. Derived: a third of a right angle is beyond any wall."""
 SAME_RUN_RAD: Final = math.radians(15.0)
 """rad. Fronts and walls within this angle of each other belong to one run of cabinets. Chosen on: not recorded."""
+INTO_WALL_MM: Final = 0.05
+"""mm. A straight edge may touch the wall this deep before it is said to run into it. Derived: below the repeatability of a
+bridge saw."""
 SAMPLES: Final = 241
 """count. Places along an edge at which gaps and movements are looked for. Derived: every 12 mm over 3 m,
 closer than knots lie."""
@@ -31,13 +34,23 @@ closer than knots lie."""
 
 CHECK_TOLERANCE_MM: Final = 0.02
 """mm. Chord tolerance of the polygons that only check validity. Convention: a fifth of the usual cutting tolerance 0.1 mm."""
-SMALLEST_SPAN_MM: Final = 0.05
-"""mm. A shorter span is left over from rounding and is no edge. Derived: below the repeatability of a bridge saw."""
+SMALLEST_SPAN_MM: Final = 0.5
+"""mm. A shorter edge is a sliver: its neighbours close it, and what cannot be closed is refused. Convention: the smallest
+segment that machines are given, stated in every file that is cut."""
+SMALLEST_ARC_MM: Final = 0.05
+"""mm. A shorter arc of a rounded corner is lost. Derived: below the repeatability of a bridge saw."""
+SLIVER_REACH_MM: Final = 2.0
+"""mm. Neighbours of a sliver are joined where they meet this near to it. Derived: four times the largest sliver."""
+MITRE_SNAP_MM: Final = INCH_MM
+"""mm. A mitre that misses the corner opposite by less runs into it, since it would leave a sliver of wall. Convention: trade, a
+mitre runs from corner to corner."""
 STRAIGHT_ON_RAD: Final = math.radians(3.0)
 """rad. Flatter turns are no corners and are neither named nor rounded. Chosen on: not recorded."""
 PARALLEL_RAD: Final = math.radians(1.0)
 """rad. Neighbours that meet more flatly are joined by a step, because their crossing runs away. Derived: at 1 degree a corner
 moves 57 times as far as its edges."""
+ON_LINE_MM: Final = 1e-6
+"""mm. A corner this near to a line lies on it. Derived: rounding of coordinates over 10 m, with room."""
 TOUCH_MM: Final = 0.01
 """mm. Contact that counts as rounding. Derived: half of CHECK_TOLERANCE_MM."""
 SMALLEST_RADIUS_MM: Final = 0.5
@@ -70,5 +83,7 @@ SHEET_TEXT_MM: Final = 2.0
 
 # ------------------------------------------------------------------------------------------------- checks
 
+FAR_WEB: Final = 6.0
+"""ratio. Stone left that is more than this many times the limit is not listed. Convention: layout."""
 APPLIANCE_DEPTH_MM: Final = 24 * INCH_MM
 """mm. Depth of the place of an appliance under the counter. Convention: base cabinets are 24 in deep."""

@@ -43,8 +43,8 @@ def treat_corners(
         if abs(turn) < STRAIGHT_ON_RAD or "corner" in (before.finish, after.finish):
             continue
         wish = next((w for key, w in wishes.items() if same_corner(key, name)), None)
-        against_wall = before.finish in ("wall", "panel") or after.finish in ("wall", "panel")
-        if wish is None and turn < 0 and not against_wall:
+        wall = next((s.name for s in (before, after) if s.finish in ("wall", "panel")), None)
+        if wish is None and turn < 0 and wall is None:
             fits = largest_working(lambda r, b=out, k=i: _try(b, k, r), SMALLEST_RADIUS_MM, shop.inside_radius)  # type: ignore[misc]
             if fits is not None:
                 wish = CornerSpec(kind="rounded", radius=fits)
@@ -54,7 +54,7 @@ def treat_corners(
             out = _treated(out, i, wish, piece_id)
         done[name] = wish
         if turn < 0:
-            findings += _inside_findings(name, wish, shop, piece_id, against_wall)
+            findings += _inside_findings(name, wish, shop, piece_id, wall)
     return out, done, findings
 
 
@@ -90,20 +90,17 @@ def _treated(part: Boundary, i: int, wish: CornerSpec, piece_id: str) -> Boundar
                    f"neighbours; {nearest:.1f} mm would work.", name, size, nearest)
 
 
-def _inside_findings(name: str, wish: CornerSpec, shop: ShopSpec, piece_id: str, against_wall: bool) -> list[Finding]:
+def _inside_findings(name: str, wish: CornerSpec, shop: ShopSpec, piece_id: str, wall: str | None) -> list[Finding]:
     radius = wish.radius or 0.0
     limit = max(shop.tool_radius, shop.inside_radius)
     if wish.kind == "clipped" or radius >= limit - 1e-9:
         return []
-    if radius < shop.tool_radius - 1e-9:
-        why = f"the cutter's own radius of {shop.tool_radius:.1f} mm"
-    else:
-        why = f"the shop's smallest of {shop.inside_radius:.1f} mm"
-    remedy = ("Relieve it with a drilled hole behind the splash." if against_wall
-              else f"Give it a radius of {limit:.1f} mm or more.")
-    return [Finding("inside-corner-tight", f"{piece_id}/{name}",
-                    f"Inside corner {name} of piece {piece_id} has a radius of {radius:.1f} mm, below {why}; "
-                    "cracks start from tight inside corners.", remedy)]
+    cutter = radius < shop.tool_radius - 1e-9
+    return [Finding(
+        "inside-corner-tight", f"{piece_id}/{name}", corner=name, piece=piece_id, radius_mm=radius,
+        cutter_mm=shop.tool_radius if cutter else None, shop_mm=None if cutter else shop.inside_radius,
+        give_mm=None if wall else limit, wall=wall,
+    )]
 
 
 def unknown_corners(spec: PieceSpec, parts: Sequence[Boundary]) -> None:

@@ -13,11 +13,11 @@ from shapely import affinity
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array
-from phototemplate.template.boundary import Boundary, FitError, Span, largest_working, polygon_of
+from phototemplate.template.boundary import Boundary, FitError, Span, largest_working, polygon_of, span_line
 from phototemplate.template.boundary_cuts import crossings, walk
 from phototemplate.template.constants import TOUCH_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
-from phototemplate.template.drawing import arc_of_bulge, flatten_polyline
+from phototemplate.template.drawing import arc_of_bulge
 from phototemplate.template.edge_lines import loop_runs
 from phototemplate.template.gradients import Vec, dual
 from phototemplate.template.intersections import AnyCurve, meet
@@ -178,11 +178,11 @@ def _measured_post(state: State, spec: PostSpec, whose: str) -> PlacedCutout:
     loop = state.loop(spec.loop)
     if not loop.closed:
         raise InputError(f"{whose} is measured as loop {spec.loop!r}, which is open; trace the side that is missing.")
-    curves, corners = loop_runs(state, loop)
-    widened = [c.offset(-spec.clearance) for c in curves]
+    runs = loop_runs(state, loop)
+    widened = [run.curve.offset(-spec.clearance) for run in runs]
     points: list[Vec] = []
-    for i, corner in enumerate(corners):
-        place = meet(widened[i - 1], widened[i], corner.xy, 500.0)
+    for i, run in enumerate(runs):
+        place = meet(widened[i - 1], widened[i], run.start.xy, 500.0)
         if place is None:
             raise InputError(f"{whose}: its sides do not meet after a clearance of {spec.clearance:.1f} mm.")
         points.append(place)
@@ -234,7 +234,7 @@ def _subtract_at_seam(part: Boundary, cutout: PlacedCutout) -> Boundary | None:
     """The part without the cut-out, which may cross its seams only; None where it crosses anything else."""
     polygon = cutout.polygon()
     hit = [k for k, span in enumerate(part)
-           if shapely.LineString(_points(span)).intersection(polygon).length > TOUCH_MM]
+           if span_line(span).intersection(polygon).length > TOUCH_MM]
     if len(hit) != 1 or part[hit[0]].finish != "seam" or not isinstance(part[hit[0]].curve, LineCurve):
         return None
     seam = part[hit[0]]
@@ -247,10 +247,6 @@ def _subtract_at_seam(part: Boundary, cutout: PlacedCutout) -> Boundary | None:
     around = walk(cutout.spans, first, last)
     before, after = replace(seam, end=first.point), replace(seam, start=last.point)
     return (*part[: hit[0]], before, *around, after, *part[hit[0] + 1 :])
-
-
-def _points(span: Span) -> Array:
-    return flatten_polyline(np.array([*span.vertices(0.05), (*span.end.xy, 0.0)]), False, 0.05)
 
 
 def _outside_error(

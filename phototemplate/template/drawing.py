@@ -64,6 +64,8 @@ LAYERS: Mapping[str, Layer] = {
         Layer("STONE-HOLE", "drilled holes", (170, 0, 90), width_mm=0.35, cut=True),
         Layer("STONE-FINISHED", "edges to be finished", (0, 90, 200), width_mm=0.7),
         Layer("STONE-SEAM", "joints between pieces", (200, 90, 0), "chain", 0.35),
+        Layer("SPLASH-FOOT", "plan of the foot of a splash that follows its wall, to scribe by; not a piece", (130, 130, 130),
+              width_mm=0.25),
         Layer("STONE-UNDERNEATH", "cabinets, appliances and marks under or beside the stone", (130, 130, 130),
               "dashed", 0.18),
         Layer("STONE-NAMES", "names of pieces and their edges", (40, 40, 40), width_mm=0.18),
@@ -71,6 +73,7 @@ LAYERS: Mapping[str, Layer] = {
         # what studies draw
         Layer("WALL-DIAGRAM", "profile of a wall with its heights enlarged, to be read and not to be cut from", (110, 40, 140),
               width_mm=0.25),
+        Layer("WALL-DIAGRAM-PIECE", "straight piece in that diagram, enlarged as well", (0, 90, 200), width_mm=0.5),
         Layer("SLAB-PLACES", "where pieces could be taken from slabs", (0, 110, 120), width_mm=0.25),
         Layer("ESTIMATE-ONLY", "made from an estimate: to price by, nothing may be cut from it", (190, 0, 0)),
         # the sheet of paper

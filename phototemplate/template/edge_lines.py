@@ -1,23 +1,30 @@
-"""From a measured edge and the wish for it to the line the stone is cut to, with whatever that moves or leaves open."""
+"""From measured edges and the wishes for them to the lines the stone is cut to.
+
+What is aligned follows the *finished* line of the edge that stays, so that the rule printed is the rule that holds between
+the sides of the stone; edges that wait for each other in a circle are refused by name.
+"""
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, OutlineLoop, Segment
-from phototemplate.numerics.convex import upper_hull
-from phototemplate.template.constants import ALIGN_TURN_RAD, SAMPLES
-from phototemplate.template.curves import LineCurve, line_through
-from phototemplate.template.gradients import Vec, atan2, dual, vec
+from phototemplate.template.constants import ALIGN_TURN_RAD, INTO_WALL_MM
+from phototemplate.template.curves import LineCurve
+from phototemplate.template.gradients import Vec, atan2
 from phototemplate.template.intersections import AnyCurve, follows
+from phototemplate.template.places import OpeningPlace
 from phototemplate.template.quantities import Quantity, State, chain_end, direction
-from phototemplate.template.spec import AlignSpec, PieceEdgeSpec, ShopSpec
+from phototemplate.template.spec import AlignSpec, PieceEdgeSpec, PieceSpec, ShopSpec, TemplateSpec
+from phototemplate.template.straight_lines import balanced_line, edge_samples, touching_line
+
+FITS = ("wall", "panel", "appliance")
+"""Finishes that go against something and must not run into it"""
 
 
 @dataclass(frozen=True)
@@ -29,6 +36,16 @@ class Gap:
     """From the start of the edge, as the piece runs"""
     smallest_mm: float
     smallest_at_mm: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """One measured edge of a loop, directed as the loop runs, between its corners."""
+
+    edge_id: str
+    curve: AnyCurve
+    start: Vec
+    end: Vec
 
 
 @dataclass(frozen=True)
@@ -51,15 +68,17 @@ class EdgeLine:
     findings: tuple[Finding, ...] = ()
 
 
-def loop_runs(state: State, loop: OutlineLoop) -> tuple[tuple[AnyCurve, ...], tuple[Vec, ...]]:
-    """Curves of a loop directed as the loop runs, and its corners."""
+def loop_runs(state: State, loop: OutlineLoop) -> tuple[Run, ...]:
+    """Edges of a closed loop with their curves directed as it runs."""
     corners = state.corners(loop.loop_id)
-    curves = []
+    runs = []
     for i, edge_id in enumerate(loop.edge_ids):
-        start, end = corners[i].xy, corners[(i + 1) % len(corners)].xy
+        start, end = corners[i], corners[(i + 1) % len(corners)]
         curve = state.curve(edge_id)
-        curves.append(curve if follows(curve, state.segments[edge_id], start, end) else curve.reversed())
-    return tuple(curves), corners
+        if not follows(curve, state.segments[edge_id], start.xy, end.xy):
+            curve = curve.reversed()
+        runs.append(Run(edge_id, curve, start, end))
+    return tuple(runs)
 
 
 def default_finish(kind: str) -> str:
@@ -82,178 +101,192 @@ def outward_mm(segment: Segment, finish: str, spec: PieceEdgeSpec, shop: ShopSpe
     }[finish]
 
 
-def edge_line(
-    state: State, edge_id: str, found: AnyCurve, start: Vec, end: Vec, spec: PieceEdgeSpec, shop: ShopSpec, where: str
-) -> EdgeLine:
-    """The line for one edge of a loop.
-
-    Raises:
-        InputError: the edge it is aligned to does not exist, or is no straight edge to be in line with.
-    """
-    segment = state.segments[edge_id]
-    finish = spec.finish or default_finish(segment.kind)
-    out = outward_mm(segment, finish, spec, shop)
-    fits = finish in ("wall", "panel", "appliance")
-    base: AnyCurve = found
-    rule = "as found"
-    if spec.align is not None:
-        base, rule = _aligned(state, edge_id, found, start, end, spec.align, fits, where)
-    elif spec.shape == "straight" and not isinstance(found, LineCurve):
-        base = touching_line(found, start, end) if fits else _balanced(found, start, end)
-        rule = "straight"
-    gap, moved, findings = None, None, []
-    if base is not found:
-        gap = _gap(found, base, start.xy, end.xy)
-        middle = vec(found.point((found.position(start.xy) + found.position(end.xy)) / 2.0))
-        moved_list = [state.quantity(base.side(chain_end(found, p.xy))) for p in (start, middle, end)]
-        moved = (moved_list[0], moved_list[1], moved_list[2])
-        findings.append(_moved_finding(where, edge_id, rule, gap, moved))
-        if fits and gap.smallest_mm < -0.05:
-            findings.append(Finding(
-                "edge-into-wall", f"{where}/{edge_id}",
-                f"Edge {edge_id} of piece {where}, {rule}, would run {-gap.smallest_mm:.1f} mm into the "
-                f"{finish} {gap.smallest_at_mm:.0f} mm from its start.",
-                f"Give it a clearance of {-gap.smallest_mm:.1f} mm more, or let it follow the measured edge.",
-            ))
-    return EdgeLine(edge_id, finish, found, base.offset(-out), out, rule, gap, moved, tuple(findings))
+_Key = tuple[str, str]
+"""Piece and edge"""
 
 
-def _moved_finding(
-    where: str, edge_id: str, rule: str, gap: Gap, moved: tuple[Quantity, Quantity, Quantity]
-) -> Finding:
-    shifts = ", ".join(f"{m.value:+.1f}" for m in moved)
-    return Finding(
-        "edge-moved", f"{where}/{edge_id}",
-        f"Edge {edge_id} of piece {where} is cut {rule}: start, middle and end move outwards by {shifts} mm, the "
-        f"largest gap it leaves is {gap.largest_mm:.1f} mm, {gap.largest_at_mm:.0f} mm from its start.",
-    )
+class FinishedEdges:
+    """The lines of all pieces of a job, each made when it is asked for."""
+
+    def __init__(
+        self, state: State, spec: TemplateSpec, openings: Mapping[str, OpeningPlace],
+        wishes: Mapping[str, Mapping[str, PieceEdgeSpec]] | None = None,
+    ) -> None:
+        self._state, self._spec, self._openings = state, spec, openings
+        self._pieces: Mapping[str, PieceSpec] = {p.id: p for p in spec.pieces}
+        self._wishes = wishes or {p.id: p.edges for p in spec.pieces}
+        self._runs: dict[str, dict[str, Run]] = {}
+        self._lines: dict[_Key, EdgeLine] = {}
+        self._waiting: list[_Key] = []
+
+    def with_wishes(self, piece_id: str, edges: Mapping[str, PieceEdgeSpec]) -> FinishedEdges:
+        """The same job where some edges of a piece are wished otherwise."""
+        changed = {**self._wishes, piece_id: {**self._wishes[piece_id], **edges}}
+        return FinishedEdges(self._state, self._spec, self._openings, changed)
+
+    def of(self, piece_id: str) -> dict[str, EdgeLine]:
+        """Lines of a piece, in the order of its loop.
+
+        Raises:
+            InputError: a name that does not exist, a loop that is open, edges aligned to each other in a circle.
+        """
+        return {edge_id: self.line(piece_id, edge_id) for edge_id in self.runs(piece_id)}
+
+    def runs(self, piece_id: str) -> Mapping[str, Run]:
+        """Measured edges of a piece. Raises InputError where its loop does not exist or is open."""
+        if piece_id not in self._runs:
+            spec = self._pieces[piece_id]
+            loop = self._state.loop(spec.loop)
+            if not loop.closed:
+                raise InputError(f"Piece {piece_id!r} is cut from loop {spec.loop!r}, which is open; trace the edge that is "
+                                 "missing.")
+            self._runs[piece_id] = {run.edge_id: run for run in loop_runs(self._state, loop)}
+        return self._runs[piece_id]
+
+    def line(self, piece_id: str, edge_id: str) -> EdgeLine:
+        """The line one edge is cut to. Raises InputError as :meth:`of` does."""
+        key = (piece_id, edge_id)
+        if key in self._waiting:
+            circle = [*self._waiting[self._waiting.index(key):], key]
+            names = " to ".join(f"{edge!r} of piece {piece!r}" for piece, edge in circle)
+            raise InputError(f"Edges are aligned to each other in a circle, {names}; let one of them stay as it is.")
+        if key not in self._lines:
+            self._waiting.append(key)
+            try:
+                wish, run = self._wishes[piece_id].get(edge_id, PieceEdgeSpec()), self.runs(piece_id)[edge_id]
+                if wish.side_of is not None:
+                    self._lines[key] = self._opening_side(piece_id, wish, run)
+                else:
+                    self._lines[key] = self._edge(piece_id, wish, run)
+            finally:
+                self._waiting.pop()
+        return self._lines[key]
+
+    def _edge(self, piece_id: str, wish: PieceEdgeSpec, run: Run) -> EdgeLine:
+        segment = self._state.segments[run.edge_id]
+        finish = wish.finish or default_finish(segment.kind)
+        out = outward_mm(segment, finish, wish, self._spec.shop)
+        base: AnyCurve = run.curve
+        rule = "as found"
+        if wish.align is not None and wish.align.how == "in-line":
+            base, out, rule = self._in_line(piece_id, wish, run, out)
+        elif wish.align is not None:
+            base, rule = self._turned(piece_id, wish.align, run, finish)
+        elif wish.shape == "straight" and not isinstance(run.curve, LineCurve):
+            base = (touching_line if finish in FITS else balanced_line)(run.curve, run.start, run.end)
+            rule = "straight"
+        if base is run.curve:
+            return EdgeLine(run.edge_id, finish, run.curve, base.offset(-out), out, rule)
+        gap, moved = _gap(run, base), self._movement(run, base)
+        start, middle, end = (m.value for m in moved)
+        where = f"{piece_id}/{run.edge_id}"
+        findings = [Finding("edge-moved", where, edge=run.edge_id, piece=piece_id, rule=rule, start_mm=start, middle_mm=middle,
+                            end_mm=end, gap_mm=gap.largest_mm, gap_at_mm=gap.largest_at_mm)]
+        if finish in FITS and gap.smallest_mm < -INTO_WALL_MM:
+            findings.append(Finding("edge-into-wall", where, edge=run.edge_id, piece=piece_id, rule=rule, finish=finish,
+                                    depth_mm=-gap.smallest_mm, at_mm=gap.smallest_at_mm))
+        return EdgeLine(run.edge_id, finish, run.curve, base.offset(-out), out, rule, gap, moved, tuple(findings))
+
+    def _movement(self, run: Run, base: AnyCurve) -> tuple[Quantity, Quantity, Quantity]:
+        """How far start, middle and end of the measured edge move to the new line, outwards positive."""
+        middle = run.curve.point((run.curve.position(run.start.xy) + run.curve.position(run.end.xy)) / 2.0)
+        places = (run.start.xy, middle, run.end.xy)
+        first, second, third = (self._state.quantity(base.side(chain_end(run.curve, p))) for p in places)
+        return first, second, third
+
+    def _opening_side(self, piece_id: str, wish: PieceEdgeSpec, run: Run) -> EdgeLine:
+        assert wish.side_of is not None
+        name, which = wish.side_of.split("/")
+        if name not in self._openings:
+            raise InputError(f"Edge {run.edge_id!r} of piece {piece_id!r} is a side of opening {name!r}, which does not exist; "
+                             f"the openings are {', '.join(self._openings) or 'none'}.")
+        opening = self._openings[name]
+        line = opening.side(which)
+        if float(line.direction.xy @ run.curve.tangent(line.origin).xy) < 0:
+            raise InputError(f"Edge {run.edge_id!r} of piece {piece_id!r} lies on the other side of opening {name!r}; "
+                             f"write \"{name}/{'right' if which == 'left' else 'left'}\".")
+        clearance = opening.clearance_mm if wish.clearance is None else wish.clearance
+        out = 0.0 - clearance if wish.overhang is None else wish.overhang
+        curve = line.offset(-opening.clearance_mm - out)
+        return EdgeLine(run.edge_id, wish.finish or "appliance", run.curve, curve, out, f"{which} side of {name}")
+
+    # ------------------------------------------------------------------------------------------ alignment
+
+    def _reference(self, piece_id: str, align: AlignSpec, edge_id: str) -> tuple[EdgeLine | None, str]:
+        """The finished line an edge is aligned to, and what it is called; None where no piece has that edge.
+
+        An edge of the same piece comes first, then of the other pieces in the order of the job.
+        """
+        if align.to not in self._state.segments:
+            raise InputError(f"Edge {edge_id!r} of piece {piece_id!r} is aligned to {align.to!r}, which does not exist; "
+                             f"the edges are {', '.join(self._state.segments)}.")
+        for other in (piece_id, *(p for p in self._pieces if p != piece_id)):
+            if align.to in self._state.loop(self._pieces[other].loop).edge_ids:
+                return self.line(other, align.to), align.to if other == piece_id else f"{align.to} of piece {other}"
+        return None, f"{align.to} as measured"
+
+    def _direction(self, piece_id: str, align: AlignSpec, run: Run) -> tuple[Vec, EdgeLine | None, str]:
+        """Direction that an aligned edge takes, the line it follows, and the name of that."""
+        to, name = self._reference(piece_id, align, run.edge_id)
+        along = (run.end - run.start).unit()
+        if to is not None and isinstance(to.curve, LineCurve):
+            reference = to.curve.direction
+        else:
+            reference = direction(self._state, align.to)
+            if not isinstance(self._state.curve(align.to), LineCurve):
+                name = f"{name}, from end to end"
+        if align.how == "square":
+            reference = reference.left()
+        if float(reference.xy @ along.xy) < 0:
+            reference = -reference
+        turn = abs(float(atan2(along.cross(reference), along.dot(reference))))
+        if turn > ALIGN_TURN_RAD:
+            raise InputError(
+                f"Edge {run.edge_id!r} of piece {piece_id!r} would have to turn by {math.degrees(turn):.0f} degrees to be "
+                f"{align.how} with {align.to!r}; the other of parallel and square was probably meant."
+            )
+        return reference, to, name
+
+    def _turned(self, piece_id: str, align: AlignSpec, run: Run, finish: str) -> tuple[LineCurve, str]:
+        """The edge made parallel or square to a finished line."""
+        reference, _, name = self._direction(piece_id, align, run)
+        rule = f"{align.how} to {name}"
+        if finish in FITS:
+            points = edge_samples(run.curve, run.start.xy, run.end.xy)
+            hold = chain_end(run.curve, points[int(np.argmax(points @ reference.left().xy))])
+            return LineCurve(hold, reference), rule
+        hold = {"start": run.start, "middle": run.curve.foot((run.start + run.end) * 0.5), "end": run.end}[align.hold]
+        return LineCurve(hold, reference), f"{rule}, holding its {align.hold}"
+
+    def _in_line(self, piece_id: str, wish: PieceEdgeSpec, run: Run, out: float) -> tuple[LineCurve, float, str]:
+        """Base, offset and rule of an edge in the finished line of another, whose offset it takes over where it has none."""
+        assert wish.align is not None
+        reference, to, name = self._direction(piece_id, wish.align, run)
+        other = self._state.curve(wish.align.to) if to is None else to.curve
+        if not isinstance(other, LineCurve):
+            raise InputError(f"Edge {run.edge_id!r} of piece {piece_id!r} cannot be in line with {wish.align.to!r}, which is "
+                             "not straight; name a straight edge.")
+        line = LineCurve(other.foot(run.start), reference)
+        rule = f"in line with {name}"
+        if to is None:
+            return line, out, rule
+        if wish.overhang is None and wish.clearance is None:
+            out = to.outward_mm
+        elif abs(out - to.outward_mm) > 1e-6:  # an overhang of its own is a step that somebody wants
+            step = out - to.outward_mm
+            rule = f"parallel to {name}, {abs(step):.1f} mm {'in front of' if step > 0 else 'behind'} it"
+        return line.offset(to.outward_mm), out, rule
 
 
-def _samples(found: AnyCurve, start: Array, end: Array) -> Array:
-    """(SAMPLES, 2) places along the measured edge."""
-    return found.points(np.linspace(found.position(start), found.position(end), SAMPLES))
-
-
-def _gap(found: AnyCurve, line: AnyCurve, start: Array, end: Array) -> Gap:
+def _gap(run: Run, line: AnyCurve) -> Gap:
     """Room between the new line and the measured edge: positive where the measured edge lies outside the new line."""
-    points = _samples(found, start, end)
+    points = edge_samples(run.curve, run.start.xy, run.end.xy)
     room = -line.sides(points)
-    along = np.hypot(*(points - start).T)
+    along: Array = np.hypot(*(points - run.start.xy).T)
     k, j = int(np.argmax(room)), int(np.argmin(room))
     return Gap(float(room[k]), float(along[k]), float(room[j]), float(along[j]))
 
 
-def touching_line(found: AnyCurve, start: Vec, end: Vec) -> LineCurve:
-    """The straight line that nowhere runs into the measured edge and leaves the smallest largest gap.
-
-    It lies on the interior (left) side. Of all such lines the best one is a side of the thinnest parallel strip around
-    the edge: it touches two places, or one place and runs parallel to two on the far side. Its gradient is that of the
-    places it touches (they move only normal to the edge, to first order).
-    """
-    points = _samples(found, start.xy, end.xy)
-    along = points[-1] - points[0]
-    along = along / np.hypot(*along)
-    s = (points - points[0]) @ along
-    f = (points - points[0]) @ np.array([-along[1], along[0]])
-    best: tuple[float, int, int, int] | None = None
-    for sign in (1.0, -1.0):
-        hull = upper_hull(s, sign * f)
-        for a, b in itertools.pairwise(hull):
-            slope = (f[b] - f[a]) / (s[b] - s[a])
-            rest = f - slope * s
-            top = a if sign > 0 else int(np.argmax(rest))
-            width = float(rest[top] - rest.min())
-            if best is None or width < best[0] - 1e-9:
-                best = (width, a, b, top)
-    assert best is not None
-    _, a, b, top = best
-    above = top in (a, b)
-    contacts = _contacts(found, start, end, (a, b) if above else (a, b, top), (1.0, 1.0) if above else (-1.0, -1.0, 1.0))
-    line = line_through(contacts[0], contacts[1])
-    return line if above else LineCurve(contacts[2], line.direction)
-
-
-def _contacts(
-    found: AnyCurve, start: Vec, end: Vec, samples: Sequence[int], signs: Sequence[float]
-) -> list[Vec]:
-    """Places where a line through the first two touches the edge, refined between the samples.
-
-    At an end of the edge the contact is the corner itself and moves with it; within, the edge is tangent to the line
-    and only its movement along the normal counts.
-    """
-    low, high = found.position(start.xy), found.position(end.xy)
-    step = (high - low) / (SAMPLES - 1)
-    at = [low + k * step for k in samples]
-    for half in (1.0, 1.0, 0.1, 0.1, 0.01, 0.01, 0.001):
-        a, b = found.point(at[0]), found.point(at[1])
-        normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
-        for k, sign in enumerate(signs):
-            near = np.clip(at[k] + np.linspace(-half, half, 21) * step, min(low, high), max(low, high))
-            height = sign * ((found.points(near) - a) @ normal)
-            best = int(np.argmax(height))
-            if height[best] > height[10] + 1e-11:  # a straight stretch touches anywhere
-                at[k] = float(near[best])
-    out = []
-    for position in at:
-        if abs(position - low) < 1e-9:
-            out.append(start)
-        elif abs(position - high) < 1e-9:
-            out.append(end)
-        else:
-            out.append(chain_end(found, found.point(position)))
-    return out
-
-
-def _balanced(found: AnyCurve, start: Vec, end: Vec) -> LineCurve:
-    """The least squares line through the measured edge."""
-    points = _samples(found, start.xy, end.xy)[::4]
-    along = points[-1] - points[0]
-    along = along / np.hypot(*along)
-    normal = vec([-along[1], along[0]])
-    s = (points - points[0]) @ along
-    ds = s - s.mean()
-    mean, slope = dual(0.0), dual(0.0)
-    for k, p in enumerate(points):
-        f = normal.dot(chain_end(found, p) - vec(points[0]))
-        mean = mean + f * (1.0 / len(points))
-        slope = slope + f * float(ds[k] / (ds @ ds))
-    middle = vec(points[0] + s.mean() * along) + normal * mean
-    return LineCurve(middle, (vec(along) + normal * slope).unit())
-
-
-def _aligned(
-    state: State, edge_id: str, found: AnyCurve, start: Vec, end: Vec, align: AlignSpec, fits: bool, where: str
-) -> tuple[LineCurve, str]:
-    """The edge made parallel, square or in line."""
-    if align.to == edge_id:
-        raise InputError(f"Edge {edge_id!r} of piece {where!r} is aligned to itself; name another edge.")
-    if align.to not in state.segments:
-        raise InputError(
-            f"Edge {edge_id!r} of piece {where!r} is aligned to {align.to!r}, which does not exist; "
-            f"the edges are {', '.join(state.segments)}."
-        )
-    along = (end - start).unit()
-    reference = direction(state, align.to)
-    if align.how == "square":
-        reference = reference.left()
-    if float(reference.xy @ along.xy) < 0:
-        reference = -reference
-    turn = abs(float(atan2(along.cross(reference), along.dot(reference))))
-    if turn > ALIGN_TURN_RAD:
-        raise InputError(
-            f"Edge {edge_id!r} of piece {where!r} would have to turn by {math.degrees(turn):.0f} degrees to be "
-            f"{align.how} with {align.to!r}; the other of parallel and square was probably meant."
-        )
-    if align.how == "in-line":
-        other = state.curve(align.to)
-        if not isinstance(other, LineCurve):
-            raise InputError(f"Edge {edge_id!r} of piece {where!r} cannot be in line with {align.to!r}, which is not "
-                             "straight; name a straight edge.")
-        return LineCurve(other.foot(start), reference), f"in line with {align.to}"
-    if fits:
-        points = _samples(found, start.xy, end.xy)
-        normal = reference.left().xy
-        hold = chain_end(found, points[int(np.argmax(points @ normal))])
-        return LineCurve(hold, reference), f"{align.how} to {align.to}"
-    hold = {"start": start, "middle": found.foot((start + end) * 0.5), "end": end}[align.hold]
-    return LineCurve(hold, reference), f"{align.how} to {align.to}, holding its {align.hold}"
+def joinable(lines: Mapping[str, EdgeLine]) -> Sequence[tuple[AnyCurve, str, str]]:
+    """Lines of a piece as ``boundary.join`` takes them: curve, name, finish."""
+    return [(line.curve, name, line.finish) for name, line in lines.items()]

@@ -34,17 +34,17 @@ def shim_list(heights: Sequence[HeightPoint], plan_from_work: Array) -> tuple[Sh
 def flatness_checks(heights: Sequence[HeightPoint]) -> list[Check]:
     """The largest difference of height between two places within each distance against its limit."""
     out = []
-    for reach, limit, words in FLATNESS:
+    for within, limit in FLATNESS:
         worst: tuple[float, HeightPoint, HeightPoint] | None = None
         for a, b in itertools.combinations(heights, 2):
-            if float(np.hypot(*(np.asarray(a.xy_mm) - np.asarray(b.xy_mm)))) <= reach:
+            if float(np.hypot(*(np.asarray(a.xy_mm) - np.asarray(b.xy_mm)))) <= within:
                 step = abs(a.height_mm - b.height_mm)
                 if worst is None or step > worst[0]:
                     worst = (step, a, b)
         if worst is None:
             continue
         step, a, b = worst
-        big_u = 2.0 * math.hypot(a.u_mm, b.u_mm)
-        out.append(Check("cabinet flatness", f"{a.name} - {b.name}", f"{step:.1f} mm (U {big_u:.1f})",
-                         f"{limit:.1f} mm ({words})", DESIGN_MANUAL, "look" if step > limit else "ok"))
+        out.append(Check("flatness", f"{a.name} - {b.name}", "look" if step > limit else "ok", DESIGN_MANUAL,
+                         {"first": a.name, "second": b.name, "step_mm": step, "U_mm": 2.0 * math.hypot(a.u_mm, b.u_mm),
+                          "limit_mm": limit, "within_mm": within}))
     return out

@@ -4,12 +4,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from phototemplate.template.boundary import Boundary, FitError, Unfit, boundary_area, check, largest_working, polygon_of
-from phototemplate.template.boundary_cuts import keep_left, notch
+from phototemplate.template.boundary_cuts import keep_left, notch, without_slivers
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.places import OpeningPlace, front_point
@@ -40,7 +41,7 @@ def cut_opening(base: Base, parts: list[Boundary], opening: OpeningPlace, requir
 
 def _cut_one(part: Boundary, front: AnyCurve, opening: OpeningPlace) -> list[Boundary]:
     """Raises Unfit where the opening does not lie wholly within the front of this part."""
-    name, width = opening.spec.id, opening.spec.width
+    name, width = opening.spec.id, opening.clear_mm
     middle = front_point(opening.centre_line, front, f"Opening {name!r}")
     left, right = opening.left, opening.right
     at_left = front_point(left, front, f"Opening {name!r}")
@@ -62,6 +63,7 @@ def _cut_one(part: Boundary, front: AnyCurve, opening: OpeningPlace) -> list[Bou
         back = LineCurve(middle + opening.frame.inward * opening.spec.depth, opening.frame.across)
         out = [notch(part, [(left, f"{name} left"), (back, f"{name} back"), (right, f"{name} right")],
                      middle.xy, "appliance")]
+    out = [without_slivers(boundary) for boundary in out]
     for boundary in out:
         check(boundary)
     return out
@@ -82,7 +84,7 @@ def _opening_error(
     spec, frame = opening.spec, opening.frame
 
     def works(spec_changed: dict[str, float], shift: float = 0.0) -> bool:
-        changed = OpeningPlace(spec.model_copy(update=spec_changed), frame.moved(shift, 0.0))
+        changed = replace(opening, spec=spec.model_copy(update=spec_changed), frame=frame.moved(shift, 0.0))
         for part in parts:
             try:
                 _cut_one(part, front, changed)

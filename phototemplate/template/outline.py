@@ -56,7 +56,9 @@ def build_outline(
     by_id = {s.edge_id: s for s in segments}
     chains: list[Chain] = []
     for spec in loops:
-        chains += join_edges(spec, by_id, settings, findings)
+        made, doubts = join_edges(spec, by_id, settings)
+        chains += made
+        findings += doubts
     chains = [anticlockwise(chain, by_id) for chain in chains]
     turned = along_loops(segments, chains)
     rotation_rad = _plan_rotation(turned, chains)

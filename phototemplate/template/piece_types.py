@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
-from phototemplate.errors import Finding
+from phototemplate.errors import Fact, Finding, InputError
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary
 from phototemplate.template.edge_lines import Gap
@@ -111,7 +113,10 @@ class SeamProposal:
     """Where a seam could go, and why."""
 
     piece_id: str
-    reason: str
+    corner: str | None
+    """Inside corner it starts from"""
+    over_slab: bool
+    """The piece is larger than the slab"""
     start: tuple[float, float]
     end: tuple[float, float]
     words: str
@@ -163,13 +168,13 @@ class Check:
     """One rule applied to one place."""
 
     rule: str
+    """What ``wording`` calls it by"""
     where: str
-    found: str
-    limit: str
+    verdict: Literal["ok", "look", "note"]
     source: str
     """Published source, or ``common practice``"""
-    verdict: str
-    """``ok``, ``look`` or ``note``"""
+    facts: Mapping[str, Fact]
+    """What was found and the limit, in units their names end with"""
 
 
 @dataclass(frozen=True)
@@ -200,3 +205,16 @@ class Template:
     shims: tuple[Shim, ...]
     cautions: tuple[str, ...]
     findings: tuple[Finding, ...]
+    refused: tuple[tuple[str, InputError], ...] = ()
+    """Pieces of the job that could not be built, and why"""
+
+    def whole(self) -> Template:
+        """The template itself. Raises the error of the first piece that could not be built."""
+        for _, error in self.refused:
+            raise error
+        return self
+
+    @property
+    def parts(self) -> tuple[Piece | Splash, ...]:
+        """Everything that is cut: tops, then upright pieces."""
+        return (*self.pieces, *self.splashes)

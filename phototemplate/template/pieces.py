@@ -29,10 +29,11 @@ from phototemplate.template.checks import appliance_places, run_checks
 from phototemplate.template.constants import STRAIGHT_ON_RAD
 from phototemplate.template.corners import treat_corners, unknown_corners
 from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
+from phototemplate.template.edge_lines import FinishedEdges
 from phototemplate.template.gradients import dual
 from phototemplate.template.level import shim_list
 from phototemplate.template.opening_cuts import cut_opening, opening_corners
-from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceCorner, PieceEdge, Seam, Template
+from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceCorner, PieceEdge, Seam, SeamProposal, Splash, Template
 from phototemplate.template.places import OpeningPlace, place_opening
 from phototemplate.template.quantities import State
 from phototemplate.template.rules import CAUTIONS, density_kg_m3
@@ -72,31 +73,42 @@ def build_template(
     heights: Sequence[HeightPoint] = (),
     folder: Path | None = None,
 ) -> Template:
-    """Build every piece of a job.
+    """Build every piece of a job; one that cannot be built costs that piece alone (``Template.refused``).
 
     ``heights`` are those of the cabinet tops (work frame), ``folder`` is where makers' files are looked for. The same
     outline and spec give the same template, whatever the order in which openings, seams and corners were declared.
 
     Raises:
-        InputError: a name that does not exist, a maker's file that cannot be used.
-        FitError: a wish that the measured shape does not allow; it names edge, value and the nearest value that works.
+        InputError: an opening or appliance whose place does not exist. What is wrong with one piece is not raised but kept
+            with it: ``InputError`` for a name that does not exist or a maker's file that cannot be used, ``FitError`` for a
+            wish that the measured shape does not allow, with edge, value and the nearest value that works.
     """
     state = State(outline)
-    openings = {o.id: place_opening(state, o) for o in sorted(spec.openings, key=lambda o: o.id)}
+    openings = {o.id: place_opening(state, o, spec.shop) for o in sorted(spec.openings, key=lambda o: o.id)}
+    _every_opening_used(state, spec)
+    finished = FinishedEdges(state, spec, openings)
     findings: list[Finding] = []
     pieces: list[Piece] = []
     seams: list[Seam] = []
-    splashes = []
-    bases: dict[str, Base] = {}
+    splashes: list[Splash] = []
+    refused: list[tuple[str, InputError]] = []
     for piece_spec in spec.pieces:
-        base = base_of(state, piece_spec, spec.shop, openings)
-        bases[piece_spec.id] = base
-        made, joints, doubts = _build_piece(state, base, spec, openings, folder, {p.piece_id for p in pieces})
+        try:
+            base = base_of(finished, piece_spec)
+            made, joints, doubts = _build_piece(state, base, spec, openings, folder, {p.piece_id for p in pieces})
+            upright = build_splashes(base, made, spec.shop)
+        except InputError as exc:
+            refused.append((piece_spec.id, exc))
+            continue
+        except Exception as exc:  # a fault of ours must not cost the pieces that can be cut
+            text = (f"Piece {piece_spec.id!r} cannot be built ({type(exc).__name__}: {exc}), which is a fault of this program; "
+                    "change its last wish, and report it with the job folder.")
+            refused.append((piece_spec.id, FitError(text, piece_spec.id)))
+            continue
         pieces += made
         seams += joints
         findings += doubts
-        splashes += build_splashes(base, made, spec.shop)
-    _every_opening_used(spec, bases)
+        splashes += upright
     appliances = appliance_places(state, spec)
     template = Template(
         spec=spec,
@@ -111,22 +123,31 @@ def build_template(
         shims=shim_list(heights, outline.plan_from_work),
         cautions=CAUTIONS,
         findings=tuple(findings),
+        refused=tuple(refused),
     )
     template = replace(template, proposals=propose_seams(state, template))
     checks, doubts = run_checks(template, heights)
+    doubts += [_proposed(p, spec.shop.material.name) for p in template.proposals]
     return replace(template, checks=tuple(checks), findings=(*template.findings, *doubts))
 
 
-def _every_opening_used(spec: TemplateSpec, bases: dict[str, Base]) -> None:
+def _proposed(proposal: SeamProposal, material: str) -> Finding:
+    return Finding("seam-proposed", proposal.piece_id, piece=proposal.piece_id, corner=proposal.corner,
+                   material=material if proposal.over_slab else None, seam=proposal.words)
+
+
+def _every_opening_used(state: State, spec: TemplateSpec) -> None:
+    """Raise InputError for an opening that no piece has to do with."""
+    ids = [p.id for p in spec.pieces]
     for opening in spec.openings:
-        named = opening.pieces or []
-        for piece_id in named:
-            if piece_id not in bases:
+        for piece_id in opening.pieces or []:
+            if piece_id not in ids:
                 raise InputError(f"Opening {opening.id!r} names piece {piece_id!r}, which does not exist; "
-                                 f"the pieces are {', '.join(bases) or 'none'}.")
+                                 f"the pieces are {', '.join(ids) or 'none'}.")
         sides = any(e.side_of is not None and e.side_of.split("/")[0] == opening.id
-                    for b in bases.values() for e in b.spec.edges.values())
-        if bases and not sides and not any(opening.run in b.lines for b in bases.values()):
+                    for p in spec.pieces for e in p.edges.values())
+        loops = {loop.loop_id: loop.edge_ids for loop in state.outline.loops}
+        if ids and not sides and not any(opening.run in loops.get(p.loop, ()) for p in spec.pieces):
             raise InputError(f"Opening {opening.id!r} lies on run {opening.run!r}, which is no edge of any piece.")
 
 
@@ -213,9 +234,7 @@ def _take(
     if across:
         seams = sorted({s.name for k in touched for s in parts[k].boundary if s.finish == "seam"})
         findings.append(Finding(
-            "seam-through-cutout", f"{wish.id}/{cutout.cutout_id}",
-            f"Seam {', '.join(seams)} runs through cut-out {cutout.cutout_id} of piece {wish.id}.",
-            "Make sure that the cabinet carries the stone in front of and behind the cut-out, or move the seam.",
+            "seam-through-cutout", f"{wish.id}/{cutout.cutout_id}", seams=tuple(seams), cutout=cutout.cutout_id, piece=wish.id,
         ))
     return cutout
 

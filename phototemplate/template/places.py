@@ -14,7 +14,7 @@ from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Dual, Vec
 from phototemplate.template.intersections import AnyCurve, meet
 from phototemplate.template.quantities import State, direction
-from phototemplate.template.spec import AlongSpec, OpeningSpec
+from phototemplate.template.spec import AlongSpec, OpeningSpec, ShopSpec
 
 
 @dataclass(frozen=True)
@@ -110,16 +110,23 @@ class OpeningPlace:
 
     spec: OpeningSpec
     frame: Frame
+    clearance_mm: float = 0.0
+    """What the stone keeps from the appliance's place on each side"""
+
+    @property
+    def clear_mm(self) -> float:
+        """Width between the two stones."""
+        return self.spec.width + 2.0 * self.clearance_mm
 
     @property
     def left(self) -> LineCurve:
         """Side of the stone on the left, run away from the room: the stone lies on its left."""
-        return LineCurve(self.frame.at(-self.spec.width / 2.0, 0.0), self.frame.inward)
+        return LineCurve(self.frame.at(-self.clear_mm / 2.0, 0.0), self.frame.inward)
 
     @property
     def right(self) -> LineCurve:
         """Side of the stone on the right, run towards the room: the stone lies on its left."""
-        return LineCurve(self.frame.at(self.spec.width / 2.0, 0.0), -self.frame.inward)
+        return LineCurve(self.frame.at(self.clear_mm / 2.0, 0.0), -self.frame.inward)
 
     def side(self, which: str) -> LineCurve:
         """``"left"`` or ``"right"``."""
@@ -131,9 +138,10 @@ class OpeningPlace:
         return LineCurve(self.frame.origin, self.frame.inward)
 
 
-def place_opening(state: State, spec: OpeningSpec) -> OpeningPlace:
+def place_opening(state: State, spec: OpeningSpec, shop: ShopSpec) -> OpeningPlace:
     """Set out an opening. Raises InputError where a name does not exist."""
-    return OpeningPlace(spec, frame_at(state, spec.run, spec.along, spec.square_to, f"Opening {spec.id!r}"))
+    clearance = shop.appliance_clearance if spec.clearance is None else spec.clearance
+    return OpeningPlace(spec, frame_at(state, spec.run, spec.along, spec.square_to, f"Opening {spec.id!r}"), clearance)
 
 
 def front_point(line: LineCurve, front: AnyCurve, whose: str) -> Vec:

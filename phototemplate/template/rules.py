@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 from phototemplate.template.spec import MaterialSpec
 from phototemplate.units import INCH_MM
@@ -19,8 +20,16 @@ NIOSH = "NIOSH revised lifting equation, load constant 23 kg (51 lb) in ideal co
 NEC = "NEC 210.52(C), as restated by electricians' forums; local adoption decides"
 ADA = "2010 ADA Standards 804.3.2 (public and covered facilities)"
 
-KILOGRAM_LIMIT = 23.0
-FOOT_MM = 12 * INCH_MM
+FOOT_MM: Final = 12 * INCH_MM
+"""mm. Derived: exact."""
+POUND_KG: Final = 0.45359237
+"""kg. Source: international avoirdupois pound, exact (NIST Handbook 44, appendix C)."""
+CARRY_KG: Final = 23.0
+"""kg. What one person lifts in ideal conditions. Source: NIOSH revised lifting equation, load constant."""
+TEAM: Final = 4
+"""count. More people than this cannot hold a slab at once. Convention: trade."""
+ACCESSIBLE_HEIGHT_MM: Final = 34 * INCH_MM
+"""mm. Highest accessible work surface. Source: 2010 ADA Standards 804.3.2, 34 in (865 mm)."""
 
 
 @dataclass(frozen=True)
@@ -64,20 +73,14 @@ def span_limit_mm(thickness_mm: float) -> float:
     return 36 * INCH_MM if thickness_mm >= 29.0 else 24 * INCH_MM
 
 
-FLATNESS: tuple[tuple[float, float, str], ...] = (
-    (4 * FOOT_MM, INCH_MM / 16, "1/16 in in 4 ft"),
-    (10 * FOOT_MM, INCH_MM / 8, "1/8 in in 10 ft"),
-)
-"""Within this distance, heights may differ by this much"""
+FLATNESS: Final = ((4 * FOOT_MM, INCH_MM / 16), (10 * FOOT_MM, INCH_MM / 8))
+"""mm, mm. Within the first distance, heights may differ by the second. Source: DESIGN_MANUAL, 1/16 in under a 4 ft straight
+edge and 1/8 in across 10 ft."""
 
 
-def carriers(weight_kg: float) -> str:
-    """How a weight is best moved; never says that a carry is safe."""
-    if weight_kg <= KILOGRAM_LIMIT:
-        return "one person in ideal conditions"
-    if weight_kg <= 4 * KILOGRAM_LIMIT:
-        return f"a team of at least {math.ceil(weight_kg / KILOGRAM_LIMIT)}, or lifting gear"
-    return "lifting gear"
+def team_for(weight_kg: float) -> int:
+    """People that a carry takes at least in ideal conditions; it never means that the carry is safe."""
+    return max(math.ceil(weight_kg / CARRY_KG - 1e-9), 1)
 
 
 def island_receptacles(area_mm2: float, long_mm: float, short_mm: float, edition: int) -> int:
@@ -99,14 +102,17 @@ def wall_receptacles(length_mm: float) -> int:
     return 0 if length_mm < 12 * INCH_MM else math.ceil(length_mm / (48 * INCH_MM) - 1e-9)
 
 
-USUAL_DEPTH_MM = (24 * INCH_MM, 27 * INCH_MM)
-"""Finished depth of a kitchen counter, 25 to 25-1/2 in usual (trade articles)"""
-USUAL_WIDTHS_MM: dict[str, tuple[tuple[float, float], ...]] = {
-    "range": ((30 * INCH_MM, 30.25 * INCH_MM), (36 * INCH_MM, 36.25 * INCH_MM), (24 * INCH_MM, 24.25 * INCH_MM),
-              (48 * INCH_MM, 48.25 * INCH_MM)),
-    "dishwasher": ((23.5 * INCH_MM, 24.5 * INCH_MM), (17.5 * INCH_MM, 18.5 * INCH_MM)),
-}
-"""Openings and appliances as usually made; always the maker's sheet"""
+USUAL_DEPTH_MM: Final = (24 * INCH_MM, 27 * INCH_MM)
+"""mm. Finished depth of a kitchen counter. Source: trade articles, 25 to 25-1/2 in usual."""
+DEEP_COUNTER_MM: Final = 900.0
+"""mm. A deeper top is a peninsula or a bar, for which no depth is usual. Convention: trade."""
+RANGE_WIDTHS_MM: Final = tuple(w * INCH_MM for w in (20, 24, 30, 36, 48, 60))
+"""mm. Nominal widths of ranges. Convention: trade; always the maker's sheet."""
+USUAL_ROOM_MM: Final = INCH_MM / 4
+"""mm. Openings are usually made up to this much wider than the nominal width. Convention: trade; always the maker's sheet."""
+OPENING_ROOM_MM: Final = INCH_MM / 32
+"""mm. Room on each side below which an opening as wide as the nominal width is pointed out. Convention: trade; always the
+maker's sheet."""
 
 CAUTIONS: tuple[str, ...] = (
     "Silica dust: cutting, grinding or drilling stone releases dust that destroys lungs. Cut wet or with extraction, "

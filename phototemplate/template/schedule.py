@@ -7,6 +7,7 @@ import math
 from phototemplate.template.piece_types import Size, Template
 from phototemplate.template.quantities import Quantity
 from phototemplate.units import LengthUnit, format_length
+from phototemplate.wording import say_check
 
 CSV_COLUMNS = (
     "piece", "edge", "finish", "rule", "offset_mm", "length_mm", "length_U_mm", "length_in", "place_U_mm",
@@ -126,11 +127,13 @@ def piece_schedule(template: Template) -> list[tuple[str, ...]]:
     return rows
 
 
-def check_schedule(template: Template, only: str | None = None) -> list[tuple[str, ...]]:
-    """Checks with their sources; ``only`` one verdict."""
+def check_schedule(template: Template, unit: LengthUnit = "mm", only: str | None = None) -> list[tuple[str, ...]]:
+    """Checks with their sources, lengths in ``unit``; ``only`` one verdict."""
     rows: list[tuple[str, ...]] = [("check", "where", "found", "limit", "verdict", "source")]
-    rows += [(c.rule, c.where, c.found, c.limit, c.verdict, c.source) for c in template.checks
-             if only is None or c.verdict == only]
+    for c in template.checks:
+        if only is None or c.verdict == only:
+            title, found, limit = say_check(c.rule, c.facts, unit)
+            rows.append((title, c.where, found, limit, c.verdict, c.source))
     return rows
 
 

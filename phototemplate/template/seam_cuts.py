@@ -21,8 +21,8 @@ from phototemplate.template.boundary import (
     same_corner,
     turning_rad,
 )
-from phototemplate.template.boundary_cuts import chord_from_corner, chord_of, keep_left, set_back, split
-from phototemplate.template.constants import STRAIGHT_ON_RAD
+from phototemplate.template.boundary_cuts import chord_from_corner, chord_of, keep_left, set_back, split, without_slivers
+from phototemplate.template.constants import MITRE_SNAP_MM, STRAIGHT_ON_RAD
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Vec
 from phototemplate.template.places import front_point, inward_at, place_along
@@ -60,24 +60,33 @@ def seam_line(
     for k, part in enumerate(parts):
         for i in range(len(part)):
             if same_corner(corner_name(part, i), seam.corner):
-                line, corner = _corner_seam(part, i, seam, whose)
-                return line, corner, (k, i)
+                return _corner_seam(part, i, seam, whose), part[i].start, (k, i)
     names = ", ".join(corner_name(p, i) for p in parts for i in range(len(p)))
     raise InputError(f"{whose} starts from corner {seam.corner!r}, which does not exist; the corners are {names}.")
 
 
-def _corner_seam(part: Boundary, i: int, seam: SeamSpec, whose: str) -> tuple[LineCurve, Vec]:
+def _corner_seam(part: Boundary, i: int, seam: SeamSpec, whose: str) -> LineCurve:
     a, b = part[i - 1], part[i]
     corner = b.start
     u, v = a.curve.tangent(a.end), b.curve.tangent(b.start)
     if turning_rad(a, b) > -STRAIGHT_ON_RAD:
         raise InputError(f"{whose} starts from {seam.corner!r}, which is no inside corner; seams go to inside corners.")
     if seam.towards == "mitre":
-        return LineCurve(corner, (u - v).unit()), corner
+        return _to_the_corner_opposite(part, i, LineCurve(corner, (u - v).unit()))
     if seam.towards not in (a.name, b.name):
         raise InputError(f"{whose} goes square to {seam.towards!r}, which is no edge of corner {seam.corner!r}; "
                          f"write one of {a.name!r} and {b.name!r}, or 'mitre'.")
-    return LineCurve(corner, (u if seam.towards == a.name else v).left()), corner
+    return LineCurve(corner, (u if seam.towards == a.name else v).left())
+
+
+def _to_the_corner_opposite(part: Boundary, i: int, line: LineCurve) -> LineCurve:
+    """The mitre, turned into the outside corner that it would miss by little; as it is where it misses by more."""
+    exit_at = chord_from_corner(part, i, line)[1].point.xy
+    ends = [b.start for a, b in zip(part[-1:] + part[:-1], part, strict=True) if turning_rad(a, b) > STRAIGHT_ON_RAD]
+    opposite = min(ends, key=lambda p: float(np.hypot(*(p.xy - exit_at))), default=None)
+    if opposite is None or float(np.hypot(*(opposite.xy - exit_at))) > MITRE_SNAP_MM:
+        return line
+    return LineCurve(line.origin, (opposite - line.origin).unit())
 
 
 def cut_seam(
@@ -111,6 +120,7 @@ def cut_seam(
                 entry, leave = chord_of(part, line, anchor.xy + 2.0 * line.direction.xy)
             left, right = split(part, line, entry, leave, seam.id, "seam")
             left, right = set_back(left, seam.id, halves[0]), set_back(right, seam.id, halves[1])
+            left, right = without_slivers(left), without_slivers(right)
             check(left)
             check(right)
         except Unfit:

@@ -23,8 +23,14 @@ from phototemplate.template.spec import MaterialSpec
 def fits_slab(polygon: shapely.Polygon, material: MaterialSpec) -> bool:
     """Whether a shape fits the usable slab in some direction (smallest rectangle around it)."""
     long, short = extent_mm(polygon)
-    usable = sorted((material.slab_length - 2 * material.slab_trim, material.slab_width - 2 * material.slab_trim))
-    return long <= usable[1] and short <= usable[0]
+    slab_long, slab_short = usable_slab_mm(material)
+    return long <= slab_long and short <= slab_short
+
+
+def usable_slab_mm(material: MaterialSpec) -> tuple[float, float]:
+    """Length and width of the slab without its trim."""
+    sides = (material.slab_length - 2 * material.slab_trim, material.slab_width - 2 * material.slab_trim)
+    return max(sides), min(sides)
 
 
 def extent_mm(polygon: shapely.Polygon) -> tuple[float, float]:
@@ -89,14 +95,12 @@ def _corner_proposal(
         if best is None or rank < best[0]:
             best = (rank, line, length, towards)
     assert best is not None
-    (blocked, not_fits, _), line, length, towards = best
+    (blocked, _, _), line, length, towards = best
     if blocked:
         return None
-    reason = "inside corner"
-    if too_large:
-        reason += ", and the piece exceeds the slab" + (" even so" if not_fits else "")
     end = corner + length * line.direction.xy
-    return SeamProposal(piece.piece_id, reason, _pair(corner), _pair(end), f'corner = "{name}", towards = "{towards}"')
+    words = f'corner = "{name}", towards = "{towards}"'
+    return SeamProposal(piece.piece_id, name, too_large, _pair(corner), _pair(end), words)
 
 
 def _pair(xy: Array) -> tuple[float, float]:
@@ -129,12 +133,11 @@ def _run_proposals(
         return []
     front = max(fronts, key=lambda e: e.length.value)
     material = template.spec.shop.material
-    usable = max(material.slab_length, material.slab_width) - 2 * material.slab_trim
     start, end = np.array(front.start), np.array(front.end)
     length = float(np.hypot(*(end - start)))
     d = (end - start) / length
     inward = np.array([-d[1], d[0]])
-    count = max(math.ceil(extent_mm(polygon)[0] / usable) - 1, 1)
+    count = max(math.ceil(extent_mm(polygon)[0] / usable_slab_mm(material)[0]) - 1, 1)
     out = []
     for k in range(1, count + 1):
         wanted = length * k / (count + 1)
@@ -148,8 +151,7 @@ def _run_proposals(
         except Unfit:
             continue
         words = _words(state, piece, front.edge_id, place, d)
-        out.append(SeamProposal(piece.piece_id, "the piece exceeds the slab", _pair(entry.point.xy),
-                                _pair(leave.point.xy), words))
+        out.append(SeamProposal(piece.piece_id, None, True, _pair(entry.point.xy), _pair(leave.point.xy), words))
     return out
 
 

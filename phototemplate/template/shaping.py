@@ -3,16 +3,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from phototemplate.errors import InputError
 from phototemplate.template.boundary import Boundary, FitError, Unfit, join, largest_working
-from phototemplate.template.edge_lines import EdgeLine, edge_line, loop_runs
+from phototemplate.template.edge_lines import EdgeLine, FinishedEdges, joinable
 from phototemplate.template.intersections import AnyCurve
-from phototemplate.template.places import OpeningPlace
-from phototemplate.template.quantities import State
-from phototemplate.template.spec import PieceEdgeSpec, PieceSpec, ShopSpec
+from phototemplate.template.spec import PieceEdgeSpec, PieceSpec
 
 
 @dataclass(frozen=True)
@@ -31,42 +29,21 @@ class Base:
         return self.lines[run].curve
 
 
-def base_of(
-    state: State, spec: PieceSpec, shop: ShopSpec, openings: Mapping[str, OpeningPlace]
-) -> Base:
-    """Set the edges of a loop off and join them.
+def base_of(finished: FinishedEdges, spec: PieceSpec) -> Base:
+    """Set the edges of a piece's loop off and join them.
 
     Raises:
-        InputError: a name that does not exist, an open loop.
+        InputError: a name that does not exist, an open loop, edges aligned in a circle.
         FitError: an overhang that leaves nothing of an edge, with the nearest that works.
     """
-    loop = state.loop(spec.loop)
-    if not loop.closed:
-        raise InputError(f"Piece {spec.id!r} is cut from loop {spec.loop!r}, which is open; "
-                         "trace the edge that is missing.")
-    _edges_exist(spec, loop.edge_ids)
-    curves, corners = loop_runs(state, loop)
-    n = len(curves)
-
-    def lines_with(edges: Mapping[str, PieceEdgeSpec]) -> dict[str, EdgeLine]:
-        out: dict[str, EdgeLine] = {}
-        for i, edge_id in enumerate(loop.edge_ids):
-            wish = edges.get(edge_id, PieceEdgeSpec())
-            start, end = corners[i], corners[(i + 1) % n]
-            if wish.side_of is not None:
-                out[edge_id] = _opening_side(edge_id, wish, curves[i], openings, spec.id)
-            else:
-                out[edge_id] = edge_line(state, edge_id, curves[i], start, end, wish, shop, spec.id)
-        return out
-
-    def joined(lines: Mapping[str, EdgeLine]) -> Boundary:
-        return join([(lines[e].curve, e, lines[e].finish) for e in loop.edge_ids], corners)
-
-    lines = lines_with(spec.edges)
+    runs = finished.runs(spec.id)
+    _edges_exist(spec, list(runs))
+    corners = [run.start for run in runs.values()]
+    lines = finished.of(spec.id)
     try:
-        return Base(spec, joined(lines), lines)
+        return Base(spec, join(joinable(lines), corners), lines)
     except Unfit as unfit:
-        raise _overhang_error(spec, lines, lines_with, joined, unfit) from None
+        raise _overhang_error(finished, spec, lines, unfit) from None
 
 
 def _edges_exist(spec: PieceSpec, edge_ids: Sequence[str]) -> None:
@@ -81,51 +58,29 @@ def _edges_exist(spec: PieceSpec, edge_ids: Sequence[str]) -> None:
                              f"loop {spec.loop!r}; its edges are {known}.")
 
 
-def _opening_side(
-    edge_id: str, wish: PieceEdgeSpec, found: AnyCurve, openings: Mapping[str, OpeningPlace], piece_id: str
-) -> EdgeLine:
-    assert wish.side_of is not None
-    name, which = wish.side_of.split("/")
-    if name not in openings:
-        raise InputError(f"Edge {edge_id!r} of piece {piece_id!r} is a side of opening {name!r}, which does not exist; "
-                         f"the openings are {', '.join(openings) or 'none'}.")
-    line = openings[name].side(which)
-    if float(line.direction.xy @ found.tangent(line.origin).xy) < 0:
-        raise InputError(f"Edge {edge_id!r} of piece {piece_id!r} lies on the other side of opening {name!r}; "
-                         f"write \"{name}/{'right' if which == 'left' else 'left'}\".")
-    out = (wish.overhang or 0.0) - (wish.clearance or 0.0)
-    return EdgeLine(edge_id, wish.finish or "appliance", found, line.offset(-out), out, f"{which} side of {name}")
-
-
-def _overhang_error(
-    spec: PieceSpec,
-    lines: Mapping[str, EdgeLine],
-    lines_with: Callable[[Mapping[str, PieceEdgeSpec]], dict[str, EdgeLine]],
-    joined: Callable[[Mapping[str, EdgeLine]], Boundary],
-    unfit: Unfit,
-) -> FitError:
+def _overhang_error(finished: FinishedEdges, spec: PieceSpec, lines: Mapping[str, EdgeLine], unfit: Unfit) -> FitError:
     """The error that says which offset is too much and what would work."""
     ids = list(lines)
+    corners = [run.start for run in finished.runs(spec.id).values()]
     lost = unfit.where.split(" step ")[0]
     at = ids.index(lost) if lost in ids else 0
+
+    def works(offsets: Mapping[str, float]) -> bool:
+        wishes = {e: spec.edges.get(e, PieceEdgeSpec()).model_copy(update={"overhang": out, "clearance": None})
+                  for e, out in offsets.items()}
+        try:
+            join(joinable(finished.with_wishes(spec.id, wishes).of(spec.id)), corners)
+        except (Unfit, InputError):
+            return False
+        return True
+
     neighbours = [ids[(at + k) % len(ids)] for k in (1, -1, 0)]
     order = neighbours + sorted((e for e in ids if e not in neighbours), key=lambda e: -abs(lines[e].outward_mm))
     for edge_id in order:
         value = lines[edge_id].outward_mm
         if abs(value) < 1e-9:
             continue
-
-        def works(out: float, edge_id: str = edge_id) -> bool:
-            old = spec.edges.get(edge_id, PieceEdgeSpec())
-            wish = old.model_copy(update={"overhang": out, "clearance": None})
-            try:
-                changed = lines_with({edge_id: wish})[edge_id]
-                joined({**lines, edge_id: changed})
-            except (Unfit, InputError):
-                return False
-            return True
-
-        nearest = largest_working(works, 0.0, value)
+        nearest = largest_working(lambda out, e=edge_id: works({e: out}), 0.0, value)  # type: ignore[misc]
         if nearest is not None:
             what = "overhang" if value > 0 else "clearance"
             return FitError(
@@ -133,21 +88,9 @@ def _overhang_error(
                 f"{lost!r} ({unfit.why}); {abs(nearest):.1f} mm would work.",
                 edge_id, value, nearest,
             )
-
-    def together(share: float) -> bool:
-        edges = {}
-        for e, line in lines.items():
-            wish = spec.edges.get(e, PieceEdgeSpec())
-            if wish.side_of is None:
-                edges[e] = wish.model_copy(update={"overhang": share * line.outward_mm, "clearance": None})
-        try:
-            joined({**lines, **{e: line for e, line in lines_with({**spec.edges, **edges}).items() if e in edges}})
-        except (Unfit, InputError):
-            return False
-        return True
-
+    free = {e: line.outward_mm for e, line in lines.items() if spec.edges.get(e, PieceEdgeSpec()).side_of is None}
     largest = max(ids, key=lambda e: abs(lines[e].outward_mm))
-    share = largest_working(together, 0.0, 1.0, 0.01)
+    share = largest_working(lambda part: works({e: part * out for e, out in free.items()}), 0.0, 1.0, 0.01)
     if share is not None and lines[largest].outward_mm:
         value = lines[largest].outward_mm
         return FitError(

@@ -66,8 +66,8 @@ def template_drawing(
             ("seam", seam.seam_id), ("joint_mm", seam.joint_mm), ("between", " ".join(seam.pieces)))))
         items.append(_label(seam.start, seam.end, f"{seam.seam_id}, joint {seam.joint_mm:.1f} mm", 0.7 * h))
     for p in template.proposals:
-        items.append(Line("STONE-UNDERNEATH", p.start, p.end, data=(("proposed seam", p.reason),)))
-        items.append(_label(p.start, p.end, f"seam proposed: {p.reason}", 0.6 * h))
+        items.append(Line("STONE-UNDERNEATH", p.start, p.end, data=(("proposed seam", p.words),)))
+        items.append(_label(p.start, p.end, "seam proposed", 0.6 * h))
     if sizes:
         for s in template.opening_sizes:
             if s.group == "opening" and s.decided:
@@ -279,7 +279,7 @@ def _beneath(template: Template, h: float) -> list[Item]:
     for opening in template.openings:
         a, b = opening.frame.at(0.0, 0.0).xy, opening.frame.at(0.0, 600.0).xy
         items.append(Line("STONE-UNDERNEATH", (float(a[0]), float(a[1])), (float(b[0]), float(b[1])),
-                          data=(("opening", opening.spec.id), ("width_mm", opening.spec.width))))
+                          data=(("opening", opening.spec.id), ("width_mm", opening.clear_mm))))
         items.append(_label((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), f"{opening.spec.id}, middle", 0.7 * h))
     return items
 
@@ -322,7 +322,7 @@ def _splash(s: Splash, template: Template, x0: float, y0: float, h: float) -> li
     items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, y0 + s.height_mm), (x0 + n + 2.5 * h, y0 + s.height_mm / 2),
                            text=f"{s.height_mm:.1f}", height_mm=0.8 * h))
     if s.follows_wall:
-        items.append(Polyline("STONE-SHAPE", moved(_foot_flat(s, -4.5 * h)), True, f"{s.piece_id} foot"))
+        items.append(Polyline("SPLASH-FOOT", moved(_foot_flat(s, -4.5 * h)), True, f"{s.piece_id} foot"))
     return items
 
 

@@ -8,11 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.boundary import Boundary, Span
+from phototemplate.template.boundary import Boundary, Span, span_points
 from phototemplate.template.boundary_cuts import crossings
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.cutouts import PlacedCutout
-from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.gradients import Dual, Vec, dual
 from phototemplate.template.piece_types import Size
 from phototemplate.template.places import Frame, OpeningPlace
@@ -52,7 +51,7 @@ def _extreme(part: Boundary, direction: Array) -> Vec:
     """The farthest place of a boundary in a direction; within a bent span it moves with the span's normal."""
     best: tuple[float, Span, Array, int, int] | None = None
     for span in part:
-        points = flatten_polyline(np.array([*span.vertices(0.02), (*span.end.xy, 0.0)]), False, 0.02)
+        points = span_points(span)
         far = points @ direction
         k = int(np.argmax(far))
         if best is None or far[k] > best[0] + 1e-9:
@@ -124,7 +123,7 @@ def cutout_sizes(state: State, part: Boundary, cutout: PlacedCutout) -> list[Siz
 def opening_sizes(state: State, opening: OpeningPlace) -> list[Size]:
     """Width of an opening, and the room it leaves to the panels it is centred between, at the front and behind."""
     spec, frame = opening.spec, opening.frame
-    half = spec.width / 2.0
+    half = opening.clear_mm / 2.0
     left, right = frame.at(-half, 0.0), frame.at(half, 0.0)
     out = [size(state, f"{spec.id} width", left, right, "opening", decided=True)]
     if spec.along.between is None:

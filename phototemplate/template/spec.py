@@ -100,8 +100,12 @@ class OpeningSpec(Section):
     run: Name
     """The front edge along which the opening lies"""
     width: PositiveLength
-    """Clear width between the two stones, from the maker's sheet"""
+    """Width of the place the appliance takes, from the maker's sheet; the stones keep the clearance from it on both sides"""
     along: AlongSpec
+    appliance: PositiveLength | None = None
+    """Width of the appliance itself, from the maker's sheet, to check that it goes in"""
+    clearance: NotNegativeLength | None = None
+    """On each side, from the maker's sheet; left out: the shop's appliance clearance"""
     square_to: Name | None = None
     """Edge to which its sides are square; left out: the run"""
     depth: PositiveLength | None = None
@@ -304,7 +308,7 @@ class ShopSpec(Section):
     """Between stone and wall (common practice 1/8 in, give or take 1/16)"""
     panel_clearance: NotNegativeLength = 2.0
     appliance_clearance: NotNegativeLength = 0.0
-    """Between the measured side of an appliance's place and the stone"""
+    """Between the side of an appliance's place, measured or set out as an opening, and the stone"""
     joint: NotNegativeLength = INCH_MM / 16
     """Width of a seam"""
     inside_radius: PositiveLength = 3 / 8 * INCH_MM
@@ -314,6 +318,8 @@ class ShopSpec(Section):
     cutout_to_edge: NotNegativeLength = 2 * INCH_MM
     """Stone to be left between a cut-out and an edge"""
     cutout_to_seam: NotNegativeLength = 3 * INCH_MM
+    hole_to_edge: NotNegativeLength = INCH_MM
+    """Stone to be left between a drilled hole and an edge, a cut-out or another hole"""
     material: MaterialSpec = MaterialSpec()
     rules: RulesSpec = RulesSpec()
     length_unit: Literal["mm", "in", "fraction", "feet"] = "fraction"

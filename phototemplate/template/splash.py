@@ -9,12 +9,12 @@ import numpy as np
 
 from phototemplate.template.boundary import FitError
 from phototemplate.template.curves import LineCurve
-from phototemplate.template.edge_lines import touching_line
 from phototemplate.template.gradients import vec
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Splash, Vertices
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.shaping import Base
 from phototemplate.template.spec import ShopSpec, SplashSpec
+from phototemplate.template.straight_lines import touching_line
 
 YIELDS = {"side splash": ("splash",)}
 """A side splash ends at the face of the splash beside it"""

@@ -14,6 +14,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.numerics.natural_spline import NaturalSpline
+from phototemplate.template.constants import SMALLEST_SPAN_MM
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
 
 
@@ -163,7 +164,9 @@ class WallCurve:
         a, b = self._foot(start), self._foot(end)
         low, high = min(a, b), max(a, b)
         knots = self.spline.knots
-        stops = np.concatenate([[low], knots[(low < knots) & (knots < high)], [high]])
+        # a knot beside an end would leave a segment too short to be cut
+        inner = knots[(low + SMALLEST_SPAN_MM < knots) & (knots < high - SMALLEST_SPAN_MM)]
+        stops = np.concatenate([[low], inner, [high]])
         # within one cubic the second derivative is largest at an end; chord error = h^2 |f''| / 8
         bend = np.abs(self.spline.many(stops)[2])
         width = np.diff(stops)

@@ -7,7 +7,7 @@ language is one more such table in :data:`LANGUAGES`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from phototemplate.units import LengthUnit
 from phototemplate.wording.english import ENGLISH
 from phototemplate.wording.words import Language
 
-__all__ = ["LANGUAGES", "Said", "meaning_of", "said", "say"]
+__all__ = ["LANGUAGES", "Said", "meaning_of", "said", "say", "say_check"]
 
 LANGUAGES: dict[str, Language] = {"en": ENGLISH}
 """Every language there is, by its ISO 639 code"""
@@ -54,6 +54,13 @@ def said(findings: Iterable[Finding], unit: LengthUnit = "mm", language: str = "
         together.setdefault(key, {})[f.where, facts] = f
     told = [_told(list(alike.values()), unit, spoken) for alike in together.values()]
     return sorted(told, key=lambda one: SEVERITIES.index(one.severity))
+
+
+def say_check(rule: str, facts: Mapping[str, Fact], unit: LengthUnit = "mm", language: str = "en") -> tuple[str, str, str]:
+    """A check of the pieces in words: its title, what it found, and the limit."""
+    spoken = LANGUAGES[language]
+    words = spoken.checks[rule]
+    return words.title, spoken.sentence(words.found, facts, unit), spoken.sentence(words.limit, facts, unit)
 
 
 def meaning_of(code: str, language: str = "en") -> str:

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from string import Formatter
 
 from phototemplate.errors import Fact
@@ -45,6 +45,15 @@ class Words:
 
 
 @dataclass(frozen=True)
+class CheckWords:
+    """What one check of the pieces says in one language; its texts take the check's facts as sentences do."""
+
+    title: str
+    found: str
+    limit: str
+
+
+@dataclass(frozen=True)
 class Language:
     """One language: its sentences and its grammar."""
 
@@ -60,6 +69,8 @@ class Language:
     """``{n}`` further names"""
     span: str
     """A range from ``{low}`` to ``{high}``"""
+    checks: Mapping[str, CheckWords] = field(default_factory=dict)
+    """Rule -> what its check says"""
     plural: Callable[[int], int] = lambda n: int(n != 1)
     """Which of a word's forms goes with a number"""
 

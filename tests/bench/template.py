@@ -156,8 +156,7 @@ def _kitchen(
 def _files(result: BenchResult, name: str, template: Template, outline: Outline, drawing: Any) -> None:
     """DXF audited by ezdxf and read by GDAL with the same areas."""
     wanted = sorted([polygon_of_vertices(p.vertices, 1e-3).area for p in template.pieces]
-                    + [polygon_of_vertices(s.vertices, 1e-3).area for s in template.splashes]
-                    + [polygon_of_vertices(s.foot, 1e-3).area for s in template.splashes if s.follows_wall])
+                    + [polygon_of_vertices(s.vertices, 1e-3).area for s in template.splashes])
     with tempfile.TemporaryDirectory() as folder:
         for version in ("R2010", "R12"):
             path = Path(folder) / f"{version}.dxf"

@@ -87,7 +87,7 @@ def try_one(seed: int) -> Outcome:
     edges = loop.edge_ids
     wish = random_wish(rng, edges, kinds, lengths)  # type: ignore[arg-type]
     try:
-        template = build_template(outline, TemplateSpec.model_validate(wish))
+        template = build_template(outline, TemplateSpec.model_validate(wish)).whole()
     except InputError as caught:
         error = caught
     else:

@@ -255,9 +255,8 @@ def test_open_loop_says_where() -> None:
     loop = LoopEdges("kitchen", ("back", "right-end", "front-long", "near-end", "left"))
     outline = build_outline(segments, [loop], influences(), SETTINGS)
     (finding,) = [f for f in outline.findings if f.code == "loop-open"]
-    assert "front-long" in finding.message
-    assert "near-end" in finding.message
-    gap = float(finding.message.split("a gap of ")[1].split(" mm")[0])
+    assert (finding.facts["first"], finding.facts["second"]) == ("front-long", "near-end")
+    gap = finding.facts["gap_mm"]
     assert 1500.0 < gap < 1650.0
     assert not outline.loops[0].closed
     assert len(outline.loops[0].corners_mm) == len(outline.loops[0].edge_ids) + 1
@@ -288,12 +287,13 @@ def test_parallel_neighbours_are_open_and_grazing_ones_doubted() -> None:
     outline = build_outline(segments, [LoopEdges("run", names)], influences(), SETTINGS)
     (finding,) = outline.findings
     assert finding.code == "corner-grazing"
-    assert "9.1 degrees" in finding.message
+    assert finding.facts["angle_deg"] == pytest.approx(9.1, abs=0.05)
     assert finding in next(r for r in outline.edges if r.edge_id == "front-a").findings
     stepped = [segment("front-b", "front", [1000.0, 60.0], [2000.0, 60.0]) if s.edge_id == "front-b" else s
                for s in segments]
     outline = build_outline(stepped, [LoopEdges("run", names)], influences(), SETTINGS)
-    assert any(f.code == "loop-open" and "front-a" in f.message and "front-b" in f.message for f in outline.findings)
+    pairs = [{f.facts["first"], f.facts["second"]} for f in outline.findings if f.code == "loop-open"]
+    assert {"front-a", "front-b"} in pairs
 
 
 @pytest.mark.parametrize(("loops", "text"), [

@@ -13,14 +13,15 @@ from phototemplate.template.pieces import build_template
 from phototemplate.template.rules import (
     CAUTIONS,
     DENSITIES,
-    carriers,
     density_kg_m3,
     island_receptacles,
     span_limit_mm,
+    team_for,
     unsupported_limit_mm,
     wall_receptacles,
 )
 from phototemplate.template.spec import MaterialSpec, TemplateSpec
+from phototemplate.wording import say
 from tests.template.samples import rectangle
 
 INCH = 25.4
@@ -63,10 +64,10 @@ def test_densities_are_on_the_heavy_side() -> None:
 
 def test_no_carry_is_called_safe() -> None:
     """NIOSH load constant: 23 kg (51 lb) in ideal conditions."""
-    assert carriers(23.0) == "one person in ideal conditions"
-    assert "at least 2" in carriers(30.0)
-    assert carriers(100.0) == "lifting gear"
-    assert "safe" not in "".join(carriers(w) for w in (10.0, 30.0, 100.0))
+    assert [team_for(w) for w in (10.0, 23.0, 30.0, 92.0, 100.0)] == [1, 1, 2, 4, 5]
+    (finding,) = (f for f in template({}).findings if f.code == "piece-heavy")
+    assert finding.facts["n_people"] is None, "126 kg are beyond a team"
+    assert "safe" not in say(finding).message + say(finding).remedy
 
 
 def test_receptacles() -> None:
@@ -118,9 +119,9 @@ def test_checks_find_what_they_should() -> None:
         assert check.source
         assert check.verdict in ("ok", "look", "note")
     by_rule = {c.rule: c for c in t.checks}
-    assert by_rule["cut-out to edge"].source == "common practice"
-    assert "Design Manual" in by_rule["unsupported overhang"].source
-    assert "2010 ADA" in by_rule["height of an accessible work surface"].source
+    assert by_rule["cutout-edge"].source == "common practice"
+    assert "Design Manual" in by_rule["overhang"].source
+    assert "2010 ADA" in by_rule["height"].source
     assert len(t.shims) == 2
 
 

@@ -59,7 +59,7 @@ def pieces_part(template: Template, outline: Outline, sizes: Sequence[Judged] = 
     )  # fmt: skip
     return PiecesPart(
         Markup(svg_text(drawing, unscaled=True, standalone=False)),
-        check_schedule(template, "look"),
+        check_schedule(template, only="look"),
         tuple(t for t in tables if len(t.rows) > 1),
     )
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import time
 import zipfile
 from pathlib import Path
 from typing import Any
 
 from phototemplate.atomic import atomic_path
-from phototemplate.errors import InputError
 from phototemplate.job import JOB_FILE, load_job
 from phototemplate.output.formats import FORMATS
 from phototemplate.progress import Progress
-from phototemplate.results import measure_job, write_results
+from phototemplate.results import Wanted, measure_job, write_results
 from phototemplate.web.journal import JOURNAL_FILE
 from phototemplate.web.refusals import Refused
 
@@ -29,23 +27,15 @@ results/   what was written when this archive was made
 
 def finish(memory: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
     """Write every result of the job as it is now, exactly as the command line does; name -> path."""
-    started = time.time() - 1.0
     job = load_job(Path(job_folder))
     m = memory.measurement
     if m is None or memory.job is None or memory.job.revision != job.revision:
         m = measure_job(job, tell, memory.memo, memory.store)
-    trouble = ""
-    formats = [f.name for f in FORMATS if f.of == "measurement" or not m.outline.unscaled]
-    try:
-        written = write_results(job, m, formats=formats, progress=tell, judgements=memory.judgements_of(m))
-    except InputError as exc:  # a piece that does not fit: the outline's files are written all the same
-        trouble = str(exc)
-        names = {f.file_name(None, False): f.name for f in FORMATS if f.of == "measurement"}
-        names |= {f"outline{f.suffix}": f.name for f in FORMATS if f.of == "drawing"}
-        written = {names[p.name]: p for p in job.results.iterdir() if p.name in names and p.stat().st_mtime >= started}
+    formats = tuple(f.name for f in FORMATS if f.of == "measurement" or not m.outline.unscaled)
+    outcome = write_results(job, m, Wanted(formats), progress=tell, judgements=memory.judgements_of(m))
     return {
-        "files": {name: str(path) for name, path in written.items()}, "unscaled": m.outline.unscaled,
-        "revision": job.revision, "trouble": trouble,
+        "files": {name: str(path) for name, path in outcome.written.items()}, "unscaled": m.outline.unscaled,
+        "revision": job.revision, "trouble": "" if outcome.doubt is None else str(outcome.doubt),
     }
 
 

@@ -50,7 +50,8 @@ def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
-    out["stone"] = trouble if template is None else template_part(template, work_from_plan(m), memory.job.file.units)
+    made = {} if template is None else template_part(template, work_from_plan(m), memory.job.file.units)
+    out["stone"] = {**made, **(trouble or {})} if made or trouble else None
     out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}

@@ -18,17 +18,22 @@ from phototemplate.template.piece_types import Cutout, Piece, Size, Template
 from phototemplate.template.quantities import Quantity
 from phototemplate.units import LengthUnit
 from phototemplate.web.constants import CHORD_MM
-from phototemplate.wording import say
+from phototemplate.wording import say, say_check
 
 
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:
-    """The pieces, or why they cannot be built (to show beside what causes it)."""
+    """The pieces that can be built, and why one cannot (to show beside what causes it)."""
     try:
-        return template_of(job, m), None
-    except FitError as exc:
-        return None, {"trouble": str(exc), "where": exc.where, "value": exc.value_mm, "nearest": exc.nearest_mm}
+        template = template_of(job, m)
     except InputError as exc:
-        return None, {"trouble": str(exc), "where": "", "value": None, "nearest": None}
+        return None, _trouble(exc)
+    return template, _trouble(template.refused[0][1]) if template is not None and template.refused else None
+
+
+def _trouble(exc: InputError) -> dict[str, Any]:
+    if isinstance(exc, FitError):
+        return {"trouble": str(exc), "where": exc.where, "value": exc.value_mm, "nearest": exc.nearest_mm}
+    return {"trouble": str(exc), "where": "", "value": None, "nearest": None}
 
 
 def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
@@ -54,14 +59,15 @@ def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
              "length": _q(s.length)} for s in t.seams
         ],
         "proposals": [
-            {"piece": p.piece_id, "reason": p.reason, "start": at(p.start), "end": at(p.end),
+            {"piece": p.piece_id, "corner": p.corner, "start": at(p.start), "end": at(p.end),
              "seam": _seam_words(p.words)}
             for p in t.proposals
         ],
         "opening_sizes": [_size(s, at) for s in t.opening_sizes],
         "appliances": [{"id": i, "kind": k, "shape": [at(p) for p in corners]} for i, k, corners in t.appliances],
         "checks": [
-            {"rule": c.rule, "where": c.where, "found": c.found, "limit": c.limit, "source": c.source, "verdict": c.verdict}
+            dict(zip(("rule", "found", "limit"), say_check(c.rule, c.facts, unit), strict=True),
+                 where=c.where, source=c.source, verdict=c.verdict)
             for c in t.checks
         ],
         "shims": [{"name": s.name, "group": s.group, "shim": s.shim_mm, "U": s.U_mm} for s in t.shims],

@@ -7,7 +7,8 @@ from phototemplate.wording.words import Language
 
 ENGLISH = Language(
     words={**capture.WORDS, **network.WORDS, **edges.WORDS, **template.WORDS},
-    units={"mm": " mm", "px": " px", "deg": " degrees", "kg": " kg", "percent": " %", "megapixels": " megapixels"},
+    checks=template.CHECKS,
+    units={"mm": " mm", "px": " px", "deg": " degrees", "kg": " kg", "lb": " lb", "percent": " %", "megapixels": " megapixels"},
     names={
         "upper-left": "the upper left corner", "upper-right": "the upper right corner",
         "lower-left": "the lower left corner", "lower-right": "the lower right corner",
