@@ -18,7 +18,6 @@ from phototemplate.errors import InputError
 INCH_MM = 25.4
 
 LengthUnit = Literal["mm", "in", "fraction", "feet"]
-LENGTH_UNITS: tuple[LengthUnit, ...] = ("mm", "in", "fraction", "feet")
 """How lengths are shown: mm, decimal inches, inches and fractions, feet with inches and fractions"""
 
 _METRIC = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000)}

@@ -94,6 +94,30 @@ def test_long_options_in_the_readme_exist() -> None:
     assert [f"{name} {o}" for name, o in options if o not in known[name]] == []
 
 
+# ------------------------------------------------------------------------------------------ DEVELOPERS.md
+
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_paths_named_in_developers_exist() -> None:
+    named = {m.rstrip("/") for m in re.findall(r"`([\w.*/-]+(?:/|\.(?:py|js|json|md|toml)))`", DEVELOPERS)} - {"job.toml"}
+    assert len(named) > 30
+    gone = [n for n in sorted(named) if not any((base / n).exists() for base in (ROOT, PACKAGE))]
+    assert not [n for n in gone if n not in ("constants.py", "result.json", "results/result.json")]
+
+
+def test_names_in_the_picture_of_the_flow_exist() -> None:
+    picture = DEVELOPERS.split("```")[1]
+    classes = {n.name for tree in _trees().values() for n in ast.walk(tree) if isinstance(n, ast.ClassDef)}
+    types = set(re.findall(r"\b[A-Z][a-z]+(?:[A-Z][a-z]+)*\b", picture))
+    assert len(types) >= 8
+    assert types <= classes
+    for module, name in set(re.findall(r"\b([a-z_]+)\.([a-z_]+)\b", picture)) - {("job", "toml"), ("result", "json")}:
+        path, file = PACKAGE / module, PACKAGE / f"{module}.py"
+        defined = file.is_file() and f"def {name}(" in file.read_text(encoding="utf-8")
+        assert defined or (path / f"{name}.py").is_file() or (path / name).is_dir(), f"{module}.{name}"
+
+
 # ------------------------------------------------------------------------------------------ finding codes
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from phototemplate.errors import InputError
-from phototemplate.units import LENGTH_UNITS, format_length, parse_length_mm
+from phototemplate.units import LengthUnit, format_length, parse_length_mm
 
 
 @pytest.mark.parametrize(("text", "mm"), [
@@ -58,7 +60,7 @@ def test_format(mm: float, unit: str, denominator: int, text: str) -> None:
     assert format_length(mm, unit, denominator) == text  # type: ignore[arg-type]
 
 
-@given(st.floats(-20_000, 20_000), st.sampled_from(LENGTH_UNITS), st.sampled_from([16, 32]))
+@given(st.floats(-20_000, 20_000), st.sampled_from(get_args(LengthUnit)), st.sampled_from([16, 32]))
 def test_what_is_written_can_be_read_back(mm: float, unit: str, denominator: int) -> None:
     text = format_length(mm, unit, denominator)  # type: ignore[arg-type]
     back = parse_length_mm(text, "in" if unit == "in" else "mm")

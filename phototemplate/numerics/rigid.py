@@ -41,41 +41,9 @@ def exp_rotation(w: Array) -> Array:
     return np.asarray(np.eye(3) + a * k + b * (k @ k))
 
 
-def log_rotation(rotation: Array) -> Array:
-    """Rotation vector in rad of one rotation matrix (3, 3); the inverse of :func:`exp_rotation` up to pi."""
-    r = np.asarray(rotation, dtype=np.float64)
-    # By way of the unit quaternion, which stays accurate near 0 and near pi (Shepperd 1978).
-    q = np.array(
-        [1 + np.trace(r), 1 + 2 * r[0, 0] - np.trace(r), 1 + 2 * r[1, 1] - np.trace(r), 1 + 2 * r[2, 2] - np.trace(r)]
-    )
-    i = int(np.argmax(q))
-    if i == 0:
-        v = np.array([r[2, 1] - r[1, 2], r[0, 2] - r[2, 0], r[1, 0] - r[0, 1]])
-        quat = np.array([q[0], *v])
-    else:
-        a, b, c = i - 1, i % 3, (i + 1) % 3
-        quat = np.empty(4)
-        quat[0] = r[c, b] - r[b, c]
-        quat[1 + a] = q[i]
-        quat[1 + b] = r[b, a] + r[a, b]
-        quat[1 + c] = r[c, a] + r[a, c]
-    quat /= np.linalg.norm(quat)
-    if quat[0] < 0:
-        quat = -quat
-    n = float(np.linalg.norm(quat[1:]))
-    if n < 1e-12:
-        return np.asarray(2.0 * quat[1:])
-    return np.asarray(2.0 * np.arctan2(n, quat[0]) / n * quat[1:])
-
-
 def transform(pose: Pose, xyz: Array) -> Array:
     """Apply a pose to points (..., 3)."""
     return np.asarray(xyz @ pose[0].T + pose[1])
-
-
-def difference(pose: Pose, reference: Pose) -> Array:
-    """Perturbation (6,) that leads from ``reference`` to ``pose``."""
-    return np.concatenate([log_rotation(pose[0] @ reference[0].T), pose[1] - reference[1]])
 
 
 def compose(a_from_b: Pose, b_from_c: Pose) -> Pose:

@@ -199,7 +199,6 @@ class Dimension(Primitive):
 
 
 Item = Line | Arc | Circle | Polyline | Text | Dimension
-PRIMITIVES = (Line, Arc, Circle, Polyline, Text, Dimension)
 
 
 @dataclass(frozen=True)

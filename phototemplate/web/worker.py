@@ -57,11 +57,6 @@ class Worker:
         self._sending = threading.Lock()
         self.on_restart: Callable[[], None] = lambda: None
 
-    @property
-    def pid(self) -> int | None:
-        """Id of the process, while there is one."""
-        return self._process.pid if self._process else None
-
     def start(self) -> None:
         """Start the process now, so that the first task need not wait for it."""
         if self._process is not None and self._process.is_alive():

@@ -8,13 +8,13 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array
 from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors, no_conditions
 from phototemplate.network.orientation.views import stack, views_of
-from phototemplate.numerics.rigid import log_rotation
 from tests.network.synthetic import Kitchen, kitchen
 
 
@@ -115,10 +115,10 @@ class _Ceres:
         pyceres = pytest.importorskip("pyceres")
         self.lens = state.lenses[0][[0, 2, 3, 4, 5, 6, 7, 8]].copy()
         self.photos = [
-            np.concatenate([log_rotation(r), t]) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)
+            np.concatenate([Rotation.from_matrix(r).as_rotvec(), t]) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)
         ]
         self.bodies = [
-            np.concatenate([log_rotation(r), t]) for r, t in zip(state.body_rotation, state.body_translation, strict=True)
+            np.concatenate([Rotation.from_matrix(r).as_rotvec(), t]) for r, t in zip(state.body_rotation, state.body_translation, strict=True)
         ]
         self.points = [p.copy() for p in state.points]
         self.problem = pyceres.Problem()

@@ -45,7 +45,7 @@ def test_project_agrees_with_opencv(network: Network) -> None:
     params[0] *= 1 + photo.focus
     f, aspect, cx, cy = params[: lens.N_COMMON]
     matrix, dist = np.array([[f, 0, cx], [0, f * (1 + aspect), cy], [0, 0, 1]]), params[lens.N_COMMON :]
-    theirs, _ = cv2.projectPoints(xyz, rigid.log_rotation(photo.rotation), photo.translation_mm, matrix, dist)
+    theirs, _ = cv2.projectPoints(xyz, cv2.Rodrigues(photo.rotation)[0], photo.translation_mm, matrix, dist)
     assert np.allclose(projection.project(network, "IMG_0001", xyz).uv_px, theirs[:, 0], atol=1e-6)
 
 

@@ -19,13 +19,12 @@ def _pose(rng: np.random.Generator) -> rigid.Pose:
 
 
 @pytest.mark.parametrize("size", [0.0, 1e-9, 1e-4, 1.0, 3.0, np.pi - 1e-7])
-def test_exp_and_log_agree_with_scipy(rng: np.random.Generator, size: float) -> None:
+def test_exp_agrees_with_scipy(rng: np.random.Generator, size: float) -> None:
     for _ in range(20):
         axis = rng.normal(size=3)
         w = size * axis / np.linalg.norm(axis)
         r = rigid.exp_rotation(w)
         assert np.allclose(r, Rotation.from_rotvec(w).as_matrix(), atol=1e-13)
-        assert np.allclose(rigid.log_rotation(r), Rotation.from_matrix(r).as_rotvec(), atol=1e-8)
 
 
 def test_exp_takes_stacks(rng: np.random.Generator) -> None:

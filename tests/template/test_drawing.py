@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import get_args
 
 import ezdxf
 import numpy as np
@@ -15,10 +16,10 @@ from phototemplate.model import HeightPoint
 from phototemplate.output.dxf import write_dxf
 from phototemplate.template.drawing import (
     LAYERS,
-    PRIMITIVES,
     Arc,
     Dimension,
     Drawing,
+    Item,
     Line,
     Polyline,
     Text,
@@ -91,7 +92,7 @@ def test_outline_drawing_carries_uncertainty_on_every_edge() -> None:
     (loop,) = drawing.on("FOUND-LINE")
     assert isinstance(loop, Polyline)
     assert loop.closed
-    assert {type(i) for i in drawing.items} <= set(PRIMITIVES)
+    assert {type(i) for i in drawing.items} <= set(get_args(Item))
     texts = [i.text for i in drawing.on("FOUND-TABLE") if isinstance(i, Text)]
     assert all(r.edge_id in texts for r in outline.edges)
 

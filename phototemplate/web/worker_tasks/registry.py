@@ -16,11 +16,8 @@ from phototemplate.errors import InputError, MeasureError, OutputError, PhotoErr
 from phototemplate.job import Job
 from phototemplate.model import Measurement, PhotoMeta
 from phototemplate.output.assessment import Judgements
-from phototemplate.progress import Progress
 from phototemplate.stage_cache import Memo, file_mark
 from phototemplate.web.refusals import Refused
-
-Tell = Progress
 
 
 class JobPhotos(PhotoStore):
