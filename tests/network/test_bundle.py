@@ -18,6 +18,11 @@ from phototemplate.network.orientation.views import stack, views_of
 from tests.network.synthetic import Kitchen, kitchen
 
 
+def _six(rotation: Array, translation: Array) -> Array:
+    """Rotation vector and translation (6,)."""
+    return np.concatenate([Rotation.from_matrix(rotation).as_rotvec(), translation])
+
+
 def _problem(k: Kitchen, photo_ids: list[str], body_ids: list[str], strips: list[str]) -> tuple[bundle.Problem, bundle.State]:
     """A problem at the true values, datum the first body."""
     views = views_of([k.sightings[p] for p in photo_ids], k.targets)
@@ -115,10 +120,10 @@ class _Ceres:
         pyceres = pytest.importorskip("pyceres")
         self.lens = state.lenses[0][[0, 2, 3, 4, 5, 6, 7, 8]].copy()
         self.photos = [
-            np.concatenate([Rotation.from_matrix(r).as_rotvec(), t]) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)
+            _six(r, t) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)
         ]
         self.bodies = [
-            np.concatenate([Rotation.from_matrix(r).as_rotvec(), t]) for r, t in zip(state.body_rotation, state.body_translation, strict=True)
+            _six(r, t) for r, t in zip(state.body_rotation, state.body_translation, strict=True)
         ]
         self.points = [p.copy() for p in state.points]
         self.problem = pyceres.Problem()
