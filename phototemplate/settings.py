@@ -61,6 +61,10 @@ class AdjustmentSettings(Section):
     """Standard uncertainty of the pixels' aspect (phones: square)."""
     u_focus: float = 0.004
     """Standard deviation of a photo's own change of the principal distance by focusing; 0: none."""
+    stabiliser: bool = True
+    """Photos may have their image shifted by a stabiliser; how far is estimated."""
+    readout: bool = True
+    """The camera may move while the rows of a photo are read; how far is estimated."""
     u_print_common: float = 0.005
     """Standard uncertainty of the print scale all targets of one kind share."""
     u_print_sheet: float = 0.0005

@@ -30,6 +30,12 @@ class Camera:
     """(p, p); a profile's own covariance, or that after the adjustment."""
     source: str = "exif"
     """Where the start value came from: profile, exif, vanishing, adjusted, default."""
+    distortion_moves: bool = True
+    """Whether the distortion moves with the image where the stabiliser shifts it (sensor or whole lens), or stays (a group of
+    lenses)."""
+    exposure_sd: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """Standard deviations over the photos of what exposures do: focus (relative), image shift (px), turn (rad) and shift (mm)
+    during the readout; zeros where nothing is known of them."""
 
 
 @dataclass(frozen=True)

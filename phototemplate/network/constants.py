@@ -18,6 +18,61 @@ fy, which differ by the aspect (``u_aspect``)."""
 TIED_K: Final = 1e-4
 """ratio. The same for radial distortion. Convention: as good as equal."""
 
+# ---- what exposures do (priors of the variance components)
+
+FOCUS_SD: Final = 0.002
+"""ratio. Usual standard deviation of the principal distance over the photos of a phone. Derived: thin lens, f over distance, 4
+mm over 0.7 to 2.5 m."""
+FOCUS_SPREAD: Final = 1.2
+"""ratio. Standard deviation of its logarithm over phones. Convention: some crop so that breathing does not show."""
+FOCUS_STILL: Final = 0.2
+"""probability. Cameras of fixed focus. Convention."""
+FOCUS_LARGEST: Final = 0.012
+"""ratio. The largest that is tried. Derived: thin lens of 4 mm focused at 0.3 m."""
+CENTRE_SD: Final = 0.0025
+"""ratio. Usual standard deviation, per axis, of the image's shift over the photos of a phone, as a share of the picture's
+longer side (10 px of 4032). Chosen on: robust bundles of two phones' photos (iPhone X 21 and 16 px, OnePlus 12 12 and 19 px),
+rounded down for phones that move less; published: SAE 2024-01-2474, arXiv 2303.11307."""
+CENTRE_SPREAD: Final = 0.9
+"""ratio. Standard deviation of its logarithm over phones. Convention: a factor of 2.5 either way."""
+CENTRE_STILL: Final = 0.25
+"""probability. Cameras without a stabiliser, or with one that rests on its tripod. Convention."""
+CENTRE_LARGEST: Final = 0.03
+"""ratio. The largest that is tried (120 px of 4032). Convention: beyond what two phones showed (ranges of 90 px)."""
+TURN_SD: Final = 4.5e-4
+"""rad. Usual standard deviation, per axis, of the turn during the readout of a phone held in the hand. Chosen on: the same two
+phones (0.04 to 0.16 degrees rms), the lower end for photos that are not bursts."""
+TURN_SPREAD: Final = 0.9
+"""ratio. Standard deviation of its logarithm. Convention: a factor of 2.5 either way."""
+TURN_STILL: Final = 0.2
+"""probability. Cameras on a tripod or with a quick shutter. Convention."""
+TURN_LARGEST: Final = 0.01
+"""rad. The largest that is tried. Convention: 0.6 degrees; photos taken so are smeared."""
+SHIFT_SD: Final = 0.12
+"""mm. Usual standard deviation, per axis, of the way during the readout. Derived: a hand at 5 mm/s over 25 ms."""
+SHIFT_SPREAD: Final = 0.7
+"""ratio. Standard deviation of its logarithm. Convention: a factor of 2 either way."""
+SHIFT_STILL: Final = 0.2
+"""probability. As ``TURN_STILL``."""
+SHIFT_LARGEST: Final = 3.0
+"""mm. The largest that is tried. Convention: a hand at 100 mm/s."""
+START_SD: Final = 2.5
+"""ratio. What the tests of sheets and sightings start from, in units of the usual standard deviation: generous, so that no
+sheet is blamed for what the camera did. Convention: the upper end of ``CENTRE_SPREAD``."""
+SHIFT_THAT_TELLS: Final = 2e-4
+"""ratio. Standard deviation of the image's shift, as a share of the picture's longer side, from which it is asked whether the
+distortion moves along. Derived: 1 px of 4032 times a distortion that grows by 5 % of the radius is 0.05 px, as corners are."""
+STILL_SD: Final = 2e-3
+"""ratio. Standard deviation that is as good as standing still, in units of the usual. Convention: 0.02 px."""
+GRID_POINTS: Final = 90
+"""count. Standard deviations tried between the two. Convention: 11 % apart."""
+COMPONENT_ROUNDS: Final = 6
+"""count. Rounds of adjusting and estimating the components. Convention."""
+COMPONENT_SWEEPS: Final = 3
+"""count. Sweeps over the components in a round. Convention."""
+COMPONENT_SETTLED: Final = 0.1
+"""ratio. Change of a standard deviation that is no change. Convention: far below what a dozen photos tell of it."""
+
 # ---- what is left to determine something
 
 LEAST_FOR_NOISE: Final = 20

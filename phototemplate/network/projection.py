@@ -62,7 +62,7 @@ def project(network: Network, photo_id: str, xyz_mm: Array) -> Projection:
 
 def sensor_of(camera: Camera) -> Sensor:
     """How this camera's pictures are read."""
-    return Sensor(camera.size_px)
+    return Sensor(camera.size_px, camera.distortion_moves)
 
 
 def bend(body: BodyPose, xyz_local: Array) -> Array:

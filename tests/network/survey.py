@@ -155,7 +155,7 @@ def load(folder: Path) -> Survey:
     zero = np.zeros
     state = State.at_rest([params], list(zip(rotation, translation, strict=True)), [], 0, xyz)
     length = Length("scale bar", Place(points=(place[506],)), Place(points=(place[507],)), BAR_MM, BAR_U_MM)
-    priors = Priors((params,), (None,), 0.0, zero((0, 2)), zero((0, 2)), zero(0), (length,))
+    priors = Priors((params,), (None,), zero((1, 4)), zero((0, 2)), zero((0, 2)), zero(0), (length,))
     return Survey(problem, priors, state, targets, xyz, u)
 
 

@@ -27,6 +27,7 @@ from phototemplate.model import (
 from phototemplate.network.adjustment import parameters
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
+from tests.network.phones import Phone
 
 
 @dataclass(frozen=True)
@@ -137,12 +138,14 @@ def kitchen(
     exif: bool = True,
     two_cameras: bool = False,
     size_px: tuple[int, int] = (4032, 3024),
+    phones: Sequence[Phone] = (),
 ) -> Kitchen:
     """Make one kitchen.
 
     ``odd_scale`` prints single sheets at another scale; ``moved`` shifts sheets by (dx, dy, turn in rad) in the second half
-    of the photos; ``curl`` bends sheets (cxx, cxy, cyy per mm); ``low`` lowers cabinets "A" (back run) .. "D" by mm.
-    """
+    of the photos; ``curl`` bends sheets (cxx, cxy, cyy per mm); ``low`` lowers cabinets "A" (back run) .. "D" by mm. ``phones``
+    take the photos in turn (``focus_sd`` and ``two_cameras`` are then theirs): their exposures are projected by themselves, and
+    the truth's poses say nothing of them. """
     rng = np.random.default_rng(seed)
     targets: dict[str, Target] = {}
     bodies: dict[str, BodyPose] = {}
@@ -190,12 +193,14 @@ def kitchen(
             points[name, k] = np.array([x, depth, 30.0]) + wall @ np.array([0.0, p[1], 0.0])
     f = 0.747 * size_px[0] * rng.normal(1, 0.02)
     cameras = []
-    for c in range(2 if two_cameras else 1):
-        params = lens.start_params("brown", f * (1 if c == 0 else 1.25), size_px)
+    for c in range(len(phones) or (2 if two_cameras else 1)):
+        own = f * phones[c].f_of_width / 0.747 if phones else f * (1 if c == 0 else 1.25)
+        params = lens.start_params("brown", own, size_px)
         params[1:4] += rng.normal(0, [3e-5, 0.004 * size_px[0], 0.004 * size_px[0]])
-        params[4:9] = np.array([0.085, -0.19, 0.0006, -0.0004, 0.1]) * rng.normal(1, 0.1, 5)
+        usual = phones[c].distortion if phones else (0.085, -0.19, 0.0006, -0.0004, 0.1)
+        params[4:9] = np.array(usual) * rng.normal(1, 0.1, 5)
         cameras.append(Camera(f"phone{c}", "brown", size_px, params, np.zeros((9, 9)), "truth"))
-    photos, metas, sightings = [], [], {}
+    photos, metas, sightings, exposures = [], [], {}, {}
     wrong: set[tuple[str, str, int]] = set()
     for i in range(n_photos):
         camera = cameras[i % len(cameras)]
@@ -207,9 +212,13 @@ def kitchen(
             eye = np.array([700.0 + 2000 * t, -1750.0, 850.0 + 250 * (i % 2)])
             aim = np.array([900.0 + 1100 * t + 500 * (i % 2), -250.0, 0.0])
         eye, aim = eye + rng.normal(0, 80, 3), aim + rng.normal(0, 80, 3)
+        if phones:  # people fill the picture: nearer with a wide lens, further with a long one
+            eye = aim + (eye - aim) * float(np.clip(camera.params[0] / (0.747 * size_px[0]), 0.6, 1.5))
+            exposures[f"IMG_{i + 1:04d}"] = phones[i % len(phones)].exposure(rng)
         rotation, translation = look_at(eye, aim, rng.normal(0, 0.06) + (np.pi / 2 if i % 4 == 3 else 0.0))
         name = f"IMG_{i + 1:04d}"
-        photos.append(PhotoPose(name, camera.camera_id, rotation, translation, float(rng.normal(0, focus_sd))))
+        focus = 0.0 if phones else float(rng.normal(0, focus_sd))
+        photos.append(PhotoPose(name, camera.camera_id, rotation, translation, focus))
         diagonal = float(np.hypot(*size_px))
         focal35 = round(camera.params[0] * 43.2666 / diagonal * (1 + rng.normal(0, 0.01)), 1) if exif else None
         metas.append(PhotoMeta(name, Path(f"{name}.jpg"), size_px, camera_id=camera.camera_id, focal35_mm=focal35))
@@ -240,8 +249,15 @@ def kitchen(
             view = eye - xyz
             distance = np.linalg.norm(view, axis=1)
             cosine = view @ face / distance
-            seen = project(truth, photo.photo_id, xyz)
-            inside = np.all((seen.uv_px > 15) & (seen.uv_px < np.array(size_px) - 16), axis=1)
+            uv = project(truth, photo.photo_id, xyz).uv_px
+            if photo.photo_id in exposures:
+                camera = truth.cameras[photo.camera_id]
+                shot = exposures[photo.photo_id].project(
+                    camera.params, photo.rotation, photo.translation_mm, size_px[1], xyz
+                )
+                uv = np.where(np.isfinite(uv), shot, np.nan)
+            with np.errstate(invalid="ignore"):
+                inside = np.all((uv > 15) & (uv < np.array(size_px) - 16), axis=1)
             for k in np.nonzero(inside & (cosine > 0.25) & (distance < 3200))[0]:
                 sigma = sigma_px * np.sqrt(1.0 / max(cosine[k], 0.3))
                 noise = rng.normal(0, sigma, 2)
@@ -250,7 +266,7 @@ def kitchen(
                     wrong.add((photo.photo_id, name, int(k)))
                 ids.append(name)
                 numbers.append(int(k))
-                uvs.append(seen.uv_px[k] + noise)
+                uvs.append(uv[k] + noise)
                 covs.append(np.eye(2) * sigma**2)
         sightings[photo.photo_id] = Sightings(
             photo.photo_id,

@@ -11,6 +11,7 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Network, Sightings
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import Bar, Caliper, KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.pseudo_observations import EXPOSURE_PARTS
 from phototemplate.network.projection import bend, body_points, project
 from phototemplate.numerics import rigid
 from phototemplate.settings import AdjustmentSettings
@@ -102,7 +103,8 @@ def test_parts_sum_to_the_covariance(plain: tuple[Kitchen, Network]) -> None:
     total = sum(influences.parts.values())
     size = np.sqrt(np.outer(np.diag(influences.cov), np.diag(influences.cov))) + 1e-30
     assert np.abs((total - influences.cov) / size).max() < 1e-6
-    assert {"target sightings", "known length: bar", "lens prior", "sheet print scale", "focus prior"} == set(influences.parts)
+    known = {"known length: bar", "lens prior", "sheet print scale", *EXPOSURE_PARTS}
+    assert known | {"target sightings"} == set(influences.parts)
     for part in influences.parts.values():
         assert np.linalg.eigvalsh(part / size).min() > -1e-8
 

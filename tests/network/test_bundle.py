@@ -97,7 +97,8 @@ def test_condition_jacobians_against_differences() -> None:
     problem = replace(problem, curl=frozenset({1}), plane=True)
     lengths = (Length("tape", Place(0, np.array([10.0, 5, 0])), Place(1, np.array([30.0, -20, 0])), 500.0, 0.5),)
     priors = Priors(
-        (state.lenses[0],), (np.eye(9),), 0.004, np.full((1, 2), 0.005), np.full((3, 2), 5e-4), np.full(3, 1e-4),
+        (state.lenses[0],), (np.eye(9),), np.array([[0.004, 10.0, 1e-3, 0.1]]),
+        np.full((1, 2), 0.005), np.full((3, 2), 5e-4), np.full(3, 1e-4),
         lengths, datum_body=0, plane_bodies=(0, 1, 2),
     )  # fmt: skip
     state = replace(state, plane=np.array([0.3, 0.002, -0.003]))

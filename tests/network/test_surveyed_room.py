@@ -108,7 +108,8 @@ def test_levelling_staff(room: tuple[Network, dict[int, np.ndarray]], reference_
     variance = way @ (noise_low + noise_high) @ way + by_influences @ network.influences.cov @ by_influences
     assert abs(size - _STAFF_MM) < 2 * float(np.sqrt(variance))
     assert abs(size / _STAFF_MM - 1) < 0.01
-    assert 2 * float(np.sqrt(variance)) < 0.02 * _STAFF_MM, "an uncertainty that forbids nothing proves nothing"
+    # Two photos of a phone, each with an image shift of its own that only four markers check.
+    assert 2 * float(np.sqrt(variance)) < 0.025 * _STAFF_MM, "an uncertainty that forbids nothing proves nothing"
 
 
 def test_bent_marker_is_said(room: tuple[Network, dict[int, np.ndarray]]) -> None:

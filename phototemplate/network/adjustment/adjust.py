@@ -29,7 +29,8 @@ from phototemplate.network.adjustment.length_weights import (
     with_lengths,
 )
 from phototemplate.network.adjustment.network_result import assemble
-from phototemplate.network.adjustment.setup import hold, set_up, tie
+from phototemplate.network.adjustment.setup import set_up, single_photo, tie
+from phototemplate.network.adjustment.variance_components import estimated, with_best_shift
 from phototemplate.network.calibration.photo_gain import with_lens_findings
 from phototemplate.network.orientation.fisheye import start_with_models
 from phototemplate.network.orientation.lens_start import start_lenses
@@ -90,7 +91,7 @@ def adjust(
     tell("Adjustment", 0.3)
     camera_of, start, lenses, ties = own_centres(views, metas, camera_of, start, lenses, targets, settings)
     run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
-    run = hold(place_lengths(tie(run, ties), lengths))
+    run = single_photo(place_lengths(tie(run, ties), lengths))
     used = frozenset(length.name for length in run.priors.lengths) - {SCALE_CONVENTION}
     run = _rounds(run, used, tell)
     tell("Covariance", 0.9)
@@ -132,13 +133,15 @@ def _rounds(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustm
         if after is run:
             break
         run = after
-    run = solve(_snooped(run), tolerance=1e-2)
+    huber = settings.huber * run.noise()
+    run = with_best_shift(estimated(run, huber), huber)
+    run = estimated(solve(_snooped(run), tolerance=1e-2))
     tell("Variances", 0.75)
     for _ in range(3):
         before, run = run, estimate_variance(snoop(run))
         if _alike(before, run):
             break
-        run = solve(run, tolerance=1e-2)
+        run = estimated(solve(run, tolerance=1e-2))
     after = restore_print_scale(readmit(run))
     if after is not run:
         run = _snooped(solve(after, tolerance=1e-2))

@@ -42,8 +42,6 @@ class Adjustment:
     findings: tuple[Finding, ...] = ()
     moved: frozenset[tuple[int, int]] = frozenset()
     """(body, photo) views left out because the sheet lay elsewhere"""
-    held: frozenset[str] = frozenset()
-    """Parameters fixed by the settings"""
     lost_photos: tuple[str, ...] = ()
     """Photos all of whose sightings were rejected"""
 
@@ -133,7 +131,7 @@ def _pruned(run: Adjustment) -> Adjustment:
     gone = frozenset(n for n in problem.names if lost and n.startswith(tuple(lost)))
     datum = _datum_body(run, bodies)
     owner = f"body:{problem.body_ids[datum]}" if datum >= 0 else f"photo:{problem.photo_ids[int(np.argmax(photos))]}"
-    fixed = run.held | frozenset(f"{owner}:{c}" for c in POSE) | gone
+    fixed = frozenset(f"{owner}:{c}" for c in POSE) | gone
     return replace(
         run,
         base=base,

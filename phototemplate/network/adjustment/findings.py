@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from phototemplate.errors import Finding
+from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance
@@ -55,12 +56,10 @@ def lens_findings(run: Adjustment, lenses: Sequence[LensStart], cov: Covariance)
     starts = {s.camera_id: s for s in lenses}
     for c, camera_id in enumerate(run.problem.camera_ids):
         start = starts[camera_id]
-        columns = run.problem.columns.lenses[c]
-        after = cov.shared[np.ix_(columns, columns)]
-        prior = np.sqrt(np.diag(start.cov))
         if start.source == "profile":
-            change = run.state.lenses[c] - start.params
-            rest = start.cov - after
+            change, before, after = _average_lens(run, c, start, cov)
+            prior = np.sqrt(np.diag(before))
+            rest = before - after
             value, vector = np.linalg.eigh((rest + rest.T) / 2 / np.outer(prior, prior))
             along = vector.T @ (change / prior)
             good = value > 1e-3
@@ -76,6 +75,22 @@ def lens_findings(run: Adjustment, lenses: Sequence[LensStart], cov: Covariance)
                     )
                 )
     return out
+
+
+def _average_lens(run: Adjustment, c: int, start: LensStart, cov: Covariance) -> tuple[Array, Array, Array]:
+    """Lens ``c`` with what the exposures did to it on average: change against the start (p,), covariance before and after."""
+    problem, own = run.problem, run.problem.photo_camera == c
+    n, f, lens = int(own.sum()), float(start.params[0]), problem.columns.lenses[c]
+    by = np.zeros((len(lens), problem.size))
+    by[np.arange(len(lens)), lens] = 1.0
+    change, before = run.state.lenses[c] - start.params, start.cov.copy()
+    sd = run.priors.exposure_sd[c, [0, 1, 1]] * [f, 1.0, 1.0]
+    for k, (parameter, unit) in enumerate(((0, f), (2, 1.0), (3, 1.0))):  # focus on f, image shift on cx and cy
+        columns = problem.columns.exposure[own, k]
+        by[parameter, columns[columns >= 0]] += unit / n
+        change[parameter] += unit * float(run.state.exposure[own, k].mean())
+        before[parameter, parameter] += sd[k] ** 2 / n
+    return change, before, by @ cov.shared @ by.T
 
 
 def rejection_findings(run: Adjustment) -> list[Finding]:

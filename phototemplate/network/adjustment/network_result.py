@@ -57,6 +57,8 @@ def assemble(
             state.lenses[c],
             cov.shared[np.ix_(columns, columns)],
             "adjusted",
+            problem.sensors[c].distortion_moves,
+            tuple(run.priors.exposure_sd[c].tolist()),
         )
     photos = {
         p: PhotoPose.with_exposure(

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from phototemplate.model import Array, IntArray
-from phototemplate.network import constants
+from phototemplate.network import constants, photo_camera
 from phototemplate.network.adjustment.collinearity import bent
 from phototemplate.network.adjustment.known_lengths import Condition
 from phototemplate.network.adjustment.problem import Problem, State
@@ -18,10 +18,17 @@ from phototemplate.numerics.rigid import skew
 
 LENS = "lens prior"
 FOCUS = "focus prior"
+CENTRE = "lens shift of each photo"
+TURN = "turn during the readout"
+SHIFT = "shift during the readout"
 PRINT = "sheet print scale"
 CURL = "sheet flatness"
 PLANE = "plane assumption"
 TURNED = "lens of turned photos"
+EXPOSURE_PARTS = {
+    FOCUS: photo_camera.FOCUS, CENTRE: photo_camera.CENTRE, TURN: photo_camera.TURN, SHIFT: photo_camera.SHIFT,
+}  # fmt: skip
+"""Budget line of each variance component of the exposures, and its places in an exposure; in the order of ``exposure_sd``"""
 ALL_BATCHES = "common print scale"
 """Name of the condition on the common print scales, two rows per batch"""
 
@@ -105,7 +112,8 @@ class Priors:
     lens_mean: tuple[Array, ...]
     lens_cov: tuple[Array | None, ...]
     """per camera (p, p); None: no prior"""
-    u_focus: float
+    exposure_sd: Array
+    """(cameras, 4) standard deviations of what exposures do: focus, image shift, turn, shift during the readout"""
     u_print_common: Array
     """(Q, 2)"""
     u_print_body: Array
@@ -127,14 +135,21 @@ class Priors:
     def __call__(self, problem: Problem, state: State) -> list[Condition]:
         """Every condition at ``state``."""
         out = self._lenses(problem, state) + self._ties(problem, state) + self._print(problem, state)
-        out += self._curl(problem, state) + self._plane(problem, state)
-        if self.u_focus > 0:
-            n = len(problem.photo_ids)
-            columns, focus = problem.columns.exposure[:, 0], state.exposure[:, 0]
-            out.append(Condition(FOCUS, "focus", columns, np.eye(n), -focus, np.eye(n) * self.u_focus**2))
+        out += self._curl(problem, state) + self._plane(problem, state) + self._exposures(problem, state)
         for length in self.lengths:
             if length.name not in self.unused:
                 out.append(length.condition(problem, state, self.inflate.get(length.name, 1.0)))
+        return out
+
+    def _exposures(self, problem: Problem, state: State) -> list[Condition]:
+        out = []
+        for g, (group, places) in enumerate(EXPOSURE_PARTS.items()):
+            columns, moved = problem.columns.exposure[:, places], state.exposure[:, places]
+            sd = np.broadcast_to(self.exposure_sd[problem.photo_camera, g, None], columns.shape)
+            used = (columns >= 0) & (sd > 0)
+            n = int(used.sum())
+            if n:
+                out.append(Condition(group, group, columns[used], np.eye(n), -moved[used], np.diag(sd[used] ** 2)))
         return out
 
     def _lenses(self, problem: Problem, state: State) -> list[Condition]:

@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.model import Array, Target
+from phototemplate.model.network import EXPOSURE
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import State
 from phototemplate.network.adjustment.pseudo_observations import Priors
+from phototemplate.network.adjustment.variance_components import COMPONENTS, usual_sd
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start, triangulate
 from phototemplate.network.orientation.views import Stacked, View, stack
@@ -54,11 +56,15 @@ def set_up(
         q,
         xyz,
     )
+    sizes = tuple(sensor.size_px for sensor in problem.sensors)
+    sd = usual_sd(settings, sizes)
+    adjusted = [COMPONENTS[part].places for part in np.flatnonzero(sd.any(axis=0))]
+    problem = replace(problem, exposure=tuple(c for places in adjusted for c in EXPOSURE[places]))
     half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), 5.0) for t in body_ids])
     priors = Priors(
         tuple(s.params for s in used),
         tuple(s.cov for s in used),
-        settings.u_focus,
+        sd,
         np.full((q, 2), settings.u_print_common),
         np.full((b, 2), settings.u_print_sheet),
         2 * settings.u_flat_mm / half**2,
@@ -103,11 +109,9 @@ def _free_points(
     return ids, np.array(xyz).reshape(-1, 3)
 
 
-def hold(run: Adjustment) -> Adjustment:
-    """Hold what the settings hold; for a single photo add the common plane of the sheets."""
-    problem, settings = run.problem, run.settings
-    held = frozenset(f"photo:{p}:focus" for p in problem.photo_ids) if settings.u_focus <= 0 else frozenset()
-    run = replace(run, held=held)
+def single_photo(run: Adjustment) -> Adjustment:
+    """For a single photo: add the common plane of the sheets."""
+    problem = run.problem
     if len(problem.photo_ids) > 1:
         return run
     sheets = tuple(b for b, t in enumerate(problem.body_ids) if run.targets[t].kind == "sheet")

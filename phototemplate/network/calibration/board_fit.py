@@ -128,7 +128,7 @@ def _set_up(
     priors = Priors(
         (mean,),
         (loose,),
-        form.u_focus,
+        np.array([[form.u_focus, 0.0, 0.0, 0.0]]),
         np.full((q, 2), 0.01),
         np.full((b, 2), U_STRETCH),
         u_curl,

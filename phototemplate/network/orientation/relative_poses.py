@@ -208,7 +208,7 @@ class _Assembly:
         priors = Priors(
             tuple(self.starts[c].params for c in used),
             tuple(self.starts[c].cov for c in used),
-            0.0,
+            np.zeros((len(used), 4)),
             np.full((1, 2), 0.01),
             np.full((len(bodies), 2), 0.01),
             np.ones(len(bodies)),

@@ -1,0 +1,171 @@
+"""How much the exposures of a camera differ, estimated over the job: a variance component each for focus, image shift, turn and
+shift.
+
+Whether a camera is held by a tripod or moves its lens for every photo is not asked of the user but of all photos together. With
+H the information of the sightings on the exposures (everything else eliminated), s the matching gradient and D the diagonal of
+the components' inverse variances, the sightings' probability with the exposures integrated out is
+
+    -2 log p = log det(H + D) - log det D - s^T (H + D)^-1 s + const
+
+(restricted likelihood; H. D. Patterson, R. Thompson, Biometrika 58 (1971) 545-554; variance components in adjustments: F. R.
+Helmert, W. Foerstner; K.-R. Koch, Parameter Estimation and Hypothesis Testing in Linear Models, 1999, 3.6). One component at a
+time it is worked out on a grid from standing still to far beyond any phone, weighed with what is known of phones
+(:data:`COMPONENTS`), and the mean of the variance is taken. So a component that the photos do not show keeps what phones
+usually do, and one that they show to be nil costs nothing: no photo is decided about by itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phototemplate.model import Array, IntArray
+from phototemplate.network import constants, photo_camera
+from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
+from phototemplate.network.adjustment.normal_equations import point_inverse, reduced
+from phototemplate.network.adjustment.pseudo_observations import CENTRE, FOCUS, SHIFT, TURN
+from phototemplate.settings import AdjustmentSettings
+
+
+@dataclass(frozen=True)
+class Component:
+    """One thing that exposures do, and what is known of it before the photos are looked at."""
+
+    group: str
+    """Budget line of its prior"""
+    places: slice
+    """In an exposure"""
+    usual: float
+    """Median of its standard deviation over cameras that do it; image shifts as a share of the picture's longer side"""
+    spread: float
+    """Standard deviation of its logarithm over these cameras"""
+    still: float
+    """Share of cameras that do not"""
+    largest: float
+    """Largest standard deviation that is tried"""
+
+    @property
+    def grid(self) -> Array:
+        """Standard deviations that are tried, in units of the usual one; the first is as good as standing still."""
+        return np.geomspace(constants.STILL_SD, self.largest / self.usual, constants.GRID_POINTS)
+
+    @property
+    def weights(self) -> Array:
+        """Their probabilities beforehand: some cameras stand still, the others are spread about the usual."""
+        moving = np.exp(-0.5 * (np.log(self.grid) / self.spread) ** 2)
+        moving[0] = 0.0
+        out = (1.0 - self.still) * moving / moving.sum()
+        out[0] = self.still
+        return np.asarray(np.maximum(out, np.finfo(float).tiny))
+
+    def sd(self, settings: AdjustmentSettings, size_px: tuple[float, float]) -> float:
+        """The usual standard deviation in the exposure's units for pictures of one size; 0 where the settings hold it."""
+        held = {FOCUS: settings.u_focus == 0.0, CENTRE: not settings.stabiliser}.get(self.group, not settings.readout)
+        return 0.0 if held else self.usual * (max(size_px) if self.group == CENTRE else 1.0)
+
+
+COMPONENTS = (
+    Component(
+        FOCUS, photo_camera.FOCUS, constants.FOCUS_SD, constants.FOCUS_SPREAD, constants.FOCUS_STILL, constants.FOCUS_LARGEST
+    ),
+    Component(
+        CENTRE,
+        photo_camera.CENTRE,
+        constants.CENTRE_SD,
+        constants.CENTRE_SPREAD,
+        constants.CENTRE_STILL,
+        constants.CENTRE_LARGEST,
+    ),
+    Component(TURN, photo_camera.TURN, constants.TURN_SD, constants.TURN_SPREAD, constants.TURN_STILL, constants.TURN_LARGEST),
+    Component(
+        SHIFT, photo_camera.SHIFT, constants.SHIFT_SD, constants.SHIFT_SPREAD, constants.SHIFT_STILL, constants.SHIFT_LARGEST
+    ),
+)
+"""In the order of ``Priors.exposure_sd``"""
+
+
+def usual_sd(settings: AdjustmentSettings, sizes: tuple[tuple[float, float], ...]) -> Array:
+    """(cameras, 4) standard deviations to start from: generous, so that no sheet is blamed for what the camera did."""
+    usual = np.array([[c.sd(settings, size) for c in COMPONENTS] for size in sizes]).reshape(-1, len(COMPONENTS))
+    return usual * constants.START_SD
+
+
+def estimated(run: Adjustment, huber: float | None = None) -> Adjustment:
+    """Solved (robustly with ``huber``, as long as sightings may be wrong) with variance components that agree with the
+    photos."""
+    for _ in range(constants.COMPONENT_ROUNDS):
+        new = _components(run)
+        old = run.priors.exposure_sd
+        if np.allclose(np.log(np.maximum(new, 1e-12)), np.log(np.maximum(old, 1e-12)), atol=constants.COMPONENT_SETTLED):
+            break
+        run = solve(replace(run, priors=replace(run.priors, exposure_sd=new)), huber=huber, tolerance=1e-2)
+    return run
+
+
+def with_best_shift(run: Adjustment, huber: float) -> Adjustment:
+    """Cameras whose image shifts have the distortion with them or leave it where it is, as their photos together fit better.
+
+    Both say the same with the same number of parameters, so that the likelihood alone decides. Robustly solved.
+    """
+    run = solve(run, huber=huber, tolerance=1e-2)
+    for c, sensor in enumerate(run.problem.sensors):
+        if run.priors.exposure_sd[c, 1] < constants.SHIFT_THAT_TELLS * max(sensor.size_px):
+            continue
+        sensors = list(run.problem.sensors)
+        sensors[c] = replace(sensor, distortion_moves=not sensor.distortion_moves)
+        other = solve(replace(run, problem=replace(run.problem, sensors=tuple(sensors))), huber=huber, tolerance=1e-2)
+        if other.solved.converged and other.solved.cost < run.solved.cost:
+            run = other
+    return run
+
+
+def _components(run: Adjustment) -> Array:
+    """(cameras, 4) standard deviations at the present linearisation."""
+    problem, sd = run.problem, run.priors.exposure_sd.copy()
+    free = np.nonzero(problem.free)[0]
+    block, _ = reduced(run.solved.normal, point_inverse(run.solved.normal, 0.0), free)
+    place = np.full(problem.size, -1, dtype=np.int64)
+    place[free] = np.arange(len(free))
+    columns = problem.columns.exposure
+    photo, part = np.nonzero((columns >= 0) & (place[columns] >= 0))
+    if not len(photo):
+        return sd
+    own = place[columns[photo, part]]
+    rest = np.setdiff1d(np.arange(len(free)), own)
+    component = np.array([next(i for i, c in enumerate(COMPONENTS) if c.places.start <= k < c.places.stop) for k in part])
+    camera = problem.photo_camera[photo]
+    prior = sd[camera, component] ** -2.0
+    cross = block[np.ix_(rest, own)]
+    scale = 1.0 / np.sqrt(np.diag(block)[rest])
+    inner = block[np.ix_(rest, rest)] * scale[:, None] * scale
+    total = block[np.ix_(own, own)] - (scale[:, None] * cross).T @ np.linalg.solve(inner, scale[:, None] * cross)
+    noise = run.noise() ** 2
+    information = (total - np.diag(prior)) / noise
+    gradient = total @ run.state.exposure[photo, part] / noise
+    for _ in range(constants.COMPONENT_SWEEPS):
+        for c in np.unique(camera):
+            for g, kind in enumerate(COMPONENTS):
+                mine = np.nonzero((camera == c) & (component == g))[0]
+                if len(mine):
+                    usual = kind.sd(run.settings, problem.sensors[c].size_px)
+                    others = sd[camera, component] ** -2.0
+                    sd[c, g] = usual * _one(information, gradient, others, mine, usual, kind)
+    return sd
+
+
+def _one(information: Array, gradient: Array, prior: Array, mine: IntArray, usual: float, kind: Component) -> float:
+    """Standard deviation of one component in units of the usual one, the others given by ``prior`` (E,)."""
+    others = np.setdiff1d(np.arange(len(prior)), mine)
+    inner = information[np.ix_(others, others)] + np.diag(prior[others])
+    both = np.linalg.solve(inner, np.column_stack([information[np.ix_(others, mine)], gradient[others]]))
+    h = information[np.ix_(mine, mine)] - information[np.ix_(mine, others)] @ both[:, :-1]
+    s = gradient[mine] - information[np.ix_(mine, others)] @ both[:, -1]
+    value, vector = np.linalg.eigh(0.5 * (h + h.T))
+    value, along = np.maximum(value, 0.0), (vector.T @ s) ** 2
+    grid = kind.grid
+    variance = (usual * grid) ** 2
+    known = 1.0 + variance[:, None] * value
+    log_p = -0.5 * np.log(known).sum(axis=1) + 0.5 * (variance[:, None] * along / known).sum(axis=1)
+    log_p += np.log(kind.weights)
+    p = np.exp(log_p - log_p.max())
+    return float(np.sqrt(p @ grid**2 / p.sum()))
