@@ -15,7 +15,7 @@ import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -28,12 +28,12 @@ from phototemplate.template.gradients import vec
 from phototemplate.template.quantities import State
 
 DEMO_FOLDER = Path(__file__).resolve().parents[1] / "demo_images" / "kitchen"
-LONGEST_MM: Final = 3200.0
-"""mm. Plan distances are compared up to this length. Convention: a long slab."""
-EDGE_STEP_MM: Final = 10.0
-"""mm. Edges are compared at places this far apart. Convention: of this comparison."""
-WALL_SHARE: Final = 0.95
-"""ratio. A wall's row holds the error that this share of its length stays below. Convention: of this comparison."""
+LONGEST_MM = 3200.0
+"""Plan distances are compared up to this length."""
+EDGE_STEP_MM = 10.0
+"""Edges are compared at places this far apart."""
+WALL_SHARE = 0.95
+"""A wall's row holds the error that this share of its length stays below."""
 
 Row = dict[str, Any]
 

@@ -58,6 +58,9 @@ class PaperSpec(Section):
     """Paper and backing together, for every sheet not named in ``thickness_by_sheet_mm``."""
     thickness_u_mm: LengthMM = 0.05
     """Standard uncertainty of the thickness, the same for all sheets."""
+    lies_on: Literal["cabinet", "board"] | None = None
+    """What lies under the sheets, as it was answered: nothing but the cabinet, or a board or card. Absent: nobody was asked,
+    and the app proposes no edge."""
     flatness_u_mm: LengthMM = 0.05
     """Standard uncertainty of one sheet's own height beyond that: it does not lie quite flat, dust lies under it."""
     thickness_by_sheet_mm: dict[TargetId, LengthMM] = {}
@@ -163,6 +166,36 @@ class LoopSpec(Section):
     closed: bool = True
 
 
+class PlaceSpec(Section):
+    """One end of a distance: a corner of a loop, a place on an edge, or a place that was pointed at."""
+
+    loop: str | None = None
+    corner: int = 0
+    """Which corner of the loop, counted from 0"""
+    edge: str | None = None
+    """The distance is taken square to this edge"""
+    sheet: TargetId | None = None
+    """Sheet in whose frame ``at`` is given"""
+    at: tuple[float, float] | None = None
+    """mm"""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> PlaceSpec:
+        if (self.loop is None) == (self.sheet is None or self.at is None):
+            raise ValueError("a place needs `loop` and `corner`, or `sheet` and `at`")
+        return self
+
+
+class DistanceSpec(Section):
+    """A distance that somebody asked for; it is worked out anew with every measurement."""
+
+    id: str
+    a: PlaceSpec
+    b: PlaceSpec
+    pointing: PositiveMM = 1.0
+    """How finely places were pointed at"""
+
+
 class JobFile(Section):
     """Everything the user decided, as ``job.toml`` says it."""
 
@@ -188,6 +221,8 @@ class JobFile(Section):
     """For the title block."""
     drawn_by: str = ""
     """For the title block."""
+    distances: list[DistanceSpec] = []
+    """Asked for in the app"""
     leave_out: list[str] = []
     """Photos (file names) not to be used."""
     settings: Settings = Settings()

@@ -22,6 +22,8 @@ RgbImage = NDArray[np.uint8]
 
 _NODE_MM = 20.0
 """Spacing of the grid on which photos are chosen and positions interpolated"""
+_MOST_NODES = 40_000
+"""A plane that comes out far too large, for a known length was misread, must not make the grid grow with it"""
 _MAX_PIXELS = 60_000_000
 _BORDER_PX = 8
 _FAR_PX = 1e6
@@ -81,7 +83,7 @@ def rectify(
     if columns * rows > _MAX_PIXELS:
         shrink = float(np.sqrt(_MAX_PIXELS / (columns * rows)))
         return rectify(network, plane, rgb_of, (x0, y0, x1, y1), px_per_mm * shrink, feather_mm, progress)
-    node_px = max(_NODE_MM * px_per_mm, 4.0)
+    node_px = max(_NODE_MM * px_per_mm, 4.0, float(np.sqrt(columns * rows / _MOST_NODES)))
     node_c, node_r = int(np.ceil(columns / node_px)) + 1, int(np.ceil(rows / node_px)) + 1
     gx = x0 + np.arange(node_c) * node_px * step
     gy = y1 - np.arange(node_r) * node_px * step

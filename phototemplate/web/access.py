@@ -31,6 +31,7 @@ POLICY = (
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; sandbox"
 """The report is one file without scripts that carries its own styles and pictures."""
 
+UPLOADS = ("/api/photos", "/api/calibration")
 OPEN_PATH = "/open"
 
 
@@ -98,7 +99,7 @@ class Guard:
         if not self.keys.is_session(_cookie(_only(headers, "cookie"), self.cookie)):
             return refusal("no-session", 401)
         length = _only(headers, "content-length")
-        if not scope["path"].startswith("/api/photos") and length.isdigit() and int(length) > BODY_LIMIT:
+        if scope["path"] not in UPLOADS and length.isdigit() and int(length) > BODY_LIMIT:
             return refusal("too-large", 413)
         return None
 

@@ -24,22 +24,26 @@ from phototemplate.web.constants import BODY_LIMIT
 from phototemplate.web.open_job import OpenJob
 from phototemplate.web.photo_files import PhotoEntry
 from phototemplate.web.refusals import Refused, words_of
+from phototemplate.web.workspace import Workspace
 
 STATIC = Path(__file__).parent / "static"
 KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
          ".svg": "image/svg+xml"}
+MADE_HERE = {"sheets": {"paper", "what", "print_scale"}, "plan": {"runs", "depth", "sheets", "want", "bar", "paper"},
+             "calibrate": {"keep", "name"}}
+MADE_OF_A_JOB = {"wall": {"edge", "against", "gap", "corner"}, "estimate": {"prices", "finish", "kerf", "turn"}}
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 
-def build_app(opened: OpenJob, hosts: frozenset[str], keys: Keys, cookie: str = "phototemplate") -> Starlette:
-    """The ASGI app for one job; ``hosts`` are the values of the Host header that are served."""
-    pages = Pages(opened, keys, cookie)
+def build_app(workspace: Workspace, hosts: frozenset[str], keys: Keys, cookie: str = "phototemplate") -> Starlette:
+    """The ASGI app; ``hosts`` are the values of the Host header that are served."""
+    pages = Pages(workspace, keys, cookie)
 
     @contextlib.asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
-        await opened.open()
+        await workspace.start()
         yield
-        await opened.close()
+        await workspace.close()
 
     routes = [
         Route(OPEN_PATH, pages.open),
@@ -50,6 +54,7 @@ def build_app(opened: OpenJob, hosts: frozenset[str], keys: Keys, cookie: str = 
         Route("/api/schema", pages.schema),
         Route("/api/events", pages.events),
         Route("/api/photos", pages.upload, methods=["PUT"]),
+        Route("/api/calibration", pages.board_photo, methods=["PUT"]),
         Route("/api/photos/{photo}/marks", pages.marks),
         Route("/api/edit", pages.edit, methods=["POST"]),
         Route("/api/undo", pages.undo, methods=["POST"]),
@@ -59,7 +64,12 @@ def build_app(opened: OpenJob, hosts: frozenset[str], keys: Keys, cookie: str = 
         Route("/api/ask/{what}", pages.ask, methods=["POST"]),
         Route("/api/propose", pages.propose, methods=["POST"]),
         Route("/api/turn-down", pages.turn_down, methods=["POST"]),
+        Route("/api/accept", pages.accept, methods=["POST"]),
+        Route("/api/jobs", pages.jobs),
+        Route("/api/jobs/{what}", pages.job, methods=["POST"]),
+        Route("/picture/{folder}", pages.job_picture),
         Route("/api/finish", pages.finish, methods=["POST"]),
+        Route("/api/make/{what}", pages.make, methods=["POST"]),
         Route("/api/archive", pages.archive, methods=["POST"]),
         Route("/download/{name}", pages.download),
         Route("/report", pages.report),
@@ -87,10 +97,15 @@ async def _refused(_: Request, exc: Exception) -> Response:
 class Pages:
     """The endpoints of one app."""
 
-    def __init__(self, opened: OpenJob, keys: Keys, cookie: str) -> None:
-        self.opened, self.keys, self.cookie = opened, keys, cookie
+    def __init__(self, workspace: Workspace, keys: Keys, cookie: str) -> None:
+        self.workspace, self.keys, self.cookie = workspace, keys, cookie
         self.files = {p.name: p for p in STATIC.iterdir() if p.suffix in KINDS}
         self.schema_text = ""
+
+    @property
+    def opened(self) -> OpenJob:
+        """The open job. Raises ``Refused`` where none is open."""
+        return self.workspace.opened
 
     async def open(self, request: Request) -> Response:
         if not self.keys.opens(request.query_params.get("key", "")):
@@ -111,7 +126,9 @@ class Pages:
     # ------------------------------------------------------------------------------------------- state
 
     async def state(self, _: Request) -> Response:
-        return JSONResponse({**self.opened.facts(), "version": __version__})
+        if self.workspace.current is None:
+            return JSONResponse({"home": True, "wanted": self.workspace.wanted, "version": __version__})
+        return JSONResponse({**self.opened.facts(), "folder": self.opened.folder.name, "version": __version__})
 
     async def result(self, _: Request) -> Response:
         if not self.opened.measuring.result:
@@ -123,7 +140,7 @@ class Pages:
         return Response(self.schema_text, media_type="application/json")
 
     async def events(self, _: Request) -> Response:
-        return StreamingResponse(self.opened.hub.stream(), media_type="text/event-stream",
+        return StreamingResponse(self.workspace.hub.stream(), media_type="text/event-stream",
                                  headers={"cache-control": "no-store", "x-accel-buffering": "no"})
 
     # ------------------------------------------------------------------------------------------ photos
@@ -141,6 +158,13 @@ class Pages:
             answer.headers["connection"] = "close"  # the rest of the body is not read
             return answer
         return JSONResponse(facts, 201)
+
+    async def board_photo(self, request: Request) -> Response:
+        """A photo of a calibration board; belongs to no job."""
+        length = request.headers.get("content-length", "")
+        name = request.query_params.get("name", "")[:300]
+        size = int(length) if length.isdigit() else None
+        return JSONResponse({"n": await self.workspace.take_board_photo(request.stream(), size, name)}, 201)
 
     def _photo(self, request: Request) -> PhotoEntry:
         entry = self.opened.photo_table.photos.get(request.path_params["photo"])
@@ -199,14 +223,19 @@ class Pages:
 
     async def ask(self, request: Request) -> Response:
         """Questions to the last measurement that change nothing."""
-        allowed = {"photos-showing": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"}}
+        allowed: dict[str, set[str]] = {
+            "photos-showing": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"},
+            "estimate-choices": set(),
+        }
         what = request.path_params["what"]
         if what not in allowed:
             raise HTTPException(404)
         body = await _body(request)
         if not set(body) <= allowed[what]:
             raise Refused("bad-question")
-        return JSONResponse(await self.opened.worker.call("quick", what, **body))
+        if what == "estimate-choices":
+            body["job_folder"] = str(self.opened.folder)
+        return JSONResponse(await self.opened.ask(what, **body))
 
     async def propose(self, _: Request) -> Response:
         await self.opened.measuring.propose()
@@ -216,10 +245,62 @@ class Pages:
         self.opened.measuring.turn_down(_text(await _body(request), "key")[:400])
         return JSONResponse({})
 
+    async def accept(self, request: Request) -> Response:
+        made = (await _body(request)).get("made")
+        if not isinstance(made, dict):
+            raise Refused("bad-question")
+        self.opened.measuring.accept({str(k)[:400]: str(v)[:80] for k, v in made.items()})
+        return JSONResponse({})
+
+    # -------------------------------------------------------------------------------------------- jobs
+
+    async def jobs(self, _: Request) -> Response:
+        w = self.workspace
+        return JSONResponse({"jobs": w.jobs(), "wanted": w.wanted, "folder": w.folder.name})
+
+    async def job(self, request: Request) -> Response:
+        """Open, make, copy, archive a job; leave the one that is open."""
+        body = await _body(request)
+        what = request.path_params["what"]
+        if what == "leave":
+            await self.workspace.leave()
+            return JSONResponse({})
+        name = _text(body, "name")[:200]
+        if what == "open":
+            await self.workspace.open(name)
+        elif what == "make":
+            name = self.workspace.new_job(name)
+            await self.workspace.open(name)
+        elif what == "copy":
+            name = await self.workspace.copy(name)
+        elif what == "archive":
+            await self.workspace.archive(name)
+        else:
+            raise HTTPException(404)
+        return JSONResponse({"folder": name})
+
+    async def job_picture(self, request: Request) -> Response:
+        path = self.workspace.picture(request.path_params["folder"])
+        if path is None:
+            raise HTTPException(404)
+        return FileResponse(path, media_type="image/jpeg")
+
     # ------------------------------------------------------------------------------------------ finish
 
     async def finish(self, _: Request) -> Response:
         return JSONResponse(await self.opened.finish())
+
+    async def make(self, request: Request) -> Response:
+        """A document that answers one question; what may be asked for it is in ``MADE_HERE`` and ``MADE_OF_A_JOB``."""
+        what = request.path_params["what"]
+        allowed = MADE_HERE.get(what) or MADE_OF_A_JOB.get(what)
+        if allowed is None:
+            raise HTTPException(404)
+        body = await _body(request)
+        if not set(body) <= allowed:
+            raise Refused("bad-question")
+        made = self.workspace.make if what in MADE_HERE else self.opened.make
+        return JSONResponse(await made(what, **body))
 
     async def archive(self, _: Request) -> Response:
         path = await self.opened.archive()
@@ -228,7 +309,8 @@ class Pages:
 
     async def download(self, request: Request) -> Response:
         name = request.path_params["name"]
-        path = self.opened.files.get(name)
+        current = self.workspace.current
+        path = (current.files if current is not None else {}).get(name) or self.workspace.files.get(name)
         if path is None or not path.exists():
             raise HTTPException(404)
         shown = f"{_file_stem(self.opened.job.name)}.zip" if name == "archive" else path.name

@@ -29,6 +29,8 @@ SETTLE_S: Final = 0.6
 """s. After the last photo has arrived, before measuring begins. Convention: the gap between two dropped files."""
 JUDGE_AFTER_S: Final = 1.0
 """s. Without a change, before remedies are searched. Convention: the pause after a finished act."""
+READY_S: Final = 60.0
+"""s. How long a question waits for the first measurement of a start. Convention: longer than a usual job takes to measure."""
 TELL_EVERY_S: Final = 0.08
 """s. Between two words of progress. Convention: twelve times a second looks continuous."""
 
@@ -55,8 +57,12 @@ COARSEST_PX_PER_MM: Final = 0.4
 """px/mm. Coarsest top view. Convention: a sheet's number can still be read."""
 MOST_PX: Final = 24_000_000
 """px. Largest top view. Derived: 72 MB of memory in colour."""
+QUICK_TOP_PX: Final = 3_000_000
+"""px. The top view that is shown first. Convention: three times the pixels of the picture's place on a large screen."""
 MARGIN_MM: Final = 450.0
 """mm. Of the top view around the sheets. Convention: two thirds of a cabinet's depth."""
+PHOTO_PX_PER_PX: Final = 1.6
+"""ratio. Pixels of a photo read per pixel of the top view. Derived: above the 1 that sampling asks for."""
 NOTHING_RGB: Final = (176, 174, 168)
 """count. Grey where no photo shows the plane. Convention: the page's --stage in light."""
 SHOWN_POINTS: Final = 120

@@ -25,20 +25,22 @@ from phototemplate.web.worker import Worker
 class OpenJob:
     """The job behind the pages."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, hub: Hub | None = None) -> None:
         self.folder = folder
-        self.hub = Hub()
+        self.hub = hub or Hub()
         self.worker = Worker()
-        self.worker.on_restart = lambda: self.hub.tell("worker", state="restarted")
+        self.worker.on_restart = self._worker_anew
         self.document = JobDocument(folder, self._changed)
         self.photo_table = PhotoTable(
             lambda: self.document.job, self.worker, self.hub, self._spawn, lambda: self.measuring.wish()
         )
         self.measuring = Measuring(
-            folder, self.photo_table, self.worker, self.hub, self._spawn, lambda: bool(self.document.job.file.edges)
+            folder, self.photo_table, self.worker, self.hub, self._spawn, self._may_propose
         )
         self.files: dict[str, Path] = {}
-        """What was written for this revision of the job file, by name"""
+        """What was written last, by name"""
+        self.written: dict[str, Any] | None = None
+        """The same for the page, with the revision of the job file it belongs to"""
         self._running: set[asyncio.Task[Any]] = set()
 
     @property
@@ -50,6 +52,15 @@ class OpenJob:
     def journal(self) -> Journal:
         """The steps that led there."""
         return self.document.journal
+
+    def _worker_anew(self) -> None:
+        self.measuring.unready()
+        self.hub.tell("worker", state="restarted")
+
+    async def ask(self, what: str, **wishes: Any) -> Any:
+        """A question to the last measurement, which changes nothing."""
+        await self.measuring.ready()
+        return await self.worker.call("quick", what, **wishes)
 
     async def open(self) -> None:
         """Start the worker and whatever there is to do."""
@@ -67,7 +78,6 @@ class OpenJob:
 
     async def close(self) -> None:
         """End everything; nothing is lost, for every change is on disk already."""
-        self.hub.close()
         for task in list(self._running):
             task.cancel()
         self.worker.close()
@@ -77,11 +87,14 @@ class OpenJob:
         self._running.add(task)
         task.add_done_callback(self._running.discard)
 
+    def _may_propose(self) -> bool:
+        """Edges are looked for by themselves once it is said what lies under the sheets, and nobody has drawn one."""
+        return not self.job.file.edges and self.job.file.paper.lies_on is not None
+
     def _changed(self) -> None:
         self.photo_table.list_again()
-        self.files.clear()
         self.hub.tell("job", revision=self.job.revision)
-        self.measuring.wish()
+        self.measuring.wish(changed=True)
 
     async def _watch(self) -> None:
         """Notice a job file or photos changed by somebody else while a page is open."""
@@ -106,8 +119,9 @@ class OpenJob:
             "top": m.top,
             "trouble": m.trouble,
             "work": m.stage,
-            "files": sorted(self.files),
+            "written": self.written,
             "proposals": m.proposals,
+            "accepted": m.accepted,
         }
 
     async def edit(self, revision: str, label: dict[str, Any], operations: Any) -> dict[str, Any]:
@@ -122,10 +136,18 @@ class OpenJob:
         """Write every result; names of the files."""
         facts = await self.measuring.long("finish", job_folder=str(self.folder))
         self.files = {name: Path(path) for name, path in facts["files"].items()}
-        return {
-            "files": [{"name": n, "file": p.name, "bytes": p.stat().st_size} for n, p in self.files.items()],
+        self.written = {
+            "files": listed(self.files),
             "unscaled": facts["unscaled"], "revision": facts["revision"], "trouble": facts["trouble"],
         }
+        self.hub.tell("written", written=self.written)
+        return self.written
+
+    async def make(self, what: str, **wishes: Any) -> dict[str, Any]:
+        """A page of a study of this job; the answer with its files by name."""
+        facts: dict[str, Any] = await self.measuring.long(what, job_folder=str(self.folder), **wishes)
+        self.files |= {name: Path(path) for name, path in facts["files"].items()}
+        return {**facts, "files": listed({name: Path(path) for name, path in facts["files"].items()})}
 
     async def archive(self) -> Path:
         """Pack the job; path of the zip file."""
@@ -133,3 +155,8 @@ class OpenJob:
         to.parent.mkdir(parents=True, exist_ok=True)
         await self.measuring.long("archive", job_folder=str(self.folder), to=str(to))
         return to
+
+
+def listed(files: dict[str, Path]) -> list[dict[str, Any]]:
+    """Files for the page: what they are asked for by, their own name, their size; no path leaves the server."""
+    return [{"name": n, "file": p.name, "bytes": p.stat().st_size} for n, p in files.items()]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import hashlib
+import os
 import socket
 import sys
 import threading
@@ -10,37 +13,54 @@ import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 
+import platformdirs
 import uvicorn
 
 from phototemplate.errors import InputError, InstallationError
 from phototemplate.web.access import OPEN_PATH, Keys
 from phototemplate.web.app import build_app
-from phototemplate.web.open_job import OpenJob
+from phototemplate.web.workspace import Workspace, is_job
 
 HOST = "127.0.0.1"
+FIRST_PORT, PORTS = 49152, 16000
+"""The ports that nobody is registered for (RFC 6335)"""
+MIN_KEY = 43
+"""Letters of 256 bits in base 64"""
+
+
+def workspace_of(folder: Path) -> Workspace:
+    """What is shown for a folder: a job is opened; a folder of jobs, or an empty one, shows the first page.
+
+    A folder that does not exist is not made: the first page of the folder above asks whether a job of that name is wanted.
+    Raises ``InputError`` where the folder above does not exist either.
+    """
+    place = folder.resolve()
+    if is_job(place):
+        return Workspace(place.parent, open_name=place.name)
+    if place.is_dir():
+        return Workspace(place)
+    if place.parent.is_dir():
+        return Workspace(place.parent, wanted=place.name)
+    raise InputError(f"There is no folder {folder.parent}; give the folder that holds the job, or the folder of all jobs.")
 
 
 def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str], None] = print) -> None:
-    """Serve one job folder until Ctrl-C. ``port`` 0 takes a free one.
+    """Serve a job, or a folder of jobs, until Ctrl-C. ``port`` 0 takes one that is the same at every start, where it is free.
 
     Raises ``InputError`` where there is no such folder, ``InstallationError`` where the port is taken.
     """
-    if not folder.is_dir():
-        raise InputError(f"There is no folder {folder}; make it, or give the folder that holds the photos.")
+    workspace = workspace_of(folder)
     with contextlib.closing(socket.socket(socket.AF_INET, socket.SOCK_STREAM)) as listener:
         if sys.platform == "win32":  # there SO_REUSEADDR would let another program share the port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
         else:  # elsewhere it allows the port of a server that has just ended
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind((HOST, port))
-        except OSError as exc:
-            raise InstallationError(f"Port {port} cannot be used here ({exc.strerror}); choose another with --port.") from exc
+        _bind(listener, port, workspace.folder)
         listener.listen(256)  # whoever follows the address at once waits in line
         port = listener.getsockname()[1]
-        keys = Keys()
+        keys = remembered_keys(workspace.folder)
         hosts = frozenset({f"{HOST}:{port}", f"localhost:{port}"})
-        app = build_app(OpenJob(folder), hosts, keys, cookie=f"phototemplate-{port}")
+        app = build_app(workspace, hosts, keys, cookie=f"phototemplate-{port}")
         config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=1,
                                 loop="asyncio", http="h11", ws="none", lifespan="on", proxy_headers=False)
         server = uvicorn.Server(config)
@@ -49,4 +69,39 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
         say("Close it with Ctrl-C; everything confirmed is already saved.")
         if browser:
             threading.Timer(0.3, webbrowser.open, (address,)).start()
-        server.run(sockets=[listener])
+        with contextlib.suppress(KeyboardInterrupt, asyncio.CancelledError):
+            server.run(sockets=[listener])
+
+
+def _bind(listener: socket.socket, port: int, folder: Path) -> None:
+    """Take the port asked for, or that of the folder, so that a page of an earlier start finds the app again."""
+    usual = FIRST_PORT + int.from_bytes(hashlib.sha256(str(folder).encode()).digest()[:2], "big") % PORTS
+    for one in [port] if port else [usual, 0]:
+        try:
+            listener.bind((HOST, one))
+            return
+        except OSError as exc:
+            if one == port:
+                raise InstallationError(
+                    f"Port {port} cannot be used here ({exc.strerror}); choose another with --port."
+                ) from exc
+
+
+def remembered_keys(folder: Path) -> Keys:
+    """Keys of a start, with the cookie that pages of earlier starts for this folder have already.
+
+    It is kept for this user only (mode 0600); where it cannot be kept, it is new at every start.
+    """
+    keys = Keys()
+    path = platformdirs.user_state_path("phototemplate") / "cookies" / hashlib.sha256(str(folder).encode()).hexdigest()[:24]
+    try:
+        if path.is_file() and len(kept := path.read_text().strip()) >= MIN_KEY:
+            keys.session = kept
+        else:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+                file.write(keys.session)
+    except OSError:
+        return keys
+    return keys
+

@@ -9,6 +9,7 @@ for a measurement. It ends by itself when the server's end of the pipe closes, e
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 import multiprocessing
 import threading
@@ -19,6 +20,7 @@ from typing import Any, Literal
 
 from phototemplate.errors import Finding, InputError, MeasureError, OutputError, PhotoError, PhototemplateError
 from phototemplate.web.refusals import Cancelled, Refused, WorkerLost
+from phototemplate.web.worker_tasks.process import DROP, run  # light: heavy libraries are imported in the process only
 
 Lane = Literal["quick", "photos", "long"]
 Watch = Callable[[str, float], None]
@@ -63,8 +65,6 @@ class Worker:
             return
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
-        from phototemplate.web.worker_tasks.process import run  # light: heavy libraries are imported in the process only
-
         process = context.Process(target=run, args=(there,), name="phototemplate worker", daemon=True)
         process.start()
         there.close()
@@ -97,6 +97,15 @@ class Worker:
         self._again()
         return True
 
+    def drop(self, *names: str) -> None:
+        """Work that nobody waits for any more: it ends when it next tells its progress, and its caller gets ``Cancelled``."""
+        for task in list(self._tasks.values()):
+            if task.name in names and not task.answer.done():
+                task.answer.set_exception(Cancelled())
+                if self._pipe is not None:
+                    with self._sending, contextlib.suppress(OSError, ValueError):
+                        self._pipe.send((task.number, task.lane, DROP, {}))
+
     def close(self) -> None:
         """End the process."""
         self._end()
@@ -108,11 +117,9 @@ class Worker:
         self.start()
         assert self._pipe is not None
         task.tries += 1
-        try:
-            with self._sending:
-                self._pipe.send((task.number, task.lane, task.name, task.arguments))
-        except (OSError, ValueError):
-            pass  # the listener sees the end of the pipe and deals with it
+        # the listener sees the end of the pipe and deals with it
+        with self._sending, contextlib.suppress(OSError, ValueError):
+            self._pipe.send((task.number, task.lane, task.name, task.arguments))
 
     def _again(self) -> None:
         for task in list(self._tasks.values()):

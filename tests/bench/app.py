@@ -176,7 +176,7 @@ def _moving(result: BenchResult, seconds: float) -> None:
         begin = time.perf_counter()
         while not page.evaluate("() => import('/static/store.js').then(m => m.store.photos.get('large')?.state === 'seen')"):
             time.sleep(0.2)
-        page.evaluate("() => { location.hash = 'basics'; }")
+        page.evaluate("() => { location.hash = 'job'; }")
         page.evaluate(PAGE, [SEGMENTS, "large"])
         while not page.evaluate("() => window.benchLayer.complete || (window.benchStage.draw(), false)"):
             time.sleep(0.1)

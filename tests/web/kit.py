@@ -77,7 +77,13 @@ class Served:
 
 
 def start(folder: Path, port: int = 0) -> Served:
-    """Start the app on a job folder and wait for its address."""
+    """Start the app on a job folder, which is made where there is none, and wait for its address."""
+    (folder / "photos").mkdir(parents=True, exist_ok=True)
+    return start_on(folder, port)
+
+
+def start_on(folder: Path, port: int = 0) -> Served:
+    """Start the app on a folder as it is and wait for its address."""
     process = subprocess.Popen(
         [sys.executable, "-m", "phototemplate", "app", str(folder), "--no-browser", "--port", str(port)],
         stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=ENVIRONMENT,

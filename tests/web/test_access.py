@@ -18,8 +18,8 @@ from starlette.testclient import TestClient
 from phototemplate.web.access import Keys
 from phototemplate.web.app import STATIC, build_app
 from phototemplate.web.constants import BODY_LIMIT, UPLOAD_LIMIT
-from phototemplate.web.open_job import OpenJob
 from phototemplate.web.photo_files import free_stem, stem_of
+from phototemplate.web.workspace import Workspace
 
 HOST = "127.0.0.1:8000"
 OURS = {"origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
@@ -27,7 +27,9 @@ EVERYWHERE = [
     ("GET", "/"), ("GET", "/static/main.js"), ("GET", "/api/state"), ("GET", "/api/result"), ("GET", "/api/schema"),
     ("PUT", "/api/photos?name=a.jpg"), ("POST", "/api/edit"), ("POST", "/api/undo"), ("POST", "/api/measure"),
     ("POST", "/api/cancel"), ("POST", "/api/ask/photos-showing"), ("POST", "/api/finish"), ("GET", "/download/dxf"),
-    ("GET", "/report"), ("GET", "/thumb/a/b"), ("GET", "/tiles/top/a/0/0/0"), ("GET", "/nowhere"),
+    ("GET", "/report"), ("GET", "/thumb/a/b"), ("GET", "/api/jobs"),
+    ("POST", "/api/jobs/leave"), ("POST", "/api/jobs/make"), ("GET", "/picture/a"),
+     ("GET", "/tiles/top/a/0/0/0"), ("GET", "/nowhere"),
 ]  # fmt: skip
 
 
@@ -39,8 +41,10 @@ def keys() -> Keys:
 @pytest.fixture
 def client(tmp_path: Path, keys: Keys) -> Iterator[TestClient]:
     (tmp_path / "secret.txt").write_text("not for anyone")
-    opened = OpenJob(tmp_path)
-    app = build_app(opened, frozenset({HOST, "localhost:8000"}), keys)
+    (tmp_path / "photos").mkdir()
+    workspace = Workspace(tmp_path.parent, open_name=tmp_path.name)
+    app = build_app(workspace, frozenset({HOST, "localhost:8000"}), keys)
+    opened = workspace.opened
     client = TestClient(app, base_url=f"http://{HOST}", follow_redirects=False)
     yield client
     opened.worker.close()

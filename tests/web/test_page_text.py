@@ -11,11 +11,15 @@ from phototemplate.model import EdgeKind, ShapeKind
 from phototemplate.web.app import STATIC
 
 JS = {p.name: p.read_text(encoding="utf-8") for p in STATIC.glob("*.js")}
-TEXTS = dict(re.findall(r"(?:^|[\s{,])'?([a-z0-9][A-Za-z0-9 ._-]*)'?: '((?:[^'\\]|\\.)*)'", JS["text.js"]))
+LANGUAGES = {
+    name.split(".")[1]: dict(re.findall(r"^  '?([A-Za-z0-9 ._-]+?)'?: '((?:[^'\\]|\\.)*)',$", text, re.MULTILINE))
+    for name, text in JS.items() if re.fullmatch(r"text\.[a-z]{2}\.js", name)
+}  # fmt: skip
+TEXTS = LANGUAGES["en"]
 
 
 def used_keys() -> set[str]:
-    return {k for name, text in JS.items() if name != "text.js" for k in re.findall(r"\bt\('([^'$]+)'", text)}
+    return {k for name, text in JS.items() if not name.startswith("text.") for k in re.findall(r"\bt\('([^'$]+)'", text)}
 
 
 def test_every_word_used_is_there() -> None:
@@ -27,12 +31,22 @@ def test_every_word_used_is_there() -> None:
 def test_every_family_of_words_is_complete() -> None:
     wanted = {f"kind.{k}" for k in EdgeKind.__args__} | {f"shape.{k}" for k in ShapeKind.__args__}  # type: ignore[attr-defined]
     wanted |= {f"source.{s}" for s in ("trace", "contact", "strip")} | {f"severity.{s}" for s in ("note", "warning", "serious")}
-    wanted |= {f"nav.{p}" for p in ("photos", "basics", "edges", "stone", "distance", "finish")}
+    wanted |= {f"nav.{p}" for p in re.findall(r"\['([a-z]+)', \(\) => import", JS["main.js"].split("ANYWHERE")[0])}
     assert not wanted - TEXTS.keys()
     # labels of changes, as the pages send them
     sent = {k for text in JS.values() for k in re.findall(r"\bedit\('([a-z-]+)'", text)}
     assert sent
     assert not {f"change.{k}" for k in sent} - TEXTS.keys()
+
+
+def test_every_language_is_complete() -> None:
+    for code, texts in LANGUAGES.items():
+        assert not TEXTS.keys() ^ texts.keys(), code
+        for key, text in TEXTS.items():
+            # the same facts are filled in
+            assert set(re.findall(r"\{\w+\}", text)) == set(re.findall(r"\{\w+\}", texts[key])), (code, key)
+    offered = set(re.findall(r"(\w\w): '", re.search(r"LANGUAGES = \{(.*?)\}", JS["text.js"]).group(1)))
+    assert offered == LANGUAGES.keys()
 
 
 def test_every_refusal_has_a_sentence() -> None:
@@ -59,7 +73,7 @@ def test_every_refusal_has_a_sentence() -> None:
 def test_no_words_outside_the_text_file() -> None:
     """Text of an element, a label or a notice is never written where it is used."""
     for name, text in JS.items():
-        if name == "text.js":
+        if name.startswith("text."):
             continue
         bare = re.findall(r"(?:aria-label|title|placeholder)'?: '([^']*[a-z]{3,}[^']*)'", text)
         bare += re.findall(r"notice\('([^']+)'", text) + re.findall(r"button\('([^']+)'", text)

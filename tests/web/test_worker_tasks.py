@@ -25,7 +25,7 @@ from phototemplate.web.refusals import Refused
 from phototemplate.web.worker_tasks.distance import distance
 from phototemplate.web.worker_tasks.photo_places import anchor_path, photos_showing, scene_of
 from phototemplate.web.worker_tasks.registry import PLACES, WorkerMemory, error_of, task
-from phototemplate.web.worker_tasks.result_view import clean, judge_all, move, verdicts_of, view_of, work_from_plan
+from phototemplate.web.worker_tasks.result_view import judge_all, move, plain_json, verdicts_of, view_of, work_from_plan
 from phototemplate.web.worker_tasks.tiles import cut, levels_of
 from tests.output.samples import measurement
 
@@ -85,7 +85,7 @@ def test_tiles_are_there_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest
 def test_view_says_what_the_measurement_says(memory: WorkerMemory, tmp_path: Path) -> None:
     m = memory.measured()
     job = SimpleNamespace(file=JobFile(), revision="r", name="sample", folder=tmp_path)
-    view = json.loads(json.dumps(clean(view_of(job, m)), allow_nan=False))  # type: ignore[arg-type]
+    view = json.loads(json.dumps(plain_json(view_of(job, m)), allow_nan=False))  # type: ignore[arg-type]
     back = work_from_plan(m)
     assert {e["id"] for e in view["edges"]} == {s.edge_id for s in m.outline.segments}
     for loop, shown in zip(m.outline.loops, view["loops"], strict=True):

@@ -1,5 +1,6 @@
 // Talking to the server of this page and to nobody else.
 
+import { UPLOAD_LIMIT } from './constants.js';
 import { t, has } from './text.js';
 
 export class Trouble extends Error {
@@ -44,17 +45,18 @@ export const get = (url) => request('GET', url);
 export const post = (url, body = {}) => request('POST', url, body);
 
 // fetch has no progress of uploads; the older interface has
-export function upload(file, onshare) {
+/** @param {File} file @param {(share: number) => void} onshare */
+export function upload(file, onshare, to = '/api/photos') {
   return new Promise((done, fail) => {
     const call = new XMLHttpRequest();
-    call.open('PUT', `/api/photos?name=${encodeURIComponent(file.name)}`);
+    call.open('PUT', `${to}?name=${encodeURIComponent(file.name)}`);
     call.responseType = 'json';
     call.upload.onprogress = (e) => e.lengthComputable && onshare(e.loaded / e.total);
     call.onload = () => {
       if (call.status < 300) done(call.response);
       else fail(new Trouble(call.response?.error || 'unknown', call.response?.detail || '', call.status, call.response?.facts));
     };
-    call.onerror = () => fail(new Trouble(file.size > 83886080 ? 'photo-too-large' : 'no-server', '', 0));
+    call.onerror = () => fail(new Trouble(file.size > UPLOAD_LIMIT ? 'photo-too-large' : 'no-server', '', 0));
     call.send(file);
   });
 }

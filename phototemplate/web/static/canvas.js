@@ -33,6 +33,8 @@ export class Stage {
     this.width = this.height = 1;
     this.lift = 20; // px at the bottom that the legend covers
     this.closed = false;
+    /** @type {number[][]} boxes of the words written in this painting */
+    this.taken = [];
     this.ratio = 1;
     this.pointers = new Map();
     this.pinch = null;
@@ -251,6 +253,7 @@ export class Stage {
   paint() {
     if (this.closed) return;
     const started = performance.now();
+    this.taken = [];
     const ctx = this.ctx;
     ctx.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     ctx.fillStyle = this.background;

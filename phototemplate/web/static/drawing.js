@@ -56,6 +56,22 @@ export function text(ctx, words, place, { colour = '', size = 13, angle = 0, ali
   ctx.restore();
 }
 
+/**
+ * Words that give way: nothing is written where other words stand already. True where they were written.
+ * @param {CanvasRenderingContext2D} ctx @param {View} stage @param {string} words @param {ArrayLike<number>} place @param {{colour?: string, size?: number, angle?: number, weight?: number}} style
+ */
+export function label(ctx, stage, words, place, style = {}) {
+  const size = style.size || 13, angle = style.angle || 0;
+  ctx.font = `${style.weight || 600} ${size}px system-ui, sans-serif`;
+  const w = ctx.measureText(words).width / 2 + 3, h = size / 2 + 2;
+  const c = Math.abs(Math.cos(angle)), s = Math.abs(Math.sin(angle));
+  const box = [place[0] - w * c - h * s, place[1] - w * s - h * c, place[0] + w * c + h * s, place[1] + w * s + h * c];
+  if (stage.taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) return false;
+  stage.taken.push(box);
+  text(ctx, words, place, style);
+  return true;
+}
+
 /** @param {View} stage @returns {(p: ArrayLike<number>) => Point} */
 export function projector(stage) {
   const m = stage.matrix();

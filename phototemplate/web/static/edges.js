@@ -1,59 +1,116 @@
-// Panel of edges: what was found, how well it is known, and every way to correct it.
+// Panel of edges: what is proposed, one at a time; what was found, how well it is known, and every way to correct it.
 
-import { OTHER_LINE_MM, USUAL_MM } from './constants.js';
+import { OTHER_LINE_MM, SURE, USUAL_MM } from './constants.js';
 import { h, fill, button, icon, select, labelled, notice } from './dom.js';
 import { post } from './api.js';
-import { store, edit, edges, found, freeName } from './store.js';
-import { newEdgeForm, carrierForm, addEdge, kindOptions, shapeOptions } from './draw.js';
+import { store, edit, edges, found, freeName, openProposals } from './store.js';
+import { newEdgeForm, carrierForm, kindOptions, shapeOptions } from './draw.js';
+import { palette } from './drawing.js';
 import { finding, findingsOf } from './findings.js';
-import * as geometry from './geometry.js';
 import { lengthInput } from './form.js';
-import { length, short, shortU, uncertainty, metric } from './units.js';
-import { classOf } from './overlay.js';
+import { middle } from './geometry.js';
+import { Loupe } from './loupe.js';
 import { nextStep } from './nextstep.js';
-import { t } from './text.js';
+import { length, short, uncertainty, metric, within } from './units.js';
+import { t, has } from './text.js';
 
 let carrier = null;
+/** @type {Loupe | null} pictures of the place in question, kept while the panel is drawn anew */
+let closeup = null;
+let lookedAt = '';
+
+export function enter() { closeup = null; lookedAt = ''; }
+export function leave(plan) { closeup?.close(); plan.parts.proposals.present = ''; }
 
 export function panel(side, plan) {
   const list = edges();
   carrier ||= carrierForm();
+  if (!closeup) closeup = new Loupe({ width: 372, height: 200, zoom: 1, still: true });
+  const draws = Boolean(plan.tool?.draw);
   fill(side,
     h('h1', {}, t('page.edges')),
-    plan.tool?.draw ? drawing(plan) : null,
-    plan.tool?.draw ? null : nextStep('edges'),
+    draws ? drawing(plan) : nextStep('edges'),
+    draws ? null : question(plan),
+    list.length ? h('h2', {}, t('edges.taken', { n: list.length })) : null,
     h('ul', { class: 'edges' }, list.map((spec) => row(spec, plan))),
-    proposals(plan),
-    plan.tool?.draw ? null : [newEdgeForm((tool) => plan.begin({ draw: true, ...tool }), { trace: false }), store.result ? carrier : null],
-    runs(plan),
+    draws ? null : [newEdgeForm((tool) => plan.begin({ draw: true, ...tool }), { trace: false }), store.result ? carrier : null],
     general(plan));
 }
 
 // ------------------------------------------------------------------------------------------- proposals
 
-function proposals(plan) {
+/** The second reading of a proposal, where there is one worth naming. @param {Proposal} p */
+const otherReading = (p) => (p.readings || []).slice(1).find((r) => r.share >= 1 - SURE) || null;
+/** Sure, and nothing else it could be. A traced line whose readings nobody has weighed is never sure. @param {Proposal} p */
+const isSure = (p) => p.confidence >= SURE && !otherReading(p) && (p.source !== 'trace' || Boolean(p.readings?.length));
+
+// One proposal at a time: the place in the top view and in the photos, what it is taken for, what else it could be
+function question(plan) {
   if (!store.result) return null;
-  const list = store.proposals;
-  return h('section', {}, h('div', { class: 'row spread' }, h('h2', {}, t('proposals', { n: list.length })),
-    list.length > 1 ? button(t('proposal.all'), async () => { for (const p of [...store.proposals]) await accept(p); }, { class: 'small', data: { key: 'accept-all' } }) : null),
-  h('ul', { class: 'plain-list proposals' }, list.map((p, k) => h('li', { class: 'card row spread' },
-    h('span', {}, h('b', {}, `${k + 1} · ${t(`kind.${p.kind}`)}`), h('small', {}, ` ${t(`source.${p.source}`)}${p.targets.length ? ` ${p.targets.join(' ')}` : ''} · ${t('proposal.sure', { n: Math.round(p.confidence * 100) })}`)),
-    h('span', { class: 'row' },
-      button('', () => plan.show(geometry.middle(p.line), 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `ps-${p.key}` } }),
-      button(t('proposal.yes'), () => accept(p), { class: 'small main', icon: 'good', data: { key: `py-${p.key}` } }),
-      button('', () => post('/api/turn-down', { key: p.key }).catch(() => {}), { icon: 'short', class: 'small', 'aria-label': t('proposal.no'), title: t('proposal.no'), data: { key: `pn-${p.key}` } }))))),
-  list.length ? h('p', { class: 'hint' }, t('proposal.hint')) : null,
-  button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring', data: { key: 'propose' } }));
+  const list = openProposals();
+  const look = button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring' || !store.job.paper?.lies_on, class: 'small', data: { key: 'propose' } });
+  if (!list.length) { plan.parts.proposals.present = ''; return h('div', { class: 'row wrap' }, look, store.job.paper?.lies_on ? null : h('p', { class: 'hint' }, t('proposal.under'))); }
+  const p = list.find((x) => x.key === plan.parts.proposals.present) || list[0];
+  const k = list.indexOf(p), other = otherReading(p), sure = list.filter(isSure);
+  const show = (x) => { plan.parts.proposals.present = x.key; lookedAt = ''; plan.redraw(); };
+  plan.parts.proposals.present = p.key;
+  look_at(plan, p);
+  return h('section', { class: 'card question', 'aria-label': t('proposal.one', { k: k + 1, n: list.length }) },
+    h('div', { class: 'row spread' }, h('h2', {}, t('proposal.one', { k: k + 1, n: list.length })), h('span', { class: 'row' },
+      button('', () => show(list[(k + list.length - 1) % list.length]), { icon: 'back', class: 'small', disabled: list.length < 2, 'aria-label': t('proposal.before'), title: t('proposal.before'), data: { key: 'p-before' } }),
+      button('', () => show(list[(k + 1) % list.length]), { icon: 'next', class: 'small', disabled: list.length < 2, 'aria-label': t('proposal.after'), title: t('proposal.after'), data: { key: 'p-after' } }))),
+    closeup.box,
+    h('p', { class: 'big-question' }, t('proposal.is-it', { kind: t(`kind.${p.kind}`) })),
+    h('p', { class: 'hint' }, p.source === 'trace' ? t('proposal.traced') : t('proposal.carried', { what: t(`source.${p.source}`), targets: p.targets.join(', ') }), ` ${t(isSure(p) ? 'proposal.is-sure' : 'proposal.is-unsure', { n: Math.round(p.confidence * 100) })}`),
+    other ? h('p', { class: 'mark look' }, icon('look'), h('span', {}, t('proposal.other', { what: other.words, n: Math.round(other.share * 100) }))) : null,
+    h('div', { class: 'row wrap' },
+      button(t('proposal.yes'), () => accept([p]), { class: 'main', icon: 'good', data: { key: 'p-yes' } }),
+      other ? button(t('proposal.the-other'), () => accept([p], other), { data: { key: 'p-other' } }) : null,
+      button(t('proposal.draw'), () => plan.begin({ draw: true, kind: p.kind, shape: p.shape, instead: p.key }), { icon: 'draw', data: { key: 'p-draw' } }),
+      button(t('proposal.no'), () => post('/api/turn-down', { key: p.key }).catch((e) => notice(e.sentence, 'error')), { icon: 'short', data: { key: 'p-no' } })),
+    sure.length ? h('div', { class: 'row wrap' }, button(t('proposal.sure', { n: sure.length, left: list.length - sure.length }), () => accept(sure), { class: 'small', data: { key: 'accept-sure' } }))
+      : list.length > 1 ? h('p', { class: 'hint' }, t('proposal.none-sure')) : null,
+    h('div', { class: 'row' }, look));
 }
 
-async function accept(p) {
-  const spec = { kind: p.kind };
-  if (p.source !== 'trace') Object.assign(spec, { source: p.source, targets: p.targets });
-  else Object.assign(spec, await post('/api/ask/anchor', { path: p.path }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
-  await addEdge({ shape: p.shape, ...spec });
-  store.proposals = store.proposals.filter((x) => x.key !== p.key);
-  post('/api/turn-down', { key: p.key }).catch(() => {});
+function look_at(plan, p) {
+  if (lookedAt === p.key) return;
+  lookedAt = p.key;
+  const place = middle(p.line);
+  const along = Math.atan2(p.line[1][1] - p.line[0][1], p.line[1][0] - p.line[0][0]);
+  closeup.lines = [{ points: p.line, colour: palette().pick, dash: [12, 6] },
+    ...(p.readings || []).slice(1, 3).map((r, k) => ({ points: p.line.map((q) => /** @type {Point} */ ([q[0] - Math.sin(along) * r.offset, q[1] + Math.cos(along) * r.offset])), colour: palette().mark, dash: [3, 4], name: String(k + 2) }))];
+  closeup.show(place);
+  plan.show(place, 0.3);
 }
+
+// One step for one act, however many edges it takes
+async function accept(list, reading = null) {
+  const taken = edges().map((e) => e.id);
+  const operations = [], made = {};
+  try {
+    for (const p of list) {
+      const id = freeName(reading?.kind || p.kind, taken);
+      taken.push(id);
+      made[p.key] = id;
+      const spec = { id, kind: reading?.kind || p.kind };
+      if (p.shape !== 'line') spec.shape = p.shape;
+      if (p.source !== 'trace') Object.assign(spec, { source: p.source, targets: p.targets });
+      else {
+        Object.assign(spec, await post('/api/ask/anchor', { path: p.path }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
+        if (reading && reading.choose !== null) spec.choose = reading.choose;
+      }
+      operations.push({ op: 'add', at: ['edges'], value: spec });
+    }
+    if (await edit(list.length > 1 ? 'add-edges' : 'add-edge', list.length > 1 ? String(list.length) : operations[0].value.id, operations)) {
+      Object.assign(store.accepted, made);
+      await post('/api/accept', { made });
+    }
+  } catch (error) { notice(error.sentence || String(error), 'error'); }
+}
+
+/** An edge was drawn in place of a proposal. @param {string} key @param {string} id */
+export function drawnInstead(key, id) { post('/api/accept', { made: { [key]: id } }).catch(() => {}); }
 
 export function changed() { carrier = null; }
 
@@ -79,7 +136,7 @@ function row(spec, plan) {
   },
   h('span', { class: `sign ${e ? verdict?.state || '' : pending ? '' : 'short'}` }, icon(sign)),
   h('span', { class: 'edge-name' }, spec.id, h('small', {}, `${t(`kind.${spec.kind}`)} · ${t(`source.${spec.source}`)}`)),
-  e ? h('span', { class: 'edge-figure' }, short(e.length), h('small', {}, h('b', {}, classOf(worst).toUpperCase()), ` ${shortU(worst)}`))
+  e ? h('span', { class: 'edge-figure' }, short(e.length), h('small', {}, t('edge.known', { U: within(worst) })))
     : h('span', { class: 'edge-figure' }, t(pending ? 'edge.pending' : 'edge.lost')));
   return h('li', { class: open ? 'open' : '' }, head, open ? details(spec, e, verdict, plan) : null);
 }
@@ -98,11 +155,11 @@ function details(spec, e, verdict, plan) {
   return h('div', { class: 'edge-body' },
     verdict ? h('p', { class: `verdict ${verdict.state}` }, icon(SIGN[verdict.state]), h('span', {}, verdict.sentence)) : null,
     e ? h('dl', { class: 'figures' },
-      pair(t('edge.length'), length(e.length), e.length_U > 1e-6 ? uncertainty(e.length_U) : ''),
-      pair(t('edge.place'), e.offset_U ? e.offset_U.map((u) => shortU(u)).join(' · ') : '–', t('edge.place.hint')),
+      pair(t('edge.length'), length(e.length), e.length_U > 1e-6 ? t('edge.known', { U: within(e.length_U) }) : ''),
+      pair(t('edge.place'), e.offset_U ? within(Math.max(...e.offset_U)) : '–', t('edge.place.hint')),
       pair(t('edge.height'), `${e.height.map((v) => v.toFixed(1).replace('-', '−')).join(' · ')} mm`, t('edge.height.hint')),
-      pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), e.rms != null ? t('edge.rms', { rms: metric(e.rms, 2) }) : '')) : null,
-    e?.budget?.length ? budget(e) : null,
+      pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), '')) : null,
+    e ? why(e) : null,
     own.map((f) => finding(f, plan, id)),
     e ? candidates(spec, e) : null,
     h('div', { class: 'row wrap' },
@@ -124,10 +181,12 @@ function details(spec, e, verdict, plan) {
 
 const pair = (name, value, more) => [h('dt', {}, name), h('dd', {}, value, more ? h('small', {}, more) : null)];
 
-function budget(e) {
-  const most = e.budget[0][1] || 1;
-  return h('details', { data: { key: `budget-${e.id}` } }, h('summary', {}, t('budget')),
-    h('ul', { class: 'budget' }, e.budget.map(([cause, u]) => h('li', {}, h('span', {}, cause), h('meter', { min: 0, max: most, value: u, 'aria-label': cause }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`)))));
+// The statistics behind the words, for who asks
+function why(e) {
+  const most = e.budget?.[0]?.[1] || 1;
+  return h('details', { data: { key: `budget-${e.id}` } }, h('summary', {}, t('why')),
+    h('p', { class: 'hint' }, t('why.places', { places: (e.offset_U || []).map((u) => uncertainty(u)).join(' · ') }), e.rms != null ? ` ${t('why.scatter', { rms: metric(e.rms, 2) })}` : ''),
+    h('ul', { class: 'budget' }, (e.budget || []).map(([cause, u]) => h('li', {}, h('span', {}, has(`cause.${cause}`) ? t(`cause.${cause}`) : cause), h('meter', { min: 0, max: most, value: u, 'aria-label': cause }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`)))));
 }
 
 function candidates(spec, e) {
@@ -151,45 +210,6 @@ async function rename(id, to) {
   store.selected = name;
   if (!await edit('rename', name, [{ op: 'rename', kind: 'edge', id, to: name }])) store.selected = id;
 }
-
-// ------------------------------------------------------------------------------------------------- runs
-
-function runs(plan) {
-  const loops = store.job.loops || [];
-  const used = new Set(loops.flatMap((l) => l.edges));
-  const spare = edges().filter((e) => !used.has(e.id) && found(e.id)).map((e) => e.id);
-  return h('section', {}, h('h2', {}, t('runs')), h('p', { class: 'hint' }, t('runs.hint')),
-    loops.map((loop) => run(loop, plan)),
-    button(t('runs.new'), () => {
-      const ids = chain(spare.length > 1 ? spare : edges().filter((e) => found(e.id)).map((e) => e.id));
-      edit('add-loop', '', [{ op: 'add', at: ['loops'], value: { id: freeName('run', loops.map((l) => l.id)), edges: ids } }]);
-    }, { icon: 'plus', disabled: !edges().length, data: { key: 'new-run' } }));
-}
-
-function run(loop, plan) {
-  const at = ['loops', { id: loop.id }];
-  const set = (ids) => edit('edit-loop', loop.id, ids.length ? [{ op: 'set', at: [...at, 'edges'], value: ids }] : [{ op: 'remove', at }]);
-  const measured = (store.result?.loops || []).filter((l) => l.id === loop.id || l.id.startsWith(`${loop.id}/`));
-  const closed = measured.length === 1 && measured[0].closed;
-  const move = (k, d) => { const ids = [...loop.edges]; const [x] = ids.splice(k, 1); ids.splice(k + d, 0, x); set(ids); };
-  const others = edges().map((e) => e.id).filter((id) => !loop.edges.includes(id));
-  return h('details', { class: 'card', open: loop.edges.length > 0, data: { key: `run-${loop.id}` } },
-    h('summary', {}, h('b', {}, loop.id), ' ', store.result && !store.stale ? h('span', { class: `mark ${closed ? 'good' : 'look'}` }, icon(closed ? 'good' : 'look'), t(closed ? 'run.closed' : 'run.open')) : null),
-    h('ol', { class: 'chain' }, loop.edges.map((id, k) => h('li', {},
-      button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `r-${loop.id}-${id}` } }),
-      h('span', { class: 'row' },
-        button('', () => move(k, -1), { icon: 'up', class: 'small', disabled: !k, 'aria-label': t('run.up', { name: id }), title: t('run.up', { name: id }), data: { key: `u-${loop.id}-${id}` } }),
-        button('', () => move(k, 1), { icon: 'down', class: 'small', disabled: k === loop.edges.length - 1, 'aria-label': t('run.down', { name: id }), title: t('run.down', { name: id }), data: { key: `d-${loop.id}-${id}` } }),
-        button('', () => set(loop.edges.filter((x) => x !== id)), { icon: 'gone', class: 'small', 'aria-label': t('run.out', { name: id }), title: t('run.out', { name: id }), data: { key: `o-${loop.id}-${id}` } }))))),
-    findingsOf([loop.id], store.result?.findings).map((f) => finding(f, plan, loop.id)),
-    h('div', { class: 'row wrap' },
-      others.length ? labelled(t('run.add'), select([['', t('choose')], ...others.map((id) => [id, id])], '', (v) => v && set([...loop.edges, v]), { data: { key: `add-${loop.id}` } })) : null,
-      button(t('run.order'), () => set(chain(loop.edges)), { data: { key: `sort-${loop.id}` } }),
-      h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: loop.closed !== false, data: { key: `c-${loop.id}` }, onchange: (e) => edit('edit-loop', loop.id, [{ op: 'set', at: [...at, 'closed'], value: e.target.checked ? null : false }]) }), t('run.is-closed'))));
-}
-
-const endsOf = (ids) => new Map(ids.map((id) => { const e = found(id); return [id, e ? /** @type {[Point, Point]} */ ([e.xy[0], e.xy[e.xy.length - 1]]) : null]; }));
-const chain = (ids) => geometry.chain(ids, endsOf(ids));
 
 function general(plan) {
   const named = new Set([...edges().map((e) => e.id), ...(store.job.loops || []).map((l) => l.id)]);

@@ -4,20 +4,21 @@ import { h, fill, button, icon, notice } from './dom.js';
 import { post } from './api.js';
 import { store } from './store.js';
 import { finding, sorted } from './findings.js';
-import { short, shortU, otherU, inInch, length, bytes } from './units.js';
+import { fileList } from './files.js';
+import { short, within, length } from './units.js';
 import { nextStep } from './nextstep.js';
-import { t, has } from './text.js';
+import { t } from './text.js';
 
-let written = null;
-let packed = null;
+let packed = '';
 let busy = '';
 
+/** @param {HTMLElement} root */
 export function open(root) {
   const page = h('section', { class: 'page finish' });
   root.append(page);
   const draw = () => fill(page, content(draw));
   draw();
-  return { update: (what) => { if (what === 'job') { if (written && written.revision !== store.revision) { written = null; packed = null; } } if (what !== 'photos' && what !== 'top') draw(); } };
+  return { update: (what) => { if (what !== 'photos' && what !== 'top') draw(); } };
 }
 
 function content(draw) {
@@ -35,7 +36,7 @@ function content(draw) {
   const shown = all.filter((f) => f.severity !== 'note');
   const notes = all.filter((f) => f.severity === 'note');
   return [
-    h('h1', {}, t('page.finish')),
+    h('h1', {}, t('page.finish')), nextStep('finish'),
     store.stale || store.work.state === 'measuring' ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
     h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
       h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t('finish.no-edges')))),
@@ -43,9 +44,9 @@ function content(draw) {
       h('div', {},
         h('h2', {}, t('finish.edges')),
         h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
-          h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, ` ${shortU(e.length_U)}`)),
-            h('td', { class: 'num' }, e.offset_U ? [`${shortU(Math.max(...e.offset_U))} ${t(inInch() ? 'unit.short.in' : 'unit.short.mm')}`, h('small', {}, ` ${otherU(Math.max(...e.offset_U))}`)] : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
-        r.stone?.pieces ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
+          h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, ` ${within(e.length_U)}`)),
+            h('td', { class: 'num' }, e.offset_U ? within(Math.max(...e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
+        r.stone?.pieces && !r.stone.trouble ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},
         h('h2', {}, t('finish.findings')),
@@ -58,31 +59,36 @@ function content(draw) {
         button(busy === 'finish' ? t('finish.writing') : t('finish.write'), () => run('finish', draw), { class: 'main', icon: 'file', disabled: Boolean(busy), data: { key: 'write' } }),
         button(busy === 'archive' ? t('finish.packing') : t('finish.pack'), () => run('archive', draw), { icon: 'file', disabled: Boolean(busy), data: { key: 'pack' } })),
       r.unscaled ? h('p', { class: 'mark look' }, icon('look'), t('finish.no-dxf')) : null,
-      written || packed ? files() : null),
+      files()),
     h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c)))),
   ];
 }
 
 const FIRST = ['pieces dxf', 'dxf', 'report', 'pieces pdf', 'pdf'];
 
+// What was written for this state of the job; what belongs to an earlier one is marked and not offered
 function files() {
-  const list = written?.files || [];
-  const row = (f) => h('li', {}, h('a', { href: `/download/${encodeURIComponent(f.name)}`, download: f.file, class: 'button', data: { key: `dl-${f.name}` } }, icon('file'), f.file),
-    h('span', {}, has(`format.${f.name}`) ? t(`format.${f.name}`) : f.name, h('small', {}, ` ${bytes(f.bytes)}`)),
-    f.name === 'report' ? h('a', { href: '/report', target: '_blank', rel: 'noopener', data: { key: 'see-report' } }, t('finish.see')) : null);
+  const written = store.written;
+  const old = written && written.revision !== store.revision;
+  const list = written && !old ? written.files : [];
   const first = FIRST.map((n) => list.find((f) => f.name === n)).filter(Boolean);
   const rest = list.filter((f) => !FIRST.includes(f.name));
-  return [h('ul', { class: 'downloads' }, first.map(row),
-    packed ? h('li', {}, h('a', { href: '/download/archive', download: '', class: 'button', data: { key: 'dl-archive' } }, icon('file'), t('finish.archive')), h('span', {}, t('format.archive'), h('small', {}, ` ${bytes(packed.bytes)}`))) : null),
-  rest.length ? h('details', { data: { key: 'more-files' } }, h('summary', {}, `${t('finish.more')} (${rest.length})`), h('ul', { class: 'downloads' }, rest.map(row))) : null];
+  return [
+    old ? h('p', { class: 'mark look' }, icon('look'), t('finish.old-files')) : null,
+    first.length ? fileList(first) : null,
+    packed === store.revision ? fileList([{ name: 'archive', file: `${store.name}.zip`, bytes: packedBytes }]) : packed ? h('p', { class: 'mark look' }, icon('look'), t('finish.old-archive')) : null,
+    rest.length ? h('details', { data: { key: 'more-files' } }, h('summary', {}, `${t('finish.more')} (${rest.length})`), fileList(rest)) : null];
 }
+
+let packedBytes = 0;
 
 async function run(what, draw) {
   busy = what;
   draw();
+  const revision = store.revision;
   try {
     const answer = await post(`/api/${what}`);
-    if (what === 'finish') { written = answer; if (answer.trouble) notice(answer.trouble, 'error'); } else packed = answer;
+    if (what === 'finish') { store.written = answer; if (answer.trouble) notice(answer.trouble, 'error'); } else { packed = revision; packedBytes = answer.bytes; }
   } catch (error) { notice(error.sentence || String(error), 'error'); }
   busy = '';
   draw();

@@ -11,7 +11,6 @@ const NOT_LENGTHS = new Set(['density_kg_m3', 'temperature_c', 'wide_px']);
 const EDGE_FIELDS = new Set(['run', 'edge', 'square_to', 'mark', 'AlignSpec.to']);
 /** What a length is for, by the name of its field @type {Record<string, [number, number]>} */
 const USUAL = { 'LengthSpec.value': USUAL_MM.known, u: USUAL_MM.u, thickness_mm: USUAL_MM.thickness, strip_thickness_mm: USUAL_MM.thickness, thickness_u_mm: USUAL_MM.u, strip_thickness_u_mm: USUAL_MM.u };
-const PLAIN = new Set(['LengthSpec.from', 'LengthSpec.to', 'LengthSpec.value', 'LengthSpec.material']); // the label says it all
 
 /** Fields whose text could not be taken yet, so that it survives the page being drawn anew: key -> text. @type {Map<string, string>} */
 const open = new Map();
@@ -89,8 +88,7 @@ const choiceName = (v) => (has(`choice.${v}`) ? t(`choice.${v}`) : String(v));
 export function field(name, node, value, onset, key, required = false, of = '') {
   const s = resolve(node);
   const label = fieldName(name);
-  // the job file's own words, with its keys called as the page calls them
-  const hint = PLAIN.has(`${of}.${name}`) ? null : (node.description || s.description)?.replace(/``(\w+)``/g, (_, k) => fieldName(k));
+  const hint = [`hint.${of}.${name}`, `hint.${name}`].filter(has).map((k) => t(k))[0] || null;
   const options = s.enum || (s.const !== undefined ? [s.const] : null);
   if ((EDGE_FIELDS.has(name) || EDGE_FIELDS.has(`${of}.${name}`)) && s.type === 'string') return labelled(label, pick(edges().map((e) => e.id), value, onset, key), hint);
   if (name === 'loop' && s.type === 'string') return labelled(label, pick((store.job.loops || []).map((l) => l.id), value, onset, key), hint);
@@ -169,12 +167,13 @@ function list(label, schema, value, onset, key) {
 // It is kept while the rest of the page is drawn anew, so that nothing typed is lost.
 const adders = new Map();
 
-export function adder(schema, onadd, key, start = {}, skip = [], title = null) {
+export function adder(schema, onadd, key, start = {}, skip = [], title = null, unfolded = false) {
   const names = JSON.stringify([edges().map((e) => e.id), (store.job.loops || []).map((l) => l.id), store.job.units]);
   const old = adders.get(key);
   if (old && old.names === names) { old.onadd = onadd; return old.el; }
   const entry = { names, onadd };
   entry.el = newAdder(schema, (v) => entry.onadd(v), key, start, skip, title);
+  entry.el.open = unfolded;
   adders.set(key, entry);
   return entry.el;
 }

@@ -2,19 +2,23 @@
 
 import { h } from './dom.js';
 import { post } from './api.js';
-import { palette } from './drawing.js';
+import { line, palette, text } from './drawing.js';
 import { apply, uprightMatrix } from './geometry.js';
 import { photoLayer } from './tiles.js';
 import { store } from './store.js';
 import { t } from './text.js';
 
-const SIZE = 168;
-const ZOOM = 2; // screen px per photo px
 const MOST = 3;
 
+/** Pictures of one spot: small ones beside the finger, or (`still`) large ones in the panel. `zoom`: screen px per photo px. */
 export class Loupe {
-  constructor() {
-    this.box = h('div', { class: 'loupe', hidden: true, role: 'img', 'aria-label': t('loupe') });
+  constructor({ width = 168, height = 168, zoom = 2, still = false } = {}) {
+    this.width = width;
+    this.height = height;
+    this.zoom = zoom;
+    this.box = h('div', { class: still ? 'closeup' : 'loupe', hidden: true, role: 'img', 'aria-label': t('loupe') });
+    /** @type {{points: Point[], colour: string, dash: number[], name?: string}[]} lines of the plane that are drawn too */
+    this.lines = [];
     this.views = [];
     for (let i = 0; i < MOST; i++) {
       const canvas = h('canvas', {});
@@ -29,9 +33,10 @@ export class Loupe {
   close() { this.closed = true; }
   hide() { this.box.hidden = true; this.xy = null; }
 
+  /** @param {ArrayLike<number>} xy */
   show(xy, low = false) {
     this.box.classList.toggle('low', low);
-    this.xy = [...xy];
+    this.xy = [xy[0], xy[1]];
     this.box.hidden = false;
     this.ask();
     this.paint();
@@ -66,34 +71,47 @@ export class Loupe {
     const moved = [this.xy[0] - this.at[0], this.xy[1] - this.at[1]];
     for (const v of this.views) {
       if (!v.seen || v.figure.hidden) continue;
-      if (v.canvas.width !== SIZE * ratio) v.canvas.width = v.canvas.height = SIZE * ratio;
+      const [w, hgt] = [this.width, this.height];
+      if (v.canvas.width !== w * ratio) { v.canvas.width = w * ratio; v.canvas.height = hgt * ratio; }
       const j = v.seen.jac;
       const uv = [v.seen.uv[0] + j[0][0] * moved[0] + j[0][1] * moved[1], v.seen.uv[1] + j[1][0] * moved[0] + j[1][1] * moved[1]];
       const centre = apply(v.matrix, uv);
       const ctx = v.canvas.getContext('2d', { alpha: false });
+      const zoom = this.zoom;
       const stage = {
-        width: SIZE, height: SIZE, ratio, draw: () => this.paint(),
-        matrix: () => [ZOOM, 0, 0, ZOOM, SIZE / 2 - centre[0] * ZOOM, SIZE / 2 - centre[1] * ZOOM],
+        width: w, height: hgt, ratio, draw: () => this.paint(),
+        matrix: () => [zoom, 0, 0, zoom, w / 2 - centre[0] * zoom, hgt / 2 - centre[1] * zoom],
       };
       ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
       ctx.fillStyle = '#6f6d68';
-      ctx.fillRect(0, 0, SIZE, SIZE);
+      ctx.fillRect(0, 0, w, hgt);
       v.layer.told ||= () => this.paint();
       v.layer.paint(ctx, stage);
       ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
       ctx.globalAlpha = 1;
-      const c = palette();
-      for (const [w, colour] of /** @type {[number, string][]} */ ([[3.5, c.paper], [1.5, c.hint]])) {
-        ctx.lineWidth = w;
-        ctx.strokeStyle = colour;
-        ctx.beginPath();
-        for (const [x, y] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
-          ctx.moveTo(SIZE / 2 + x * 6, SIZE / 2 + y * 6);
-          ctx.lineTo(SIZE / 2 + x * 30, SIZE / 2 + y * 30);
-        }
-        ctx.stroke();
+      // lines of the plane by the derivative at the spot: good enough for the few centimetres that are shown
+      const at = (p) => apply(stage.matrix(), apply(v.matrix, [0, 1].map((i) => v.seen.uv[i] + j[i][0] * (p[0] - this.at[0]) + j[i][1] * (p[1] - this.at[1]))));
+      for (const one of this.lines) {
+        const points = one.points.map(at);
+        line(ctx, points, { colour: one.colour, width: 2, dash: one.dash });
+        const p = one.name && points.find((q) => q[0] > 14 && q[0] < w - 14 && q[1] > 14 && q[1] < hgt - 14);
+        if (p) text(ctx, one.name, [p[0], p[1] - 12], { colour: one.colour, size: 14 });
       }
+      if (!this.lines.length) cross(ctx, w, hgt);
     }
   }
 }
 
+function cross(ctx, w, height) {
+  const c = palette();
+  for (const [size, colour] of /** @type {[number, string][]} */ ([[3.5, c.paper], [1.5, c.hint]])) {
+    ctx.lineWidth = size;
+    ctx.strokeStyle = colour;
+    ctx.beginPath();
+    for (const [x, y] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+      ctx.moveTo(w / 2 + x * 6, height / 2 + y * 6);
+      ctx.lineTo(w / 2 + x * 30, height / 2 + y * 30);
+    }
+    ctx.stroke();
+  }
+}

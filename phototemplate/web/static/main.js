@@ -2,14 +2,19 @@
 
 import { h, fill, button, notice, announce } from './dom.js';
 import { post } from './api.js';
-import { store, subscribe, listen, loadAll, step } from './store.js';
-import { t, has } from './text.js';
+import { store, subscribe, listen, loadAll, step, found } from './store.js';
+import { t, has, language } from './text.js';
 
-/** @type {[string, () => Promise<any>][]} */
-const PAGES = [
-  ['photos', () => import('./photos.js')], ['basics', () => import('./basics.js')], ['edges', () => import('./topview.js')],
-  ['stone', () => import('./topview.js')], ['distance', () => import('./topview.js')], ['finish', () => import('./finish.js')],
+/** The way of a job in its order, then what is at hand beside it. @type {[string, () => Promise<any>][]} */
+const WAY = [
+  ['prepare', () => import('./prepare.js')], ['photos', () => import('./photos.js')], ['lengths', () => import('./known.js')],
+  ['sheets', () => import('./under.js')], ['check', () => import('./check.js')], ['edges', () => import('./topview.js')],
+  ['runs', () => import('./topview.js')], ['stone', () => import('./topview.js')], ['finish', () => import('./finish.js')],
 ];
+/** @type {[string, () => Promise<any>][]} */
+const BESIDE = [['distance', () => import('./topview.js')], ['wall', () => import('./wall.js')], ['estimate', () => import('./estimate.js')], ['job', () => import('./jobpage.js')]];
+/** Pages that need no open job. @type {[string, () => Promise<any>][]} */
+const ANYWHERE = [['start', () => import('./start.js')], ['plan', () => import('./photoplan.js')], ['calibrate', () => import('./calibrate.js')], ['print', () => import('./prepare.js')], ['help', () => import('./help.js')]];
 /** @type {[string, () => Promise<any>][]} */
 const HIDDEN = [['photo', () => import('./photo.js')]];
 
@@ -17,12 +22,10 @@ let page = null;
 let shown = '';
 let turns = 0;
 
-export function go(name, argument = '') { location.hash = argument ? `${name}/${encodeURIComponent(argument)}` : name; }
-
 async function route() {
   const [name, rest] = location.hash.slice(1).split('/');
-  const known = [...PAGES, ...HIDDEN].find(([n]) => n === name);
-  if (!known) { location.replace(`#${store.photos.size ? 'edges' : 'photos'}`); return; }
+  const known = [...(store.home ? [] : [...WAY, ...BESIDE, ...HIDDEN]), ...ANYWHERE].find(([n]) => n === name);
+  if (!known) { location.replace(`#${store.home ? 'start' : store.photos.size ? 'edges' : 'photos'}`); return; }
   const argument = rest ? decodeURIComponent(rest) : '';
   const turn = ++turns;
   const module = await known[1]();
@@ -32,6 +35,7 @@ async function route() {
     page?.close?.();
     const main = document.getElementById('main');
     main.replaceChildren();
+    main.scrollTop = 0;
     page = module.open(main, name, argument);
     page.module = module;
   }
@@ -39,33 +43,41 @@ async function route() {
   document.body.dataset.page = name;
   document.title = `${t(`page.${name}`, { name: argument })} – ${store.name || 'phototemplate'}`;
   frame();
+  document.querySelector('#nav [aria-current]')?.scrollIntoView({ block: 'nearest', inline: 'center' });
 }
 
 function frame() {
-  document.getElementById('job-name').textContent = store.name;
+  document.documentElement.lang = language();
+  document.getElementById('job-name').textContent = store.home ? t('start.title') : store.name;
+  document.getElementById('home').setAttribute('aria-label', t('nav.start'));
+  document.getElementById('home').title = t('nav.start');
   document.getElementById('skip').textContent = t('skip');
   const nav = document.getElementById('nav');
   nav.setAttribute('aria-label', t('nav'));
-  fill(nav, PAGES.map(([name]) => {
+  /** @param {[string, any]} entry @param {number | null} k */
+  const link = ([name], k) => {
     const here = name === shown || (shown === 'photo' && name === 'photos');
-    return h('a', { href: `#${name}`, 'aria-current': here ? 'page' : null, data: { key: `nav-${name}` } }, t(`nav.${name}`), badge(name));
-  }));
+    return h('a', { href: `#${name}`, 'aria-current': here ? 'page' : null, class: k === null ? 'beside' : '', data: { key: `nav-${name}` } }, k === null ? null : h('i', { 'aria-hidden': 'true' }, k + 1), t(`nav.${name}`), badge(name));
+  };
+  fill(nav, store.home ? null : [WAY.map((p, k) => link(p, k)), h('span', { class: 'nav-gap' }), BESIDE.map((p) => link(p, null))]);
   const undo = store.undo ? t('undo.of', { what: labelOf(store.undo) }) : t('undo.nothing');
   const redo = store.redo ? t('redo.of', { what: labelOf(store.redo) }) : t('redo.nothing');
-  fill(document.getElementById('tools'),
+  fill(document.getElementById('tools'), store.home ? null : [
     button('', () => step(true), { icon: 'undo', disabled: !store.undo, 'aria-label': undo, title: undo, class: 'plain', data: { key: 'undo' } }),
-    button('', () => step(false), { icon: 'redo', disabled: !store.redo, 'aria-label': redo, title: redo, class: 'plain', data: { key: 'redo' } }));
+    button('', () => step(false), { icon: 'redo', disabled: !store.redo, 'aria-label': redo, title: redo, class: 'plain', data: { key: 'redo' } })],
+  h('a', { class: 'button plain', href: '#help', 'aria-label': t('nav.help'), title: t('nav.help'), data: { key: 'help' } }, '?'));
   work();
 }
 
 function badge(name) {
   let n = 0;
   if (name === 'photos') n = [...store.photos.values()].filter((p) => p.state === 'bad' || (p.seen?.findings || []).some((f) => f.severity !== 'note')).length;
-  if (name === 'edges') n = (store.result?.edges || []).filter((e) => !e.found).length;
+  if (name === 'edges') n = (store.job.edges || []).filter((e) => store.result && !store.stale && !found(e.id)).length;
   if (name === 'stone' && store.result?.stone) n = store.result.stone.trouble ? 1 : (store.result.stone.findings || []).filter((f) => f.severity !== 'note').length;
   return n ? h('b', { class: 'badge', title: t('badge', { n }) }, n) : null;
 }
 
+/** @param {Label} label */
 export function labelOf(label) {
   return has(`change.${label.key}`) ? t(`change.${label.key}`, { name: label.name || '' }) : t('change.change');
 }
@@ -77,18 +89,19 @@ let late = 0;
 function work() {
   const bar = document.getElementById('work'), alert = document.getElementById('alert');
   const { state, stage, share } = store.work;
+  const again = (props) => button(t('work.again'), () => post('/api/measure'), { ...props, data: { key: 'again' } });
   let body = null, wrong = null;
   if (!store.online) wrong = [h('span', { class: 'word' }, t('work.offline'))];
-  else if (state === 'failed' && store.trouble) wrong = [h('span', { class: 'word' }, store.trouble), button(t('work.again'), () => post('/api/measure'), { data: { key: 'again' } })];
+  else if (state === 'failed' && store.trouble) wrong = [h('span', { class: 'word' }, store.trouble), again({})];
   if (state === 'measuring') {
     const words = has(`stage.${stage}`) ? t(`stage.${stage}`) : t('stage.any');
     body = [h('div', { class: 'word' }, h('span', {}, words), h('progress', { max: 1, value: share || 0, 'aria-label': words })),
       button('', () => post('/api/cancel'), { icon: 'stop', class: 'plain', 'aria-label': t('work.stop'), title: t('work.stop'), data: { key: 'stop' } })];
   } else if (state === 'photos') body = [h('div', { class: 'word' }, h('span', {}, t('work.photos')))];
-  else if (state === 'stopped') body = [h('div', { class: 'word' }, h('span', {}, t('work.stopped'))), button(t('work.again'), () => post('/api/measure'), { class: 'small', data: { key: 'again' } })];
+  else if (state === 'stopped') body = [h('div', { class: 'word' }, h('span', {}, t('work.stopped'))), again({ class: 'small' })];
   clearTimeout(late);
   // what is done in a moment is not worth a word
-  if (body && bar.hidden) late = setTimeout(() => { bar.hidden = false; }, 350);
+  if (body && bar.hidden) late = window.setTimeout(() => { bar.hidden = false; }, 350);
   if (!body) bar.hidden = true;
   bar.className = state;
   fill(bar, body || []);
@@ -110,6 +123,7 @@ window.addEventListener('hashchange', route);
 document.getElementById('skip').addEventListener('click', (e) => { e.preventDefault(); document.getElementById('main').focus(); });
 
 subscribe((what) => {
+  if (what === 'moved') { page?.close?.(); page = null; if (store.home || !store.photos.size) location.hash = store.home ? 'start' : 'photos'; route(); return; }
   if (what === 'work' || what === 'online') work();
   else frame();
   page?.update?.(what);

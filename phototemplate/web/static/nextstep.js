@@ -1,28 +1,34 @@
-// What is to be done next, said on every page until nothing is left.
+// What is to be done next, said on every page until nothing is left. Nothing leads past a serious finding.
 
 import { h } from './dom.js';
-import { store, edges } from './store.js';
+import { store, edges, openProposals } from './store.js';
 import { t } from './text.js';
 
-// The first thing that is still missing: [phrase, page where it is done, facts]
-function step() {
+/** The first thing that is still missing: [phrase, page where it is done, facts]. @returns {[string, string, Record<string, any>?]} */
+export function step() {
   const photos = [...store.photos.values()], r = store.result;
   if (!photos.length) return ['photos', 'photos'];
   if (photos.every((p) => p.state === 'bad' || !p.used)) return ['usable', 'photos'];
   if (store.trouble) return ['trouble', 'photos', { why: store.trouble }];
+  if (!(store.job.lengths || []).length) return ['length', 'lengths'];
+  if (!store.job.paper?.lies_on) return ['under', 'sheets'];
   if (!r) return ['wait', 'photos'];
-  if (r.unscaled) return ['length', 'basics'];
-  if (!edges().length) return [store.proposals.length ? 'proposals' : 'edges', 'edges', { n: store.proposals.length }];
-  const lost = store.stale ? [] : r.edges.filter((e) => !e.found).map((e) => e.id);
+  const grave = r.findings.filter((f) => f.severity === 'serious' && /^(photo|target|sheet|scale|length)/.test(f.code));
+  if (grave.length) return ['serious', grave[0].code.startsWith('length') || grave[0].code.startsWith('scale') ? 'lengths' : 'check', { why: grave[0].message }];
+  const lost = store.stale ? [] : edges().filter((e) => r.edges.some((x) => x.id === e.id && !x.found)).map((e) => e.id);
   if (lost.length) return ['lost', 'edges', { names: lost.join(', ') }];
-  if (!r.loops.some((l) => l.closed)) return ['run', 'edges'];
+  const open = openProposals().length;
+  if (open) return ['proposals', 'edges', { n: open }];
+  if (!edges().length) return ['edges', 'edges'];
+  if (!r.loops.some((l) => l.closed)) return ['run', 'runs'];
   if (!(store.job.pieces || []).length) return ['piece', 'stone'];
   if (r.stone?.trouble) return ['shape', 'stone'];
   return ['finish', 'finish'];
 }
 
+/** @param {string} here */
 export function nextStep(here) {
   const [key, page, facts] = step();
-  return h('div', { class: 'next' }, h('p', {}, h('b', {}, t('next')), ' ', t(`next.${key}`, facts)),
-    page === here ? null : h('a', { class: 'button small', href: `#${page}`, data: { key: 'next' } }, t('next.go', { page: t(`nav.${page}`) })));
+  return h('div', { class: `next ${key === 'serious' || key === 'trouble' || key === 'lost' ? 'grave' : ''}` }, h('p', {}, h('b', {}, t('next')), ' ', t(`next.${key}`, facts)),
+    page === here ? null : h('a', { class: 'button small main', href: `#${page}`, data: { key: 'next' } }, t('next.go', { page: t(`nav.${page}`) })));
 }

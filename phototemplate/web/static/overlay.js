@@ -1,10 +1,11 @@
 // What is drawn over the top view, in the work frame (mm). Colours come from the style sheet; every meaning has a shape too.
 
 import { OTHER_LINE_MM } from './constants.js';
-import { away, boxOf, line, palette, projector, text } from './drawing.js';
+import { away, boxOf, label, line, palette, projector, text } from './drawing.js';
 import { footOn, upright } from './geometry.js';
-import { store, edgeOf, tolerance } from './store.js';
-import { short, shortU, metric, inInch, fraction } from './units.js';
+import { store, edgeOf, found, openProposals, tolerance } from './store.js';
+import { t } from './text.js';
+import { short, within, metric, inInch, fraction } from './units.js';
 
 export const ELLIPSE_SCALE = 50;
 
@@ -61,7 +62,7 @@ export class Sheets {
       if (away(stage, at, boxOf(s, s.corners))) continue;
       const corners = s.corners.map(at);
       line(ctx, corners, { colour: c.sheet, width: 1.5, closed: true, casing: false });
-      if (stage.view.k * 150 > 34) text(ctx, s.id, at(s.centre), { colour: c.sheet, size: 12 });
+      if (stage.view.k * 150 > 34) label(ctx, stage, s.id, at(s.centre), { colour: c.sheet, size: 12 });
     }
     for (const s of result.strips) {
       if (away(stage, at, boxOf(s, s.points))) continue;
@@ -70,7 +71,7 @@ export class Sheets {
       for (const [x, y] of points) ctx.fillRect(x - 2, y - 2, 4, 4);
       if (stage.view.k * 200 > 110) {
         const p = points[points.length >> 1];
-        text(ctx, s.id, [p[0], p[1] - 14], { colour: c.strip, size: 12 });
+        label(ctx, stage, s.id, [p[0], p[1] - 14], { colour: c.strip, size: 12 });
       }
     }
   }
@@ -145,7 +146,7 @@ export class Edges {
     ctx.restore();
     ctx.globalAlpha = 1;
     for (const loop of result.loops) for (const corner of loop.corners) this.ellipse(ctx, stage, at, corner, c);
-    if (this.names && !this.quiet) for (const one of labels) this.name(ctx, at, ...one);
+    if (this.names) for (const one of labels) this.name(ctx, stage, at, ...one);
   }
 
   ellipse(ctx, stage, at, corner, c) {
@@ -163,7 +164,7 @@ export class Edges {
     ctx.stroke();
   }
 
-  name(ctx, at, e, part) {
+  name(ctx, stage, at, e, part) {
     const a = at(part.xy[0]), b = at(part.xy[part.xy.length - 1]);
     const size = Math.hypot(b[0] - a[0], b[1] - a[1]);
     if (size < 46 && e.id !== store.selected) return;
@@ -174,22 +175,25 @@ export class Edges {
     const largest = Math.max(...part.U);
     const letters = [...new Set(runsOf(part).map((r) => r[0].toUpperCase()))].sort();
     const mark = letters.length === 1 ? letters[0] : `${letters[0]}–${letters[letters.length - 1]}`;
-    const words = size > 190 ? `${e.id}  ${mark}  ± ${inInch() ? `${(largest / 25.4).toFixed(3)} in` : `${largest.toFixed(1)} mm`}` : size > 90 ? `${e.id} ${mark}` : e.id;
-    text(ctx, words, [mid[0] + out[0], mid[1] + out[1]], { angle: upright(angle), size: 13 });
+    const all = size > 190 && !this.quiet ? [`${e.id}  ${mark}  ${within(largest)}`] : [];
+    for (const words of [...all, size > 90 && !this.quiet ? `${e.id} ${mark}` : e.id, e.id]) {
+      for (const side of [1, -1]) if (label(ctx, stage, words, [mid[0] + side * out[0], mid[1] + side * out[1]], { angle: upright(angle) })) return;
+    }
   }
 }
 
 // Edges that are only proposed
 export class Proposals {
   hidden = false;
+  present = ''; // key of the one that is asked about
 
   paint(ctx, stage) {
     const at = projector(stage), c = palette();
-    for (const [k, p] of store.proposals.entries()) {
-      const points = p.line.map(at);
-      line(ctx, points, { colour: c.mark, width: 4, dash: [1, 7] });
+    for (const p of openProposals()) {
+      const points = p.line.map(at), here = p.key === this.present;
+      line(ctx, points, { colour: here ? c.pick : c.mark, width: here ? 6 : 4, dash: here ? [14, 5] : [1, 7] });
       const q = [(points[0][0] + points[points.length - 1][0]) / 2, (points[0][1] + points[points.length - 1][1]) / 2];
-      text(ctx, `${k + 1}?`, q, { colour: c.mark, size: 15 });
+      label(ctx, stage, `${t(`kind.${p.kind}`)}?`, [q[0], q[1] - 14], { colour: c.mark, size: 15 });
     }
   }
 }
@@ -278,11 +282,31 @@ export class Stone {
     const long = Math.hypot(b[0] - a[0], b[1] - a[1]);
     if (long < 64) return;
     const angle = Math.atan2(b[1] - a[1], b[0] - a[0]);
-    const away = size.group === 'edge' ? 16 : 0;
+    const away = size.group === 'edge' ? 16 : 9;
     const n = [Math.sin(angle) * -away, Math.cos(angle) * away];
-    const words = long > 170 ? `${short(size.value)} ${size.decided ? '' : shortU(size.U)}` : short(size.value);
-    text(ctx, words, [(a[0] + b[0]) / 2 + n[0], (a[1] + b[1]) / 2 + n[1]], { angle: upright(angle), size: 13, colour: c.stone });
+    const full = long > 170 && !size.decided ? [`${short(size.value)} ${within(size.U)}`] : [];
+    const written = [...full, short(size.value)].some((words) => [1, -1, 2, -2].some((side) => label(ctx, stage, words,
+      [(a[0] + b[0]) / 2 + side * n[0], (a[1] + b[1]) / 2 + side * n[1]], { angle: upright(angle), colour: c.stone })));
+    if (!written) return;
     if (size.group !== 'edge') line(ctx, [a, b], { colour: c.stone, width: 1, dash: [1, 3], casing: false });
+  }
+}
+
+// Edges pressed for a run that is being made
+export class RunDraft {
+  hidden = false;
+  /** @type {string[]} */
+  ids = [];
+
+  paint(ctx, stage) {
+    const at = projector(stage), c = palette();
+    for (const [k, id] of this.ids.entries()) {
+      const e = found(id);
+      if (!e) continue;
+      const points = e.xy.map(at);
+      line(ctx, points, { colour: c.pick, width: 9 });
+      label(ctx, stage, String(k + 1), points[points.length >> 1], { size: 16, colour: c.ink });
+    }
   }
 }
 

@@ -5,7 +5,7 @@ import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
 import { finding, findingsOf, sorted } from './findings.js';
 import { inside, middle } from './geometry.js';
-import { short, shortU, length, degrees, metric, inInch } from './units.js';
+import { short, within, length, degrees, metric, inInch } from './units.js';
 import { nextStep } from './nextstep.js';
 import { t } from './text.js';
 
@@ -39,7 +39,7 @@ export function panel(side, plan) {
       openings(stone),
       stone?.shims?.length ? shims(stone) : null,
       stone?.checks?.length ? checks(stone) : null,
-      stone ? general(stone, specs, plan) : null,
+      stone?.findings ? general(stone, specs, plan) : null,
       shop(),
       stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c)))) : null,
     ] : null);
@@ -69,15 +69,15 @@ function pieceCard(spec, stone, plan) {
     findingsOf([spec.id, ...made.map((p) => p.id)], stone?.findings).filter((f) => !f.where.includes('/') && f.code !== 'seam-proposed').map((f) => finding(f, plan, spec.id)),
     edgesTable(spec, made, at, stone, plan),
     cornersTable(spec, made, setIn),
-    seamIdeas(spec, stone, at, plan),
+    seamIdeas(spec, made, stone, at, plan),
     listOf('cutouts', 'cutout', 'CutoutSpec'), listOf('seams', 'seam', 'SeamSpec'), listOf('splashes', 'splash', 'SplashSpec'), listOf('posts', 'post', 'PostSpec'),
     h('div', { class: 'row wrap' }, labelled(t('stone.name'), h('input', { value: spec.id, maxlength: 40, data: { key: `${key}-name` }, onchange: (e) => e.target.value.trim() !== spec.id && edit('rename', spec.id, [{ op: 'rename', kind: 'piece', id: spec.id, to: e.target.value }]) })),
       button(t('stone.remove'), () => edit('remove-piece', spec.id, [{ op: 'remove', at }]), { icon: 'gone', data: { key: `${key}-remove` } })));
 }
 
 // Where a seam could go; taking it up writes it into the job like any other
-function seamIdeas(spec, stone, at, plan) {
-  const ideas = (stone?.proposals || []).filter((p) => p.seam && (p.piece === spec.id || p.piece.startsWith(`${spec.id}-`)));
+function seamIdeas(spec, made, stone, at, plan) {
+  const ideas = (stone?.proposals || []).filter((p) => p.seam && (p.piece === spec.id || made.some((m) => m.id === p.piece)));
   return ideas.map((p, k) => h('div', { class: 'card row spread' }, h('span', {}, t('stone.seam-idea', { why: p.reason })), h('span', { class: 'row' },
     button('', () => plan.show([(p.start[0] + p.end[0]) / 2, (p.start[1] + p.end[1]) / 2], 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `si-${spec.id}-${k}` } }),
     button(t('stone.cut-here'), () => { const id = freeName('seam', (spec.seams || []).map((x) => x.id)); edit('add-seam', id, [{ op: 'add', at: [...at, 'seams'], value: { id, ...p.seam } }]); }, { class: 'small', data: { key: `sc-${spec.id}-${k}` } }))));
@@ -90,9 +90,12 @@ function start(ref, items) {
 
 const area = (p) => (inInch() ? `${(p.area / 92903.04).toFixed(2)} ft² (${(p.area / 1e6).toFixed(3)} m²)` : `${(p.area / 1e6).toFixed(3)} m² (${(p.area / 92903.04).toFixed(2)} ft²)`);
 
+// Does the name of a size speak of this thing? `sink` is not `sink-2`.
+const speaksOf = (name, id) => name.split(/[^\p{L}\p{N}_-]+/u).includes(id) || name === id || name.startsWith(`${id} `) || name.endsWith(` ${id}`);
+
 function sizesOf(made, id) {
-  const sizes = made.flatMap((p) => p.sizes).filter((s) => s.name.includes(id));
-  return sizes.length ? h('ul', { class: 'plain-list sizes' }, sizes.map((s) => h('li', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${shortU(s.U)}`))) : null;
+  const sizes = made.flatMap((p) => p.sizes).filter((s) => speaksOf(s.name, id));
+  return sizes.length ? h('ul', { class: 'plain-list sizes' }, sizes.map((s) => h('li', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${within(s.U)}`))) : null;
 }
 
 // ------------------------------------------------------------------------------------------------ tables
@@ -112,7 +115,7 @@ function edgesTable(spec, made, at, stone, plan) {
       const own = findingsOf([id], (stone?.findings || []).filter((f) => f.where.startsWith(`${spec.id}/`)));
       return h('li', {},
         h('div', { class: 'head' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } }),
-          h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), h('small', {}, ` ${shortU(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
+          h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), h('small', {}, ` ${within(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
         h('div', { class: 'three' },
           labelled(t('stone.finish'), select([['', `${t('form.usual')}${rows[0] && !wish.finish ? `: ${t(`choice.${rows[0].finish}`)}` : ''}`], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => put(merged(without(wish, ['overhang', 'clearance']), 'finish', v || null)), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
           labelled(t(outside ? 'stone.overhang' : 'stone.clearance'), lengthInput(wish[name], (v) => put(merged(wish, name, v)), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) })),
@@ -164,7 +167,7 @@ function openings(stone) {
     const thing = { openings: 'opening', appliances: 'appliance' }[name];
     const items = store.job[name] || [];
     return h('section', {}, h('h2', {}, t(`stone.${name}`)), items.map((one) => h('details', { class: 'card', data: { key: `${name}-${one.id}` } }, h('summary', {}, h('b', {}, one.id)),
-      (stone?.opening_sizes || []).filter((s) => s.name.includes(one.id)).map((s) => h('p', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${shortU(s.U)}`)),
+      (stone?.opening_sizes || []).filter((s) => speaksOf(s.name, one.id)).map((s) => h('p', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${within(s.U)}`)),
       findingsOf([one.id], stone?.findings).map((f) => finding(f, null, one.id)),
       fields(schemaOf(ref), one, (k, v) => edit(`edit-${thing}`, one.id, [{ op: 'set', at: [name, { id: one.id }], value: merged(one, k, v) }]), `${name}-${one.id}`, ['id']),
       button(t('remove'), () => edit(`remove-${thing}`, one.id, [{ op: 'remove', at: [name, { id: one.id }] }]), { icon: 'gone', class: 'small', data: { key: `${name}-${one.id}-gone` } }))),
@@ -173,7 +176,7 @@ function openings(stone) {
 }
 
 function splashes(stone) {
-  return h('section', {}, h('h2', {}, t('stone.splash-list')), h('ul', { class: 'plain-list' }, stone.splashes.map((s) => h('li', {}, h('b', {}, s.id), ` ${t(`choice.${s.kind}`)} · ${length(s.length.value)} ${shortU(s.length.U)} × ${short(s.height)}`,
+  return h('section', {}, h('h2', {}, t('stone.splash-list')), h('ul', { class: 'plain-list' }, stone.splashes.map((s) => h('li', {}, h('b', {}, s.id), ` ${t(`choice.${s.kind}`)} · ${length(s.length.value)} ${within(s.length.U)} × ${short(s.height)}`,
     s.extra > 0.05 ? h('small', {}, t(s.follows ? 'stone.foot.follows' : 'stone.foot.gap', { mm: metric(s.extra) })) : null))));
 }
 
@@ -191,7 +194,7 @@ function checks(stone) {
 }
 
 function general(stone, specs, plan) {
-  const rest = sorted(stone.findings).filter((f) => f.where.includes('/') ? !names(specs).has(f.where.split('/')[1]) : !specs.some((s) => f.where === s.id || f.where.startsWith(`${s.id}-`)));
+  const rest = sorted(stone.findings || []).filter((f) => f.where.includes('/') ? !names(specs).has(f.where.split('/')[1]) : !specs.some((s) => f.where === s.id || (stone.pieces || []).some((p) => p.source === s.id && p.id === f.where)));
   return rest.length ? h('section', {}, h('h2', {}, t('findings.rest')), rest.map((f) => finding(f, plan, 'stone'))) : null;
 }
 

@@ -4,10 +4,10 @@ import { get, post, sentenceOf, Trouble } from './api.js';
 import { notice } from './dom.js';
 import { t } from './text.js';
 
-/** @type {{revision: string, name: string, job: Job, undo: Label | null, redo: Label | null, photos: Map<string, PhotoView>, result: Result | null, top: TopView | null, trouble: string, work: Work, files: string[], schema: any, online: boolean, selected: string, resultNumber: number, proposals: Proposal[], version: string, readonly stale: boolean}} */
+/** @type {{revision: string, name: string, job: Job, undo: Label | null, redo: Label | null, photos: Map<string, PhotoView>, result: Result | null, top: TopView | null, trouble: string, work: Work, written: Written | null, accepted: Record<string, string>, home: boolean, folder: string, wanted: string, schema: any, online: boolean, selected: string, resultNumber: number, proposals: Proposal[], version: string, readonly stale: boolean}} */
 export const store = {
   revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
-  work: { state: 'idle', stage: '', share: 0 }, files: [], schema: null, online: true, selected: '', resultNumber: 0, proposals: [], version: '',
+  work: { state: 'idle', stage: '', share: 0 }, written: null, accepted: {}, home: false, folder: '', wanted: '', schema: null, online: true, selected: '', resultNumber: 0, proposals: [], version: '',
   // is the result shown that of an earlier state of the job file?
   get stale() { return Boolean(this.result) && this.result.revision !== this.revision; },
 };
@@ -24,17 +24,29 @@ function takeJob(facts) {
 
 export async function loadAll() {
   const facts = await get('/api/state');
+  store.version = facts.version;
+  store.wanted = facts.wanted || '';
+  if (store.folder !== (facts.folder || '')) forget();
+  store.home = Boolean(facts.home);
+  store.folder = facts.folder || '';
+  if (store.home) { changed('job'); return; }
   store.photos = new Map(facts.photos.map((p) => [p.id, p]));
   store.top = facts.top;
   store.trouble = sentenceOf(facts.trouble);
   store.work = facts.work;
-  store.files = facts.files;
+  store.written = facts.written;
   store.proposals = facts.proposals;
-  store.version = facts.version;
+  store.accepted = facts.accepted;
   if (facts.result !== store.resultNumber || !store.result) await loadResult(facts.result);
   takeJob(facts);
   changed('photos');
   changed('work');
+}
+
+// Another job is open, or none
+function forget() {
+  Object.assign(store, { revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
+    written: null, accepted: {}, proposals: [], selected: '', resultNumber: 0, work: { state: 'idle', stage: '', share: 0 } });
 }
 
 let loading = null;
@@ -52,10 +64,17 @@ export async function loadSchema() {
   return store.schema;
 }
 
+const RETRY_MS = 1500;
 export function listen() {
   const stream = new EventSource('/api/events');
   stream.addEventListener('hello', () => { store.online = true; loadAll().catch(() => {}); changed('online'); });
-  stream.onerror = () => { if (store.online) { store.online = false; changed('online'); } };
+  // an app that was started anew refuses the stream until the page is loaded again; a browser does not try again by itself
+  stream.onerror = () => {
+    if (store.online) { store.online = false; changed('online'); }
+    if (stream.readyState === EventSource.CLOSED) { stream.close(); setTimeout(listen, RETRY_MS); }
+  };
+  stream.addEventListener('moved', () => loadAll().then(() => changed('moved'), () => {}));
+  stream.addEventListener('written', (e) => { store.written = JSON.parse(e.data).written; changed('written'); });
   stream.addEventListener('job', async (e) => {
     if (JSON.parse(e.data).revision === store.revision) return;
     clearTimeout(loading);
@@ -79,7 +98,7 @@ export function listen() {
     const { result, ...judged } = JSON.parse(e.data);
     if (result === store.resultNumber && store.result) { Object.assign(store.result, judged); changed('judged'); }
   });
-  stream.addEventListener('proposals', (e) => { store.proposals = JSON.parse(e.data).proposals; changed('proposals'); });
+  stream.addEventListener('proposals', (e) => { Object.assign(store, JSON.parse(e.data)); changed('proposals'); });
   stream.addEventListener('top', (e) => { store.top = JSON.parse(e.data).top; changed('top'); });
   window.addEventListener('pagehide', () => stream.close());
 }
@@ -130,6 +149,10 @@ async function failed(error) {
 export const edges = () => (store.job.edges || []).map((e) => ({ source: 'trace', shape: 'line', targets: [], search: 12, ...e }));
 export const edgeOf = (id) => edges().find((e) => e.id === id);
 export const found = (id) => (store.result?.edges || []).find((e) => e.id === id && e.found);
+/** Ends of edges that were found. @param {string[]} ids @returns {Map<string, [Point, Point] | null>} */
+export const endsOf = (ids) => new Map(ids.map((id) => { const e = found(id); return [id, e ? [e.xy[0], e.xy[e.xy.length - 1]] : null]; }));
+/** Proposed edges of which none was made yet. @returns {Proposal[]} */
+export const openProposals = () => store.proposals.filter((p) => !edgeOf(store.accepted[p.key]));
 export const tolerance = () => store.job.tolerance || 25.4 / 16;
 export function freeName(stem, taken) {
   const names = new Set(taken);

@@ -4,18 +4,19 @@ import { h, fill, button, notice } from './dom.js';
 import { post } from './api.js';
 import { Stage } from './canvas.js';
 import { TileLayer } from './tiles.js';
-import { Sheets, Levels, Edges, Chosen, Proposals, Stone, Draft, Ruler, nearest } from './overlay.js';
+import { Sheets, Levels, Edges, Chosen, Proposals, Stone, Draft, RunDraft, Ruler, nearest } from './overlay.js';
 import { Loupe } from './loupe.js';
 import { Handles, movedTo } from './handles.js';
 import { legend } from './legend.js';
 import { store, edit } from './store.js';
 import { addEdge } from './draw.js';
 import * as edgesPanel from './edges.js';
+import * as runsPanel from './runs.js';
 import * as stonePanel from './stone.js';
 import * as distancePanel from './distance.js';
 import { t } from './text.js';
 
-const PANELS = { edges: edgesPanel, stone: stonePanel, distance: distancePanel };
+const PANELS = { edges: edgesPanel, runs: runsPanel, stone: stonePanel, distance: distancePanel };
 const layers = { picture: true, sheets: true, levels: false, names: true };
 let kept = null; // where the view was when the page was left
 
@@ -32,7 +33,7 @@ export function open(root, name) {
   stage.background = '#b0aea8';
   stage.limits = [0.02, 80];
   stage.pad = window.matchMedia('(min-width: 821px)').matches ? [84, 44, 36, 88] : [34, 96, 34, 64];
-  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), draft: new Draft(), ruler: new Ruler() };
+  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), run: new RunDraft(), draft: new Draft(), ruler: new Ruler() };
   const plan = { stage, parts, tool: null, mode: name, loupe, show, begin, stop, redraw, moveEnd: (id, k) => handles.nudge(id, k) };
   const handles = new Handles({ stage, chosen: parts.chosen, loupe, hint: () => hintText() });
   /** @type {TileLayer | null} */
@@ -43,10 +44,11 @@ export function open(root, name) {
     parts.sheets.hidden = !layers.sheets;
     parts.edges.names = layers.names;
     parts.edges.quiet = plan.mode === 'stone';
-    parts.stone.hidden = plan.mode === 'edges';
+    parts.stone.hidden = plan.mode === 'edges' || plan.mode === 'runs';
+    parts.run.hidden = plan.mode !== 'runs';
     parts.stone.sizes = plan.mode === 'stone';
     parts.chosen.hidden = parts.proposals.hidden = plan.mode !== 'edges';
-    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.proposals, parts.levels, parts.chosen, parts.draft, parts.ruler].filter(Boolean);
+    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.proposals, parts.levels, parts.chosen, parts.run, parts.draft, parts.ruler].filter(Boolean);
     stage.cross = Boolean(plan.tool);
     stage.draw();
   }
@@ -121,7 +123,10 @@ export function open(root, name) {
     try {
       const anchored = await post('/api/ask/anchor', { path });
       if (tool.again) await edit('move-edge', tool.again, movedTo(tool.again, anchored));
-      else await addEdge({ kind: tool.kind, shape: tool.shape, ...anchored });
+      else {
+        const id = await addEdge({ kind: tool.kind, shape: tool.shape, ...anchored });
+        if (tool.instead) edgesPanel.drawnInstead(tool.instead, id);
+      }
     } catch (error) { notice(error.sentence || String(error), 'error'); }
   }
   plan.finish = finish;
@@ -180,6 +185,7 @@ export function open(root, name) {
     update(what) {
       if (what === 'work' || what === 'online') return;
       if (what === 'top') takePicture();
+      PANELS[plan.mode].update?.(plan, what);
       if (what === 'result') { parts.chosen.draft = handles.nudged ? handles.nudged.path : null; takeResult(); PANELS[plan.mode].changed?.(plan); }
       arrange();
       panel();

@@ -50,19 +50,21 @@ interface StoneView {
 interface Result {
   revision: string; name: string; unscaled: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
   loops: LoopView[]; sheets: SheetView[]; strips: StripView[]; heights: any[]; lengths: any[]; photos: Record<string, any>;
-  sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null;
+  sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
 }
 interface Proposal {
   key: string; kind: string; source: string; shape: string; targets: string[]; confidence: number; path: Point[] | null; line: Point[];
-  search: number; height: number;
+  search: number; height: number; readings?: Reading[];
 }
+interface Written { files: { name: string; file: string; bytes: number }[]; unscaled: boolean; revision: string; trouble: string }
+interface Reading { kind: string; share: number; words: string; choose: number | null; offset: number; height: number }
 interface TopView { key: string; size: Point; levels: number; matrix: Matrix }
 interface Work { state: string; stage: string; share: number; [key: string]: any }
 
 // What a layer of a picture needs of the view it is drawn in
 interface View {
   width: number; height: number; ratio: number; matrix(): number[]; draw(): void; view?: { x: number; y: number; k: number; turn: number };
-  rough?: boolean; lift?: number;
+  rough?: boolean; lift?: number; taken?: number[][];
 }
 interface Layer { paint(ctx: CanvasRenderingContext2D, view: any): void; hidden?: boolean }
 interface Held { move(world: Point, screen: Point): void; drop(world: Point): void; cancel?(): void }

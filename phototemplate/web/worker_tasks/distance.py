@@ -6,12 +6,16 @@ A place pointed at is the intersection of one photo's ray with the work plane. I
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from phototemplate.errors import PhototemplateError
+from phototemplate.job import DistanceSpec, PlaceSpec
 from phototemplate.model import Array, Measurement
+from phototemplate.network import projection, workplane
 from phototemplate.progress import Progress
 from phototemplate.template.gradients import Vec, vec
 from phototemplate.template.quantities import State
@@ -22,7 +26,7 @@ from phototemplate.web.constants import (
     POINTING_MARGIN_PX,
     POINTING_PX,
 )
-from phototemplate.web.refusals import Refused
+from phototemplate.web.refusals import Refused, words_of
 from phototemplate.web.worker_tasks.photo_places import photos_showing, scene_of
 
 
@@ -38,6 +42,36 @@ class Spot:
     """(2, 2) its own noise"""
     edge_id: str = ""
     """Edge to which distances are taken normal"""
+
+
+def kept_distances(memory: Any, tell: Progress, specs: Sequence[DistanceSpec]) -> list[dict[str, Any]]:
+    """The distances of the job file as they are now; where one cannot be told any more, why."""
+    out = []
+    for spec in specs:
+        try:
+            a, b = (_place(memory.measured(), place) for place in (spec.a, spec.b))
+            answer = distance(memory, tell, a, b, spec.pointing)
+        except PhototemplateError as exc:
+            answer = {"trouble": words_of(exc)}
+        out.append({"id": spec.id, "from": _words(spec.a), "to": _words(spec.b), **answer})
+    return out
+
+
+def _words(place: PlaceSpec) -> dict[str, Any]:
+    return place.model_dump(include={"loop", "corner", "edge"}, exclude_none=True)
+
+
+def _place(m: Measurement, place: PlaceSpec) -> dict[str, Any]:
+    """A place of the job file as :func:`distance` takes it. Raises ``Refused`` where its sheet is not there."""
+    if place.loop is not None:
+        return {"loop": place.loop, "corner": place.corner}
+    assert place.sheet is not None, "checked by the job file"
+    assert place.at is not None, "checked by the job file"
+    if place.sheet not in m.network.bodies:
+        raise Refused("gone", name=place.sheet)
+    world = projection.body_points(m.network, place.sheet, np.array([[*place.at, 0.0]])).xyz_mm
+    xy = workplane.to_work(m.work_plane, world)[0][0, :2].tolist()
+    return {"xy": xy} if place.edge is None else {"edge": place.edge, "xy": xy}
 
 
 def distance(memory: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:

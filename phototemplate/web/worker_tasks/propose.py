@@ -12,7 +12,7 @@ from phototemplate.network import workplane
 from phototemplate.progress import Progress
 from phototemplate.stage_inputs import edge_settings_of
 from phototemplate.web.constants import ALONG_MM, SAME_EDGE_MM
-from phototemplate.web.worker_tasks.result_view import clean, move, work_from_plan
+from phototemplate.web.worker_tasks.result_view import move, plain_json, work_from_plan
 
 
 def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
@@ -34,7 +34,7 @@ def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
             "height": h.height_mm,
         })
     tell("propose", 1.0)
-    answer: list[dict[str, Any]] = clean(out)
+    answer: list[dict[str, Any]] = plain_json(out)
     return answer
 
 

@@ -114,6 +114,9 @@ PLACES = {
     "check": "photos:read_header", "photo": "photos:inspect", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
     "measure": "result_view:measure", "judge": "result_view:judge_all", "top": "top_view:top_tiles",
     "photos-showing": "photo_places:photos_showing", "anchor": "photo_places:anchor_path", "distance": "distance:distance",
+    "sheets": "documents:make_sheets", "plan": "documents:make_plan", "calibrate": "documents:make_calibration",
+    "wall": "documents:make_wall_check",
+    "estimate": "documents:make_estimate", "estimate-choices": "documents:estimate_choices",
     "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""

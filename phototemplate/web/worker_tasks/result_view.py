@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate import __version__
 from phototemplate.edges.scene import Scene, paper_outline
 from phototemplate.edges.sources.hints import hint_path
 from phototemplate.errors import Finding
@@ -33,6 +34,7 @@ from phototemplate.stage_inputs import file_state
 from phototemplate.studies.assessment import judge, judge_quickly
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
+from phototemplate.web.worker_tasks.distance import kept_distances
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
 from phototemplate.wording import say
 
@@ -50,12 +52,13 @@ def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
-    made = {} if template is None else template_part(template, work_from_plan(m), memory.job.file.units)
+    made = {} if template is None else template_part(template, work_from_plan(m), job.file.units)
     out["stone"] = {**made, **(trouble or {})} if made or trouble else None
+    out["distances"] = kept_distances(memory, tell, job.file.distances)
     out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
-    return json.dumps(clean(out), separators=(",", ":"), allow_nan=False).encode()
+    return json.dumps(plain_json(out), separators=(",", ":"), allow_nan=False).encode()
 
 
 def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
@@ -69,25 +72,25 @@ def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     memory.judged = (m, judgements)
     # what the verdict of an edge says already is no finding beside it
     findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
-    out: dict[str, Any] = clean({
+    out: dict[str, Any] = plain_json({
         "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges, memory.job.file.units),
         "findings": [finding_part(f, memory.job.file.units) for f in dict.fromkeys(findings)],
     })
     return out
 
 
-def clean(value: Any) -> Any:
+def plain_json(value: Any) -> Any:
     """Plain JSON: arrays rounded to lists, what is not finite to null."""
     if isinstance(value, dict):
-        return {str(k): clean(v) for k, v in value.items()}
+        return {str(k): plain_json(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
-        return [clean(v) for v in value]
+        return [plain_json(v) for v in value]
     if isinstance(value, np.ndarray):
         # whole arrays at a time: element by element this would cost more than the rest of the view
         if value.dtype.kind != "f":
             return value.tolist()
         rounded = np.round(value, 5).tolist()
-        return rounded if np.isfinite(value).all() else clean(rounded)
+        return rounded if np.isfinite(value).all() else plain_json(rounded)
     if isinstance(value, (float, np.floating)):
         return round(float(value), 5) if np.isfinite(value) else None
     if isinstance(value, np.generic):
@@ -135,6 +138,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
     everything = np.vstack([p for p in points if len(p)]) if points else np.zeros((1, 2))
     everything = everything[np.all(np.isfinite(everything), axis=1)]
     return {
+        "version": __version__,
         "revision": job.revision,
         "name": job.name,
         "unscaled": m.outline.unscaled,

@@ -18,13 +18,14 @@ from phototemplate.web.constants import (
     MARGIN_MM,
     MOST_PX,
     NOTHING_RGB,
+    PHOTO_PX_PER_PX,
     TOP_VIEW_QUALITY,
 )
 from phototemplate.web.worker_tasks.photo_places import photos_showing
 from phototemplate.web.worker_tasks.tiles import cut, levels_of
 
 
-def top_tiles(memory: Any, tell: Progress, folder: str) -> dict[str, Any]:
+def top_tiles(memory: Any, tell: Progress, folder: str, most_px: int = MOST_PX) -> dict[str, Any]:
     """Make and cut the picture for the last measurement, unless the folder has it already.
 
     ``matrix`` (a, b, c, d, e, f) takes px of the picture (origin at its outer corner) to the work frame in mm.
@@ -33,12 +34,16 @@ def top_tiles(memory: Any, tell: Progress, folder: str) -> dict[str, Any]:
     place = Path(folder)
     if not (place / "facts.json").exists() or not (place / "done").exists():
         bounds = _bounds(m)
-        finest = _resolution(memory, tell, m)
+        sharpest = _resolution(memory, tell, m)
+        finest = float(np.clip(sharpest, COARSEST_PX_PER_MM, FINEST_PX_PER_MM))
         area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-        px_per_mm = float(min(finest, np.sqrt(MOST_PX / area)))
+        px_per_mm = float(min(finest, np.sqrt(most_px / area)))
 
         def rgb_of(photo_id: str) -> RgbImage:
-            return read_rgb(memory.store.photos[photo_id])
+            meta = memory.store.photos[photo_id]
+            # a small view needs no more of a photo than it shows
+            shrink = min(1.0, PHOTO_PX_PER_PX * px_per_mm / sharpest)
+            return read_rgb(meta, round(max(meta.size_px) * shrink))
 
         view = rectify(m.network, m.work_plane, rgb_of, bounds, px_per_mm, progress=lambda _, share: tell("picture", share))
         rgb = view.rgb
@@ -68,4 +73,4 @@ def _resolution(memory: Any, tell: Progress, m: Any) -> float:
     """What the photos resolve on the cabinets, in px/mm."""
     seen = [photos_showing(memory, tell, list(h.xy_mm), most=1) for h in m.work_plane.heights]
     best = [s[0]["px_per_mm"] for s in seen if s]
-    return float(np.clip(np.median(best) if best else 1.0, COARSEST_PX_PER_MM, FINEST_PX_PER_MM))
+    return float(np.median(best)) if best else 1.0

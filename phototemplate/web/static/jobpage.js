@@ -1,0 +1,39 @@
+// The job itself: name, unit, tolerance, title block, markers of one's own.
+
+import { USUAL_MM } from './constants.js';
+import { h, fill, button, select, labelled } from './dom.js';
+import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
+import { store, edit, loadSchema } from './store.js';
+import { t } from './text.js';
+
+/** mm. What an edge has to hold unless the job says otherwise. Convention: the job file's own default, 1/16 in. */
+const TOLERANCE_MM = 25.4 / 16;
+
+/** @param {HTMLElement} root */
+export function open(root) {
+  const page = h('section', { class: 'page narrow' });
+  root.append(page);
+  const draw = () => fill(page, store.schema ? content() : h('p', {}, t('loading')));
+  if (!store.schema) loadSchema().then(draw);
+  draw();
+  return { update: (what) => { if (what !== 'work' && what !== 'photos' && what !== 'top') draw(); } };
+}
+
+function content() {
+  const job = store.job;
+  const set = (key, value) => edit(`basics-${key}`, '', [{ op: 'set', at: [key], value }]);
+  const line = (key, most) => labelled(t(`job.${key}`), h('input', { value: job[key] || '', maxlength: most, autocomplete: 'off', data: { key }, onchange: (e) => set(key, e.target.value.trim() || null) }));
+  return [
+    h('h1', {}, t('page.job')),
+    h('div', { class: 'card' }, h('div', { class: 'row wrap' },
+      labelled(t('job.name'), h('input', { value: job.name || '', placeholder: store.name, maxlength: 80, data: { key: 'name' }, onchange: (e) => set('name', e.target.value.trim() || null) })),
+      labelled(t('job.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),
+      labelled(t('job.tolerance'), lengthInput(job.tolerance ?? TOLERANCE_MM, (v) => set('tolerance', v), 'tolerance', { usual: USUAL_MM.tolerance }), t('job.tolerance.hint')))),
+    h('section', { class: 'card' }, h('h2', {}, t('job.title')), line('customer', 120), line('address', 120), line('drawn_by', 120)),
+    h('details', { class: 'card', data: { key: 'paper' } }, h('summary', {}, t('job.paper')), fields(schemaOf('PaperSpec'), job.paper || {}, (k, v) => edit('paper', '', [{ op: 'set', at: ['paper', k], value: v }]), 'paper', ['thickness_by_sheet_mm', 'lies_on', 'thickness_mm'])),
+    h('details', { class: 'card', data: { key: 'markers' } }, h('summary', {}, t('job.markers')), h('p', { class: 'hint' }, t('job.markers.hint')),
+      (job.markers || []).map((m, k) => h('div', { class: 'card' }, fields(schemaOf('MarkerSpec'), m, (key, v) => edit('markers', m.dictionary, [{ op: 'set', at: ['markers', k], value: merged(m, key, v) }]), `marker-${k}`),
+        button(t('remove'), () => edit('markers', m.dictionary, [{ op: 'set', at: ['markers', k], value: null }]), { icon: 'gone', class: 'small', data: { key: `mg-${k}` } }))),
+      adder(schemaOf('MarkerSpec'), (v) => edit('markers', v.dictionary || '', [{ op: 'add', at: ['markers'], value: v }]), 'markers', { dictionary: 'DICT_4X4_50' }, [], t('job.add-marker'))),
+  ];
+}

@@ -1,0 +1,49 @@
+// Known lengths: one gives the scale, a second guards the first.
+
+import { LENGTH_OFF } from './constants.js';
+import { h, fill, button, icon } from './dom.js';
+import { finding } from './findings.js';
+import { adder, fields, merged, schemaOf } from './form.js';
+import { nextStep } from './nextstep.js';
+import { store, edit, loadSchema } from './store.js';
+import { length, metric, within } from './units.js';
+import { t } from './text.js';
+
+/** Findings that a wrong length causes: they are said where the length was given. */
+export const OF_LENGTHS = ['scale-missing', 'length-contradicted', 'lengths-disagree', 'length-unused', 'length-unchecked', 'sheet-print-scale'];
+
+/** @param {HTMLElement} root */
+export function open(root) {
+  const page = h('section', { class: 'page narrow' });
+  root.append(page);
+  const draw = () => fill(page, store.schema ? content() : h('p', {}, t('loading')));
+  if (!store.schema) loadSchema().then(draw);
+  draw();
+  return { update: (what) => { if (what !== 'work' && what !== 'photos' && what !== 'top') draw(); } };
+}
+
+function content() {
+  const items = store.job.lengths || [];
+  const findings = (store.result?.findings || []).filter((f) => OF_LENGTHS.includes(f.code));
+  return [
+    h('h1', {}, t('page.lengths')), nextStep('lengths'), h('p', {}, t('lengths.hint')),
+    findings.map((f) => finding(f, null, 'len')),
+    items.map(one),
+    adder(schemaOf('LengthSpec'), (v) => edit('add-length', `${v.from || ''}-${v.to || ''}`, [{ op: 'add', at: ['lengths'], value: { kind: 'bar', ...v } }]), 'lengths', { kind: 'bar', from: 'B01', to: 'B02' }, ['temperature_c', 'material', 'u'], t('lengths.add'), !items.length),
+  ];
+}
+
+// One length: what was given, and what the photos make of it
+function one(spec, k) {
+  const name = `${spec.kind} ${spec.from}-${spec.to}`;
+  const r = (store.result?.lengths || []).find((l) => l.name === name);
+  const set = (key, v) => edit('edit-length', name, [{ op: 'set', at: ['lengths', k], value: merged(spec, key, v) }]);
+  const off = r && Math.abs(r.off) > LENGTH_OFF;
+  const schema = schemaOf('LengthSpec');
+  return h('div', { class: 'card' },
+    h('div', { class: 'row spread' }, h('h2', {}, t(`choice.${spec.kind}`), ` ${spec.from} – ${spec.to}`),
+      button(t('remove'), () => edit('remove-length', name, [{ op: 'set', at: ['lengths', k], value: null }]), { icon: 'gone', class: 'small', data: { key: `lg-${k}` } })),
+    h('div', { class: 'row wrap' }, fields(schema, spec, set, `len-${k}`, ['temperature_c', 'material', 'u'])),
+    h('details', { data: { key: `more-${k}` } }, h('summary', {}, t('lengths.more')), h('div', { class: 'row wrap' }, fields(schema, spec, set, `len-${k}`, ['kind', 'from', 'to', 'value']))),
+    r ? h('p', { class: off ? 'mark look' : 'mark good' }, icon(off ? 'look' : 'good'), h('span', {}, t('lengths.fared', { adjusted: length(r.adjusted), off: metric(r.adjusted - r.given, 2) }), r.detectable != null ? ` ${t('lengths.noticed', { mm: within(r.detectable).slice(2) })}` : '')) : null);
+}
