@@ -25,6 +25,7 @@ from phototemplate.capture.detect_boards import chessboard_points, detect_chessb
 from phototemplate.capture.photos import PHOTO_SUFFIXES, camera_groups, read_gray, read_meta
 from phototemplate.capture.quality import BLURRED
 from phototemplate.capture.target_layout import Layout, charuco_layout
+from phototemplate.constants import LARGE_PHOTO_PX, PATTERN_PX, PATTERN_SHARE, SEARCHED_AT_ONCE, UNCERTAIN_FACTOR
 from phototemplate.errors import Finding, InputError, MeasureError, PhotoError
 from phototemplate.model import PhotoMeta, Sightings, Target
 from phototemplate.network.calibration.calibrate import LEAST_PHOTOS, Calibration, CalibrationOptions, calibrate
@@ -234,8 +235,7 @@ def _every(metas: Sequence[PhotoMeta], see: Any, progress: Progress) -> dict[str
         progress("targets", done / len(metas))
         return found
 
-    # A 200 MP picture takes 0.4 GB while it is searched: no more than two at a time.
-    most = 2 if max(m.size_px[0] * m.size_px[1] for m in metas) > 30e6 else 8
+    most = SEARCHED_AT_ONCE[max(m.size_px[0] * m.size_px[1] for m in metas) > LARGE_PHOTO_PX]
     with ThreadPoolExecutor(min(os.cpu_count() or 1, most)) as pool:
         return {s.photo_id: s for s in pool.map(one, metas)}
 
@@ -300,11 +300,11 @@ def _verdict(done: Calibration) -> Finding:
     u = lens_u_px(camera)
     missing = _corners_without(done)
     pattern = next(k.pattern_px for k in done.candidates if k.chosen)
-    if pattern > 0.1 * side / 1000 and pattern > 0.5 * done.rms_px:
+    if pattern > PATTERN_PX * side / 1000 and pattern > PATTERN_SHARE * done.rms_px:
         return Finding("calibration-pattern", camera_id, pattern_px=pattern)
     if missing:
         return Finding("calibration-corners", camera_id, corner_words=missing)
-    if float(np.sqrt(np.mean(u**2))) > 6 * GOOD_ENOUGH_PX * side / 1000:
+    if float(np.sqrt(np.mean(u**2))) > UNCERTAIN_FACTOR * GOOD_ENOUGH_PX * side / 1000:
         return Finding("calibration-uncertain", camera_id, U_px=2 * u.max())
     return Finding("calibration-good", camera_id, rms_px=done.rms_px, U_px=2 * u.max())
 

@@ -2,7 +2,7 @@
 
 The file format is described in ``calibration/README.md`` and by :class:`Profile`. Profiles shipped with the project lie in
 ``calibration/``; the user's own in the user's data folder. A profile never fixes a lens: phones refocus and stabilise, so its
-covariance is widened before it becomes a prior (:data:`KEEPS_F`, :data:`KEEPS_CENTRE`).
+covariance is widened before it becomes a prior (``KEEPS_F``, ``KEEPS_CENTRE``).
 """
 
 from __future__ import annotations
@@ -19,23 +19,21 @@ from platformdirs import user_data_path
 from pydantic import ValidationError
 
 from phototemplate.atomic import write_text_atomic
+from phototemplate.constants import (
+    JOB_DISTANCE_MM,
+    KEEPS_CENTRE,
+    KEEPS_F,
+    LEAST_U,
+    NEAR_FACTOR,
+    SAME_ASPECT,
+    SAME_FOCAL,
+    SAME_SCALE,
+    SAME_ZOOM,
+)
 from phototemplate.errors import Finding, InputError, OutputError
 from phototemplate.model import Camera, PhotoMeta
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.settings import Section
-
-KEEPS_F = 0.002
-"""A phone's principal distance comes back to about 0.2 % (stabiliser, temperature; common experience, no source)."""
-KEEPS_CENTRE = 0.002
-"""Its principal point to about 0.2 % of the longer side (stabiliser; common experience, no source)."""
-NEAR_FACTOR = 5.0
-"""A near match (another lens name, zoom or size of the same model) is trusted five times less."""
-
-
-LEAST_U = 1e-5
-"""No aspect or distortion parameter of a prior is known better than this."""
-JOB_DISTANCE_MM = 1800.0
-"""Usual distance of what a job photographs, against which the closer focus of a calibration is corrected."""
 
 
 class Profile(Section):
@@ -178,15 +176,15 @@ def _differences(photo: PhotoMeta, profile: Profile, wider: float) -> list[Findi
     common |= {"wider_ratio": wider}
     scale, aspect, own_aspect = _scale(size, own), max(size) / min(size), max(own) / min(own)
     sizes = {"wide_px": size[0], "high_px": size[1], "own_wide_px": own[0], "own_high_px": own[1]}
-    cropped = not math.isclose(aspect, own_aspect, rel_tol=0.01)
+    cropped = not math.isclose(aspect, own_aspect, rel_tol=SAME_ASPECT)
     if cropped or sorted(size) != sorted(own):
-        if math.isclose(scale, 1.0, rel_tol=0.005):
+        if math.isclose(scale, 1.0, rel_tol=SAME_SCALE):
             out.append(Finding("profile-cropped", photo.camera_id, **common, **sizes))
         else:
             code = "profile-cropped-resized" if cropped else "profile-resized"
             out.append(Finding(code, photo.camera_id, **common, **sizes, scale_ratio=scale))
     zoom, own_zoom = photo.digital_zoom or 1.0, profile.digital_zoom or 1.0
-    if not _close(zoom, own_zoom, 0.01):
+    if not _close(zoom, own_zoom, SAME_ZOOM):
         ratios = {"zoom_ratio": zoom, "own_zoom_ratio": own_zoom, "scale_ratio": zoom / own_zoom}
         out.append(Finding("profile-zoomed", photo.camera_id, **common, **ratios))
     if photo.lens != profile.lens:
@@ -199,12 +197,12 @@ def _rank(photo: PhotoMeta, profile: Profile) -> int | None:
     same_model = (photo.make.lower(), photo.model.lower()) == (profile.make.lower(), profile.model.lower())
     if not same_model:
         return None
-    focal = _close(photo.focal_mm, profile.focal_mm, 0.005)
+    focal = _close(photo.focal_mm, profile.focal_mm, SAME_FOCAL)
     if focal is False:
         return None  # another of the phone's lenses
     rank = 0
     rank += 0 if photo.lens == profile.lens else 1
-    rank += 0 if _close(photo.digital_zoom or 1.0, profile.digital_zoom or 1.0, 0.01) else 4
+    rank += 0 if _close(photo.digital_zoom or 1.0, profile.digital_zoom or 1.0, SAME_ZOOM) else 4
     rank += 0 if sorted(photo.size_px) == sorted((profile.width_px, profile.height_px)) else 2
     return rank
 

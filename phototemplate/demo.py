@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from phototemplate.atomic import write_text_atomic
+from phototemplate.constants import EDGE_STEP_MM, LONGEST_MM, WALL_SHARE
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.rigid import fit_rigid
@@ -28,12 +29,6 @@ from phototemplate.template.gradients import vec
 from phototemplate.template.quantities import State
 
 DEMO_FOLDER = Path(__file__).resolve().parents[1] / "demo_images" / "kitchen"
-LONGEST_MM = 3200.0
-"""Plan distances are compared up to this length."""
-EDGE_STEP_MM = 10.0
-"""Edges are compared at places this far apart."""
-WALL_SHARE = 0.95
-"""A wall's row holds the error that this share of its length stays below."""
 
 Row = dict[str, Any]
 

@@ -18,6 +18,7 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_plain import PlainMarkers
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
+from phototemplate.constants import USUAL_U_MM
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import Job, JobFile
 from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
@@ -29,8 +30,6 @@ from phototemplate.template.chains import LoopEdges
 
 STRIP_PAPER = ("strip_thickness_mm", "strip_thickness_u_mm")
 """What the job may say of its wall strips' paper in place of the edge settings"""
-USUAL_U_MM = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
-"""Standard uncertainty of a length whose user gave none (common practice: half the smallest graduation read with care)."""
 
 
 def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) -> tuple[list[PhotoMeta], list[Finding]]:

@@ -9,23 +9,26 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BeforeValidator
 
 from phototemplate.errors import InputError
 
-INCH_MM = 25.4
+INCH_MM: Final = 25.4
+"""mm. An inch. Source: the international yard and pound agreement, 1959."""
 
 LengthUnit = Literal["mm", "in", "fraction", "feet"]
 """How lengths are shown: mm, decimal inches, inches and fractions, feet with inches and fractions"""
 
-_METRIC = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000)}
+_METRIC: Final = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000)}
+"""mm. Metric units. Source: the SI."""
 _GLYPHS = {
     "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
     "″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "‘": "'", "–": "-", "−": "-", "⁄": "/", "\u00a0": " ",
 }  # fmt: skip
-_DENOMINATORS = (2, 4, 8, 16, 32, 64)
+_DENOMINATORS: Final = (2, 4, 8, 16, 32, 64)
+"""count. Parts of an inch that are read. Convention: those on a tape measure, and 1/64 for callipers."""
 
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
 _INCHES = r"(?:(?P<whole>\d+)(?:-|\s+)(?=\d+/))?(?P<num>\d+)/(?P<den>\d+)"

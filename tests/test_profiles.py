@@ -8,14 +8,13 @@ import numpy as np
 import pytest
 
 from phototemplate.camera_profiles import (
-    KEEPS_F,
-    NEAR_FACTOR,
     Profile,
     load_profiles,
     match_profiles,
     read_profile,
     save_profile,
 )
+from phototemplate.constants import KEEPS_F, NEAR_FACTOR
 from phototemplate.errors import InputError
 from phototemplate.model import PhotoMeta
 from phototemplate.numerics.lens import LENS_MODELS, project

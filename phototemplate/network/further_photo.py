@@ -16,6 +16,7 @@ from phototemplate.network.adjustment.parameters import index_of, lens_names
 from phototemplate.network.adjustment.pseudo_observations import FOCUS
 from phototemplate.network.projection import body_points
 from phototemplate.numerics import lens
+from phototemplate.numerics.constants import N_COMMON
 from phototemplate.numerics.information import eliminated
 from phototemplate.numerics.rigid import skew
 
@@ -58,7 +59,7 @@ def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) 
     """(N,) whether points lie before the camera, where its lens model holds, and inside the picture."""
     cam = xyz @ rotation.T + translation
     model = lens.LENS_MODELS[camera.model]
-    front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[lens.N_COMMON :]))
+    front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[N_COMMON :]))
     uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]
     inside = np.all((uv > _MARGIN_PX) & (uv < np.array(camera.size_px) - 1.0 - _MARGIN_PX), axis=1)
     return np.asarray(front & inside)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from phototemplate.model import Array
+from phototemplate.numerics.constants import OWN_VARIANCE
 
 
 def effective_sample_size(count: int, spacing: float, ell: float) -> float:
@@ -67,7 +68,7 @@ def whiten(values: Array, positions: Array, sd: Array, ell: float) -> Array:
     z: Array = values / sd[:, None]
     if ell <= 0.0:
         return z
-    phi = np.minimum(np.exp(-np.diff(positions) / ell), math.sqrt(0.99))[:, None]
+    phi = np.minimum(np.exp(-np.diff(positions) / ell), math.sqrt(1 - OWN_VARIANCE))[:, None]
     out = z.copy()
     out[1:] = (z[1:] - phi * z[:-1]) / np.sqrt(1.0 - phi**2)
     return out

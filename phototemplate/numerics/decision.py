@@ -21,13 +21,11 @@ from typing import Literal
 
 from scipy import stats
 
+from phototemplate.numerics.constants import GUARD_FACTORS, LIMIT_ROUNDING
+
 Verdict = Literal["meets", "fails", "cannot tell"]
 Guard = Literal["U", "p95"]
 
-GUARD_FACTORS: dict[Guard, float] = {"U": 2.0, "p95": 1.645}
-"""Guard in standard uncertainties."""
-
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ def decide(value: float, u: float, lower: float = -math.inf, upper: float = math
     assert lower <= upper, "limits in order"
     width = GUARD_FACTORS[guard] * u
     probability = conformance_probability(value, u, lower, upper)
-    slack = _ROUNDING * max(1.0, abs(value))
+    slack = LIMIT_ROUNDING * max(1.0, abs(value))
     verdict: Verdict = "cannot tell"
     if lower + width - slack <= value <= upper - width + slack:
         verdict = "meets"

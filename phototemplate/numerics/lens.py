@@ -19,9 +19,7 @@ from typing import Protocol
 import numpy as np
 
 from phototemplate.model import Array
-
-N_COMMON = 4
-"""Parameters shared by all models: f, aspect, cx, cy"""
+from phototemplate.numerics.constants import LEAST_SLOPE, LONGEST_STEP, LOOSE_FISHEYE, LOOSE_PERSPECTIVE, N_COMMON
 
 
 class LensModel(Protocol):
@@ -110,7 +108,7 @@ class Brown(_Perspective):
     names: tuple[str, ...] = ("f", "aspect", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
 
     def loose_sigmas(self) -> Array:
-        return np.array([0.3, 0.6, 0.003, 0.003, 0.6])
+        return np.array([LOOSE_PERSPECTIVE[name] for name in self.names[N_COMMON:]])
 
 
 class Rational(_Perspective):
@@ -121,7 +119,7 @@ class Rational(_Perspective):
     _n_denominator = 3
 
     def loose_sigmas(self) -> Array:
-        return np.array([0.3, 0.6, 0.003, 0.003, 0.6, 0.3, 0.6, 0.6])
+        return np.array([LOOSE_PERSPECTIVE[name] for name in self.names[N_COMMON:]])
 
 
 class FishEye:
@@ -158,7 +156,7 @@ class FishEye:
         return uv, d_xyz, d_dist
 
     def loose_sigmas(self) -> Array:
-        return np.array([0.1, 0.1, 0.1, 0.1])
+        return np.full(len(self.names) - N_COMMON, LOOSE_FISHEYE)
 
     def limit(self, dist: Array) -> float:
         """Smallest angle off the axis at which the distorted radius stops growing, in rad."""
@@ -223,7 +221,7 @@ def unproject(model: str, params: Array, uv_px: Array) -> Array:
             k = p[:, N_COMMON:]
             value = theta * (1 + t2 * (k[:, 0] + t2 * (k[:, 1] + t2 * (k[:, 2] + t2 * k[:, 3])))) - theta_d
             slope = 1 + t2 * (3 * k[:, 0] + t2 * (5 * k[:, 1] + t2 * (7 * k[:, 2] + t2 * 9 * k[:, 3])))
-            step = value / np.where(np.abs(slope) < 1e-6, 1e-6, slope)
+            step = value / np.where(np.abs(slope) < LEAST_SLOPE, LEAST_SLOPE, slope)
             theta = theta - step
             if np.all(np.abs(step) < 1e-14):
                 break
@@ -236,11 +234,11 @@ def unproject(model: str, params: Array, uv_px: Array) -> Array:
         got, jac, _ = lens.distort(p[:, N_COMMON:], rays, rays[:, 2])
         a, b, c, d = jac[:, 0, 0], jac[:, 0, 1], jac[:, 1, 0], jac[:, 1, 1]
         det = a * d - b * c
-        det = np.where(np.abs(det) < 1e-6, 1e-6, det)
+        det = np.where(np.abs(det) < LEAST_SLOPE, LEAST_SLOPE, det)
         e = target - got
         step = np.stack([(d * e[:, 0] - b * e[:, 1]) / det, (a * e[:, 1] - c * e[:, 0]) / det], axis=1)
         # Newton may leap over the fold of a strongly distorted corner: never further than a third of the radius.
-        cap = 0.33 * (1.0 + np.linalg.norm(rays[:, :2], axis=1, keepdims=True))
+        cap = LONGEST_STEP * (1.0 + np.linalg.norm(rays[:, :2], axis=1, keepdims=True))
         step *= np.minimum(1.0, cap / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-300))
         rays[:, :2] += step
         if np.all(np.abs(step) < 1e-13):

@@ -17,7 +17,8 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import point_at, slope_at, to_chord, weights
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
-from phototemplate.numerics.decision import GUARD_FACTORS, Guard, Verdict, decide, largest_u_for_proof
+from phototemplate.numerics.constants import GUARD_FACTORS
+from phototemplate.numerics.decision import Guard, Verdict, decide, largest_u_for_proof
 from phototemplate.studies import remedies as rem
 from phototemplate.studies.constants import EDGE_TOLERANCE_MM, HELPFUL, JUDGED_PLACES, MOST_SEARCHED, SITE_TAPE_U_MM, TAKES_PART
 from phototemplate.studies.remedies import Remedy

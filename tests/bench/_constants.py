@@ -10,15 +10,15 @@ from dataclasses import dataclass
 from tests.bench._source import Function, Module, functions
 
 ORIGINS = ("Source:", "Derived:", "Convention:", "Chosen on:")
-HOMES = re.compile(r"(^|/)constants\.py$|^phototemplate/settings\.py$|^phototemplate/template/rules\.py$")
+HOMES = re.compile(r"(^|/)constants\.py$|^phototemplate/settings\.py$|^phototemplate/(template/rules|units)\.py$")
 UNIT_IN_NAME = re.compile(r"_(mm|px|rad|deg|c|s)$")
 """A setting whose name ends so need not say its unit again: its docstring is shown to users"""
 UNIT_WORDS = 5
 """A docstring's first sentence is its unit where it has no more words than this"""
-DECIDING_CALLS = {"where", "clip", "minimum", "maximum", "min", "max", "isclose", "allclose", "quantile", "percentile"}
+DECIDING_CALLS = {"clip", "minimum", "maximum", "min", "max", "isclose", "allclose", "quantile", "percentile"}
 PLAIN = {0.0, 1.0, -1.0}
 """Floats that are no choice"""
-GUARD = 1e-9
+GUARD = 1e-6
 """Floats up to this keep a division or a comparison of equals from failing; they choose nothing"""
 
 
@@ -101,7 +101,7 @@ def _deciding(function: Function) -> Iterator[ast.Constant]:
 
 
 def deciding_floats(module: Module) -> list[str]:
-    """Floats written into comparisons and into calls that choose (where, clip, min, max, ...) inside functions."""
+    """Floats written into comparisons and into calls that choose (clip, min, max, ...) inside functions."""
     found = {(n.lineno, n.col_offset): n.value for f in functions(module) for n in _deciding(f)}
     return [f"{module.path}:{line} {value!r}" for (line, _), value in sorted(found.items())]
 

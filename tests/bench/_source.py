@@ -127,10 +127,11 @@ def _shape(tokens: Sequence[tokenize.TokenInfo]) -> str:
 
 
 def _code_shapes(module: Module) -> list[tuple[int, str, int]]:
-    """Line number, shape and number of tokens of each line of code but imports."""
-    statements = [n for n in ast.walk(module.tree) if isinstance(n, ast.Import | ast.ImportFrom)]
-    imports = {i for n in statements for i in range(n.lineno, (n.end_lineno or n.lineno) + 1)}
-    return [(i, _shape(t), len(t)) for i, t in module.tokens.items() if i not in imports]
+    """Line number, shape and number of tokens of each line of code but imports and a module's tables."""
+    statements: list[ast.stmt] = [n for n in ast.walk(module.tree) if isinstance(n, ast.Import | ast.ImportFrom)]
+    statements += [n for n in module.tree.body if isinstance(n, ast.Assign | ast.AnnAssign) and isinstance(n.value, ast.Dict)]
+    left_out = {i for n in statements for i in range(n.lineno, (n.end_lineno or n.lineno) + 1)}
+    return [(i, _shape(t), len(t)) for i, t in module.tokens.items() if i not in left_out]
 
 
 def duplicated(found: Sequence[Module]) -> list[str]:

@@ -9,6 +9,7 @@ import pytest
 from phototemplate.model import BodyPose, Network, PhotoPose, TypeB
 from phototemplate.network import projection, workplane
 from phototemplate.numerics import lens, rigid
+from phototemplate.numerics.constants import N_COMMON
 from phototemplate.settings import WorkPlaneSettings
 from tests.network.synthetic import hand_made_network, kitchen
 
@@ -43,8 +44,8 @@ def test_project_agrees_with_opencv(network: Network) -> None:
     xyz = network.bodies["S02"].translation_mm + np.random.default_rng(0).normal(0, 50, (5, 3))
     params = camera.params.copy()
     params[0] *= 1 + photo.focus
-    f, aspect, cx, cy = params[: lens.N_COMMON]
-    matrix, dist = np.array([[f, 0, cx], [0, f * (1 + aspect), cy], [0, 0, 1]]), params[lens.N_COMMON :]
+    f, aspect, cx, cy = params[: N_COMMON]
+    matrix, dist = np.array([[f, 0, cx], [0, f * (1 + aspect), cy], [0, 0, 1]]), params[N_COMMON :]
     theirs, _ = cv2.projectPoints(xyz, cv2.Rodrigues(photo.rotation)[0], photo.translation_mm, matrix, dist)
     assert np.allclose(projection.project(network, "IMG_0001", xyz).uv_px, theirs[:, 0], atol=1e-6)
 

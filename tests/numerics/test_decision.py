@@ -10,6 +10,7 @@ from scipy import stats
 
 from phototemplate.numerics import decision as de
 from phototemplate.numerics import reliability as rel
+from phototemplate.numerics.constants import GUARD_FACTORS
 from phototemplate.numerics.information import eliminated, with_information, with_observations
 
 
@@ -52,7 +53,7 @@ def test_a_proof_is_never_wrong_more_often_than_the_guard_says(
     value: float, u: float, limit: float, guard: de.Guard
 ) -> None:
     d = de.decide(value, u, -limit, limit, guard)
-    bound = stats.norm.sf(de.GUARD_FACTORS[guard]) + 1e-6
+    bound = stats.norm.sf(GUARD_FACTORS[guard]) + 1e-6
     if d.verdict == "meets":
         assert 1.0 - d.probability <= 2 * bound
     if d.verdict == "fails":
@@ -60,7 +61,7 @@ def test_a_proof_is_never_wrong_more_often_than_the_guard_says(
     needed = de.largest_u_for_proof(value, -limit, limit, guard)
     # below the u that the proof needs there is a verdict, above it there is none
     assert de.decide(value, 0.999 * needed, -limit, limit, guard).verdict != "cannot tell"
-    if needed > 1e-6 and needed * 1.001 * de.GUARD_FACTORS[guard] < limit:
+    if needed > 1e-6 and needed * 1.001 * GUARD_FACTORS[guard] < limit:
         assert de.decide(value, 1.001 * needed, -limit, limit, guard).verdict == "cannot tell"
 
 

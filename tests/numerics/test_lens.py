@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from phototemplate.numerics import lens
+from phototemplate.numerics.constants import N_COMMON
 
 SIZE = (4032, 3024)
 DISTORTION = {
@@ -72,8 +73,8 @@ def test_params_per_point(model: str) -> None:
 
 def _opencv_arrays(params: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Camera matrix and distortion as OpenCV takes them."""
-    f, aspect, cx, cy = params[: lens.N_COMMON]
-    return np.array([[f, 0.0, cx], [0.0, f * (1.0 + aspect), cy], [0.0, 0.0, 1.0]]), params[lens.N_COMMON :]
+    f, aspect, cx, cy = params[: N_COMMON]
+    return np.array([[f, 0.0, cx], [0.0, f * (1.0 + aspect), cy], [0.0, 0.0, 1.0]]), params[N_COMMON :]
 
 
 @pytest.mark.parametrize("model", ["brown", "rational"])

@@ -1,0 +1,65 @@
+"""What decides in the modules of the root: the job's folder, camera profiles, the demo's comparison."""
+
+from __future__ import annotations
+
+from typing import Final
+
+# ------------------------------------------------------------------------------------------------- camera profiles
+
+KEEPS_F: Final = 0.002
+"""ratio. How well a phone's principal distance comes back (stabiliser, temperature). Feeds U through the lens's prior. Chosen
+on: not recorded; common experience."""
+KEEPS_CENTRE: Final = 0.002
+"""ratio. How well its principal point comes back, as a share of the longer side (stabiliser). Feeds U through the lens's
+prior. Chosen on: not recorded; common experience."""
+NEAR_FACTOR: Final = 5.0
+"""ratio. A near match (another lens name, zoom or size of the same model) is trusted so many times less. Chosen on: not
+recorded."""
+LEAST_U: Final = 1e-5
+"""ratio. No aspect or distortion parameter of a prior is known better than this. Chosen on: not recorded."""
+JOB_DISTANCE_MM: Final = 1800.0
+"""mm. Usual distance of what a job photographs, against which the closer focus of a calibration is corrected. Convention:
+photos of a kitchen are taken from 1 to 2.5 m."""
+SAME_ASPECT: Final = 0.01
+"""ratio. Pictures whose aspects differ by more were cropped. Derived: rounding to whole pixels changes it by less than 0.1 %,
+another aspect of the trade (4:3, 3:2, 16:9) by 12 % or more."""
+SAME_SCALE: Final = 0.005
+"""ratio. A picture whose pixels differ by more from the profile's was resized. Derived: as for ``SAME_ASPECT``, one side
+only."""
+SAME_FOCAL: Final = 0.005
+"""ratio. Focal lengths in EXIF that differ by more are of two lenses. Derived: EXIF rounds to 0.01 mm of some 4 mm."""
+SAME_ZOOM: Final = 0.01
+"""ratio. Digital zooms that differ by more are two. Derived: phones write it with two decimals."""
+
+# ----------------------------------------------------------------------------------------------------- calibration
+
+LARGE_PHOTO_PX: Final = 30e6
+"""px. From so many pixels on few photos are searched at once. Derived: a picture of 200 MP takes 0.4 GB while it is
+searched."""
+SEARCHED_AT_ONCE: Final = (8, 2)
+"""count. Photos searched at once, and large ones. Derived: two of 200 MP stay within 1 GB."""
+PATTERN_PX: Final = 0.1
+"""px. Residuals with a pattern of more than this, in a picture 1000 px wide, make a calibration doubtful. Chosen on: not
+recorded."""
+PATTERN_SHARE: Final = 0.5
+"""ratio. The same, as a share of all residuals. Chosen on: not recorded."""
+UNCERTAIN_FACTOR: Final = 6.0
+"""ratio. A lens this many times less certain than one that is good enough makes a calibration doubtful. Chosen on: not
+recorded."""
+
+# --------------------------------------------------------------------------------------------------- known lengths
+
+USUAL_U_MM: Final = {"bar": 0.3, "tape": 0.8, "caliper": 0.05}
+"""mm. Standard uncertainty of a length whose user gave none. Feeds U. Convention: half the smallest graduation, read with
+care."""
+
+# ----------------------------------------------------------------------------------------------------------- demo
+
+LONGEST_MM: Final = 3200.0
+"""mm. Plan distances of the demo are compared up to this length. Derived: the diagonal of its larger run of cabinets."""
+EDGE_STEP_MM: Final = 10.0
+"""mm. The demo's edges are compared at places this far apart. Convention: twice the distance of the stations they are read
+at."""
+WALL_SHARE: Final = 0.95
+"""ratio. A wall's row of the demo holds the error that this share of its length stays below. Derived: that which U at k = 2
+covers."""
