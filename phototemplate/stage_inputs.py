@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
 from math import hypot
@@ -15,7 +15,7 @@ import numpy as np
 
 from phototemplate.capture import design, quality
 from phototemplate.capture.detect import detect
-from phototemplate.capture.detect_plain import PlainMarkers
+from phototemplate.capture.detect_plain import PlainMarkers, plain_target
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.constants import USUAL_U_MM
@@ -129,11 +129,9 @@ def targets_of(sightings: Mapping[str, Sightings], file: JobFile) -> dict[str, T
     catalog = design.catalog()
     targets = {t: catalog[t] for t in seen if t in catalog}
     for spec in file.markers:
-        half = spec.size_mm / 2
-        corners = np.array([[-half, half, 0], [half, half, 0], [half, -half, 0], [-half, -half, 0]])
         for t in (t for t in seen if t not in targets):
             if t.startswith("M") and (spec.ids is None or int(t[1:]) in spec.ids):
-                targets[t] = Target(t, "marker", corners, rigid=spec.rigid, size_mm=(spec.size_mm, spec.size_mm))
+                targets[t] = replace(plain_target(int(t[1:]), spec.size_mm), rigid=spec.rigid)
     return targets
 
 

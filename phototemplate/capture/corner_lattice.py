@@ -21,25 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from phototemplate.capture import constants
 from phototemplate.model import Array, GrayImage, IntArray
 
-SMOOTH_PX = 1.0
-"""Blur before second derivatives are taken"""
-LEAST_LIKENESS = 0.8
-"""Least correlation of a frame with what all corners have in common"""
-LEAST_STEP = 8.0
-"""Least step from black to white in grey levels, whatever the light"""
-NEAR_PX = 5.0
-"""Least width of a square: half a pixel for a module, where a code can still be told from others"""
-FAR_PX = 44.0
-"""Longest side of a square that is looked for; larger ones are no trouble to the contour search"""
-_RING_PX, _RING = 2.5, 16
-_BESIDE_PX = 2.2
-"""Distance from the edge at which the length of a black square is taken"""
-_LEVELS = np.array([0.04, 0.055, 0.075, 0.1, 0.14, 0.19])
-"""Blurs, in squares, that templates are kept for"""
-_ROUNDS = ((0, 0.05, 0.35), (3, 0.05, 0.5), (2, 0.05, 0.65), (4, 0.0, LEAST_LIKENESS))
-"""Steps of alignment, damping of the linear part, and likeness below which a frame is given up after them"""
+_LEVELS = np.array(constants.TEMPLATE_BLURS)
 
 
 @dataclass(frozen=True)
@@ -70,9 +55,14 @@ def find_frames(gray: GrayImage, known_px: Array, contrast: float, blur_px: floa
         blur_px: standard deviation of the picture's blur.
         rim: white rim of a marker, in squares.
     """
-    smooth = np.asarray(cv2.GaussianBlur(gray, (0, 0), SMOOTH_PX), np.float32)
-    uv, second = _saddles(smooth, known_px, max(6.0, 0.1 * contrast))
-    return _aligned(gray, _rough_frames(gray, smooth, uv, second, blur_px, rim, max(LEAST_STEP, 0.25 * contrast)), blur_px, rim)
+    smooth = np.asarray(cv2.GaussianBlur(gray, (0, 0), constants.FRAME_SMOOTH_PX), np.float32)
+    uv, second = _saddles(smooth, known_px, max(constants.LEAST_CURVATURE, constants.CURVATURE_SHARE * contrast))
+    return _aligned(
+        gray,
+        _rough_frames(gray, smooth, uv, second, blur_px, rim, max(constants.LEAST_STEP, constants.STEP_SHARE * contrast)),
+        blur_px,
+        rim,
+    )
 
 
 def sample(image: NDArray[Any], uv: Array) -> NDArray[np.float32]:
@@ -109,19 +99,19 @@ def _saddles(smooth: NDArray[np.float32], known_px: Array, curvature: float) -> 
     slope = np.stack([smooth[v, u + 1] - smooth[v, u - 1], smooth[v + 1, u] - smooth[v - 1, u]], axis=1) / 2.0
     off = -np.linalg.solve(second, slope[:, :, None].astype(float))[:, :, 0]
     uv = np.stack([u, v], axis=1) + off
-    keep = np.abs(off).max(axis=1, initial=0.0) < 1.2
+    keep = np.abs(off).max(axis=1, initial=0.0) < constants.SADDLE_SHIFT_PX
     if len(known_px):
         taken = np.zeros(smooth.shape, np.uint8)
         for x, y in np.round(known_px).astype(int):
             cv2.circle(taken, (int(x), int(y)), 3, 1, -1)
         keep &= taken[v, u] == 0
     uv, second = uv[keep], second[keep]
-    angle = np.arange(_RING) * 2 * np.pi / _RING
-    ring = sample(smooth, uv[:, None] + _RING_PX * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    angle = np.arange(constants.RING_SAMPLES) * 2 * np.pi / constants.RING_SAMPLES
+    ring = sample(smooth, uv[:, None] + constants.RING_PX * np.stack([np.cos(angle), np.sin(angle)], axis=1))
     power = np.abs(np.fft.rfft(ring, axis=1)) ** 2
     power[:, -1] /= 2
     total = power[:, 1:].sum(axis=1) + 1e-6
-    even = (power[:, 1::2].sum(axis=1) < 0.35 * total) & (power[:, 2] > 0.45 * total)
+    even = (power[:, 1::2].sum(axis=1) < constants.ODD_POWER * total) & (power[:, 2] > constants.TWOFOLD_POWER * total)
     return uv[even], second[even]
 
 
@@ -132,15 +122,17 @@ def _rough_frames(
     s, t = _edge_directions(second)
     (s, step_s), (t, step_t) = _steered(smooth, uv, s, t), _steered(smooth, uv, t, s)
     step = np.minimum(step_s, step_t)
-    crossed = np.abs(s[:, 0] * t[:, 1] - s[:, 1] * t[:, 0]) > 0.15
-    keep = np.flatnonzero((step > least_step) & (step > 0.35 * np.maximum(step_s, step_t)) & crossed)
+    crossed = np.abs(s[:, 0] * t[:, 1] - s[:, 1] * t[:, 0]) > constants.CROSSED_SINE
+    keep = np.flatnonzero((step > least_step) & (step > constants.EVEN_STEPS * np.maximum(step_s, step_t)) & crossed)
     uv, s, t, step = uv[keep], s[keep], t[keep], step[keep]
     reach = np.stack([_black_until(smooth, uv, k * a, k * b, step) for a, b in ((s, t), (t, s)) for k in (1, -1)], axis=1)
     pairs = reach.reshape(-1, 2, 2)
-    keep = np.flatnonzero(np.isfinite(reach).all(axis=1) & (pairs.max(axis=2) < 2.0 * pairs.min(axis=2)).all(axis=1))
+    keep = np.flatnonzero(
+        np.isfinite(reach).all(axis=1) & (pairs.max(axis=2) < constants.EVEN_REACH * pairs.min(axis=2)).all(axis=1)
+    )
     uv, s, t, pairs = uv[keep], s[keep], t[keep], pairs[keep]
     frames = CornerFrames(uv, np.stack([s, t], axis=2) * pairs.mean(axis=2)[:, None], np.zeros(len(uv)))
-    frames = frames.take(_improve(gray, frames, blur_px, rim, 0, 0.0)[0].likeness > 0.2)
+    frames = frames.take(_improve(gray, frames, blur_px, rim, 0, 0.0)[0].likeness > constants.ROUGH_LIKENESS)
     jac = frames.px_from_square
     for _ in range(2):
         jac = _sheared(smooth, frames.uv_px, jac)
@@ -190,10 +182,12 @@ def _peak(rows: Array) -> Array:
 
 def _black_until(smooth: NDArray[np.float32], uv: Array, along: Array, into_black: Array, step: Array) -> Array:
     """Length of the black square along one edge in px, NaN where it does not end."""
-    out = np.arange(0.0, FAR_PX, 0.5)
-    level = sample(smooth, uv[:, None] + along[:, None] * out[:, None] + _BESIDE_PX * into_black[:, None]).astype(float)
-    risen = level > np.minimum.accumulate(level, axis=1) + 0.8 * step[:, None]
-    risen[:, out < 3.0] = False
+    out = np.arange(0.0, constants.LARGEST_SQUARE_PX, 0.5)
+    level = sample(smooth, uv[:, None] + along[:, None] * out[:, None] + constants.BESIDE_EDGE_PX * into_black[:, None]).astype(
+        float
+    )
+    risen = level > np.minimum.accumulate(level, axis=1) + constants.BLACK_ENDS * step[:, None]
+    risen[:, out < constants.SHORTEST_BLACK_PX] = False
     first = np.where(risen.any(axis=1), risen.argmax(axis=1), 6)
     slope = np.gradient(level, axis=1)
     near = np.clip(first[:, None] + np.arange(-7, 4), 1, len(out) - 2)
@@ -251,8 +245,10 @@ def _template(blur_s: float, blur_t: float, rim: float, step: float = 0.1, fine:
     bits = white_square & (out < half - module)
     level[bits] = 0.5
     # known: not the bits; beyond the four squares only a little white straight behind a black one
-    near = (np.abs(s) < 1.1) & (np.abs(t) < 1.1) & ~((np.abs(s) > 1) & (np.abs(t) > 1))
-    known = near & ~bits & (inside | (s * t > 0)) & ~(white_square & (np.maximum(np.abs(s), np.abs(t)) > 0.95))
+    near = (np.maximum(np.abs(s), np.abs(t)) < constants.TEMPLATE_REACH) & ~((np.abs(s) > 1) & (np.abs(t) > 1))
+    known = (
+        near & ~bits & (inside | (s * t > 0)) & ~(white_square & (np.maximum(np.abs(s), np.abs(t)) > constants.TEMPLATE_RIM))
+    )
     blurred = gaussian_filter(level, (blur_t / h, blur_s / h))
     by_t, by_s = np.gradient(blurred, h)
     pick = np.ix_(*[np.arange(fine // 2, len(axis), fine)] * 2)
@@ -267,11 +263,16 @@ def _template(blur_s: float, blur_t: float, rim: float, step: float = 0.1, fine:
 def _aligned(gray: GrayImage, frames: CornerFrames, blur_px: float, rim: float) -> CornerFrames:
     """Frames moved and bent onto the common template; those that do not look like it are left out."""
     start = frames
-    for rounds, damping, wanted in _ROUNDS:
+    for rounds, damping, wanted in constants.ALIGNMENT_ROUNDS:
         frames, step = _improve(gray, frames, blur_px, rim, rounds, damping)
         moved = np.linalg.norm(frames.uv_px - start.uv_px, axis=1)
         width = np.linalg.svd(frames.px_from_square, compute_uv=False)[:, 1]
-        keep = (frames.likeness > wanted) & (moved < 3.0) & (step > LEAST_STEP) & (width > NEAR_PX)
+        keep = (
+            (frames.likeness > wanted)
+            & (moved < constants.FRAME_DRIFT_PX)
+            & (step > constants.LEAST_STEP)
+            & (width > constants.SMALLEST_SQUARE_PX)
+        )
         start, frames = start.take(keep), frames.take(keep)
     return frames
 
@@ -299,7 +300,7 @@ def _improve(
             # contrast from the scatter, not from the fit: a frame that is off would be pushed too far
             residual = level / size[:, None] - template.level
             normal = template.normal + damping * np.trace(template.normal) / 6 * np.diag([0.0, 0, 1, 1, 1, 1])
-            warp = np.clip(residual @ np.linalg.solve(normal, template.descent.T).T, -0.1, 0.1)
+            warp = np.clip(residual @ np.linalg.solve(normal, template.descent.T).T, -constants.WARP_STEP, constants.WARP_STEP)
             jac[index] = jac[index] @ np.linalg.inv(np.eye(2) + warp[:, 2:].reshape(-1, 2, 2))
             uv[index] -= (jac[index] @ warp[:, :2, None])[:, :, 0]
     return CornerFrames(uv, jac, likeness), contrast
@@ -309,7 +310,7 @@ def _groups(jac: Array, blur_px: float) -> list[tuple[tuple[float, float], IntAr
     """Frames by the template that has their blur."""
     inverse = np.linalg.pinv(jac) if len(jac) else jac
     blur = blur_px * np.linalg.norm(inverse, axis=2)
-    level = np.abs(np.log(np.maximum(blur, 1e-6)[:, :, None] / _LEVELS)).argmin(axis=2)
+    level = np.abs(np.log(np.maximum(blur, constants.LEAST_TEMPLATE_BLUR)[:, :, None] / _LEVELS)).argmin(axis=2)
     code = level[:, 0] * len(_LEVELS) + level[:, 1]
     return [
         ((float(_LEVELS[c // len(_LEVELS)]), float(_LEVELS[c % len(_LEVELS)])), np.flatnonzero(code == c))

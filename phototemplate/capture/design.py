@@ -37,26 +37,32 @@ from typing import Literal
 
 import numpy as np
 
+from phototemplate.capture.constants import (
+    BAR_END_BOX_MM,
+    BAR_END_COUNT,
+    BAR_END_GRID,
+    BOARD_TOP_MM,
+    LARGE_BOARD_GRID,
+    MARKER_MODULES,
+    PAPERS_MM,
+    SHEET_CONTACT_Y_MM,
+    SHEET_COUNT,
+    SHEET_GRID,
+    SHEET_TRIM_MM,
+    SMALL_BOARD_GRID,
+    STRIP_COUNT,
+    STRIP_GRID,
+    STRIP_SIZE_MM,
+)
 from phototemplate.errors import InputError
 from phototemplate.model import Array, Target
 
 DICTIONARY = "DICT_5X5_1000"
 """Name of the marker dictionary in ``cv2.aruco``."""
-MARKER_MODULES = 7
-"""Modules along the side of a marker: 5 bits and a black border of one module on either side."""
 
-SHEET_COUNT = 60
-STRIP_COUNT = 12
 STRIP_PIECES = ("a", "b")
-BAR_END_COUNT = 8
 
-PAPERS_MM: Mapping[str, tuple[float, float]] = MappingProxyType(
-    {"A4": (210.0, 297.0), "Letter": (215.9, 279.4), "A3": (297.0, 420.0), "Tabloid": (279.4, 431.8)}
-)
-"""Paper sizes by name, (short side, long side): ISO 216 and ANSI/ASME Y14.1."""
 
-SHEET_TRIM_MM = 10.0
-"""Width of the strip that is cut off a target sheet's top to make the contact edge."""
 
 Kind = Literal["sheet", "strip", "bar_end", "board"]
 
@@ -124,23 +130,15 @@ class PrintedMarker:
     """(4, 3) in the target frame: top left, top right, bottom right, bottom left."""
 
 
-_SHEET = Pattern("sheet", 6, 4, 36.0, 26.0, 0)
-_STRIP = Pattern("strip", 7, 2, 34.0, 25.0, 720)
-_BAR_END = Pattern("bar_end", 2, 2, 34.0, 25.0, 888)
-_BOARD_SMALL = Pattern("board", 10, 7, 24.0, 17.0, 904)
-_BOARD_LARGE = Pattern("board", 10, 7, 34.0, 25.0, 939)
+_SHEET = Pattern("sheet", *SHEET_GRID)
+_STRIP = Pattern("strip", *STRIP_GRID)
+_BAR_END = Pattern("bar_end", *BAR_END_GRID)
+_BOARD_SMALL = Pattern("board", *SMALL_BOARD_GRID)
+_BOARD_LARGE = Pattern("board", *LARGE_BOARD_GRID)
 _BOARDS: Mapping[str, tuple[Pattern, tuple[str, ...]]] = MappingProxyType(
     {"K01": (_BOARD_SMALL, ("A4", "Letter")), "K02": (_BOARD_LARGE, ("A3", "Tabloid"))}
 )
 
-SHEET_CONTACT_Y_MM = 82.0
-"""Height of a sheet's contact edge over its centre: 10 mm of white above the checkerboard."""
-STRIP_SIZE_MM = (268.0, 77.0)
-"""One strip piece after cutting, checkerboard centred; 268 mm fits between the printer margins of Letter."""
-BAR_END_BOX_MM = (-40.0, -52.0, 40.0, 40.0)
-"""Left, bottom, right and top cut of a bar end; the number is below the checkerboard."""
-BOARD_TOP_MM = 12.0
-"""White between the paper's upper edge and a calibration board's checkerboard."""
 
 _ID_FORM = re.compile(r"([SWBK])(\d{2})([a-z]?)")
 
@@ -254,13 +252,6 @@ def markers(target_id: str) -> tuple[PrintedMarker, ...]:
         PrintedMarker(form.first_marker + k, _frozen(corners + np.array([x, y, 0.0])))
         for k, (x, y) in enumerate(form.square_centres(black=False))
     )
-
-
-@cache
-def marker_index() -> Mapping[int, tuple[str, int]]:
-    """Marker id -> (target id, index k into ``markers(target_id)``)."""
-    index = {printed.marker_id: (target_id, k) for target_id in catalog() for k, printed in enumerate(markers(target_id))}
-    return MappingProxyType(index)
 
 
 @cache

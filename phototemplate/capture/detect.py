@@ -5,8 +5,8 @@ One contour search finds every square marker; each marker predicts the saddle po
 Saddle points whose neighbouring markers are all hidden are then predicted from the saddle points already found. What
 does not look like a saddle (covered, cut off, in the edge of a shadow) is left out, the rest of the sheet is used.
 
-In small pictures a second look (``capture.second_look``) goes the other way round, from saddle points to markers, for those too
-fine for the contour search. Stages: ``markers`` reads, ``copies`` sorts by target, ``measuring`` measures.
+In small pictures a second look (``small_targets``) goes the other way round, from saddle points to markers, for those too
+fine for the contour search. Stages: ``markers`` reads, ``target_instances`` sorts by target, ``target_points`` measures.
 """
 
 from __future__ import annotations
@@ -15,13 +15,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.detect_plain import PlainMarkers, find_plain
 from phototemplate.capture.markers import MarkerSightings, best_of_each, find_quads, read_markers
 from phototemplate.capture.quality import blur_ellipse, blur_finding
 from phototemplate.capture.small_targets import look_again
 from phototemplate.capture.target_instances import Seen, group
 from phototemplate.capture.target_layout import Layout, printed_layout
-from phototemplate.capture.target_points import USUAL_BLUR_PX, measure
+from phototemplate.capture.target_points import measure
 from phototemplate.errors import Finding
 from phototemplate.model import GrayImage, PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings
@@ -114,7 +115,7 @@ def _without_misread(copies: list[Seen]) -> list[Seen]:
 
     def stands_alone(s: Seen) -> bool:
         apart = np.linalg.norm(s.fits.uv_px[:, None] - places[None], axis=2)
-        return s.trusted or not (apart < 3.0).any()
+        return s.trusted or not (apart < constants.SAME_PLACE_PX).any()
 
     return [s for s in copies if stands_alone(s)]
 
@@ -122,7 +123,7 @@ def _without_misread(copies: list[Seen]) -> list[Seen]:
 def _blur(copies: list[Seen]) -> float:
     """Standard deviation of a picture's blur from what was measured in it."""
     blur = np.concatenate([np.zeros(0), *(s.fits.blur_px.max(axis=1) for s in copies)])
-    return float(np.clip(np.median(blur), 0.3, 1.5)) if len(blur) >= 8 else USUAL_BLUR_PX
+    return float(np.clip(np.median(blur), *constants.BLUR_RANGE_PX)) if len(blur) >= 8 else constants.USUAL_BLUR_PX
 
 
 # ---------------------------------------------------------------------------------------- collecting

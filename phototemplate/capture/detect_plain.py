@@ -16,6 +16,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.markers import MarkerCodes, codes_of, dictionary, read_markers
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, GrayImage, PhotoMeta, Sightings, Target
@@ -67,7 +68,7 @@ def find_plain(
     corners = np.array(points).reshape(-1, 4, 2)
     uv = refine_corners(gray, corners)
     side = np.repeat(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean(axis=1), 4)
-    u = settings.plain_corner_u_px * np.maximum(1.0, np.sqrt(30.0 / np.maximum(side, 1.0)))
+    u = settings.plain_corner_u_px * np.maximum(1.0, np.sqrt(constants.PLAIN_SIDE_PX / np.maximum(side, 1.0)))
     return (
         Sightings(
             meta.photo_id,
@@ -85,7 +86,7 @@ def refine_corners(gray: GrayImage, corners_px: Array) -> Array:
     out = np.array(corners_px, float)
     for k, quad in enumerate(out):
         side = float(np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).min())
-        half = int(np.clip(round(0.08 * side), 2, 8))  # a bit is a sixth of the side or less
+        half = int(np.clip(round(constants.CORNER_WINDOW * side), 2, 8))  # a bit is a sixth of the side or less
         start = quad.astype(np.float32).reshape(-1, 1, 2)
         criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 50, 1e-3)
         fine = cv2.cornerSubPix(gray, start, (half, half), (-1, -1), criteria).reshape(4, 2)

@@ -9,6 +9,7 @@ from typing import Any
 
 from PIL import ExifTags, Image
 
+from phototemplate.capture import constants
 from phototemplate.model import PhotoMeta
 
 
@@ -60,7 +61,7 @@ def camera_id_of(photo: PhotoMeta) -> str:
         parts.append(f"{photo.focal_mm:.4g}mm")
     if photo.focal35_mm:
         parts.append(f"{photo.focal35_mm:.4g}mm35")
-    if photo.digital_zoom and abs(photo.digital_zoom - 1.0) > 1e-3:
+    if photo.digital_zoom and abs(photo.digital_zoom - 1.0) > constants.ZOOM_SHOWN:
         parts.append(f"zoom{photo.digital_zoom:.4g}")
     words = [word for word in (re.sub(r"[^a-z0-9.]+", "-", p.lower()).strip("-") for p in parts) if word]
     return "-".join(words or ["unknown"]) + f"-{photo.size_px[0]}x{photo.size_px[1]}"

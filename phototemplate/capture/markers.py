@@ -17,15 +17,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from phototemplate.capture import constants
 from phototemplate.errors import InputError
 from phototemplate.model import Array, GrayImage, IntArray
-
-CORRECTED = 0.6
-"""Share of the wrong bits a dictionary can correct that is forgiven; more invites false readings of clutter"""
-SMALL_SIDE_PX = 3000
-"""Pictures with a shorter long side are enlarged for the search, and looked at again for small targets"""
-_SAMPLES = (0.25, 0.5, 0.75)
-"""Where in a module its grey value is taken, in both directions"""
 
 
 @dataclass(frozen=True)
@@ -86,7 +80,9 @@ def codes_of(dictionary: Any) -> MarkerCodes:
     size = int(dictionary.markerSize)
     bits = np.array([_bits(dictionary, k) for k in range(len(dictionary.bytesList))], bool)
     words = np.stack([_words(np.rot90(bits, k, axes=(1, 2))) for k in range(4)])
-    return MarkerCodes(size, np.arange(len(bits), dtype=np.int64), words, int(CORRECTED * dictionary.maxCorrectionBits))
+    return MarkerCodes(
+        size, np.arange(len(bits), dtype=np.int64), words, int(constants.CORRECTED * dictionary.maxCorrectionBits)
+    )
 
 
 def _bits(dictionary: Any, k: int) -> NDArray[Any]:
@@ -110,7 +106,7 @@ def find_quads(gray: GrayImage, min_side_px: float = 12.0, max_side_px: int = 60
     """
     scale = 1.0
     image = gray
-    if max(gray.shape) < SMALL_SIDE_PX:
+    if max(gray.shape) < constants.SMALL_SIDE_PX:
         scale = 1 / 1.5
         image = np.asarray(cv2.resize(gray, None, fx=1.5, fy=1.5, interpolation=cv2.INTER_CUBIC), np.uint8)
     while max(image.shape) > max_side_px:
@@ -118,8 +114,8 @@ def find_quads(gray: GrayImage, min_side_px: float = 12.0, max_side_px: int = 60
         image = cv2.resize(image[: half[1] * 2, : half[0] * 2], half, interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
         scale *= 2.0
     parameters = cv2.aruco.DetectorParameters()
-    parameters.minMarkerPerimeterRate = max(4.0 * min_side_px / scale / max(image.shape), 1e-3)
-    parameters.maxMarkerPerimeterRate = 4.0
+    parameters.minMarkerPerimeterRate = max(4 * min_side_px / scale / max(image.shape), constants.SMALLEST_PERIMETER)
+    parameters.maxMarkerPerimeterRate = constants.LARGEST_PERIMETER
     # the detector keeps one of several nested outlines, and without reading it takes the outer one: the white card
     # around a marker; so nothing but copies of one outline is merged here
     parameters.minMarkerDistanceRate = 0.02
@@ -167,7 +163,7 @@ def read_markers(
     good = (
         (errors <= min(max_errors, codes.correctable))
         & (wrong_border <= max_border * edge.sum())
-        & (white - black > np.maximum(8.0, 2.0 * spread))
+        & (white - black > np.maximum(constants.LEAST_MARKER_STEP, constants.LEAST_STEP_OF_NOISE * spread))
     )
     keep = np.flatnonzero(good)
     corners = np.array([np.roll(quads[k], turn[k], axis=0) for k in keep]).reshape(-1, 4, 2)
@@ -182,7 +178,7 @@ def _none() -> MarkerSightings:
 
 def _modules(gray: GrayImage, quads: Array, cells: int) -> tuple[Array, Array]:
     """Mean grey value of every module (n, cells, cells), and the scatter inside the modules (n,)."""
-    at = ((np.arange(cells)[:, None] + np.array(_SAMPLES)) / cells).ravel()
+    at = ((np.arange(cells)[:, None] + np.array(constants.MODULE_SAMPLES)) / cells).ravel()
     x, y = np.meshgrid(at, at)
     grid = np.stack([x.ravel(), y.ravel(), np.ones(x.size)])
     mapped = square_to_quads(quads) @ grid
@@ -192,7 +188,7 @@ def _modules(gray: GrayImage, quads: Array, cells: int) -> tuple[Array, Array]:
     for k in range(0, len(quads), step):
         part = uv[k : k + step]
         sampled[k : k + step] = cv2.remap(gray, part[:, 0], part[:, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    s = len(_SAMPLES)
+    s = len(constants.MODULE_SAMPLES)
     split = sampled.reshape(len(quads), cells, s, cells, s).astype(float)
     return split.mean(axis=(2, 4)), np.median(split.std(axis=(2, 4)).reshape(len(quads), -1), axis=1)
 
@@ -215,7 +211,9 @@ def best_of_each(ids: IntArray, corners: Array, errors: IntArray, quad: IntArray
     centres = corners.mean(axis=1)
     sides = np.linalg.norm(corners[:, 0] - corners[:, 2], axis=1)
     for k in np.lexsort((-sides, errors)):
-        twin = any(ids[j] == ids[k] and np.linalg.norm(centres[j] - centres[k]) < 0.5 * sides[j] for j in kept)
+        twin = any(
+            ids[j] == ids[k] and np.linalg.norm(centres[j] - centres[k]) < constants.SAME_MARKER * sides[j] for j in kept
+        )
         if not twin:
             kept.append(int(k))
     index = np.array(sorted(kept), np.int64)

@@ -20,33 +20,14 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from phototemplate.capture.saddle import FLOOR_PX, SaddleFits, Single, no_fits
+from phototemplate.capture import constants
+from phototemplate.capture.constants import PATCH_HALF, PATCH_TEXELS
+from phototemplate.capture.saddle import SaddleFits, Single, no_fits
 from phototemplate.capture.strip_ends import LIGHT
 from phototemplate.capture.target_layout import Layout
 from phototemplate.model import Array, BoolArray, GrayImage, IntArray
 
-CORRELATION = 1.4
-"""Variance ratio of the centre's true error to the formula for independent pixels (rendered photos of 2 MP)"""
-WINDOW = 0.95
-"""Half width of the window in squares"""
-_TEXELS = 40
-"""Of the pattern, per square"""
-_HALF = 1.2
-"""Half width of the pattern in squares"""
-_SIDE = round(2 * _HALF * _TEXELS)
-_U_PERSPECTIVE = 0.02
-"""Standard deviation of the perspective terms: change of scale over one square (40 mm seen from a metre, tilted)"""
-_U_BLUR = 0.3
-"""Standard deviation of the blur about that of the picture, relative"""
-_ROUNDS = 6
-_RENDER_AT = (0, 1, 3)
-"""Steps before which the pattern is blurred anew: blur and warp hardly change later on"""
-_P = 14
-LEAST_BLUR_PX = 0.2
-_MIN_SAMPLES = 60
-_MAX_SAMPLES = 2500
-"""Larger windows are for ``capture.saddle``"""
-_AT_ONCE = 24
+_SIDE = round(2 * PATCH_HALF * PATCH_TEXELS)
 
 
 @lru_cache(maxsize=32)
@@ -57,8 +38,8 @@ def printed_around(layout: Layout, target_id: str) -> NDArray[np.float32]:
     """
     board = layout.boards[target_id]
     square = board.square_mm
-    low = board.saddles_mm.min(axis=0) / square - _HALF
-    size = np.round((np.ptp(board.saddles_mm, axis=0) / square + 2 * _HALF) * _TEXELS).astype(int)
+    low = board.saddles_mm.min(axis=0) / square - PATCH_HALF
+    size = np.round((np.ptp(board.saddles_mm, axis=0) / square + 2 * PATCH_HALF) * PATCH_TEXELS).astype(int)
     dark = np.zeros((size[1], size[0]))
     for centre in board.black_mm / square - low:
         x, y = (_cover(np.array([c - 0.5, c + 0.5]), int(n)) for c, n in zip(centre, size, strict=True))
@@ -68,7 +49,7 @@ def printed_around(layout: Layout, target_id: str) -> NDArray[np.float32]:
         x = _cover(corners[0, 0] + edges * (corners[1, 0] - corners[0, 0]), int(size[0]))
         y = _cover(corners[3, 1] + edges * (corners[0, 1] - corners[3, 1]), int(size[1]))
         dark += y.T @ (1.0 - bits[::-1]) @ x
-    first = np.round((board.saddles_mm / square - low - _HALF) * _TEXELS).astype(int)
+    first = np.round((board.saddles_mm / square - low - PATCH_HALF) * PATCH_TEXELS).astype(int)
     white = (1.0 - dark).astype(np.float32)
     windows: NDArray[np.float32] = np.stack([white[v : v + _SIDE, u : u + _SIDE] for u, v in first])
     return windows
@@ -76,9 +57,9 @@ def printed_around(layout: Layout, target_id: str) -> NDArray[np.float32]:
 
 def _cover(edges: Array, texels: int) -> Array:
     """(n - 1, texels) share of every texel between one edge and the next, in squares."""
-    at = np.arange(texels + 1) / _TEXELS
+    at = np.arange(texels + 1) / PATCH_TEXELS
     reached = np.clip(at, edges[:-1, None], edges[1:, None])
-    covered: Array = np.diff(reached, axis=1) * _TEXELS
+    covered: Array = np.diff(reached, axis=1) * PATCH_TEXELS
     return covered
 
 
@@ -97,10 +78,10 @@ def fit_patches(
     uv = np.asarray(uv_px, float).reshape(-1, 2)
     jac = np.asarray(px_from_square, float).reshape(-1, 2, 2)
     out = no_fits(uv)
-    area = np.abs(np.linalg.det(jac)) * (2 * WINDOW) ** 2
-    usable = np.isfinite(uv).all(axis=1) & (area > _MIN_SAMPLES) & (area < _MAX_SAMPLES)
+    area = np.abs(np.linalg.det(jac)) * (2 * constants.PATCH_WINDOW) ** 2
+    usable = np.isfinite(uv).all(axis=1) & (area > constants.PATCH_SAMPLES[0]) & (area < constants.PATCH_SAMPLES[1])
     order = np.flatnonzero(usable)[np.argsort(area[usable], kind="stable")]
-    for chunk in np.array_split(order, max(1, -(-len(order) // _AT_ONCE))):
+    for chunk in np.array_split(order, max(1, -(-len(order) // constants.PATCHES_AT_ONCE))):
         if len(chunk):
             pixels = _Pixels.cut(gray, uv[chunk], jac[chunk])
             out.put(chunk, _fit(pixels, around[chunk], uv[chunk] - pixels.base, jac[chunk], blur_px))
@@ -126,10 +107,10 @@ class _Pixels:
     def cut(cls, gray: GrayImage, uv: Array, jac: Array) -> _Pixels:
         height, width = gray.shape
         base = np.round(uv).astype(np.int64)
-        reach = np.ceil(WINDOW * np.abs(jac).sum(axis=2)).astype(np.int64).max(axis=0) + 1
+        reach = np.ceil(constants.PATCH_WINDOW * np.abs(jac).sum(axis=2)).astype(np.int64).max(axis=0) + 1
         x, y = (a.ravel() for a in np.meshgrid(np.arange(-reach[0], reach[0] + 1), np.arange(-reach[1], reach[1] + 1)))
         local = np.linalg.inv(jac) @ (np.stack([x, y])[None] - (uv - base)[:, :, None])
-        within: BoolArray = np.all(np.abs(local) < WINDOW, axis=1)
+        within: BoolArray = np.all(np.abs(local) < constants.PATCH_WINDOW, axis=1)
         u, v = base[:, :1] + x, base[:, 1:] + y
         outside = (u < 0) | (u >= width) | (v < 0) | (v >= height)
         inside: BoolArray = np.logical_not(np.any(outside & within, axis=1))
@@ -141,75 +122,133 @@ class _Pixels:
         return cls(base, at, light.astype(np.float32), within[rows, pick].astype(np.float32), inside)
 
 
+@dataclass
+class _State:
+    """What n windows are fitted by; changed from step to step."""
+
+    centre: Array
+    """(n, 2) px, from the windows' base"""
+    jac: Array
+    """(n, 2, 2) px per square"""
+    tilt: Array
+    """(n, 2) perspective terms"""
+    blur: Array
+    """(n,) px"""
+    tone: Array
+    """(n, 5) level, two slopes, gain and the even term of the light"""
+
+    def move(self, step: Array) -> None:
+        """Go a step (n, 14), each part no further than is safe."""
+        shift, linear, tilt, blur = constants.PATCH_STEPS
+        self.centre = self.centre + np.clip(step[:, :2], -shift, shift)
+        self.jac = self.jac @ (np.eye(2) + np.clip(step[:, 2:6], -linear, linear).reshape(-1, 2, 2))
+        most = constants.MOST_PERSPECTIVE
+        self.tilt = np.clip(self.tilt + np.clip(step[:, 6:8], -tilt, tilt), -most, most)
+        narrow, wide = constants.LEAST_PATCH_BLUR_PX, constants.MOST_PATCH_BLUR_PX
+        self.blur = np.clip(self.blur + np.clip(step[:, 8], -blur, blur), narrow, wide)
+        self.tone = self.tone + step[:, 9:]
+
+
+@dataclass(frozen=True)
+class _Linear:
+    """The fit at one state."""
+
+    design: Single
+    """(n, 14, m) derivatives by the unknowns"""
+    residual: Single
+    """(n, m)"""
+    noise: Array
+    """(n,) variance of the residuals"""
+    inverse: Array
+    """(n, 14, 14) of the normal matrix with what is held"""
+    step: Array
+    """(n, 14)"""
+    place: Single
+    """(n, 2, m) places in squares"""
+
+
 def _fit(pixels: _Pixels, around: NDArray[np.float32], centre: Array, start: Array, blur_px: float) -> SaddleFits:
     n = len(centre)
-    light, weight = pixels.light, pixels.weight
-    count = weight.sum(axis=1, dtype=np.float64)
+    count = pixels.weight.sum(axis=1, dtype=np.float64)
     spectrum = scipy.fft.rfft2(around - np.float32(1.0))
-    jac, tilt, blur = start.copy(), np.zeros((n, 2)), np.full(n, blur_px)
-    mean = np.sum(light * weight, axis=1) / count
-    spread = np.sqrt(np.sum((light - mean[:, None]) ** 2 * weight, axis=1) / count)
+    mean = np.sum(pixels.light * pixels.weight, axis=1) / count
+    spread = np.sqrt(np.sum((pixels.light - mean[:, None]) ** 2 * pixels.weight, axis=1) / count)
     tone = np.stack([mean - spread, *np.zeros((2, n)), np.maximum(2 * spread, 1.0), np.zeros(n)], axis=1)
-    diagonal = np.arange(_P)
-    for round_ in range(_ROUNDS + 1):
-        if round_ in _RENDER_AT:
-            pictures = _rendered(spectrum, jac, blur)
-        inverse_jac = np.linalg.inv(jac).astype(np.float32)
-        away = pixels.at - centre.astype(np.float32)[:, :, None]
-        p = inverse_jac @ away
-        p = p / (1 - np.sum(tilt.astype(np.float32)[:, :, None] * p, axis=1))[:, None]
-        t, by_x, by_y, by_blur = _look_up(pictures, p)
-        light_of = tone.astype(np.float32)
-        gain = (light_of[:, 3:4] + light_of[:, 4:] * (1 - 2 * t)) * weight
-        slope = gain[:, None] * np.stack([by_x, by_y], axis=1)
-        design = np.empty((n, _P, light.shape[1]), np.float32)
-        design[:, :2] = -inverse_jac.transpose(0, 2, 1) @ slope
-        design[:, 2:6] = -(slope[:, :, None] * p[:, None]).reshape(n, 4, -1)
-        design[:, 6:8] = np.sum(slope * p, axis=1)[:, None] * p
-        design[:, 8] = gain * by_blur
-        design[:, 9] = weight
-        design[:, 10:12] = 0.1 * away * weight[:, None]
-        design[:, 12] = t * weight
-        design[:, 13] = design[:, 12] * (1 - t)
-        residual = light * weight - (light_of[:, None] @ design[:, 9:])[:, 0]
-        noise = np.sum(residual * residual, axis=1, dtype=np.float64) / np.maximum(count - _P, 1.0)
-        held = np.zeros((n, _P))
-        held[:, 6:8], held[:, 8] = (noise / _U_PERSPECTIVE**2)[:, None], noise / (_U_BLUR * blur_px) ** 2
-        pull = np.zeros((n, _P))
-        pull[:, 6:8], pull[:, 8] = -held[:, 6:8] * tilt, held[:, 8] * (blur_px - blur)
-        normal = (design @ design.transpose(0, 2, 1)).astype(np.float64)
-        normal[:, diagonal, diagonal] += held
-        scale = np.sqrt(np.maximum(normal[:, diagonal, diagonal], 1e-12))
-        normal = normal / (scale[:, :, None] * scale[:, None])
-        normal[:, diagonal, diagonal] += 1e-9
-        inverse = np.linalg.inv(normal) / (scale[:, :, None] * scale[:, None])
-        step = (inverse @ ((design @ residual[:, :, None])[:, :, 0] + pull)[:, :, None])[:, :, 0]
-        if round_ == _ROUNDS:
-            break
-        centre = centre + np.clip(step[:, :2], -1.0, 1.0)
-        jac = jac @ (np.eye(2) + np.clip(step[:, 2:6], -0.1, 0.1).reshape(n, 2, 2))
-        tilt = np.clip(tilt + np.clip(step[:, 6:8], -0.02, 0.02), -0.15, 0.15)
-        blur = np.clip(blur + np.clip(step[:, 8], -0.2, 0.2), LEAST_BLUR_PX, 3.0)
-        tone = tone + step[:, 9:]
-    influence = inverse[:, :2].astype(np.float32) @ design * residual[:, None]
-    cov = (influence @ influence.transpose(0, 2, 1)).astype(np.float64) * CORRELATION
-    cov = cov * (count / np.maximum(count - _P, 1.0))[:, None, None] + FLOOR_PX**2 * np.eye(2)
+    state = _State(centre, start.copy(), np.zeros((n, 2)), np.full(n, blur_px), tone)
+    for round_ in range(constants.PATCH_ROUNDS + 1):
+        if round_ in constants.RENDER_AT:
+            pictures = _rendered(spectrum, state.jac, state.blur)
+        linear = _linearised(pixels, pictures, state, count, blur_px)
+        if round_ < constants.PATCH_ROUNDS:
+            state.move(linear.step)
+    return _result(pixels, state, linear, count, start)
+
+
+def _linearised(
+    pixels: _Pixels, pictures: NDArray[np.float32], state: _State, count: Array, blur_px: float
+) -> _Linear:
+    """Derivatives, residuals and the step of all windows at once."""
+    n, unknowns, weight = len(count), constants.PATCH_UNKNOWNS, pixels.weight
+    diagonal = np.arange(unknowns)
+    inverse_jac = np.linalg.inv(state.jac).astype(np.float32)
+    away = pixels.at - state.centre.astype(np.float32)[:, :, None]
+    p = inverse_jac @ away
+    p = p / (1 - np.sum(state.tilt.astype(np.float32)[:, :, None] * p, axis=1))[:, None]
+    t, by_x, by_y, by_blur = _look_up(pictures, p)
+    light_of = state.tone.astype(np.float32)
+    gain = (light_of[:, 3:4] + light_of[:, 4:] * (1 - 2 * t)) * weight
+    slope = gain[:, None] * np.stack([by_x, by_y], axis=1)
+    design = np.empty((n, unknowns, weight.shape[1]), np.float32)
+    design[:, :2] = -inverse_jac.transpose(0, 2, 1) @ slope
+    design[:, 2:6] = -(slope[:, :, None] * p[:, None]).reshape(n, 4, -1)
+    design[:, 6:8] = np.sum(slope * p, axis=1)[:, None] * p
+    design[:, 8] = gain * by_blur
+    design[:, 9] = weight
+    design[:, 10:12] = 0.1 * away * weight[:, None]
+    design[:, 12] = t * weight
+    design[:, 13] = design[:, 12] * (1 - t)
+    residual = pixels.light * weight - (light_of[:, None] @ design[:, 9:])[:, 0]
+    noise = np.sum(residual * residual, axis=1, dtype=np.float64) / np.maximum(count - unknowns, 1.0)
+    held, pull = np.zeros((n, unknowns)), np.zeros((n, unknowns))
+    held[:, 6:8], held[:, 8] = (noise / constants.U_PERSPECTIVE**2)[:, None], noise / (constants.U_BLUR * blur_px) ** 2
+    pull[:, 6:8], pull[:, 8] = -held[:, 6:8] * state.tilt, held[:, 8] * (blur_px - state.blur)
+    normal = (design @ design.transpose(0, 2, 1)).astype(np.float64)
+    normal[:, diagonal, diagonal] += held
+    scale = np.sqrt(np.maximum(normal[:, diagonal, diagonal], 1e-12))
+    normal = normal / (scale[:, :, None] * scale[:, None])
+    normal[:, diagonal, diagonal] += 1e-9
+    inverse = np.linalg.inv(normal) / (scale[:, :, None] * scale[:, None])
+    step = (inverse @ ((design @ residual[:, :, None])[:, :, 0] + pull)[:, :, None])[:, :, 0]
+    return _Linear(design, residual, noise, inverse, step, p)
+
+
+def _result(pixels: _Pixels, state: _State, linear: _Linear, count: Array, start: Array) -> SaddleFits:
+    """The fits with their covariance, and what tells whether to believe them."""
+    residual, tone, unknowns = linear.residual, state.tone, constants.PATCH_UNKNOWNS
+    influence = linear.inverse[:, :2].astype(np.float32) @ linear.design * residual[:, None]
+    cov = (influence @ influence.transpose(0, 2, 1)).astype(np.float64) * constants.PATCH_CORRELATION
+    cov = cov * (count / np.maximum(count - unknowns, 1.0))[:, None, None] + constants.FLOOR_PX**2 * np.eye(2)
     black, white = (np.interp(level, LIGHT, np.arange(256.0)) for level in (tone[:, 0], tone[:, 0] + tone[:, 3]))
     half = 0.5 * (white - black)
-    normals, before = _normals(jac), _normals(start)
-    quarter = (p[:, 0] > 0) * 2 + (p[:, 1] > 0)
-    power = np.zeros((n, 4))
+    normals, before = _normals(state.jac), _normals(start)
+    quarter = (linear.place[:, 0] > 0) * 2 + (linear.place[:, 1] > 0)
+    power = np.zeros((len(count), 4))
     for q in range(4):
-        here = weight * (quarter == q)
+        here = pixels.weight * (quarter == q)
         power[:, q] = np.sum(residual * residual * here, axis=1) / np.maximum(here.sum(axis=1), 1.0)
-    valid = pixels.inside & (np.abs(step[:, :2]).max(axis=1) < 1e-2) & np.isfinite(cov).all(axis=(1, 2)) & (tone[:, 3] > 0)
+    valid = (
+        pixels.inside
+        & (np.abs(linear.step[:, :2]).max(axis=1) < constants.PATCH_SETTLED_PX)
+        & np.isfinite(cov).all(axis=(1, 2))
+        & (tone[:, 3] > 0)
+    )
     return SaddleFits(
-        uv_px=pixels.base + centre,
+        uv_px=pixels.base + state.centre,
         cov_px2=cov,
-        blur_px=np.stack([blur, blur], axis=1),
+        blur_px=np.stack([state.blur, state.blur], axis=1),
         normals=normals,
         amplitude=half,
-        rms=np.sqrt(noise) / np.maximum(np.abs(tone[:, 3]) / 2, 1e-9) * np.abs(half),
+        rms=np.sqrt(linear.noise) / np.maximum(np.abs(tone[:, 3]) / 2, 1e-9) * np.abs(half),
         lopsided=np.sqrt(power.max(axis=1) / np.maximum(np.sum(residual * residual, axis=1) / count, 1e-9)),
         turned_rad=np.arccos(np.clip(np.sum(normals * before, axis=2), -1, 1)).max(axis=1),
         valid=valid,
@@ -223,8 +262,8 @@ def _normals(jac: Array) -> Array:
 
 def _rendered(spectrum: NDArray[np.complex64], jac: Array, blur_px: Array) -> NDArray[np.float32]:
     """(n, _SIDE, _SIDE, 4) patterns blurred as the picture is, derivatives by x and y (per square) and by the blur (per px)."""
-    fy = np.fft.fftfreq(_SIDE, 1 / _TEXELS).astype(np.float32)[:, None] * np.float32(2 * np.pi)
-    fx = np.fft.rfftfreq(_SIDE, 1 / _TEXELS).astype(np.float32)[None] * np.float32(2 * np.pi)
+    fy = np.fft.fftfreq(_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[:, None] * np.float32(2 * np.pi)
+    fx = np.fft.rfftfreq(_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[None] * np.float32(2 * np.pi)
     inverse = np.linalg.inv(jac)
     shape = (inverse @ inverse.transpose(0, 2, 1)).astype(np.float32)[:, :, :, None, None]
     square = shape[:, 0, 0] * (fx * fx) + shape[:, 0, 1] * (2 * fx * fy) + shape[:, 1, 1] * (fy * fy)
@@ -240,7 +279,7 @@ def _rendered(spectrum: NDArray[np.complex64], jac: Array, blur_px: Array) -> ND
 
 def _look_up(pictures: NDArray[np.float32], p: Single) -> tuple[Single, ...]:
     """Four (n, m) of bilinear values at places (n, 2, m) in squares; ``pictures`` as ``_rendered`` gives them."""
-    at = np.clip((p + _HALF) * _TEXELS - 0.5, 0, _SIDE - 1.001)
+    at = np.clip((p + PATCH_HALF) * PATCH_TEXELS - 0.5, 0, _SIDE - 1.001)
     below = np.arange(len(p))[:, None] * _SIDE  # the pictures lie below each other
     value = cv2.remap(
         pictures.reshape(-1, _SIDE, 4), at[:, 0].astype(np.float32), (at[:, 1] + below).astype(np.float32), cv2.INTER_LINEAR

@@ -22,17 +22,14 @@ import pillow_heif
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
-from phototemplate.capture import heif
+from phototemplate.capture import constants, heif
 from phototemplate.capture.exif import camera_id_of, read_exif
 from phototemplate.errors import Finding, PhotoError
 from phototemplate.model import GrayImage, PhotoMeta
 
-PIXEL_LIMIT = 260_000_000
-"""Largest picture that is opened; phones reach 200 MP. Replaces Pillow's own, lower limit."""
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1")
-_RGB_PILLOW_LIMIT = 80_000_000
 _Pixel = TypeVar("_Pixel", bound=np.generic)
 
 # Pillow's limit warns at 89 MP and raises at 179 MP; ours is checked in _check_size for every file.
@@ -55,7 +52,7 @@ def read_gray(meta: PhotoMeta, max_side: int | None = None) -> GrayImage:
     """Luma of a photo, (h, w) uint8, stored orientation; reduced so that neither side exceeds ``max_side``.
 
     JPEG gives its luma channel alone, undecoded in colour; other formats the Rec. 601 mix of red, green and blue.
-    Raises :class:`PhotoError` for a file that is damaged, cut short or larger than ``PIXEL_LIMIT``.
+    Raises :class:`PhotoError` for a file that is damaged, cut short or larger than ``constants.PIXEL_LIMIT``.
     """
     return _read(meta, max_side, gray=True)
 
@@ -150,8 +147,8 @@ def _damaged(path: Path, error: Exception) -> PhotoError:
 
 
 def _check_size(path: Path, size: tuple[int, int]) -> None:
-    if size[0] * size[1] > PIXEL_LIMIT:
-        mega = size[0] * size[1] / 1e6, PIXEL_LIMIT / 1e6
+    if size[0] * size[1] > constants.PIXEL_LIMIT:
+        mega = size[0] * size[1] / 1e6, constants.PIXEL_LIMIT / 1e6
         raise PhotoError(Finding("photo-too-large", path.name, size_megapixels=mega[0], limit_megapixels=mega[1]))
 
 
@@ -185,7 +182,7 @@ def _decode_pillow(image: Image.Image, path: Path, max_side: int | None, gray: b
         if max_side and max(size) > max_side:
             scale = max_side / max(size)
             size = (max(1, int(size[0] * scale)), max(1, int(size[1] * scale)))
-        if not gray and image.size[0] * image.size[1] > _RGB_PILLOW_LIMIT and size == image.size:
+        if not gray and image.size[0] * image.size[1] > constants.RGB_PILLOW_LIMIT and size == image.size:
             return _decode_large_jpeg(image, path)
         if image.mode in ("RGB", "L"):
             image.draft("L" if gray else "RGB", size)
@@ -219,7 +216,7 @@ def _eight_bits(levels: NDArray[Any]) -> NDArray[np.uint8]:
         full = 1.0 if top <= 1.0 else 255.0 if top <= 255.0 else 65535.0
         return np.asarray(np.clip(np.nan_to_num(levels) * (255.0 / full) + 0.5, 0, 255), np.uint8)
     top = int(levels.max(initial=0))
-    shift = 8 if top > 4095 else 4 if top > 255 else 0
+    shift = 8 if top > constants.HIGHEST_12_BIT else 4 if top > 255 else 0
     return np.asarray(np.clip(levels >> shift, 0, 255), np.uint8)
 
 

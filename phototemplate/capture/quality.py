@@ -15,6 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.errors import Finding
 from phototemplate.model import Array, GrayImage, PhotoMeta
 
@@ -25,11 +26,6 @@ EDITORS = (
     "rawtherapee", "capture one", "pixelmator", "paint", "irfanview", "xnview", "picasa", "camera raw", "vsco", "dxo",
 )  # fmt: skip
 """Picture editors, as they sign in the Software tag"""
-MESSENGER_SIDES = (1280, 1600, 2048)
-"""Long sides to which messengers shrink pictures"""
-SENSOR_ASPECTS = (4 / 3, 3 / 2, 16 / 9, 1.0, 5 / 4, 2.0, 20 / 9, 19.5 / 9)
-"""Long over short side of pictures as cameras and phones write them"""
-BURST_SECONDS = 3.0
 
 
 @dataclass(frozen=True)
@@ -44,26 +40,28 @@ class BlurEllipse:
     @property
     def moved(self) -> bool:
         """Blurred in one direction: the camera moved."""
-        return self.major_px > 1.2 and self.major_px > 1.5 * self.minor_px
+        return self.major_px > max(constants.MOVED_PX, constants.MOVED_RATIO * self.minor_px)
 
 
 def blur_ellipse(normals: Array, blur_px: Array) -> BlurEllipse | None:
     """Blur (n,) measured across edges with unit normals (n, 2), by ``s^2 = n^T B n``; None below 6 edges."""
     keep = np.isfinite(blur_px)
-    if keep.sum() < 6:
+    if keep.sum() < constants.LEAST_BLUR_EDGES:
         return None
     x, y = normals[keep].T
     design = np.stack([x * x, 2 * x * y, y * y], axis=1)
-    squares = np.minimum(blur_px[keep], 2.5 * np.median(blur_px[keep])) ** 2
+    squares = np.minimum(blur_px[keep], constants.BLUR_OUTLIER * np.median(blur_px[keep])) ** 2
     xx, xy, yy = np.linalg.lstsq(design, squares, rcond=None)[0]
     values, vectors = np.linalg.eigh(np.array([[xx, xy], [xy, yy]]))
-    major, minor = np.sqrt(np.maximum(values[::-1], 1e-4))
+    major, minor = np.sqrt(np.maximum(values[::-1], constants.LEAST_BLUR_VARIANCE_PX2))
     return BlurEllipse(float(major), float(minor), float(np.arctan2(vectors[1, 1], vectors[0, 1])))
 
 
 def blur_finding(meta: PhotoMeta, blur: BlurEllipse | None, limit_px: float) -> tuple[Finding, ...]:
     """One of :data:`BLURRED` where the blur exceeds ``limit_px`` for a picture 4000 px wide (smaller ones in proportion)."""
-    if blur is None or blur.major_px <= limit_px * np.clip(max(meta.size_px) / 4000.0, 0.5, 2.0):
+    if blur is None or blur.major_px <= limit_px * np.clip(
+        max(meta.size_px) / constants.BLUR_WIDTH_PX, *constants.BLUR_WIDTH_RANGE
+    ):
         return ()
     if blur.moved:
         angle = float(np.degrees(blur.direction_rad)) % 180.0
@@ -78,20 +76,20 @@ def blur_px(gray: GrayImage) -> float:
     NaN for a picture without edges.
     """
     image = gray.astype(np.float32)
-    s0 = 1.5
+    s0, smooth = constants.REBLUR_PX, constants.PRESMOOTH_PX
 
     def gradient(a: Any) -> Any:
         return np.hypot(cv2.Sobel(a, cv2.CV_32F, 1, 0), cv2.Sobel(a, cv2.CV_32F, 0, 1))
 
-    sharp = gradient(cv2.GaussianBlur(image, (0, 0), 0.7))
-    soft = gradient(cv2.GaussianBlur(image, (0, 0), float(np.hypot(0.7, s0))))
+    sharp = gradient(cv2.GaussianBlur(image, (0, 0), smooth))
+    soft = gradient(cv2.GaussianBlur(image, (0, 0), float(np.hypot(smooth, s0))))
     peak = sharp >= cv2.dilate(sharp, np.ones((3, 3), np.uint8)) - 1e-6
-    strong = peak & (sharp > max(60.0, float(np.percentile(sharp[::4, ::4], 99)) * 0.5))
-    if strong.sum() < 50:
+    strong = peak & (sharp > max(constants.STRONG_GRADIENT, float(np.percentile(sharp[::4, ::4], 99)) * constants.STRONG_SHARE))
+    if strong.sum() < constants.LEAST_STRONG:
         return float("nan")
-    ratio = np.maximum(sharp[strong] / np.maximum(soft[strong], 1e-3), 1.0 + 1e-3)
-    squares = s0**2 / (ratio**2 - 1.0) - 0.7**2 - 1.0 / 3.0  # less what this smoothing and the Sobel filter add
-    return float(np.sqrt(max(float(np.median(squares)), 0.05)))
+    ratio = np.maximum(sharp[strong] / np.maximum(soft[strong], 1e-9), 1.0 + constants.SHARPEST_RATIO)
+    squares = s0**2 / (ratio**2 - 1.0) - smooth**2 - 1.0 / 3.0  # less what this smoothing and the Sobel filter add
+    return float(np.sqrt(max(float(np.median(squares)), constants.LEAST_BLUR_PX2)))
 
 
 # --------------------------------------------------------------------------------------------- editing
@@ -110,11 +108,11 @@ def check_file(meta: PhotoMeta) -> tuple[Finding, ...]:
     if stated and sorted(stated) != [short, long]:
         sizes = {"taken_wide_px": stated[0], "taken_high_px": stated[1], "wide_px": wide, "high_px": high}
         findings.append(Finding("photo-resized", photo, **sizes))
-    if "screenshot" in name or (silent and name.endswith(".png") and long / short > 1.9):
+    if "screenshot" in name or (silent and name.endswith(".png") and long / short > constants.SCREENSHOT_ASPECT):
         findings.append(Finding("photo-screenshot", photo))
-    elif silent and long in MESSENGER_SIDES:
+    elif silent and long in constants.MESSENGER_SIDES:
         findings.append(Finding("photo-from-messenger", photo, long_px=long))
-    if not any(abs(long / short - a) < 0.012 * a for a in SENSOR_ASPECTS):
+    if not any(abs(long / short - a) < constants.ASPECT_SLACK * a for a in constants.SENSOR_ASPECTS):
         findings.append(Finding("photo-cropped", photo, wide_px=wide, high_px=high))
     if silent:
         findings.append(Finding("photo-no-exif", photo))
@@ -141,7 +139,7 @@ def find_duplicates(
 ) -> tuple[tuple[Finding, ...], frozenset[str]]:
     """Photos that show the same picture (copies of one file, or shots of one burst), and those of them to leave out.
 
-    Copies correlate at 0.9995 and more whatever their size; within ``BURST_SECONDS`` 0.985 is enough. The adjustment would
+    Copies correlate at 0.9995 and more whatever their size; within a burst 0.985 is enough. The adjustment would
     take the same picture twice for independent evidence, and edges would be intersected between photos from one place, so one
     of them is enough: the one of most ``worth``, else the first. Those ``wanted`` for another reason stay.
     """
@@ -164,7 +162,8 @@ def _same_picture(one: PhotoMeta, other: PhotoMeta, prints: Mapping[str, Array])
         return False
     alike = float(np.sum(prints[one.photo_id] * prints[other.photo_id]))
     apart = _seconds_apart(one, other)
-    return alike > 0.9995 or (apart is not None and apart <= BURST_SECONDS and alike > 0.985)
+    burst = apart is not None and apart <= constants.BURST_SECONDS
+    return alike > (constants.SAME_BURST_LIKENESS if burst else constants.SAME_FILE_LIKENESS)
 
 
 def _seconds_apart(a: PhotoMeta, b: PhotoMeta) -> float | None:

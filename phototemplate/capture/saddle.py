@@ -17,8 +17,8 @@ the residuals and does not move the centre.
 
 Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1`` with ``H = sum g g^T`` (White 1980; HC1),
 because the noise of a phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation
-of neighbouring pixels that demosaicing, denoising and JPEG make (:data:`CORRELATION`, measured on rendered photos),
-plus :data:`FLOOR_PX`.
+of neighbouring pixels that demosaicing, denoising and JPEG make (``SADDLE_CORRELATION``, measured on rendered photos),
+plus ``FLOOR_PX``.
 """
 
 from __future__ import annotations
@@ -29,27 +29,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import erf
 
+from phototemplate.capture import constants
 from phototemplate.model import Array, GrayImage
 
 Single = NDArray[np.float32]
 """Pixels are fitted in single precision: half the time, and rounding is a thousandth of the noise."""
-
-CORRELATION = 1.5
-"""Variance ratio of the centre's true error to the formula for independent pixels"""
-FLOOR_PX = 0.01
-"""Standard uncertainty that no window goes below (print, paper and rounding of the centre)"""
-MAX_BLUR_PX = 8.0
-SHARP_PX = 0.65
-"""Blur that windows are first made for"""
-SMEAR = 0.12
-"""Standard uncertainty in units of the blur, per share of the rim that the blur takes beyond 0.18 (rendered photos)"""
-CLEAR = 2.0
-"""Distance kept from a marker, in units of the blur"""
-MIN_SAMPLES = 45
-
-_P = 11
-_REACH_PX = 3.0
-"""Half width of the cross across an edge for a sharp picture"""
 
 
 @dataclass(frozen=True)
@@ -115,12 +99,12 @@ def fit_saddles(
         np.asarray(arm_mm, float),
         max_arm_px,
     )
-    fits = _fit_all(job, np.full(n, SHARP_PX))
+    fits = _fit_all(job, np.full(n, constants.SHARP_PX))
     # a blurred picture needs a narrower cross, or the markers are smeared into it
-    blur = np.nan_to_num(fits.blur_px.max(axis=1), nan=SHARP_PX)
-    blurred = np.flatnonzero(fits.valid & (blur > 1.15 * SHARP_PX))
+    blur = np.nan_to_num(fits.blur_px.max(axis=1), nan=constants.SHARP_PX)
+    blurred = np.flatnonzero(fits.valid & (blur > constants.BLURRED_RATIO * constants.SHARP_PX))
     if len(blurred):
-        again = _fit_all(job.take(blurred), np.minimum(blur[blurred], MAX_BLUR_PX / 2))
+        again = _fit_all(job.take(blurred), np.minimum(blur[blurred], constants.MAX_BLUR_PX / 2))
         for f in fields(SaddleFits):
             getattr(fits, f.name)[blurred] = getattr(again, f.name)
     return fits
@@ -149,8 +133,12 @@ def _fit_all(job: _Job, blur_px: Array) -> SaddleFits:
     n = len(job.uv)
     parts: list[tuple[NDArray[np.int64], SaddleFits]] = []
     arm_px = np.minimum(np.linalg.norm(job.jac, axis=1).max(axis=1) * job.arm, job.max_arm_px) if n else np.zeros(0)
-    usable = np.isfinite(job.uv).all(axis=1) & (np.abs(np.linalg.det(job.jac)) > 1e-3) & (arm_px > 2.5)
-    radius = np.ceil(np.where(usable, arm_px, 3.0)).astype(np.int64)
+    usable = (
+        np.isfinite(job.uv).all(axis=1)
+        & (np.abs(np.linalg.det(job.jac)) > constants.LEAST_AREA)
+        & (arm_px > constants.LEAST_ARM_PX)
+    )
+    radius = np.ceil(np.where(usable, arm_px, constants.REACH_PX)).astype(np.int64)
     buckets = np.searchsorted([6, 9, 12, 16, 20], radius)  # windows of similar size are fitted together
     for bucket in np.unique(buckets):
         index = np.flatnonzero((buckets == bucket) & usable)
@@ -190,8 +178,11 @@ class _Windows:
         inverse = np.linalg.inv(job.jac).astype(np.float32)
         scale = 1.0 / np.linalg.norm(inverse, axis=2)  # px per mm across the edges x = 0 and y = 0
         # the marker starts at the rim; keep its blur out, but never give up more than half of the rim
-        clear, wanted = CLEAR * blur_px[:, None], np.maximum(_REACH_PX, 3.0 * blur_px[:, None])
-        reach = np.minimum(np.maximum(rim[:, None] - clear / scale, 0.5 * rim[:, None]), wanted / scale)
+        clear, wanted = (
+            constants.CLEAR * blur_px[:, None],
+            np.maximum(constants.REACH_PX, constants.REACH_OF_BLUR * blur_px[:, None]),
+        )
+        reach = np.minimum(np.maximum(rim[:, None] - clear / scale, constants.RIM_KEPT * rim[:, None]), wanted / scale)
         mx = np.abs(inverse[:, :1, 0] * ex + inverse[:, :1, 1] * ey)
         my = np.abs(inverse[:, 1:, 0] * ex + inverse[:, 1:, 1] * ey)
         cross = ((mx < reach[:, :1]) | (my < reach[:, 1:])) & (mx < arm[:, None]) & (my < arm[:, None])
@@ -205,7 +196,7 @@ class _Windows:
         rows = np.arange(len(uv))[:, None]
         level = gray[np.clip(y, 0, height - 1)[rows, pick], np.clip(x, 0, width - 1)[rows, pick]].astype(np.float32)
         weight = cross[rows, pick].astype(np.float32)
-        return cls(base, gx[pick], gy[pick], level, weight, inside & (count >= MIN_SAMPLES))
+        return cls(base, gx[pick], gy[pick], level, weight, inside & (count >= constants.MIN_SAMPLES))
 
 
 def _fit(window: _Windows, job: _Job, blur_px: Array) -> SaddleFits:
@@ -216,10 +207,10 @@ def _fit(window: _Windows, job: _Job, blur_px: Array) -> SaddleFits:
     count = np.maximum(weight.sum(axis=1), 1.0)
     mean = (level * weight).sum(axis=1) / count
     spread = np.sqrt(((level - mean[:, None]) ** 2 * weight).sum(axis=1) / count)
-    params = np.zeros((n, _P), np.float32)
+    params = np.zeros((n, constants.SADDLE_UNKNOWNS), np.float32)
     params[:, 0:2] = 0.0
     params[:, 2:4] = theta
-    params[:, 4:6] = np.maximum(blur_px, 1.3)[:, None]
+    params[:, 4:6] = np.maximum(blur_px, constants.START_BLUR_PX)[:, None]
     params[:, 6] = mean
     params[:, 9] = sign * np.maximum(spread, 1.0)
     params, gradients, residual, settled = _minimise(window, params)
@@ -246,8 +237,8 @@ def _minimise(window: _Windows, params: Single, iterations: int = 15) -> tuple[S
     damping = np.full(n, 1e-3, np.float32)
     active = np.arange(n)
     settled = np.zeros(n, bool)
-    limits = np.array([1.5, 1.5, 0.2, 0.2, 0.5, 0.5, *[np.inf] * 5], np.float32)
-    diagonal = np.arange(_P)
+    limits = np.array([*constants.SADDLE_STEPS, *[np.inf] * 5], np.float32)
+    diagonal = np.arange(constants.SADDLE_UNKNOWNS)
     for _ in range(iterations):
         j, r = jac[active], residual[active]
         normal = (j * window.weight[active, None]) @ j.transpose(0, 2, 1)
@@ -257,18 +248,18 @@ def _minimise(window: _Windows, params: Single, iterations: int = 15) -> tuple[S
         damped[:, diagonal, diagonal] += 1e-6
         step = np.clip(np.linalg.solve(damped, gradient[:, :, None].astype(float))[:, :, 0], -limits, limits)
         trial = (params[active] + step).astype(np.float32)
-        trial[:, 4:6] = np.clip(trial[:, 4:6], 0.25, MAX_BLUR_PX)
+        trial[:, 4:6] = np.clip(trial[:, 4:6], constants.MIN_BLUR_PX, constants.MAX_BLUR_PX)
         value, jac_trial = _model(trial, window.dx[active], window.dy[active])
         residual_trial = (window.level[active] - value) * window.weight[active]
         cost_trial = np.einsum("nm,nm->n", residual_trial, residual_trial)
         better = cost_trial <= cost[active]
         hit = active[better]
         params[hit], jac[hit], residual[hit] = trial[better], jac_trial[better], residual_trial[better]
-        small = np.abs(step[:, :2]).max(axis=1) < 5e-3
-        settled[active] = np.abs(step[:, :2]).max(axis=1) < 3e-2
+        small = np.abs(step[:, :2]).max(axis=1) < constants.SETTLED_PX[0]
+        settled[active] = np.abs(step[:, :2]).max(axis=1) < constants.SETTLED_PX[1]
         cost[hit] = cost_trial[better]
-        damping[active] *= np.where(better, 0.1, 10.0)
-        active = active[~((better & small) | (damping[active] > 1e4))]
+        damping[active] *= np.where(better, *constants.DAMPING[:2])
+        active = active[~((better & small) | (damping[active] > constants.DAMPING[2]))]
         if not len(active):
             break
     return params, jac, residual, settled
@@ -276,7 +267,7 @@ def _minimise(window: _Windows, params: Single, iterations: int = 15) -> tuple[S
 
 def _model(params: Single, dx: Single, dy: Single) -> tuple[Single, Single]:
     """Grey values (n, m) and derivatives (n, 11, m) by cx, cy, two angles, two blurs, b0, bx, by, a, q."""
-    cx, cy, t1, t2, s1, s2, b0, bx, by, a, q = (params[:, k : k + 1] for k in range(_P))
+    cx, cy, t1, t2, s1, s2, b0, bx, by, a, q = (params[:, k : k + 1] for k in range(constants.SADDLE_UNKNOWNS))
     ex, ey = dx - cx, dy - cy
     c1, d1, c2, d2 = np.cos(t1), np.sin(t1), np.cos(t2), np.sin(t2)
     z1, z2 = (c1 * ex + d1 * ey) / s1, (c2 * ex + d2 * ey) / s2
@@ -288,7 +279,7 @@ def _model(params: Single, dx: Single, dy: Single) -> tuple[Single, Single]:
     g1 = slope * e2 * (peak * np.exp(-0.5 * z1 * z1) / s1)
     g2 = slope * e1 * (peak * np.exp(-0.5 * z2 * z2) / s2)
     even = p * p - 1
-    jac = np.empty((len(params), _P, dx.shape[1]), np.float32)
+    jac = np.empty((len(params), constants.SADDLE_UNKNOWNS, dx.shape[1]), np.float32)
     jac[:, 0] = -(g1 * c1 + g2 * c2)
     jac[:, 1] = -(g1 * d1 + g2 * d2)
     jac[:, 2] = g1 * (c1 * ey - d1 * ex)
@@ -308,7 +299,7 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
     # a blur wider than a fifth of the rim smears the markers into the window
     rim_px = job.rim / np.linalg.norm(np.linalg.inv(job.jac), axis=2).max(axis=1)
     blur = params[:, 4:6].max(axis=1).astype(float)
-    smear = SMEAR * blur * np.maximum(blur / rim_px - 0.18, 0.0)
+    smear = constants.SMEAR * blur * np.maximum(blur / rim_px - constants.SMEAR_FROM, 0.0)
     jac = jac * window.weight[:, None]
     normal = (jac @ jac.transpose(0, 2, 1)).astype(float)
     count = window.weight.sum(axis=1)
@@ -316,9 +307,9 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
     inverse = np.linalg.pinv(normal / (scale[:, :, None] * scale[:, None]), rcond=1e-7, hermitian=True)
     inverse /= scale[:, :, None] * scale[:, None]
     influence = inverse[:, :2] @ jac * residual[:, None]  # (n, 2, m)
-    dof = np.maximum(count - _P, 1.0)
-    cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * CORRELATION
-    cov += (FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
+    dof = np.maximum(count - constants.SADDLE_UNKNOWNS, 1.0)
+    cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * constants.SADDLE_CORRELATION
+    cov += (constants.FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
     rms = np.sqrt(np.einsum("nm,nm->n", residual, residual) / dof)
     # residuals square by square: something lies over one of them, or a shadow ends there
     ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]

@@ -10,21 +10,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.corner_lattice import CornerFrames, find_frames
-from phototemplate.capture.markers import SMALL_SIDE_PX, MarkerSightings
+from phototemplate.capture.markers import MarkerSightings
 from phototemplate.capture.soft_decoding import Readings, read_corners
 from phototemplate.capture.target_layout import Layout, rotation
 from phototemplate.model import Array, BoolArray, GrayImage
-
-CLEAR_MARGIN, CLEAR_LIKENESS = 1.4, 0.85
-"""Margin and likeness from which a corner's name is taken on its own"""
-BACKED_MARGIN = 1.12
-"""Margin from which it is taken where another corner of the same target, in its place, says so too"""
-_EXPLAINED = 0.4
-"""Least share of the grey values' variance that the name has to explain"""
-_DOUBT = 1.25
-"""Largest sum of squares of either marker over that of the code that would fit it best: a foreign board of the same dictionary
-has the same markers, but not side by side"""
 
 
 def look_again(gray: GrayImage, layout: Layout, known_px: Array, contrast: float, blur_px: float) -> MarkerSightings:
@@ -41,7 +32,7 @@ def look_again(gray: GrayImage, layout: Layout, known_px: Array, contrast: float
         Markers with their corners in printed order; errors are 0 and quads -1, for they come from no candidate.
     """
     names = layout.corners
-    if max(gray.shape) >= SMALL_SIDE_PX or not len(names.board):
+    if max(gray.shape) >= constants.SMALL_SIDE_PX or not len(names.board):
         return _markers([], [])
     frames = find_frames(gray, known_px, contrast, blur_px, (1.0 - names.marker) / 2)
     readings = read_corners(gray, frames, names, layout.codes.size, blur_px)
@@ -67,9 +58,9 @@ def _px_from_mm(layout: Layout, frames: CornerFrames, readings: Readings, k: int
 def _believed(layout: Layout, frames: CornerFrames, readings: Readings) -> BoolArray:
     """(N,) which names are beyond doubt: by themselves, or by two corners of one target that lie as on the board."""
     names = layout.corners
-    sound = (readings.explained > _EXPLAINED) & (readings.doubt < _DOUBT)
-    out: BoolArray = sound & (readings.margin > CLEAR_MARGIN) & (frames.likeness > CLEAR_LIKENESS)
-    backed = np.flatnonzero(sound & (readings.margin > BACKED_MARGIN))
+    sound = (readings.explained > constants.LEAST_EXPLAINED) & (readings.doubt < constants.MOST_DOUBT)
+    out: BoolArray = sound & (readings.margin > constants.CLEAR_MARGIN) & (frames.likeness > constants.CLEAR_LIKENESS)
+    backed = np.flatnonzero(sound & (readings.margin > constants.BACKED_MARGIN))
     board, saddle = names.board[readings.name], names.saddle[readings.name]
     for target in np.unique(board[backed]):
         members = backed[board[backed] == target]
@@ -78,7 +69,9 @@ def _believed(layout: Layout, frames: CornerFrames, readings: Readings) -> BoolA
             there = frames.uv_px[k] + (at - at[i]) @ _px_from_mm(layout, frames, readings, int(k)).T
             away = np.linalg.norm(there - frames.uv_px[members], axis=1)
             apart = np.linalg.norm(there - frames.uv_px[k], axis=1)
-            out[k] |= bool(np.any((away < 2.0 + 0.15 * apart) & (saddle[members] != saddle[k])))
+            out[k] |= bool(
+                np.any((away < constants.BACKED_PX + constants.BACKED_SHARE * apart) & (saddle[members] != saddle[k]))
+            )
     return out
 
 

@@ -13,14 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.corner_lattice import CornerFrames, sample
-from phototemplate.capture.target_layout import WHITE_SQUARES, CornerNames
+from phototemplate.capture.target_layout import CornerNames
 from phototemplate.model import Array, GrayImage, IntArray
-
-_OVER = 2
-"""Samples per module and direction"""
-_FAR = 3.5
-"""Distance in modules from which a module no longer counts"""
 
 
 @dataclass(frozen=True)
@@ -43,7 +39,7 @@ def read_corners(gray: GrayImage, frames: CornerFrames, names: CornerNames, size
     n = len(frames)
     name, explained, margin, doubt = np.zeros(n, np.int64), np.zeros(n), np.ones(n), np.ones(n)
     cells = size + 2
-    at = (np.arange(cells * _OVER) + 0.5) / _OVER / cells - 0.5
+    at = (np.arange(cells * constants.MODULE_OVERSAMPLING) + 0.5) / constants.MODULE_OVERSAMPLING / cells - 0.5
     x, y = (a.ravel() for a in np.meshgrid(at, -at))
     border = np.ones((cells + 2, cells + 2), bool)
     border[1:-1, 1:-1] = False
@@ -61,7 +57,7 @@ def read_corners(gray: GrayImage, frames: CornerFrames, names: CornerNames, size
         energy = rim @ rim + np.sum((pictures @ gram + 2 * cross) * pictures, axis=2, dtype=np.float64)
         squares, total = np.zeros(len(names.board)), 0.0
         each = []
-        for i, centre in enumerate(WHITE_SQUARES):
+        for i, centre in enumerate(constants.WHITE_SQUARES):
             local = np.stack([centre[0] + names.marker * x, centre[1] + names.marker * y], axis=1)
             level = sample(gray, uv + local @ jac.T).astype(float)
             level -= level.mean()
@@ -85,11 +81,11 @@ def _blurred_modules(px_from_module: Array, blur_px: float, cells: int) -> Array
     """(samples, (cells + 2)^2) share of every module, a ring around the marker included, in every sample; rows as one reads."""
     inverse = np.linalg.inv(px_from_module)
     spread = blur_px**2 * inverse @ inverse.T + 1e-3 * np.eye(2)
-    at = (np.arange(cells * _OVER) + 0.5) / _OVER
+    at = (np.arange(cells * constants.MODULE_OVERSAMPLING) + 0.5) / constants.MODULE_OVERSAMPLING
     apart = at[:, None] - (np.arange(-1, cells + 1) + 0.5)
     # apart is a whole number of half samples: the blur of one module is looked up in a small table
-    half = 0.5 / _OVER
-    far = round(_FAR / half)
+    half = 0.5 / constants.MODULE_OVERSAMPLING
+    far = round(constants.MODULE_FAR / half)
     index = np.clip(np.round(apart / half).astype(int), -far, far) + far
     part = (np.arange(4) + 0.5) / 4 - 0.5
     offset = (np.arange(-far, far + 1) * half)[:, None] - part

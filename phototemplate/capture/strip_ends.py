@@ -11,29 +11,14 @@ import cv2
 import numpy as np
 from scipy.special import erf
 
+from phototemplate.capture import constants
 from phototemplate.capture.target_layout import Board
 from phototemplate.model import Array, GrayImage, IntArray
 
-U_PX = 0.2
-"""Standard uncertainty of a blurred right-angled corner per coordinate: blur rounds it, tone curve and
-sharpening move its edges (rms 0.18 px on rendered photos of 3 MP)."""
-NARROW_PX = 2.9
-"""Width of the white rim below which what lies behind it is smeared into the window, and U_PX grows with its inverse square
-(rms 0.24 px at 2.5 px and 0.34 px at 2.1 px on rendered photos of 2 MP)"""
-REACH_OF_RIM = 0.9
-"""Half width of the window, in widths of the white rim around the neighbouring marker"""
-MAX_RADIUS_PX = 12.0
-OUTWARD_MM = 2.2
-"""How far the window may reach beyond the checkerboard, where the strip's number begins"""
-MIN_CONTRAST = 10.0
-"""Least step from black to white in units of light (white: 255)"""
-LIGHT = 255.0 * (np.arange(256) / 255.0) ** 2.2
-"""Light from grey levels, near enough for every phone: in grey levels white grows over black by a third of a pixel, which a
-saddle point does not feel and a corner does"""
+LIGHT = 255.0 * (np.arange(256) / 255.0) ** constants.TONE_GAMMA
+"""Light from grey levels"""
 _HALF = float(np.sqrt(0.5))
 _PEAK = float(np.sqrt(2.0 / np.pi))
-_REACH = 1.3
-"""A neighbouring saddle point has to be found within so many squares"""
 
 
 def find_strip_ends(
@@ -53,14 +38,14 @@ def find_strip_ends(
     nothing = np.zeros(0, np.int64), np.zeros((0, 2)), np.zeros((0, 2, 2))
     if not len(board.ends_mm) or not len(points):
         return nothing
-    reach = _REACH * board.square_mm
+    reach = constants.END_REACH * board.square_mm
     known, marks = board.saddles_mm[points], board.corners_mm[members]
     ids: list[int] = []
     found: list[Array] = []
     u: list[float] = []
     for k, end in enumerate(board.ends_mm):
-        near = np.linalg.norm(known - end, axis=1) < 2.2 * board.square_mm
-        beside = np.linalg.norm(marks.mean(axis=1) - end, axis=1) < 2.5 * board.square_mm
+        near = np.linalg.norm(known - end, axis=1) < constants.END_NEIGHBOURS[0] * board.square_mm
+        beside = np.linalg.norm(marks.mean(axis=1) - end, axis=1) < constants.END_NEIGHBOURS[1] * board.square_mm
         if not (np.linalg.norm(known - end, axis=1) < reach).any() or not beside.any():
             continue
         xy = np.concatenate([known[near], marks[beside].reshape(-1, 2)])
@@ -72,7 +57,7 @@ def find_strip_ends(
         if corner is not None:
             ids.append(len(board.saddles_mm) + k)
             found.append(corner[0])
-            u.append(U_PX * max(1.0, NARROW_PX / corner[1]) ** 2)
+            u.append(constants.END_U_PX * max(1.0, constants.NARROW_RIM_PX / corner[1]) ** 2)
     if not ids:
         return nothing
     return np.array(ids, np.int64), np.array(found), np.array(u)[:, None, None] ** 2 * np.eye(2)
@@ -87,22 +72,26 @@ def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -
     step = 0.1 * rim_mm
     # columns: px per mm inwards (along the strip) and up
     jac = np.stack([_place(homography, x + inward * step, y) - start, _place(homography, x, y + step) - start], axis=1) / step
-    reach_px = REACH_OF_RIM * rim_mm * np.linalg.norm(jac, axis=0)
-    radius = int(np.ceil(min(reach_px.max(), MAX_RADIUS_PX)))
+    reach_px = constants.END_REACH_OF_RIM * rim_mm * np.linalg.norm(jac, axis=0)
+    radius = int(np.ceil(min(reach_px.max(), constants.END_MAX_RADIUS_PX)))
     base = np.round(start).astype(int)
     height, width = gray.shape
-    if reach_px.min() < 2.0 or not (radius <= base[0] < width - radius and radius <= base[1] < height - radius):
+    if reach_px.min() < constants.END_LEAST_RIM_PX or not (
+        radius <= base[0] < width - radius and radius <= base[1] < height - radius
+    ):
         return None
     steps = np.arange(-radius, radius + 1)
     dx, dy = (g.ravel().astype(float) for g in np.meshgrid(steps, steps))
     level = gray[base[1] - radius : base[1] + radius + 1, base[0] - radius : base[0] + radius + 1].ravel().astype(float)
     off = start - base
     mm = np.linalg.inv(jac) @ np.stack([dx - off[0], dy - off[1]])
-    inside = (np.abs(mm) < REACH_OF_RIM * rim_mm).all(axis=0) & (mm[0] > -OUTWARD_MM)
+    inside = (np.abs(mm) < constants.END_REACH_OF_RIM * rim_mm).all(axis=0) & (mm[0] > -constants.OUTWARD_MM)
     if inside.sum() < 20:
         return None
     params = _fit(dx[inside], dy[inside], LIGHT[level[inside].astype(int)], off, jac)
-    if params is None or np.linalg.norm(params[:2] - off) > max(1.5, 0.4 * reach_px.min()):
+    if params is None or np.linalg.norm(params[:2] - off) > max(
+        constants.END_SHIFT[0], constants.END_SHIFT[1] * reach_px.min()
+    ):
         return None
     across = rim_mm / np.linalg.norm(np.linalg.inv(jac), axis=1)
     return base + params[:2], float(across.min())
@@ -117,7 +106,7 @@ def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations:
     theta = np.arctan2(normals[:, 1], normals[:, 0])
     white = float(np.percentile(level, 80))
     p = np.array([off[0], off[1], theta[0], theta[1], 0.9, white, max(white - float(level.min()), 1.0)])
-    limits = np.array([0.7, 0.7, 0.1, 0.1, 0.4, np.inf, np.inf])
+    limits = np.array([*constants.END_STEPS, np.inf, np.inf])
     rms = np.inf
     for _ in range(iterations):
         ex, ey = dx - p[0], dy - p[1]
@@ -131,8 +120,13 @@ def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations:
         rms = float(np.sqrt(np.mean(residual**2)))
         design = np.stack(
             [
-                -(g1 * c1 + g2 * c2), -(g1 * d1 + g2 * d2), g1 * (c1 * ey - d1 * ex), g2 * (c2 * ey - d2 * ex),
-                -(g1 * z1 + g2 * z2), np.ones_like(dx), -dark,
+                -(g1 * c1 + g2 * c2),
+                -(g1 * d1 + g2 * d2),
+                g1 * (c1 * ey - d1 * ex),
+                g2 * (c2 * ey - d2 * ex),
+                -(g1 * z1 + g2 * z2),
+                np.ones_like(dx),
+                -dark,
             ],
             axis=1,
         )
@@ -141,11 +135,15 @@ def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations:
         normal[np.diag_indices(7)] += 1e-9
         step = np.clip(np.linalg.solve(normal, design.T @ residual), -limits, limits)
         p = p + step
-        p[4] = np.clip(p[4], 0.4, 3.0)
-        if np.abs(step[:2]).max() < 5e-3:
+        p[4] = np.clip(p[4], *constants.END_BLUR_PX)
+        if np.abs(step[:2]).max() < constants.END_SETTLED_PX:
             break
     turned = np.abs((p[2:4] - theta + np.pi) % (2 * np.pi) - np.pi).max()
-    return p if p[6] > MIN_CONTRAST and rms < 0.12 * p[6] and turned < 0.25 else None
+    return (
+        p
+        if p[6] > constants.END_MIN_CONTRAST and rms < constants.END_RESIDUAL * p[6] and turned < constants.END_TURN_RAD
+        else None
+    )
 
 
 def _place(homography: Array, x: float, y: float) -> Array:

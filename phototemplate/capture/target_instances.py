@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.markers import MarkerSightings, square_to_quads
 from phototemplate.capture.saddle import SaddleFits
 from phototemplate.capture.target_layout import Board, Layout
@@ -82,7 +83,7 @@ def _consistent_parts(board: Board, which: IntArray, corners: Array) -> list[Int
     mapped = homographies @ np.stack([*centres_mm[which].T, np.ones(n)])
     error = np.linalg.norm(mapped[:, :2] / mapped[:, 2:] - centres_px.T, axis=1)
     apart = np.linalg.norm(centres_px[:, None] - centres_px[None], axis=2)
-    agree = error < 0.5 * apart + 0.5 * (side[:, None] + side)
+    agree = error < constants.AGREEMENT * apart + constants.AGREEMENT * (side[:, None] + side)
     agree &= (which[:, None] != which) | np.eye(n, dtype=bool)
     agree &= agree.T
     # neighbours decide: far markers of a bent strip need not agree with each other

@@ -15,11 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phototemplate.capture import design
+from phototemplate.capture.constants import SAME_CENTRE, WHITE_SQUARES
 from phototemplate.capture.markers import MarkerCodes, codes_of, dictionary
 from phototemplate.model import Array, IntArray
-
-WHITE_SQUARES = ((0.5, -0.5), (-0.5, 0.5))
-"""Centres of the two white squares beside a saddle point, in the frame of ``capture.frames``"""
 
 
 @dataclass(frozen=True)
@@ -135,7 +133,7 @@ def _corner_names(layout: Layout) -> CornerNames:
                 beside = []
                 for square in WHITE_SQUARES:
                     away = np.linalg.norm(board.centres_mm - xy - board.square_mm * rotation(turn) @ square, axis=1)
-                    if away.min(initial=np.inf) < 0.1 * board.square_mm:
+                    if away.min(initial=np.inf) < SAME_CENTRE * board.square_mm:
                         beside.append(int(away.argmin()))
                 if len(beside) == 2:
                     rows.append((number, saddle, turn, *beside, *(place[int(board.marker_ids[m])] for m in beside)))

@@ -12,18 +12,14 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from phototemplate.capture import constants
 from phototemplate.capture.patch_fit import fit_patches, printed_around
-from phototemplate.capture.saddle import MAX_BLUR_PX, SaddleFits, fit_saddles, no_fits
+from phototemplate.capture.saddle import SaddleFits, fit_saddles, no_fits
 from phototemplate.capture.strip_ends import find_strip_ends
 from phototemplate.capture.target_instances import Copy, Seen, map_points, map_with_jacobian, marker_homographies
 from phototemplate.capture.target_layout import Layout
 from phototemplate.model import Array, BoolArray, GrayImage, IntArray
 from phototemplate.settings import DetectionSettings
-
-USUAL_BLUR_PX = 0.8
-"""Standard deviation of the blur of a sharp picture"""
-SMALL_RIM_PX = 3.0
-"""Width of the white rim below which a saddle point may be too small for the cross of ``capture.saddle``"""
 
 
 def measure(
@@ -67,7 +63,9 @@ def _beside_markers(copy: Copy, seen: Seen) -> _Plan:
     uv, jac, votes = np.zeros((n, 2)), np.zeros((n, 2, 2)), np.zeros(n)
     homographies = marker_homographies(board, copy.members, copy.corners_px)
     for k, h in zip(copy.members, homographies, strict=True):
-        near = np.flatnonzero(np.abs(board.saddles_mm - board.centres_mm[k]).max(axis=1) < 0.6 * board.square_mm)
+        near = np.flatnonzero(
+            np.abs(board.saddles_mm - board.centres_mm[k]).max(axis=1) < constants.OWN_SQUARE * board.square_mm
+        )
         p, j = map_with_jacobian(h, board.saddles_mm[near])
         uv[near] += p
         jac[near] += j
@@ -87,7 +85,7 @@ def _further(copy: Copy, seen: Seen) -> _Plan:
         return nothing
     if not board.rigid:
         apart = np.linalg.norm(board.saddles_mm[missing][:, None] - known[None], axis=2).min(axis=1)
-        missing = missing[apart < 1.5 * board.square_mm]
+        missing = missing[apart < constants.NEXT_SQUARE * board.square_mm]
         if not len(missing):
             return nothing
     xy = np.concatenate([known, board.corners_mm[copy.members].reshape(-1, 2)])
@@ -124,11 +122,11 @@ def _fit_all(
             good[k] = True
         fits.put(again[fine], short.take(fine))
     rim_px = rim / np.linalg.norm(np.linalg.inv(jac), axis=2).max(axis=1)
-    small = np.flatnonzero(rim_px < SMALL_RIM_PX)
+    small = np.flatnonzero(rim_px < constants.SMALL_RIM_PX)
     if len(small):
         owner, index = np.repeat(np.arange(len(copies)), sizes), np.concatenate([p[0] for p in plans])
         around = np.stack([printed_around(layout, copies[owner[k]].board.target_id)[index[k]] for k in small])
-        blur = np.median(fits.blur_px[good]) if good.sum() >= 8 else USUAL_BLUR_PX
+        blur = np.median(fits.blur_px[good]) if good.sum() >= 8 else constants.USUAL_BLUR_PX
         begin = np.where(good[small, None], fits.uv_px[small], uv[small])
         patches = fit_patches(gray, around, begin, jac[small] * square[small, None, None], float(blur))
         fine = looks_like_patch(patches, uv[small], (square * rim_px / rim)[small], settings)
@@ -143,8 +141,10 @@ def looks_like_saddle(fits: SaddleFits, uv: Array, jac: Array, rim: Array, setti
     rim_px = rim * np.sqrt(np.abs(np.linalg.det(jac)))
     good: BoolArray = (
         _fits_well(fits, settings.max_residual, settings)
-        & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(rim_px, 2.0, 6.0))
-        & (fits.blur_px < np.minimum(0.95 * MAX_BLUR_PX, np.maximum(rim_px, 1.0))[:, None]).all(axis=1)
+        & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(rim_px, *constants.SADDLE_SHIFT_RANGE_PX))
+        & (fits.blur_px < np.minimum(constants.WIDEST_BLUR * constants.MAX_BLUR_PX, np.maximum(rim_px, 1.0))[:, None]).all(
+            axis=1
+        )
     )
     return good
 
@@ -153,8 +153,11 @@ def looks_like_patch(fits: SaddleFits, uv: Array, square_px: Array, settings: De
     """The same for ``patch_fit``; ``square_px`` (N,) is the short side of a square."""
     good: BoolArray = (
         _fits_well(fits, settings.max_patch_residual, settings)
-        & (np.linalg.norm(fits.uv_px - uv, axis=1) < np.clip(0.2 * square_px, 1.0, 3.0))
-        & (fits.blur_px.max(axis=1) < np.maximum(0.25 * square_px, 1.0))
+        & (
+            np.linalg.norm(fits.uv_px - uv, axis=1)
+            < np.clip(constants.PATCH_SHIFT * square_px, *constants.PATCH_SHIFT_RANGE_PX)
+        )
+        & (fits.blur_px.max(axis=1) < np.maximum(constants.PATCH_BLUR * square_px, 1.0))
     )
     return good
 
@@ -165,7 +168,7 @@ def _fits_well(fits: SaddleFits, max_residual: float, settings: DetectionSetting
         & (2 * fits.amplitude > settings.min_contrast)
         & (fits.rms < max_residual * fits.amplitude)
         & (fits.lopsided < settings.max_lopsided)
-        & (fits.turned_rad < 0.2)
+        & (fits.turned_rad < constants.MOST_TURN_RAD)
     )
     return good
 
@@ -185,7 +188,7 @@ def _without_strays(seen: Seen) -> Seen:
         return seen
     uv = seen.fits.uv_px
     extent = float(np.ptp(uv, axis=0).max())
-    limit = max(2.0, 0.02 * extent)
+    limit = max(constants.STRAY_PX, constants.STRAY_SHARE * extent)
     h, _ = cv2.findHomography(seen.board.saddles_mm[seen.points], uv, cv2.RANSAC, limit)
     if h is None:
         return seen

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from phototemplate.capture import design
-from phototemplate.capture.saddle import CORRELATION, FLOOR_PX
+from phototemplate.capture.constants import FLOOR_PX, SADDLE_CORRELATION
 from phototemplate.model import Array, Sightings
 
 GROSS = 6.0
@@ -50,6 +50,6 @@ def saddle_ratios(errors: Array, covs: Array) -> tuple[float, float, float]:
     """
     stated = np.einsum("ni,nij,nj->n", errors, np.linalg.inv(covs), errors) / 2
     good = stated < GROSS**2 / 2
-    bound = (np.trace(covs[good], axis1=1, axis2=2) / 2 - FLOOR_PX**2) / CORRELATION
+    bound = (np.trace(covs[good], axis1=1, axis2=2) / 2 - FLOOR_PX**2) / SADDLE_CORRELATION
     rms = np.sqrt(np.mean(np.square(errors[good])))
     return float(np.sqrt(stated[good].mean())), float(rms / np.sqrt(bound.mean())), float(1 - good.mean())

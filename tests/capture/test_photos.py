@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
-from phototemplate.capture import heif, photos
+from phototemplate.capture import constants, heif, photos
 from phototemplate.capture.photos import read_gray, read_meta, read_rgb, upright, upright_points
 from phototemplate.errors import PhotoError
 
@@ -166,7 +166,7 @@ def test_too_many_pixels_are_refused(tmp_path: Path) -> None:
 
 
 def test_a_large_jpeg_cut_short_is_refused_in_colour_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(photos, "_RGB_PILLOW_LIMIT", 1000)
+    monkeypatch.setattr(constants, "RGB_PILLOW_LIMIT", 1000)
     rng = np.random.default_rng(1)
     picture = rng.integers(0, 255, (300, 400, 3), np.uint8)
     path = tmp_path / "a.jpg"

@@ -8,7 +8,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from phototemplate.capture.saddle import CORRELATION, FLOOR_PX, fit_saddles
+from phototemplate.capture.constants import FLOOR_PX, SADDLE_CORRELATION
+from phototemplate.capture.saddle import fit_saddles
 from tests.capture.scene import Shot, develop
 
 SIDE = 64
@@ -74,7 +75,7 @@ def test_as_good_as_the_cramer_rao_bound(blur: float, noise: float) -> None:
         assert fit.amplitude[0] > 50
         e = fit.uv_px[0] - centre
         errors.append(e)
-        normalised.append(e @ np.linalg.inv((fit.cov_px2[0] - FLOOR_PX**2 * np.eye(2)) / CORRELATION) @ e / 2)
+        normalised.append(e @ np.linalg.inv((fit.cov_px2[0] - FLOOR_PX**2 * np.eye(2)) / SADDLE_CORRELATION) @ e / 2)
         point = start.astype(np.float32).reshape(1, 1, 2)
         opencv.append(cv2.cornerSubPix(picture, point, (5, 5), (-1, -1), (3, 60, 1e-4)).ravel() - centre)
     rms = float(np.sqrt(np.mean(np.square(errors))))

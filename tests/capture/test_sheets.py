@@ -13,11 +13,11 @@ import pypdfium2
 import pytest
 from numpy.typing import NDArray
 
-from phototemplate.capture import design
+from phototemplate.capture import constants, design
 from phototemplate.capture.sheets import PRINT_KINDS, parse_numbers, raster, write_sheets
+from phototemplate.capture.sheets.constants import PRINTER_MARGIN_MM
 from phototemplate.capture.sheets.drawing import Blocks, Page, Text, extent
-from phototemplate.capture.sheets.page_parts import PRINTER_MARGIN_MM
-from phototemplate.capture.sheets.raster import paint
+from phototemplate.capture.sheets.raster import RasterFrame, paint
 from phototemplate.capture.sheets.target_pages import page_of
 from phototemplate.errors import InputError, OutputError
 
@@ -135,7 +135,7 @@ def test_every_page_has_the_size_of_its_paper(full_set: tuple[Path, str]) -> Non
     path, paper = full_set
     document = pypdfium2.PdfDocument(path)
     for page in document:
-        assert sorted(side * 25.4 / 72 for side in page.get_size()) == pytest.approx(design.PAPERS_MM[paper], abs=0.01)
+        assert sorted(side * 25.4 / 72 for side in page.get_size()) == pytest.approx(constants.PAPERS_MM[paper], abs=0.01)
     document.close()
 
 
@@ -205,7 +205,7 @@ def test_every_id_of_the_whole_set_is_found_in_the_pdf(tmp_path: Path) -> None:
             ids = sorted(found_markers(rendered(path, page, 72), places=False))
             assert ids, title
             seen += ids
-    assert sorted(seen) == sorted(design.marker_index())
+    assert sorted(seen) == sorted(m.marker_id for t in design.catalog() for m in design.markers(t))
 
 
 # ------------------------------------------------------------------------------------------- what pages say
@@ -263,7 +263,7 @@ def all_pages(paper: str) -> list[Page]:
     return pages
 
 
-@pytest.mark.parametrize("paper", list(design.PAPERS_MM))
+@pytest.mark.parametrize("paper", list(constants.PAPERS_MM))
 def test_no_text_overlaps_other_text_or_a_checkerboard(paper: str) -> None:
     pages = all_pages(paper)
     assert pages
@@ -295,12 +295,18 @@ def test_the_same_pages_give_the_same_bytes(tmp_path: Path) -> None:
 # ------------------------------------------------------------------------------------------- raster
 
 
+def _to_px(frame: RasterFrame, points_mm: np.ndarray) -> np.ndarray:
+    """(n, 2) pixels of points of the target frame."""
+    matrix = frame.image_from_target
+    return points_mm[:, :2] @ matrix[:, :2].T + matrix[:, 2]
+
+
 @pytest.mark.parametrize("target_id", ["S07", "W03b", "B02", "K01", "K02"])
 def test_raster_shows_the_target_where_its_frame_says(target_id: str) -> None:
     picture, frame = raster(target_id, 7.3)  # a scale at which no edge falls between two pixels
     markers = found_markers(picture)
     assert sorted(markers) == [marker.marker_id for marker in design.markers(target_id)]
-    points = frame.to_px(design.pattern(target_id).saddles())
+    points = _to_px(frame, design.pattern(target_id).saddles())
     half = int(design.pattern(target_id).rim_mm * 7.3) - 5
     assert np.abs(saddles_mm(picture, points + 1.0, half) - points).max() < 0.03
     left, bottom, right, top = design.paper_box(target_id, design.papers(target_id)[0])
@@ -316,7 +322,7 @@ def test_nothing_but_four_squares_lies_within_the_rim_of_a_saddle(target_id: str
     picture, frame = raster(target_id, 10.0)
     form = design.pattern(target_id)
     reach = int(form.rim_mm * 10) - 1
-    for k, (u, v) in enumerate(frame.to_px(design.pattern(target_id).saddles())):
+    for k, (u, v) in enumerate(_to_px(frame, design.pattern(target_id).saddles())):
         row, column = divmod(k, form.columns - 1)
         v0, u0 = round(v + 0.5), round(u + 0.5)
         window = picture[v0 - reach : v0 + reach, u0 - reach : u0 + reach]
@@ -410,7 +416,7 @@ def test_numbers_are_read() -> None:
 
 
 def test_extents_cover_every_item_of_every_page() -> None:
-    for paper in design.PAPERS_MM:
+    for paper in constants.PAPERS_MM:
         for page in all_pages(paper):
             for item in page.items:
                 x0, y0, x1, y1 = extent(item)

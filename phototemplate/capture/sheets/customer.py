@@ -2,20 +2,8 @@
 
 from __future__ import annotations
 
-from phototemplate.capture.sheets.drawing import (
-    BLACK,
-    WHITE,
-    Align,
-    Blocks,
-    Box,
-    Item,
-    Page,
-    Stroke,
-    Text,
-    arrow,
-    box_outline,
-    grey,
-)
+from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, TOP, WALL, WHITE
+from phototemplate.capture.sheets.drawing import Align, Blocks, Box, Item, Page, Stroke, Text, arrow, box_outline, grey
 from phototemplate.capture.sheets.guide import (
     Panel,
     flat_sheet,
@@ -24,7 +12,7 @@ from phototemplate.capture.sheets.guide import (
     picture_photos,
     picture_print,
 )
-from phototemplate.capture.sheets.sketch import ACCENT, FRONT, LINE, TOP, WALL, View, no, yes
+from phototemplate.capture.sheets.sketch import LINE, View, no, yes
 
 Scale = tuple[float, float]
 

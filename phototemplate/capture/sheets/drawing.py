@@ -12,16 +12,14 @@ from typing import Literal
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from phototemplate.capture.sheets.constants import BLACK
+
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top."""
 Ink = tuple[float, float, float]
 Align = Literal["left", "centre", "right"]
 
-BLACK: Ink = (0.0, 0.0, 0.0)
-WHITE: Ink = (1.0, 1.0, 1.0)
-CAP_HEIGHT = 0.72
-"""Height of a capital of Helvetica over the font size."""
 
 
 def grey(level: float) -> Ink:

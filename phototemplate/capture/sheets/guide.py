@@ -6,9 +6,21 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from phototemplate.capture.sheets.drawing import (
+from phototemplate.capture.sheets.constants import (
+    ACCENT,
     BLACK,
+    FOOT_MM,
+    FRONT,
+    GAP_MM,
+    HEAD_MM,
+    PANEL_WIDTH_MM,
+    PICTURE_MM,
+    RAY,
+    TOP,
+    WALL,
     WHITE,
+)
+from phototemplate.capture.sheets.drawing import (
     Align,
     Blocks,
     Box,
@@ -24,27 +36,9 @@ from phototemplate.capture.sheets.drawing import (
     shifted,
 )
 from phototemplate.capture.sheets.page_parts import PRINT_RULES, paper_size, print_note, rulers
-from phototemplate.capture.sheets.sketch import (
-    ACCENT,
-    FRONT,
-    LINE,
-    RAY,
-    TOP,
-    WALL,
-    View,
-    badge,
-    camera_body,
-    camera_wedge,
-    no,
-    yes,
-)
+from phototemplate.capture.sheets.sketch import LINE, View, badge, camera_body, camera_wedge, no, yes
 
 Scale = tuple[float, float]
-PANEL_WIDTH_MM = 97.0
-PICTURE_MM = (93.0, 50.0)
-GAP_MM = 3.0
-HEAD_MM = 16.0
-FOOT_MM = 27.0
 
 
 @dataclass(frozen=True)

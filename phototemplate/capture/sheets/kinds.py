@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from phototemplate.capture import design
+from phototemplate.capture import constants, design
 from phototemplate.capture.sheets.customer import customer_page
 from phototemplate.capture.sheets.drawing import Page
 from phototemplate.capture.sheets.guide import guide_page
@@ -54,7 +54,7 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "target sheets that lie on the cabinet tops",
         sheet_page,
         SMALL_PAPERS,
-        _first(design.SHEET_COUNT),
+        _first(constants.SHEET_COUNT),
         _first(20),
         "target sheet",
     ),
@@ -63,8 +63,8 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "wall strips, two pieces on a page",
         strip_page,
         SMALL_PAPERS,
-        _first(design.STRIP_COUNT),
-        _first(design.STRIP_COUNT),
+        _first(constants.STRIP_COUNT),
+        _first(constants.STRIP_COUNT),
         "wall strip",
     ),
     PrintKind(
@@ -72,7 +72,7 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "ends for two scale bars on a page",
         bar_page,
         SMALL_PAPERS,
-        _first(design.BAR_END_COUNT // 4),
+        _first(constants.BAR_END_COUNT // 4),
         _first(1),
         "page of bar ends",
     ),

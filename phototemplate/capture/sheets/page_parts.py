@@ -8,15 +8,11 @@ from functools import cache
 import cv2
 import numpy as np
 
-from phototemplate.capture import design
-from phototemplate.capture.sheets.drawing import BLACK, WHITE, Blocks, Box, Item, Polygon, Stroke, Text, grey
+from phototemplate.capture import constants, design
+from phototemplate.capture.sheets.constants import BLACK, CUT_WIDTH_MM, PRINTER_MARGIN_MM, TICK_WIDTH_MM, WHITE
+from phototemplate.capture.sheets.drawing import Blocks, Box, Item, Polygon, Stroke, Text, grey
 from phototemplate.errors import InputError
-
-PRINTER_MARGIN_MM = 5.0
-"""Nothing is printed closer to the paper's edge: many printers cannot."""
-CUT_WIDTH_MM = 0.2
-TICK_WIDTH_MM = 0.15
-MM_PER_INCH = 25.4
+from phototemplate.units import INCH_MM
 
 PRINT_RULES = (
     "Print at 100 % (actual size, no fit to page).",
@@ -33,10 +29,10 @@ def paper_size(paper: str, landscape: bool) -> tuple[float, float]:
     Raises:
         InputError: unknown paper.
     """
-    if paper not in design.PAPERS_MM:
-        known = ", ".join(design.PAPERS_MM)
+    if paper not in constants.PAPERS_MM:
+        known = ", ".join(constants.PAPERS_MM)
         raise InputError(f"There is no paper size {paper!r}: choose one of {known}.")
-    short, long = design.PAPERS_MM[paper]
+    short, long = constants.PAPERS_MM[paper]
     return (long, short) if landscape else (short, long)
 
 
@@ -44,7 +40,7 @@ def paper_size(paper: str, landscape: bool) -> tuple[float, float]:
 def marker_bits(marker_id: int) -> tuple[tuple[int, ...], ...]:
     """Modules of a marker with its black border, row by row from the top; 1 is black."""
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, design.DICTIONARY))
-    picture = cv2.aruco.generateImageMarker(dictionary, marker_id, design.MARKER_MODULES, borderBits=1)
+    picture = cv2.aruco.generateImageMarker(dictionary, marker_id, constants.MARKER_MODULES, borderBits=1)
     return tuple(tuple(int(value < 128) for value in row) for row in np.asarray(picture))
 
 
@@ -93,7 +89,7 @@ def mark_letters(target_id: str, size: float) -> list[Item]:
 def rulers(left: float, y: float, millimetres: int, inches: int) -> list[Item]:
     """A horizontal check ruler with its zero at ``left``: millimetres above ``y``, inches in sixteenths below."""
     half = TICK_WIDTH_MM / 2
-    ticks: list[Box] = [(left, y - half, left + max(millimetres, inches * MM_PER_INCH), y + half)]
+    ticks: list[Box] = [(left, y - half, left + max(millimetres, inches * INCH_MM), y + half)]
     items: list[Item] = []
     for k in range(millimetres + 1):
         length = 4.2 if k % 10 == 0 else 3.0 if k % 5 == 0 else 2.0
@@ -104,7 +100,7 @@ def rulers(left: float, y: float, millimetres: int, inches: int) -> list[Item]:
             items.append(Text((left + k + 0.5, y + 2.5), label, 2.5, last))
     for k in range(16 * inches + 1):
         length = next(size for part, size in ((16, 4.2), (8, 3.4), (4, 2.8), (2, 2.2), (1, 1.5)) if k % part == 0)
-        x = left + k * MM_PER_INCH / 16
+        x = left + k * INCH_MM / 16
         ticks.append((x - half, y - length, x + half, y - half))
         if k % 16 == 0:
             last = k == 16 * inches
@@ -114,7 +110,7 @@ def rulers(left: float, y: float, millimetres: int, inches: int) -> list[Item]:
 
 def upright_rulers(x: float, bottom: float, millimetres: int, half_inches: int) -> list[Item]:
     """A vertical check ruler with its zero at ``bottom``: millimetres to the right of ``x``, inches to the left."""
-    top = bottom + max(millimetres, half_inches * MM_PER_INCH / 2)
+    top = bottom + max(millimetres, half_inches * INCH_MM / 2)
     half = TICK_WIDTH_MM / 2
     ticks: list[Box] = [(x - half, bottom, x + half, top)]
     items: list[Item] = []
@@ -125,7 +121,7 @@ def upright_rulers(x: float, bottom: float, millimetres: int, half_inches: int) 
             items.append(Text((x + 4.6, bottom + k - 0.9), str(k), 2.5))
     for k in range(8 * half_inches + 1):
         length = next(size for part, size in ((16, 4.2), (8, 3.4), (4, 2.8), (2, 2.2), (1, 1.5)) if k % part == 0)
-        y = bottom + k * MM_PER_INCH / 16
+        y = bottom + k * INCH_MM / 16
         ticks.append((x - length, y - half, x - half, y + half))
         if k % 16 == 0:
             items.append(Text((x - 4.6, y - 0.9), str(k // 16), 2.5, align="right"))

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from phototemplate.capture.sheets.constants import RASTER_SHIFT
 from phototemplate.capture.sheets.drawing import Blocks, Box, Ink, Item, Polygon, Stroke, Text
 from phototemplate.model import Array, GrayImage
 
 _Canvas = NDArray[np.float32]
-_SHIFT = 8
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,6 @@ class RasterFrame:
     box_mm: Box
     """Left, bottom, right, top of the whole picture in the target frame"""
     px_per_mm: float
-
-    def to_px(self, points_mm: Array) -> Array:
-        """(..., 2 or 3) points of the target frame -> (..., 2) pixels."""
-        matrix = self.image_from_target
-        uv: Array = points_mm[..., :2] @ matrix[:, :2].T + matrix[:, 2]
-        return uv
 
 
 def paint(items: Iterable[Item], box: Box, px_per_mm: float) -> GrayImage:
@@ -138,8 +132,8 @@ def _paint_polygon(canvas: _Canvas, points: Array, level: float) -> None:
     low = np.floor(points.min(axis=0)).astype(int) - 1
     high = np.ceil(points.max(axis=0)).astype(int) + 2
     mask = np.zeros((high[1] - low[1], high[0] - low[0]), dtype=np.uint8)
-    corners = np.rint((points - low - 0.5) * 2**_SHIFT).astype(np.int32)
-    cv2.fillPoly(mask, [corners], 255, lineType=cv2.LINE_AA, shift=_SHIFT)
+    corners = np.rint((points - low - 0.5) * 2**RASTER_SHIFT).astype(np.int32)
+    cv2.fillPoly(mask, [corners], 255, lineType=cv2.LINE_AA, shift=RASTER_SHIFT)
     _blend(canvas, int(low[1]), int(low[0]), mask.astype(np.float32) / np.float32(255), level)
 
 

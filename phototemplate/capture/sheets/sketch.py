@@ -7,31 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from phototemplate.capture.sheets.drawing import (
-    BLACK,
-    WHITE,
-    Ink,
-    Item,
-    Point,
-    Polygon,
-    Stroke,
-    Text,
-    arrow,
-    circle,
-    grey,
-)
+from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, PALE, RAY, SIDE, TOP, WHITE
+from phototemplate.capture.sheets.drawing import Ink, Item, Point, Polygon, Stroke, Text, arrow, circle, grey
 
 Point3 = tuple[float, float, float]
 
-ACCENT: Ink = (0.74, 0.27, 0.07)
-"""For what the reader should do or measure; prints as a middle grey."""
-TOP: Ink = (0.93, 0.92, 0.89)
-FRONT: Ink = (0.80, 0.78, 0.74)
-SIDE: Ink = (0.71, 0.69, 0.65)
-WALL: Ink = (0.88, 0.91, 0.94)
 LINE = grey(0.35)
-RAY: Ink = (0.88, 0.66, 0.52)
-PALE: Ink = (0.99, 0.92, 0.87)
 
 
 @dataclass(frozen=True)

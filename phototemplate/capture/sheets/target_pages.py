@@ -6,22 +6,11 @@ Every page function takes the target's number, the paper and the print scale (wh
 
 from __future__ import annotations
 
-from phototemplate.capture import design
-from phototemplate.capture.sheets.drawing import (
-    CAP_HEIGHT,
-    Item,
-    Page,
-    Point,
-    Polygon,
-    Stroke,
-    Text,
-    arrow,
-    paragraph,
-    shifted,
-)
+from phototemplate.capture import constants, design
+from phototemplate.capture.sheets.constants import CAP_HEIGHT, PRINTER_MARGIN_MM
+from phototemplate.capture.sheets.drawing import Item, Page, Point, Polygon, Stroke, Text, arrow, paragraph, shifted
 from phototemplate.capture.sheets.page_parts import (
     PRINT_RULES,
-    PRINTER_MARGIN_MM,
     checkerboard,
     cut_line,
     footer,
@@ -40,10 +29,10 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
     target_id = f"S{number:02d}"
     width, height = paper_size(paper, landscape=True)
     design.paper_box(target_id, paper)
-    origin = (width / 2, height - design.SHEET_TRIM_MM - design.SHEET_CONTACT_Y_MM)
+    origin = (width / 2, height - constants.SHEET_TRIM_MM - constants.SHEET_CONTACT_Y_MM)
     form = design.pattern(target_id)
     half_x, half_y = form.size_mm[0] / 2, form.size_mm[1] / 2
-    cut_y = height - design.SHEET_TRIM_MM
+    cut_y = height - constants.SHEET_TRIM_MM
     marks = design.tape_marks(target_id)
     points = design.target(target_id).points_mm
     across = float(points[marks["C"], 0] - points[marks["A"], 0])
@@ -69,7 +58,7 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
         " ".join(PRINT_RULES[1:3]),
         PRINT_RULES[3],
         f"Caliper check: crossing A to C {across:.1f} mm, D to E {upward:.1f} mm. "
-        f"Contact edge {design.SHEET_CONTACT_Y_MM:.1f} mm above B.",
+        f"Contact edge {constants.SHEET_CONTACT_Y_MM:.1f} mm above B.",
         print_note(scale),
     ]
     texts, _ = paragraph(left, band_top + 0.6, right - 60 - left, rows, size=2.9)
@@ -83,7 +72,7 @@ def sheet_page(number: int, paper: str, scale: Scale) -> Page:
 def strip_page(number: int, paper: str, scale: Scale) -> Page:
     """Two pieces of a wall strip, one above the other. Landscape."""
     width, height = paper_size(paper, landscape=True)
-    piece_width, piece_height = design.STRIP_SIZE_MM
+    piece_width, piece_height = constants.STRIP_SIZE_MM
     left = (width - piece_width) / 2
     top = height - 16.0
     items: list[Item] = [
@@ -125,7 +114,7 @@ def strip_page(number: int, paper: str, scale: Scale) -> Page:
 
 def _strip_piece(target_id: str) -> list[Item]:
     """What is printed on one piece, in its frame: checkerboard, number at the left end, which edge is down."""
-    half_width, half_height = design.STRIP_SIZE_MM[0] / 2, design.STRIP_SIZE_MM[1] / 2
+    half_width, half_height = constants.STRIP_SIZE_MM[0] / 2, constants.STRIP_SIZE_MM[1] / 2
     half_x = design.pattern(target_id).size_mm[0] / 2
     x = -(half_width + half_x) / 2
     items: list[Item] = [checkerboard(target_id), *mark_letters(target_id, 5.0)]
@@ -139,7 +128,7 @@ def _strip_piece(target_id: str) -> list[Item]:
 def bar_page(number: int, paper: str, scale: Scale) -> Page:
     """Four bar ends, for two bars. Portrait."""
     width, height = paper_size(paper, landscape=False)
-    x0, y0, x1, y1 = design.BAR_END_BOX_MM
+    x0, y0, x1, y1 = constants.BAR_END_BOX_MM
     box_width, box_height = x1 - x0, y1 - y0
     ids = [f"B{4 * (number - 1) + k:02d}" for k in range(1, 5)]
     left = (width - 2 * box_width) / 2
@@ -184,7 +173,7 @@ def bar_page(number: int, paper: str, scale: Scale) -> Page:
 
 def _bar_end(target_id: str) -> list[Item]:
     """Checkerboard, number below, and hairlines at the sides that continue the axes of the cross."""
-    x0, _, x1, y1 = design.BAR_END_BOX_MM
+    x0, _, x1, y1 = constants.BAR_END_BOX_MM
     half = design.pattern(target_id).size_mm[0] / 2
     items: list[Item] = [checkerboard(target_id)]
     items.append(Text((0.0, -half - 3.5 - CAP_HEIGHT * 15.0), target_id, 15.0, True, "centre"))
@@ -201,7 +190,7 @@ def board_page(number: int, paper: str, scale: Scale) -> Page:
     width, height = paper_size(paper, landscape=True)
     design.paper_box(target_id, paper)
     half_x, half_y = form.size_mm[0] / 2, form.size_mm[1] / 2
-    origin = (width / 2, height - design.BOARD_TOP_MM - half_y)
+    origin = (width / 2, height - constants.BOARD_TOP_MM - half_y)
     left = width / 2 - half_x
     items: list[Item] = [
         Text((left, height - 8.6), f"Calibration board {target_id}", 3.4, True),

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from phototemplate.capture import design
+from phototemplate.capture.sheets.constants import PRINT_SCALE_RANGE
 from phototemplate.capture.sheets.drawing import Page
 from phototemplate.capture.sheets.kinds import FULL_SET, PRINT_KINDS, PrintKind
 from phototemplate.capture.sheets.page_parts import paper_size
@@ -19,9 +20,6 @@ from phototemplate.capture.sheets.raster import RasterFrame, paint
 from phototemplate.capture.sheets.target_pages import page_of
 from phototemplate.errors import InputError
 from phototemplate.model import GrayImage
-
-PRINT_SCALE_RANGE = (0.97, 1.03)
-"""Outside of this a printer was not set to 100 %, and the drawing enlarged by the inverse would leave the page."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +48,7 @@ def write_sheets(
     Args:
         path: PDF file to write; it appears whole or not at all.
         what: names of ``PRINT_KINDS``, or ``"set"``: guide, target sheets, wall strips, bar ends, calibration board.
-        paper: name in ``design.PAPERS_MM``.
+        paper: name in ``constants.PAPERS_MM``.
         print_scale: what the printer makes of 1 mm, as measured on a check ruler: 0.997 where 200 mm came out as
             199.4 mm; or (across, up), as seen with the page in its reading position. The pages are drawn larger by the
             inverse, and say so.

@@ -1,0 +1,63 @@
+"""Constants of the printed pages: layout, inks and lines, with unit and origin."""
+
+from __future__ import annotations
+
+from typing import Final
+
+# ---- drawing
+
+BLACK: Final = (0.0, 0.0, 0.0)
+"""rgb. Ink. Convention."""
+WHITE: Final = (1.0, 1.0, 1.0)
+"""rgb. Paper. Convention."""
+CAP_HEIGHT: Final = 0.72
+"""ratio. Height of capitals over the size of the font. Source: Adobe font metrics of Helvetica."""
+
+# ---- guide
+
+PANEL_WIDTH_MM: Final = 97.0
+"""mm. Width of a panel of the guide. Convention: two on a page."""
+PICTURE_MM: Final = (93.0, 50.0)
+"""mm. Width and height of its picture. Convention."""
+GAP_MM: Final = 3.0
+"""mm. Between panels. Convention."""
+HEAD_MM: Final = 16.0
+"""mm. Title of the page. Convention."""
+FOOT_MM: Final = 27.0
+"""mm. Foot of the page. Convention."""
+
+# ---- page parts
+
+PRINTER_MARGIN_MM: Final = 5.0
+"""mm. What printers leave white. Convention: of their makers."""
+CUT_WIDTH_MM: Final = 0.2
+"""mm. Width of a line to cut along. Convention."""
+TICK_WIDTH_MM: Final = 0.15
+"""mm. Width of the ticks of a ruler. Convention."""
+
+# ---- raster
+
+RASTER_SHIFT: Final = 8
+"""count. Binary digits after the point of coordinates given to OpenCV. Derived: 1/256 px."""
+
+# ---- sketch
+
+ACCENT: Final = (0.74, 0.27, 0.07)
+"""rgb. What matters in a sketch. Convention."""
+TOP: Final = (0.93, 0.92, 0.89)
+"""rgb. Tops. Convention."""
+FRONT: Final = (0.80, 0.78, 0.74)
+"""rgb. Fronts. Convention."""
+SIDE: Final = (0.71, 0.69, 0.65)
+"""rgb. Sides. Convention."""
+WALL: Final = (0.88, 0.91, 0.94)
+"""rgb. Walls. Convention."""
+RAY: Final = (0.88, 0.66, 0.52)
+"""rgb. Rays of sight. Convention."""
+PALE: Final = (0.99, 0.92, 0.87)
+"""rgb. Pale ground. Convention."""
+
+# ---- write
+
+PRINT_SCALE_RANGE: Final = (0.97, 1.03)
+"""ratio. Print scales that are accepted. Derived: printers are off by half a per cent, 3 % is a wrong setting."""
