@@ -75,12 +75,12 @@ class Guard:
             return
         refused = self._refused(scope)
         if refused is not None:
-            await refused(scope, receive, _with_headers(send))
+            await refused(scope, receive, with_headers(send))
             return
-        await self.app(scope, receive, _with_headers(send))
+        await self.app(scope, receive, with_headers(send))
 
     def _refused(self, scope: Scope) -> Response | None:
-        headers = _headers(scope)
+        headers = headers_of(scope)
         for name in ("host", "origin", "sec-fetch-site", "cookie", "content-length"):
             if len(headers.get(name, [])) > 1:
                 return refusal("header-twice", 400)
@@ -104,7 +104,8 @@ class Guard:
         return None
 
 
-def _headers(scope: Scope) -> dict[str, list[str]]:
+def headers_of(scope: Scope) -> dict[str, list[str]]:
+    """Headers of a request by their lower-case names, each with all its values."""
     out: dict[str, list[str]] = {}
     for name, value in scope["headers"]:
         out.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
@@ -124,7 +125,7 @@ def _cookie(text: str, name: str) -> str:
     return jar[name].value if name in jar else ""
 
 
-def _with_headers(send: Send) -> Send:
+def with_headers(send: Send) -> Send:
     """Add the headers that every answer carries, where the answer does not set its own."""
     wanted = {
         b"content-security-policy": POLICY.encode(),

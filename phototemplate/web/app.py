@@ -65,6 +65,7 @@ def build_app(workspace: Workspace, hosts: frozenset[str], keys: Keys, cookie: s
         Route("/api/propose", pages.propose, methods=["POST"]),
         Route("/api/turn-down", pages.turn_down, methods=["POST"]),
         Route("/api/accept", pages.accept, methods=["POST"]),
+        Route("/api/phone", pages.phone, methods=["POST"]),
         Route("/api/jobs", pages.jobs),
         Route("/api/jobs/{what}", pages.job, methods=["POST"]),
         Route("/picture/{folder}", pages.job_picture),
@@ -250,6 +251,13 @@ class Pages:
         if not isinstance(made, dict):
             raise Refused("bad-question")
         self.opened.measuring.accept({str(k)[:400]: str(v)[:80] for k, v in made.items()})
+        return JSONResponse({})
+
+    async def phone(self, request: Request) -> Response:
+        """Let a phone send photos, or stop that."""
+        if (await _body(request)).get("on") is True:
+            return JSONResponse(await self.workspace.phone_on())
+        await self.workspace.phone_off()
         return JSONResponse({})
 
     # -------------------------------------------------------------------------------------------- jobs

@@ -17,6 +17,20 @@ MOST_OPERATIONS: Final = 400
 MOST_WAITING: Final = 500
 """count. Events a page may be behind before it is cut off and asks anew. Convention: about a minute of progress."""
 
+PHONE_CALLS: Final = 30
+"""count. Requests a second from phones. Convention: three phones that ask for progress and send tiles of nothing else."""
+PHONE_UPLOADS: Final = 3
+"""count. Photos that arrive from phones at a time. Convention: one per hand on site and one to spare."""
+
+# --------------------------------------------------------------------------------------------- on site
+
+ENOUGH_PHOTOS: Final = 10
+"""count. Photos of a usual kitchen. Source: the guide printed with the sheets (10 to 14)."""
+SEEN_OFTEN: Final = 3
+"""count. Photos in which a sheet should be seen. Derived: two fix a place, the third finds a gross error in them."""
+TOLD_AT_ONCE: Final = 3
+"""count. Things told to somebody on site at a time. Convention: what is read at a glance on a phone."""
+
 # ------------------------------------------------------------------------------------------ waiting times
 
 STALE_S: Final = 3600.0
@@ -41,6 +55,8 @@ LANES: Final = {"quick": 1, "photos": 2, "long": 1}
 
 # --------------------------------------------------------------------------------------------- pictures
 
+QUIET_ZONE: Final = 4
+"""count. Light modules around a square code. Source: ISO/IEC 18004, 9.1."""
 TILE: Final = 512
 """px. Side of a tile. Convention: the page's tiles.js has the same."""
 PHOTO_QUALITY: Final = 88

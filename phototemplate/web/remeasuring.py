@@ -75,6 +75,13 @@ class Measuring:
                 continue
             await self._measure()
 
+    def worst_U_mm(self) -> float | None:
+        """Of the edges measured so far, the largest U of a place; None where there is none."""
+        if not self.result:
+            return None
+        values = [max(e["offset_U"]) for e in json.loads(self.result)["edges"] if e.get("offset_U")]
+        return max(values, default=None)
+
     def unready(self) -> None:
         """The worker was started anew and holds no measurement."""
         self._ready.clear()

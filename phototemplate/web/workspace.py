@@ -16,6 +16,7 @@ from phototemplate.errors import PhototemplateError
 from phototemplate.job import JOB_FILE, PHOTO_SUFFIXES, load_job
 from phototemplate.web.events import Hub
 from phototemplate.web.open_job import OpenJob, listed
+from phototemplate.web.phone import PhoneLink
 from phototemplate.web.photo_files import photo_folder, receive
 from phototemplate.web.refusals import Refused
 from phototemplate.web.remeasuring import KEPT_FILE
@@ -48,6 +49,7 @@ class Workspace:
         self.current: OpenJob | None = OpenJob(folder / open_name, self.hub) if open_name else None
         self.files: dict[str, Path] = {}
         """What was made without a job, by name"""
+        self.phone: PhoneLink | None = None
         self._switching = asyncio.Lock()
         self._worker = Worker()
         self._made = tempfile.TemporaryDirectory(prefix="phototemplate-")
@@ -67,6 +69,7 @@ class Workspace:
     async def close(self) -> None:
         """End everything; nothing is lost, for every change is on disk already."""
         self.hub.close()
+        await self.phone_off()
         if self.current is not None:
             await self.current.close()
         self._worker.close()
@@ -85,6 +88,19 @@ class Workspace:
         taken = {p.stem for p in folder.glob("*")} if folder.is_dir() else set()
         await receive(stream, length, name, folder, taken)
         return len(taken) + 1
+
+    async def phone_on(self) -> dict[str, Any]:
+        """Listen for a phone that sends photos to the open job: its link, and the same as a square code (rows of 0 and 1)."""
+        if self.phone is None:
+            self.phone = PhoneLink(self.opened)
+            await self.phone.start()
+        return {"url": self.phone.url, "code": await self._worker.call("quick", "square-code", text=self.phone.url)}
+
+    async def phone_off(self) -> None:
+        """The link is dead from here on."""
+        if self.phone is not None:
+            await self.phone.close()
+            self.phone = None
 
     # ------------------------------------------------------------------------------------------- jobs
 
@@ -133,6 +149,7 @@ class Workspace:
             if self.current is not None and self.current.folder == folder:
                 return
             opened = OpenJob(folder, self.hub)
+            await self.phone_off()
             if self.current is not None:
                 await self.current.close()
             self.current = opened
@@ -142,6 +159,7 @@ class Workspace:
     async def leave(self) -> None:
         """Back to the first page: nothing is open."""
         async with self._switching:
+            await self.phone_off()
             if self.current is not None:
                 await self.current.close()
             self.current = None

@@ -1,9 +1,9 @@
 // Photos: drop them, see what was found in each, leave out the useless ones.
 
 import { UPLOADS_AT_ONCE, UPLOAD_LIMIT } from './constants.js';
-import { h, button, icon, announce } from './dom.js';
+import { h, button, icon, announce, notice } from './dom.js';
 import { uprightMatrix, uprightSize } from './geometry.js';
-import { sentenceOf, upload } from './api.js';
+import { post, sentenceOf, upload } from './api.js';
 import { store, edit } from './store.js';
 import { t } from './text.js';
 import { bytes } from './units.js';
@@ -23,8 +23,9 @@ export function open(root) {
   page.addEventListener('drop', (e) => { e.preventDefault(); drop.classList.remove('over'); take(e.dataTransfer.files); });
   const sums = h('p', { class: 'sums', role: 'status' });
   const list = h('ul', { class: 'photos' });
-  const next = h('div', {});
-  page.append(h('h1', {}, t('page.photos')), h('div', { class: 'dropbox' }, input, drop), sums, next, list);
+  const next = h('div', {}), phone = h('div', {});
+  phoneCard(phone);
+  page.append(h('h1', {}, t('page.photos')), h('div', { class: 'dropbox' }, input, drop), phone, sums, next, list);
   root.append(page);
   // a card is made once per photo and changed in place, so that nothing jumps while forty arrive
   const cards = new Map();
@@ -63,6 +64,23 @@ export function open(root) {
   draw();
   return { update: () => redraw(), close: () => { redraw = () => {}; } };
 }
+
+// Photos straight from a phone on site: off unless asked for
+async function phoneCard(box) {
+  const link = /** @type {{url: string, code: number[][]} | null} */ (phoneLink);
+  const turn = async (on) => {
+    try { phoneLink = on ? await post('/api/phone', { on }) : (await post('/api/phone', { on }), null); } catch (error) { notice(error.sentence || String(error), 'error'); }
+    phoneCard(box);
+  };
+  if (!link) { box.replaceChildren(button(t('phone.use'), () => turn(true), { data: { key: 'phone-on' } })); return; }
+  const n = link.code.length;
+  box.replaceChildren(h('div', { class: 'card phone-link' },
+    h('svg:svg', { viewBox: `0 0 ${n} ${n}`, class: 'square-code', role: 'img', 'aria-label': t('phone.code') }, h('svg:rect', { width: n, height: n, class: 'light' }),
+      h('svg:path', { class: 'dark', d: link.code.flatMap((row, y) => row.map((dark, x) => (dark ? `M${x} ${y}h1v1h-1z` : ''))).join('') })),
+    h('div', {}, h('h2', {}, t('phone.how')), h('p', { class: 'address' }, link.url), h('p', { class: 'hint' }, t('phone.same')), h('p', { class: 'mark look' }, icon('look'), t('phone.open')),
+      button(t('phone.off'), () => turn(false), { data: { key: 'phone-off' } }))));
+}
+let phoneLink = null;
 
 let redraw = () => {};
 
