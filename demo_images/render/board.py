@@ -1,6 +1,6 @@
-"""A calibration board on a table, photographed with the demo's phone: what ``calibration/`` calibrates.
+"""A calibration board on a table, photographed with the demo's lens: what ``calibration/`` calibrates.
 
-    python -m demo_images.render.board OUT [--scale 0.5]
+    python -m demo_images.render.board OUT [--scale 0.5] [--phone ideal]
 
 writes ``photos/`` and ``truth.json`` (lens of every photo, true board points). The board is not flat and not printed to scale.
 """
@@ -12,12 +12,13 @@ import json
 import math
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from .develop import develop, save_jpeg
-from .phone import Phone
+from .phone import IDEAL, PHONES, Phone
 from .prints import Printer, print_points
 from .renderer import Renderer
 from .scene import Clutter, Scene
@@ -34,7 +35,7 @@ VIEWS = (
 )  # fmt: skip
 
 
-def board_scene(folder: Path) -> Scene:
+def board_scene(folder: Path, phone: Phone = IDEAL) -> Scene:
     """Board on a table and the phone around it; its picture goes to ``folder``."""
     s = Scene("calibration board", seed=11)
     s.clutter.append(Clutter("box", 0.0, 0.0, 0.0, [1500.0, 1100.0, 30.0], -30.0, "cardboard"))
@@ -42,7 +43,7 @@ def board_scene(folder: Path) -> Scene:
     sheet = Printer(folder, paper="A3", seed=4).sheet(BOARD, 0.0, 0.0, 0.0, None, 3.0)
     sheet.curl_mm, sheet.curl_dir_deg = 0.9, 20.0  # glued to a board that bends a little
     s.sheets.append(sheet)
-    phone = Phone(first_number=FIRST_NUMBER)
+    phone = replace(phone, first_number=FIRST_NUMBER)
     for i, (azimuth, tilt, distance, aim, roll) in enumerate(VIEWS):
         rng = np.random.default_rng([11, i])
         a, t = math.radians(azimuth), math.radians(tilt)
@@ -57,12 +58,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m demo_images.render.board", description=__doc__)
     parser.add_argument("out", type=Path, help="folder for photos/ and truth.json")
     parser.add_argument("--scale", type=float, default=1.0)
+    parser.add_argument("--phone", choices=PHONES, default="ideal", help="ideal: one lens for all photos, as in a profile")
     parser.add_argument("--spp", type=int, default=8)
     parser.add_argument("--only", type=int, nargs="*", help="numbers of photos, from 0")
     args = parser.parse_args()
     (args.out / "photos").mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        scene = board_scene(Path(folder)).scaled(args.scale)
+        scene = board_scene(Path(folder), PHONES[args.phone]).scaled(args.scale)
         renderer = Renderer(scene, bake_spp=64, light_samples=1)
         truth = {
             "points_mm": print_points(scene.sheets[0], scene).tolist(),

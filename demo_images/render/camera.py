@@ -33,8 +33,12 @@ class Camera:
     fy: float = 3000.0
     cx: float = 2015.5
     cy: float = 1511.5
+    """(cx, cy) is the centre of the distortion and, unless ``decentre_px`` says otherwise, the principal point."""
     dist: list[float] = field(default_factory=lambda: [0.0] * 5)
     """k1 k2 p1 p2 k3"""
+    decentre_px: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    """A lens group that was moved for this photo: the picture is shifted by so much before the lens distorts it, so that the
+    principal point moves and the distortion's centre stays."""
     aperture_mm: float = 0.0
     """Entrance pupil diameter; about 2.4 for a phone's main camera."""
     focus_mm: float = 1500.0
@@ -63,8 +67,14 @@ class Camera:
     """Lateral colour: red and blue are 1 + ca times the size of green."""
     rs_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
     """Rolling shutter: turn about the camera's x, y, z from the first to the last row."""
+    rs_shift_mm: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
+    """Rolling shutter: way of the camera's centre along its x, y, z from the first to the last row."""
     contrast: float = 0.35
     """0: plain sRGB curve"""
+    tone: float = 0.0
+    """Local tone mapping: how much of the difference between a neighbourhood's brightness and middle grey is taken away."""
+    luma_nr: float = 0.0
+    """Noise reduction: brightness detail of this amplitude (share of full scale) is halved, weaker detail fades further."""
     jpeg: int = 92
     max_bytes: int = 0
     """Lower the JPEG quality until the file is no larger (0: no limit)."""
@@ -100,17 +110,17 @@ class Camera:
         pts = np.asarray(points, float).reshape(-1, 3)
         k, dist = self.matrix(), np.array(self.dist, float)
         c, size = np.array([self.cx, self.cy]), self.channel_scale()[channel]
-        if not any(self.rs_deg):
-            q = cv2.projectPoints(pts, cv2.Rodrigues(r)[0], t, k, dist)[0].reshape(-1, 2)
-            return np.asarray(q if size == 1 else c + size * (q - c))
-        pc, w, tau = pts @ r.T + t, np.radians(self.rs_deg), np.zeros((len(pts), 1))
-        angle = np.linalg.norm(w)
-        axis = w / angle
-        q = np.zeros((len(pts), 2))
-        for _ in range(6):  # the row decides the attitude, which decides the row
-            co, si = np.cos(angle * tau), np.sin(angle * tau)
-            turned = pc * co + np.cross(axis, pc) * si + (pc @ axis)[:, None] * axis * (1 - co)
-            q = c + size * (cv2.projectPoints(turned, np.zeros(3), np.zeros(3), k, dist)[0].reshape(-1, 2) - c)
+        shear = np.array([self.decentre_px[0] / self.fx, self.decentre_px[1] / self.fy, 0.0])
+        moving = any(self.rs_deg) or any(self.rs_shift_mm)
+        pc, w, way = pts @ r.T + t, np.radians(self.rs_deg), np.array(self.rs_shift_mm, float)
+        angle = float(np.linalg.norm(w))
+        axis = w / angle if angle else np.array([0.0, 0.0, 1.0])
+        q, tau = np.zeros((len(pts), 2)), np.zeros((len(pts), 1))
+        for _ in range(6 if moving else 1):  # the row decides the pose, which decides the row
+            at, co, si = pc - way * tau, np.cos(angle * tau), np.sin(angle * tau)
+            turned = at * co + np.cross(axis, at) * si + (at @ axis)[:, None] * axis * (1 - co)
+            seen = turned + shear * turned[:, 2:]
+            q = c + size * (cv2.projectPoints(seen, np.zeros(3), np.zeros(3), k, dist)[0].reshape(-1, 2) - c)
             tau = np.clip((q[:, 1:] + 0.5) / self.height - 0.5, -2, 2)
         return np.asarray(q)
 
@@ -126,6 +136,7 @@ class Camera:
             fy=self.fy * s,
             cx=(self.cx + 0.5) * s - 0.5,
             cy=(self.cy + 0.5) * s - 0.5,
+            decentre_px=[v * s for v in self.decentre_px],
             motion_px=[m * s for m in self.motion_px],
             max_bytes=0,
         )

@@ -8,8 +8,10 @@ import time
 from pathlib import Path
 
 from .develop import develop, save_jpeg
+from .families import FAMILIES, make
 from .job_file import write_job
 from .kitchen import demo_scene
+from .phone import FULL_WIDTH_PX, PHONES
 from .renderer import Renderer
 from .scene import Scene
 from .survey import survey
@@ -56,8 +58,9 @@ def print_check(scene: Scene, out: Path) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m demo_images.render", description=__doc__)
-    parser.add_argument("what", help="'demo', 'random:SEED', 'wall:BOW_MM', or the JSON file of a saved scene")
+    parser.add_argument("what", help="'demo', 'FAMILY:SEED', 'random:SEED', 'wall:BOW_MM', or a saved scene's JSON file")
     parser.add_argument("out", type=Path, help="folder for photos/, truth.json and job.toml")
+    parser.add_argument("--phone", help=f"of the demo and the families; a+b: they take turns. One of {', '.join(PHONES)}")
     parser.add_argument("--spp", type=int, default=16, help="rays per pixel")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photos, e.g. 0.25 for a quick look")
     parser.add_argument("--only", type=lambda text: text.split(","), help="these photos only, comma separated")
@@ -66,13 +69,17 @@ def main() -> None:
     parser.add_argument("--survey", action="store_true", help="only print what each photo sees; render nothing")
     parser.add_argument("--verify", action="store_true", help="only compare the photos in OUT with the truth")
     args = parser.parse_args()
+    kind, _, number = args.what.partition(":")
+    phones = tuple(PHONES[name] for name in args.phone.split("+")) if args.phone else None
     with tempfile.TemporaryDirectory() as folder:
         if args.what == "demo":
-            scene = demo_scene(Path(folder))
+            scene = demo_scene(Path(folder), *(phones or ())[:1])
+        elif kind in FAMILIES:
+            scene = make(kind, int(number), Path(folder), phones)
         elif args.what.startswith("random:"):
-            scene = make_scene(int(args.what.split(":")[1]), Path(folder), 4032)
+            scene = make_scene(int(number), Path(folder), FULL_WIDTH_PX)
         elif args.what.startswith("wall:"):
-            scene = wall_scene(Path(folder), bow_mm=float(args.what.split(":")[1]), width=4032)
+            scene = wall_scene(Path(folder), bow_mm=float(number), width=FULL_WIDTH_PX)
         else:
             scene = Scene.load(Path(args.what))
         if args.verify:

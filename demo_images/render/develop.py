@@ -13,10 +13,45 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from .camera import Camera
+from .constants import LUMA_NR_SIGMA_PX, MIDDLE_GREY
 
 
 def _blur(a: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
     return np.asarray(cv2.GaussianBlur(a, (0, 0), sigma), np.float32)
+
+
+def neighbourhood(luma: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(h, w) brightness around every pixel, as local tone mapping takes it: smooth over a fortieth of the picture."""
+    h, w = luma.shape
+    step = max(1, w // 512)
+    small = _blur(np.ascontiguousarray(luma[step // 2 :: step, step // 2 :: step]), w / step / 40)
+
+    def weights(count: int, cells: int) -> NDArray[np.float32]:
+        at = np.clip((np.arange(count) - step // 2) / step, 0, cells - 1)
+        low = np.minimum(at.astype(int), cells - 2)
+        m = np.zeros((count, cells), np.float32)
+        m[np.arange(count), low], m[np.arange(count), low + 1] = 1 - (at - low), at - low
+        return m
+
+    return np.asarray(weights(h, small.shape[0]) @ small @ weights(w, small.shape[1]).T, np.float32)
+
+
+def _finish(luma: NDArray[np.float32], cam: Camera) -> NDArray[np.float32]:
+    """Brightness as a phone hands it out: detail cored, neighbourhoods drawn towards middle grey, edges sharpened."""
+    if cam.luma_nr > 0:
+        smooth = _blur(luma, LUMA_NR_SIGMA_PX)
+        detail = luma - smooth
+        luma = smooth + detail * detail**2 / (detail**2 + np.float32(cam.luma_nr) ** 2)
+    if cam.tone > 0:
+        around = neighbourhood(luma)
+        luma = luma + np.float32(cam.tone) * (MIDDLE_GREY - around)
+    for amount, sigma_px, clip in (
+        (cam.sharpen, cam.sharpen_sigma, cam.sharpen_clip),
+        (cam.halo, cam.halo_sigma, cam.halo_clip),
+    ):
+        if amount > 0:
+            luma = luma + np.clip(amount * (luma - _blur(luma, sigma_px)), -clip, clip)
+    return luma
 
 
 def develop(radiance: NDArray[np.float32], cam: Camera, white: float | None = None) -> NDArray[np.uint8]:
@@ -45,13 +80,7 @@ def develop(radiance: NDArray[np.float32], cam: Camera, white: float | None = No
     if cam.chroma_nr > 0:
         for k in (1, 2):
             ycc[..., k] = _blur(ycc[..., k], cam.chroma_nr)
-    for amount, sigma_px, clip in (
-        (cam.sharpen, cam.sharpen_sigma, cam.sharpen_clip),
-        (cam.halo, cam.halo_sigma, cam.halo_clip),
-    ):
-        if amount > 0:
-            luma = ycc[..., 0]
-            ycc[..., 0] = luma + np.clip(amount * (luma - _blur(luma, sigma_px)), -clip, clip)
+    ycc[..., 0] = _finish(ycc[..., 0], cam)
     y = cv2.cvtColor(ycc, cv2.COLOR_YCrCb2RGB)
     return np.asarray(np.clip(y, 0, 1) * 255 + 0.5, np.uint8)
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 
 import numpy as np
 
+from .constants import FRONT_GAP_MM, HAIRLINE_MM, TOP_DRAWER_MM
 from .mesh import MeshBuilder, Warp, plan_warp
-from .scene import Cabinet, Clutter, Scene, Wall
+from .scene import Array, Cabinet, Clutter, Prism, Scene, Wall
 from .textures import tile_size_mm
-
-HAIRLINE_MM = 0.15
-"""Gap between parts: coincident faces would flicker."""
 
 
 def exposed_ends(c: Cabinet, cabinets: Sequence[Cabinet]) -> list[str]:
@@ -62,28 +61,121 @@ def build_cabinet(mb: MeshBuilder, c: Cabinet, ends: Sequence[str] = ()) -> None
         if c.blind or c.blind_right:  # a closed panel where a neighbour stands
             a, b = (c.stile, c.blind) if c.blind else (w - c.blind_right, w - c.stile)
             part(m_front, (a + g, d - f + g, zb + c.stile + g), (b - g, d, -c.stile - g))
-    if c.doors:
-        _doors(mb, c, zb)
+    for k in range(c.shelves):
+        z = zb + (k + 1) / (c.shelves + 1) * (0 - zb)
+        part({"top": c.mat_box, "side": c.mat_edge}, (p + g, p + g, z), (w - p - g, d - f - 20, z + p))
+    _fronts(mb, c, zb)
 
 
-def _doors(mb: MeshBuilder, c: Cabinet, zb: float) -> None:
-    n, t, d, g, rail = c.doors, c.door_thick, c.depth, HAIRLINE_MM, 57.0
+def front_box(c: Cabinet) -> tuple[float, float, float, float, float]:
+    """u0, u1, v0, v1, z1 of what doors and drawers together take up."""
+    if c.inset:
+        margin = c.stile + 2.0
+        return margin + c.blind, c.width - margin - c.blind_right, c.depth - c.door_thick, c.depth, -margin
     u0, u1 = c.door_gap + c.blind, c.width - c.door_gap - c.blind_right
-    dw = (u1 - u0 - 3 * (n - 1)) / n
-    z0, z1 = zb + 10, -c.door_top_gap
+    return u0, u1, c.depth + 1, c.depth + c.door_thick, -c.door_top_gap
 
-    def part(mat: str, lo: Sequence[float], hi: Sequence[float]) -> None:
-        mb.box(mat, lo, hi, c.world, flip=True, seed=c.id)
 
+def _fronts(mb: MeshBuilder, c: Cabinet, zb: float) -> None:
+    """Drawers from the top down, then doors side by side."""
+    u0, u1, v0, v1, z1 = front_box(c)
+    z0 = zb + (c.stile + 2.0 if c.inset else 10)
+    for k in range(c.drawers):
+        last = k == c.drawers - 1 and not c.doors
+        height = TOP_DRAWER_MM if k == 0 and not last else (z1 - z0 - FRONT_GAP_MM * (c.drawers - 1 - k)) / (c.drawers - k)
+        low = z0 if last else z1 - height
+        _front(mb, c, (u0, v0, low), (u1, v1, z1))
+        if c.handles:
+            middle, z = (u0 + u1) / 2, (z1 + low) / 2
+            mb.box("steel", (middle - 70, v1, z - 5), (middle + 70, v1 + 28, z + 5), c.world, flip=True)
+        z1 = low - FRONT_GAP_MM
+    n = c.doors
     for k in range(n):
-        a, b, front, v1 = u0 + k * (dw + 3), u0 + k * (dw + 3) + dw, c.mat_front, d + t
-        part(front, (a, d + 1, z0), (a + rail, v1, z1))
-        part(front, (b - rail, d + 1, z0), (b, v1, z1))
-        part(front, (a + rail + g, d + 1, z1 - rail), (b - rail - g, v1, z1))
-        part(front, (a + rail + g, d + 1, z0), (b - rail - g, v1, z0 + rail))
-        part(front, (a + rail, d + 1, z0 + rail), (b - rail, v1 - 9, z1 - rail))
-        kx = b - 30 if k % 2 == 0 else a + 30
-        part("steel", (kx - 5, v1, z1 - 190), (kx + 5, v1 + 28, z1 - 60))
+        dw = (u1 - u0 - FRONT_GAP_MM * (n - 1)) / n
+        a = u0 + k * (dw + FRONT_GAP_MM)
+        _front(mb, c, (a, v0, z0), (a + dw, v1, z1))
+        if c.handles:
+            kx = a + dw - 30 if k % 2 == 0 else a + 30
+            mb.box("steel", (kx - 5, v1, z1 - 190), (kx + 5, v1 + 28, z1 - 60), c.world, flip=True)
+
+
+def _front(mb: MeshBuilder, c: Cabinet, lo: tuple[float, float, float], hi: tuple[float, float, float]) -> None:
+    """One door or drawer front: a slab, or a frame of rails around a panel that lies 9 mm back."""
+    (a, v0, z0), (b, v1, z1), g, rail = lo, hi, HAIRLINE_MM, 57.0
+
+    def part(low: Sequence[float], high: Sequence[float]) -> None:
+        mb.box(c.mat_front, low, high, c.world, flip=True, seed=c.id)
+
+    if c.slab or z1 - z0 < 3 * rail:
+        part(lo, hi)
+        return
+    part((a, v0, z0), (a + rail, v1, z1))
+    part((b - rail, v0, z0), (b, v1, z1))
+    part((a + rail + g, v0, z1 - rail), (b - rail - g, v1, z1))
+    part((a + rail + g, v0, z0), (b - rail - g, v1, z0 + rail))
+    part((a + rail, v0, z0 + rail), (b - rail, v1 - 9, z1 - rail))
+
+
+def door_line(c: Cabinet, n: int = 5) -> list[list[float]]:
+    """Upper outer edge of a cabinet's doors or drawers, (n, 3)."""
+    u0, u1, _, v1, z1 = front_box(c)
+    u = np.linspace(u0, u1, n)
+    return [[float(x) for x in p] for p in c.world(np.column_stack([u, np.full(n, v1), np.full(n, z1)]))]
+
+
+def inward(outline: Array, by: float) -> Array:
+    """(n, 2) an anticlockwise outline moved inwards, mitred."""
+    t = np.roll(outline, -1, 0) - outline
+    t /= np.linalg.norm(t, axis=1, keepdims=True)
+    n = np.column_stack([-t[:, 1], t[:, 0]])
+    before = np.roll(n, 1, 0)
+    return np.asarray(outline + by * (n + before) / (1 + (n * before).sum(1, keepdims=True)))
+
+
+def build_prism(mb: MeshBuilder, p: Prism, facets: int = 4) -> None:
+    """Sides, rounded top edge, and either a closed top or the rim and the inside of an open box."""
+    corners = np.array(p.outline, float)
+    stretches, joined = [], []
+    for i, a in enumerate(corners):
+        b = corners[(i + 1) % len(corners)]
+        k = max(1, math.ceil(float(np.linalg.norm(b - a)) / 60))
+        stretches.append(a + (b - a) * np.linspace(0, 1, k, endpoint=False)[:, None])
+        joined += [i in p.joined] * k
+    ring = np.concatenate(stretches)
+    su, sv = tile_size_mm(p.mat_top)
+    arris = 0.0 if p.joined else p.arris_mm  # parts that are joined meet in sharp corners
+    rings = [(arris * (1 - math.cos(a)), p.z1 - arris * (1 - math.sin(a))) for a in np.linspace(0, math.pi / 2, facets + 1)]
+    heights = [(0.0, z) for z in np.linspace(p.z0, p.z1 - arris, max(2, math.ceil((p.z1 - p.z0) / 60) + 1))]
+    length = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(ring, axis=0, append=ring[:1]), axis=1))])
+    tu, tv = tile_size_mm(p.mat_side)
+    for (e0, z_low), (e1, z_high) in itertools.pairwise([*heights, *(rings[1:] if arris else [])]):
+        low, high = (np.vstack([q, q[:1]]) for q in (inward(ring, e0), inward(ring, e1)))
+        for i in range(len(ring)):
+            if not joined[i]:
+                pts = np.array([[[*q[i], z], [*q[i + 1], z]] for q, z in ((low, z_low), (high, z_high))])
+                uv = np.array([[[length[i] / tu, z / tv], [length[i + 1] / tu, z / tv]] for z in (z_low, z_high)])
+                mb.grid(p.mat_side, pts, uv)
+    top = inward(ring, arris)
+    if not p.panel:
+        _cap(mb, p.mat_top, top, p.z1, (su, sv))
+        return
+    inner, floor = inward(ring, p.panel), p.z1 - 250
+    for lower, upper, z_low, z_high in ((top, inner, p.z1, p.z1), (inner, inner, p.z1, floor)):
+        a, b = (np.vstack([q, q[:1]]) for q in (lower, upper))
+        pts = np.stack([np.column_stack([a, np.full(len(a), z_low)]), np.column_stack([b, np.full(len(b), z_high)])])
+        uv = np.stack([np.column_stack([length / su, np.full(len(a), v)]) for v in (0.0, p.panel / sv)])
+        mb.grid(p.mat_top if z_low == z_high else "melamine", pts, uv)
+    _cap(mb, "melamine", inner, floor, tile_size_mm("melamine"))
+
+
+def _cap(mb: MeshBuilder, mat: str, ring: Array, z: float, tile: tuple[float, float]) -> None:
+    """A convex outline (n, 2), filled at height z."""
+    middle = ring.mean(axis=0)
+    closed = np.vstack([ring, ring[:1]])
+    k = max(3, math.ceil(float(np.linalg.norm(ring - middle, axis=1).max()) / 60))
+    q = np.linspace(1, 0, k)[:, None, None]
+    xy = middle + q * (closed - middle)
+    mb.grid(mat, np.concatenate([xy, np.full((*xy.shape[:2], 1), z)], -1), xy / tile)
 
 
 def build_wall(mb: MeshBuilder, wall: Wall, scene: Scene) -> None:

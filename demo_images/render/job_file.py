@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import tomlkit
 
+from .constants import ROUGH_MM
 from .paper import sheet_pose
 from .scene import Scene, Sheet, TrueEdge
 from .truth import resample
@@ -20,9 +21,6 @@ from .truth import resample
 if TYPE_CHECKING:
     from .camera import Camera
     from .renderer import Renderer
-
-ROUGH_MM = (3.0, 8.0)
-"""Smallest and largest sideways error of a click."""
 
 
 def _best_photo(edge: TrueEdge, scene: Scene, renderer: Renderer) -> Camera:
@@ -80,7 +78,8 @@ def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
     doc.add("lengths", tomlkit.aot())
     for k in scene.lengths:
         entry = tomlkit.table()
-        entry.update({"kind": k.kind, "from": k.ends[0], "to": k.ends[1], "value": k.given_mm, "u": k.u_mm})
+        first, last = k.ends if k.kind == "bar" else [f"{end}:B" for end in k.ends]  # a tape is held from mark to mark
+        entry.update({"kind": k.kind, "from": first, "to": last, "value": k.given_mm, "u": k.u_mm})
         if k.kind == "bar":
             entry.update({"temperature_c": 24.0, "material": "aluminium"})
         doc["lengths"].append(entry)  # type: ignore[union-attr]

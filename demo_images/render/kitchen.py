@@ -9,22 +9,16 @@ The numbers of :class:`KitchenPlan` are those of the demo; ``variants`` draws ot
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
+from .constants import BACK_GAP_MM, BAR_HEIGHT_MM, COUNTER_Z_MM, DEPTH_MM, LEFT_GAP_MM, PHOTO_BYTES, Z_ON_BOARD_MM
 from .phone import Phone
 from .prints import Printer, butt
 from .scene import Cabinet, Clutter, KnownLength, Scene, TrueEdge, Wall, bowed_line
 from .truth import resample
-
-BACK_GAP_MM, LEFT_GAP_MM, DEPTH_MM = 17.0, 14.0, 584.0
-"""Between cabinets and nominal walls, and the depth of the cabinets without doors."""
-BAR_HEIGHT_MM = 20.0
-COUNTER_Z_MM = 20.0
-"""Height at which a wall counts: the middle of a counter's thickness."""
-Z_ON_BOARD_MM = 1.6
 
 
 @dataclass(frozen=True)
@@ -89,9 +83,9 @@ class KitchenPlan:
         return -BACK_GAP_MM - DEPTH_MM - self.middle - self.end
 
 
-def demo_scene(prints: Path | None) -> Scene:
+def demo_scene(prints: Path | None, phone: Phone | None = None) -> Scene:
     """The demo kitchen; pictures of the printed targets are written to the folder ``prints`` (None: geometry only)."""
-    return build_kitchen(KitchenPlan(), prints)
+    return build_kitchen(replace(KitchenPlan(), phone=phone or Phone(max_bytes=PHOTO_BYTES)), prints)
 
 
 def build_kitchen(plan: KitchenPlan, prints: Path | None) -> Scene:

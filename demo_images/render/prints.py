@@ -11,11 +11,9 @@ import numpy as np
 from phototemplate.capture import design
 from phototemplate.capture.sheets import raster
 
+from .constants import PX_PER_MM
 from .paper import sheet_point, strip_target_point, strip_truth, target_point
 from .scene import Scene, Sheet, Strip
-
-PX_PER_MM = 10.0
-"""Whole pixels for every length of the design, on A4 and on Letter; finer than any photo of the demo sees."""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import drjit as dr  # isort: skip  (after Mitsuba has found its LLVM)
 
 
 def undistort(cam: Camera, xs: Any, ys: Any) -> tuple[Any, Any]:
-    """Pixel -> (x/z, y/z) by Newton's method on the Brown-Conrady model (OpenCV's k1 k2 p1 p2 k3)."""
+    """Pixel -> (x/z, y/z) by Newton's method on the Brown-Conrady model (OpenCV's k1 k2 p1 p2 k3), less a moved lens group."""
     k1, k2, p1, p2, k3 = (float(v) for v in cam.dist)
     xd, yd = (xs - cam.cx) / cam.fx, (ys - cam.cy) / cam.fy
     x, y = mi.Float(xd), mi.Float(yd)
@@ -29,12 +29,17 @@ def undistort(cam: Camera, xs: Any, ys: Any) -> tuple[Any, Any]:
             d = g + 2 * y * y * dg + 6 * p1 * y + 2 * p2 * x
             det = a * d - b * b
             x, y = x - (d * ex - b * ey) / det, y - (a * ey - b * ex) / det
-    return x, y
+    return x - cam.decentre_px[0] / cam.fx, y - cam.decentre_px[1] / cam.fy
 
 
 def channel_px(cam: Camera, xs: Any, ys: Any, scale: float) -> tuple[Any, Any]:
     """Pixel of a colour channel that is ``scale`` times as large as green -> the green pixel that shows the same point."""
     return (xs, ys) if scale == 1 else (cam.cx + (xs - cam.cx) / scale, cam.cy + (ys - cam.cy) / scale)
+
+
+def shutter_way(cam: Camera, row: Any) -> Any:
+    """Way of the camera's centre from the middle of the readout to the time ``row`` is read, in the camera frame."""
+    return mi.Vector3f(*[float(v) for v in cam.rs_shift_mm]) * ((row + 0.5) / cam.height - 0.5)
 
 
 def shutter_turn(cam: Camera, row: Any, *vectors: Any) -> tuple[Any, ...]:
@@ -59,6 +64,7 @@ def camera_rays(cam: Camera, xs: Any, ys: Any, row: Any, u_lens: Any, scale: flo
     else:
         oc, dc = mi.Vector3f(0), mi.Vector3f(x, y, 1)
     oc, dc = shutter_turn(cam, row, oc, dc)
+    oc += shutter_way(cam, row)
     m = mi.Matrix3f(cam.pose()[0].T.tolist())
     origin = mi.Point3f(m @ oc + mi.Vector3f(*[float(v) for v in cam.eye]))
     return mi.Ray3f(origin, dr.normalize(m @ dc))
@@ -73,6 +79,7 @@ def ray_round_trip_px(cam: Camera, step: int = 16) -> float:
         px, py = mi.Float(xs.ravel()), mi.Float(ys.ravel())
         x, y = undistort(cam, *channel_px(cam, px, py, k))
         (d,) = shutter_turn(cam, py, mi.Vector3f(x, y, 1))
-        points = np.array(d).T.astype(float) @ r * 1500 + np.array(cam.eye)
+        way = np.array(shutter_way(cam, py)).T.astype(float)
+        points = (np.array(d).T.astype(float) * 1500 + way) @ r + np.array(cam.eye)
         worst = max(worst, float(np.abs(cam.project(points, channel) - np.c_[xs.ravel(), ys.ravel()]).max()))
     return worst

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from . import textures
 from .camera import Camera
-from .furniture import build_cabinet, build_clutter, build_wall, exposed_ends
+from .constants import FIELD
+from .furniture import build_cabinet, build_clutter, build_prism, build_wall, exposed_ends
 from .materials import bitmap, bsdf, material, mi
 from .mesh import MeshBuilder
 from .paper import build_sheet, build_strip
@@ -107,6 +108,8 @@ class Renderer:
         mb, s = MeshBuilder(), self.scene
         for c in s.cabinets:
             build_cabinet(mb, c, exposed_ends(c, s.cabinets))
+        for prism in s.prisms:
+            build_prism(mb, prism)
         for w in s.walls:
             build_wall(mb, w, s)
         for sheet in s.sheets:
@@ -159,7 +162,7 @@ class Renderer:
                 light += dr.select(same_side, albedo * dr.abs(cos) / math.pi * weight / len(u_lights), 0.0)
         irradiance = mi.Color3f(si.shape.eval_attribute_3("vertex_irr", si, active))
         light += albedo * irradiance / math.pi
-        return dr.select(active, light, 0.0)
+        return dr.select(active & dr.all(dr.isfinite(light)), light, 0.0)  # a ray along a surface may have no shading frame
 
     def _light(self, spp: int, bounces: int, bake_file: Path | None) -> None:
         """Bake the indirect light, or take it from a file that holds it for exactly these vertices."""
@@ -241,8 +244,12 @@ class Renderer:
         p = np.asarray(points, float).reshape(-1, 3)
         uv = cam.project(p)
         r, t = cam.pose()
-        z = (p @ r.T + t)[:, 2]
-        ok = (z > 50) & (uv > -0.5).all(1) & (uv[:, 0] < cam.width - 0.5) & (uv[:, 1] < cam.height - 0.5)
+        local = p @ r.T + t
+        z = local[:, 2]
+        # far outside the picture the distortion's polynomial may fold back into it
+        off_axis = np.linalg.norm(local[:, :2], axis=1) / np.maximum(z, 1.0)
+        ok = (z > 50) & (off_axis < FIELD * math.hypot(cam.width, cam.height) / 2 / cam.fx)
+        ok &= (uv > -0.5).all(1) & (uv[:, 0] < cam.width - 0.5) & (uv[:, 1] < cam.height - 0.5)
         d = p + eps * np.asarray(normal, float) - np.array(cam.eye)
         far = np.linalg.norm(d, axis=1)
         ray = mi.Ray3f(mi.Point3f(*[float(v) for v in cam.eye]), mi.Vector3f((d / far[:, None]).T.astype(np.float32).copy()))

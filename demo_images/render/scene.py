@@ -42,6 +42,15 @@ class Cabinet:
     frame_thick: float = 19.0
     stile: float = 38.0
     doors: int = 1
+    drawers: int = 0
+    """Drawers over the whole width, one above the other, the uppermost 150 mm high; the doors take what is left below."""
+    slab: bool = False
+    """Plain fronts instead of framed ones."""
+    inset: bool = False
+    """Doors and drawers lie within the face frame, flush with it."""
+    handles: bool = True
+    shelves: int = 0
+    """Open shelves inside, evenly spaced."""
     blind: float = 0.0
     """Width at the left without doors (blind corner cabinet)."""
     blind_right: float = 0.0
@@ -105,6 +114,34 @@ class Cabinet:
         }[name]
         t = np.linspace(0, 1, n)
         return self.world(np.stack([u0 + t * (u1 - u0), v0 + t * (v1 - v0), 0 * t], -1))
+
+
+@dataclass
+class Prism:
+    """A top, or a cabinet of any plan outline: horizontal top, vertical sides.
+
+    The outline runs anticlockwise seen from above and is convex; what is not is put together from several, whose common sides
+    are ``joined``.
+    """
+
+    id: str
+    outline: list[list[float]]
+    z0: float
+    z1: float
+    mat_top: str = "laminate"
+    mat_side: str = "laminate"
+    arris_mm: float = 0.0
+    """Radius of the rounded top edge (0: sharp)."""
+    joined: list[int] = field(default_factory=list)
+    """Sides i (from point i to i + 1) that continue in a neighbour: no face, no rounding."""
+    panel: float = 0.0
+    """0: closed top. Else an open box whose sides are so thick, with its floor 250 mm below the top."""
+
+    def side(self, i: int, n: int = 9) -> Array:
+        """(n, 3) points along the top edge of side i."""
+        a, b = np.array(self.outline[i], float), np.array(self.outline[(i + 1) % len(self.outline)], float)
+        t = np.linspace(0, 1, n)[:, None]
+        return np.column_stack([a + t * (b - a), np.full(n, self.z1)])
 
 
 @dataclass
@@ -230,6 +267,19 @@ class TrueEdge:
     """Sheets or strips that carry it."""
     drawn_on: str = ""
     """Sheet in whose frame the user gave the path; else it was clicked in a photo."""
+    arris_mm: float = 0.0
+    """Radius of its rounding (0: sharp)."""
+
+
+@dataclass
+class OtherLine:
+    """A line that is not the edge but can be taken for it."""
+
+    reading: str
+    """What it is: ``door``, the upper outer edge of a door or drawer front; ``overhang``, that of an old top"""
+    of: str
+    """Edge of the outline that it runs along"""
+    points: list[list[float]]
 
 
 @dataclass
@@ -256,7 +306,9 @@ class Scene:
     clutter: list[Clutter] = field(default_factory=list)
     lights: list[Light] = field(default_factory=list)
     cameras: list[Camera] = field(default_factory=list)
+    prisms: list[Prism] = field(default_factory=list)
     outline: list[TrueEdge] = field(default_factory=list)
+    other_lines: list[OtherLine] = field(default_factory=list)
     loops: dict[str, list[str]] = field(default_factory=dict)
     lengths: list[KnownLength] = field(default_factory=list)
     room: list[float] = field(default_factory=lambda: [-2500.0, -3500.0, 4500.0, 1500.0])
@@ -285,7 +337,8 @@ class Scene:
         d = json.loads(Path(path).read_text())
         parts: dict[str, type[Any]] = {
             "cabinets": Cabinet, "walls": Wall, "sheets": Sheet, "strips": Strip, "clutter": Clutter,
-            "lights": Light, "cameras": Camera, "outline": TrueEdge, "lengths": KnownLength,
+            "lights": Light, "cameras": Camera, "prisms": Prism, "outline": TrueEdge, "other_lines": OtherLine,
+            "lengths": KnownLength,
         }  # fmt: skip
         for key, cls in parts.items():
             d[key] = [cls(**e) for e in d.get(key, [])]

@@ -5,14 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from .camera import Camera
+from .constants import ENOUGH_PX
 from .paper import strip_truth
 from .prints import print_markers
 from .renderer import Renderer
 from .scene import Scene, Strip
 from .truth import resample
-
-ENOUGH_PX = 30.0
-"""A marker wants this many pixels along its shorter side."""
 
 
 def _markers_seen(cam: Camera, renderer: Renderer, corners: np.ndarray, normal: np.ndarray) -> tuple[int, float]:

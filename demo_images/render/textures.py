@@ -26,6 +26,15 @@ PLAIN: dict[str, tuple[float, float, float]] = {
     "ceiling": (0.80, 0.79, 0.77),
     "room": (0.62, 0.60, 0.56),
     "toe_kick": (0.10, 0.11, 0.12),
+    "gloss_white": (0.78, 0.79, 0.79),
+    "cream": (0.70, 0.66, 0.55),
+    "sage": (0.24, 0.30, 0.22),
+    "navy": (0.025, 0.04, 0.085),
+    "graphite": (0.045, 0.047, 0.05),
+    "abs_white": (0.74, 0.74, 0.73),
+    "abs_dark": (0.07, 0.065, 0.06),
+    "film_blue": (0.22, 0.38, 0.62),
+    "tape_green": (0.12, 0.36, 0.20),
 }
 """Materials of one colour: linear RGB albedo."""
 
@@ -124,6 +133,51 @@ def _steel() -> Image:
     return _tint(0.42 + 0.03 * fft_noise(512, 1024, 0.6, 22, (1, 40)), (1, 1, 1))
 
 
+def _wood_light() -> Image:
+    """Pale wood with broad grain."""
+    h, w = 1024, 2048
+    g = fft_noise(h, w, 1.2, 41, (1, 10)) + 0.8 * np.sin(6 * fft_noise(h, w, 1.9, 42, (1, 6)))
+    return _tint(0.47 * (1 + 0.09 * g), (1.0, 0.78, 0.52))
+
+
+def _chipboard_edge() -> Image:
+    """Chipboard: the edge of a cheap panel, without plies."""
+    n = 1024
+    return _tint(0.34 + 0.06 * fft_noise(n, n, 0.5, 43, (1, 3)), (1.0, 0.80, 0.56))
+
+
+def _laminate() -> Image:
+    """A speckled old top."""
+    n = 2048
+    speck = _blur(fft_noise(n, n, 0.0, 44), 2.0)
+    v = 0.42 + 0.03 * fft_noise(n, n, 1.4, 45) - 0.12 * (speck > 0.22) + 0.10 * (speck < -0.24)
+    return _tint(v, (1.0, 0.94, 0.85))
+
+
+def _stone_dark() -> Image:
+    """A polished dark stone with light grains."""
+    n = 2048
+    speck = _blur(fft_noise(n, n, 0.0, 46), 1.6)
+    return _tint(0.05 + 0.012 * fft_noise(n, n, 1.0, 47) + 0.14 * (speck > 0.30), (0.95, 1.0, 1.02))
+
+
+def _marble() -> Image:
+    """White with grey veins."""
+    n = 2048
+    veins = np.exp(-np.abs(fft_noise(n, n, 1.7, 48)) * 9)
+    return _tint(0.70 + 0.02 * fft_noise(n, n, 1.2, 49) - 0.28 * veins, (1.0, 0.99, 0.97))
+
+
+def _wood_floor() -> Image:
+    """Boards of 150 mm."""
+    h, w = 1024, 2048
+    y = (np.arange(h) + 0.5) / h * 600 % 150
+    joint = (np.minimum(y, 150 - y) < 0.8)[:, None]
+    tone = np.repeat(np.array([1.0, 0.86, 1.08, 0.95]), h // 4)[:, None]
+    g = fft_noise(h, w, 1.1, 50, (1, 14))
+    return _tint(np.where(joint, 0.06, 0.22 * tone * (1 + 0.12 * g)), (1.0, 0.68, 0.42))
+
+
 TEXTURES = {
     "drywall": (_drywall, (1024.0, 1024.0)),
     "melamine": (_melamine, (600.0, 600.0)),
@@ -135,6 +189,12 @@ TEXTURES = {
     "tile_floor": (_tile_floor, (600.0, 600.0)),
     "cardboard": (_cardboard, (500.0, 500.0)),
     "steel": (_steel, (400.0, 200.0)),
+    "wood_light": (_wood_light, (900.0, 450.0)),
+    "chipboard_edge": (_chipboard_edge, (300.0, 300.0)),
+    "laminate": (_laminate, (600.0, 600.0)),
+    "stone_dark": (_stone_dark, (500.0, 500.0)),
+    "marble": (_marble, (1400.0, 1400.0)),
+    "wood_floor": (_wood_floor, (1200.0, 600.0)),
 }
 """Name -> (maker, size of one tile in mm along u and v). u runs along the longer side of every face."""
 

@@ -2,13 +2,16 @@
 
 Layout (mm, world frame: z = 0 nominal plane of the cabinet tops; rotations are 3 x 3 nested lists)::
 
-    edges     id, kind, shape, source, points_mm (n, 3) polyline, visible {photo: share of the line seen}
+    edges     id, kind, shape, source, arris_mm (radius, 0 sharp), points_mm (n, 3) polyline, visible {photo: share seen}
+    other_lines  reading (``door``, ``overhang``), of (edge), points_mm: lines that can be taken for an edge
     loops     loop -> edge ids; corners  loop -> (n, 2) plan corners, corner i where edge i-1 meets edge i
     sheets    id, center_mm (origin of the target frame), world_from_target, thickness_mm, print_scale, on (cabinet)
     strips    id, wall, points_mm (P, 3) of its measured points
     lengths   name, kind, ends, true_mm, given_mm, u_mm
     cabinets  id, height_mm at its four corners (back left, back right, front right, front left)
-    cameras   id, size_px, matrix, dist (OpenCV), rotation and translation_mm of cam_from_world
+    cameras   id, size_px, matrix, dist (OpenCV), rotation and translation_mm of cam_from_world at the middle of the readout;
+              decentre_px (a moved lens group: shift before the distortion), readout_deg and readout_mm (turn about and way of
+              the centre along the camera's axes from the first to the last row); ``Camera.project`` says how they act
 
 A rounded edge is given by its outermost line in plan at the height of the flat top.
 """
@@ -24,6 +27,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .constants import EXTEND_MM
 from .paper import sheet_pose, target_point
 from .prints import print_points
 from .scene import Scene, Sheet, TrueEdge
@@ -32,8 +36,6 @@ if TYPE_CHECKING:
     from .renderer import Renderer
 
 Array = NDArray[np.float64]
-EXTEND_MM = 400.0
-"""How far lines are drawn beyond their ends to meet their neighbours."""
 
 
 def resample(points: Any, count: int) -> Array:
@@ -111,12 +113,16 @@ def truth(scene: Scene, renderer: Renderer | None = None) -> dict[str, Any]:
         r, t = c.pose()
         cams.append({
             "id": c.id, "size_px": [c.width, c.height], "matrix": c.matrix().tolist(), "dist": list(c.dist),
-            "rotation": r.tolist(), "translation_mm": t.tolist(),
+            "rotation": r.tolist(), "translation_mm": t.tolist(), "decentre_px": list(c.decentre_px),
+            "readout_deg": list(c.rs_deg), "readout_mm": list(c.rs_shift_mm),
         })  # fmt: skip
     return {
         "format": 1,
         "name": scene.name,
         "edges": [_edge_entry(e, scene, renderer) for e in scene.outline],
+        "other_lines": [
+            {"reading": o.reading, "of": o.of, "points_mm": np.round(o.points, 4).tolist()} for o in scene.other_lines
+        ],
         "loops": scene.loops,
         "corners": {k: loop_corners(scene, v) for k, v in scene.loops.items()},
         "sheets": [_sheet_entry(s, scene) for s in scene.sheets],

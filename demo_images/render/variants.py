@@ -8,9 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from .constants import BACK_GAP_MM, DEPTH_MM
 from .kitchen import (
-    BACK_GAP_MM,
-    DEPTH_MM,
     KitchenPlan,
     add_bar,
     build_kitchen,
@@ -18,23 +17,10 @@ from .kitchen import (
     tape_strips,
     wall_edge,
 )
-from .phone import Phone
+from .phone import random_phone
 from .scene import Cabinet, Clutter, Scene, TrueEdge, Wall, bowed_line
 
 FINISHES = ("wood_dark", "painted", "wood_mid", "melamine")
-
-
-def random_phone(rng: np.random.Generator) -> Phone:
-    """A main camera as phones have them: 24 to 28 mm film equivalent, distortion of a few per cent."""
-    k1 = float(rng.normal(0.06, 0.06))
-    return Phone(
-        f_px=float(rng.uniform(2790, 3260)),
-        aspect=float(rng.normal(0, 4e-4)),
-        center_px=(float(rng.normal(0, 15)), float(rng.normal(0, 15))),
-        dist=(k1, float(-2.0 * k1 + rng.normal(0, 0.03)), *(float(v) for v in rng.normal(0, 5e-4, 2)), float(1.1 * k1)),
-        shake_px=float(rng.uniform(0.2, 0.9)),
-        full_well=float(rng.uniform(6000, 16000)),
-    )
 
 
 def random_plan(seed: int) -> KitchenPlan:

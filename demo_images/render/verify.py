@@ -14,7 +14,7 @@ import numpy as np
 from .materials import mi
 from .paper import sheet_point, strip_point, strip_truth
 from .prints import print_points
-from .rays import channel_px, shutter_turn, undistort
+from .rays import channel_px, shutter_turn, shutter_way, undistort
 from .renderer import Renderer
 from .scene import Scene, Strip
 
@@ -42,8 +42,9 @@ def check_rays(scene: Scene, renderer: Renderer, count: tuple[int, int] = (97, 2
             px, py = mi.Float(q[:, 0]), mi.Float(q[:, 1])
             x, y = undistort(cam, *channel_px(cam, px, py, 1.0))
             (d,) = shutter_turn(cam, py, mi.Vector3f(x, y, 1))
-            d = mi.Matrix3f(cam.pose()[0].T.tolist()) @ d
-            ray = mi.Ray3f(mi.Point3f(*map(float, cam.eye)), dr.normalize(d))
+            world = mi.Matrix3f(cam.pose()[0].T.tolist())
+            eye = mi.Point3f(*map(float, cam.eye)) + world @ shutter_way(cam, py)
+            ray = mi.Ray3f(eye, dr.normalize(world @ d))
             si = renderer.mi_scene.ray_intersect(ray)
             hit = np.linalg.norm(np.array(si.p).T - points[ok], axis=1) < 2
             off = np.array(si.uv).T * (w, h) - np.c_[u[ok], v[ok]]

@@ -19,7 +19,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 
 from phototemplate.demo import compare, edge_samples
@@ -30,7 +29,7 @@ from phototemplate.pipeline import measure
 from phototemplate.template.quantities import State
 from tests.bench import BenchResult
 from tests.bench._rendered import random_kitchen
-from tests.bench._truth import saddle_errors, saddle_ratios
+from tests.bench._truth import project, saddle_errors, saddle_ratios
 
 JOBS, QUICK_JOBS = 24, 2
 CLASSES = ("sheet height", "traced edge", "contact edge", "wall profile", "corner", "distance")
@@ -134,15 +133,11 @@ def _off_mm(uv_px: Array, line_mm: Array, camera: dict[str, Any]) -> float:
     along /= np.linalg.norm(along, axis=1, keepdims=True)
     left = np.column_stack([-along[:, 1], along[:, 0], np.zeros(len(edge))])
 
-    def project(xyz: Array) -> Array:
-        pose = np.array(camera["rotation"]), np.array(camera["translation_mm"])
-        return np.asarray(cv2.projectPoints(xyz, *pose, np.array(camera["matrix"]), np.array(camera["dist"]))[0][:, 0])
-
-    at = project(edge)
-    tangent = project(edge + along) - at
+    at = project(camera, edge)
+    tangent = project(camera, edge + along) - at
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    scale = np.sum((project(edge + left) - at) * normal, axis=1)  # px per mm, signed
+    scale = np.sum((project(camera, edge + left) - at) * normal, axis=1)  # px per mm, signed
     near = np.argmin(np.linalg.norm(uv_px[:, None] - at[None], axis=2), axis=1)
     inside = (near > 0) & (near < len(edge) - 1)
     off = np.sum((uv_px - at[near]) * normal[near], axis=1) / scale[near]

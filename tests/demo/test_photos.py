@@ -16,6 +16,7 @@ from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.demo import DEMO_FOLDER
 from phototemplate.job import JobFile, load_job
 from phototemplate.settings import DetectionSettings
+from tests.bench._truth import project
 
 PHOTOS = sorted((DEMO_FOLDER / "photos").glob("*.jpg"))
 
@@ -29,14 +30,6 @@ def truth() -> dict[str, Any]:
 @pytest.fixture(scope="module")
 def job() -> JobFile:
     return load_job(DEMO_FOLDER).file
-
-
-def project(camera: dict[str, Any], points: np.ndarray) -> np.ndarray:
-    """(N, 2) px by ``cv2.projectPoints``."""
-    rotation = cv2.Rodrigues(np.array(camera["rotation"]))[0]
-    shift, matrix = np.array(camera["translation_mm"]), np.array(camera["matrix"])
-    uv = cv2.projectPoints(points, rotation, shift, matrix, np.array(camera["dist"]))[0]
-    return np.asarray(uv).reshape(-1, 2)
 
 
 def on_plane(camera: dict[str, Any], uv: np.ndarray, z_mm: float) -> np.ndarray:
