@@ -106,13 +106,10 @@ class Finding:
     facts: Mapping[str, Fact]
     """What was seen: exactly the facts that its kind lists"""
 
-    def __init__(self, code: str, where: str, message: str = "", remedy: str = "", /, **facts: Any) -> None:
+    def __init__(self, code: str, where: str, /, **facts: Any) -> None:
         assert code in FINDINGS, f"finding code {code!r} is not listed in errors.FINDINGS"
-        if message:  # TODO transitional: a sentence in place of facts; goes when all rooms give facts
-            facts = {"text": message, "remedy": remedy}
-        elif "text" not in facts:
-            wanted = FINDINGS[code].facts
-            assert set(facts) == set(wanted), f"finding {code!r} wants the facts {wanted}, not {tuple(facts)}"
+        wanted = FINDINGS[code].facts
+        assert set(facts) == set(wanted), f"finding {code!r} wants the facts {wanted}, not {tuple(facts)}"
         object.__setattr__(self, "code", code)
         object.__setattr__(self, "where", where)
         object.__setattr__(self, "facts", {name: _plain(value) for name, value in facts.items()})
@@ -124,22 +121,10 @@ class Finding:
     def severity(self) -> Severity:
         return FINDINGS[self.code].severity
 
-    @property
-    def message(self) -> str:  # TODO transitional, as above: readers ask phototemplate.wording
-        from phototemplate.wording import say
-
-        return say(self).message
-
-    @property
-    def remedy(self) -> str:  # TODO transitional
-        from phototemplate.wording import say
-
-        return say(self).remedy
-
 
 def known(code: str, facts: Mapping[str, Any]) -> bool:
     """Whether a stored finding is one of this version's."""
-    return code in FINDINGS and ("text" in facts or set(facts) == set(FINDINGS[code].facts))
+    return code in FINDINGS and set(facts) == set(FINDINGS[code].facts)
 
 
 def _plain(value: Any) -> Fact:
@@ -227,16 +212,25 @@ FINDINGS: dict[str, Kind] = {
     "plane-few-sheets": Kind("warning", ("n_sheets",), retake=True),
     "plane-narrow": Kind("warning", ("spread_mm",), retake=True),
     # edges
-    "edge-not-found": Kind("serious", retake=True),
-    "edge-single-view": Kind("warning", retake=True),
-    "edge-off-plane": Kind("warning"),
-    "edge-ambiguous": Kind("warning", retake=True),
-    "edge-faint": Kind("warning"),
-    "edge-gaps": Kind("note", retake=True),
-    "edge-rough": Kind("warning"),
-    "strip-loose": Kind("warning"),
-    "edge-short": Kind("note", retake=True),
-    "edge-outliers": Kind("warning"),
+    "edge-not-found": Kind("serious", ("reason_word",), retake=True, lost=True),
+    "edge-line-weak": Kind("serious", ("support_percent", "rise_mm"), retake=True, lost=True),
+    "edge-single-view": Kind("warning", ("single_percent", "U_mm"), retake=True),
+    "edge-above-plane": Kind("warning", ("height_mm",)),
+    "edge-below-plane": Kind("warning", ("height_mm",)),
+    "edge-ambiguous": Kind("warning", ("apart_mm", "taken_word", "choose_mm", "other_mm"), retake=True),
+    "edge-double-line": Kind("warning", ("apart_mm",), retake=True),
+    "edge-faint": Kind("warning", ("added_U_mm",)),
+    "edge-gaps": Kind("note", ("gap_mm",), retake=True),
+    "contact-sheet-unplaced": Kind("note", ("sheet",), retake=True, lost=True),
+    "contact-sheet-no-edge": Kind("note", ("sheet",), lost=True),
+    "strip-missing": Kind("note", ("strip",), retake=True, lost=True),
+    "edge-not-straight": Kind("warning", ("off_mm", "U_mm", "at_mm")),
+    "contact-sheets-uneven": Kind("warning", ("off_mm",)),
+    "strip-loose": Kind("warning", ("strip", "off_mm")),
+    "strip-moved": Kind("warning", ("strip", "n_photos")),
+    "edge-short": Kind("note", ("seen_mm", "expected_mm"), retake=True),
+    "edge-few-points": Kind("note", ("n_points", "shape_word")),
+    "edge-outliers": Kind("warning", ("n_left_out", "n_points")),
     # outline
     "loop-open": Kind("serious", ("first", "second", "gap_mm", "edge", "extension_mm", "apart")),
     "loop-edge-missing": Kind("serious", ("edges",)),

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.errors import InputError, MeasureError
+from phototemplate.errors import FINDINGS, InputError, MeasureError
 from phototemplate.job import EdgeSpec, Job, load_job
 from phototemplate.model import HeightPoint, Measurement, Outline
 from phototemplate.output.result_json import write_result_json
@@ -34,6 +34,7 @@ from phototemplate.studies.wall_line import End, choose_wall
 from phototemplate.studies.wall_pages import write_wall_check
 from phototemplate.studies.wall_strips import walls_of_strips
 from phototemplate.template.spec import TemplateSpec
+from phototemplate.wording import say
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,8 @@ def measure_wall(
         edges = [EdgeSpec(id=i, kind="wall", source="strip", shape="profile", targets=list(s)) for i, s in strips.items()]
     found = measure_job(_with_edges(job, edges), progress, memo)
     if not found.outline.segments:
-        why = [f.message for f in found.findings if f.code in ("edge-not-found", "edge-gaps")]
+        asked = {e.id for e in edges}
+        why = [say(f, job.file.units).message for f in found.findings if FINDINGS[f.code].lost and f.where in asked]
         raise MeasureError(" ".join(why) or f"No wall could be measured in {job.name}; show its strips in more photos.")
     return found, True
 

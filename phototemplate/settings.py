@@ -157,7 +157,7 @@ class EdgeSettings(Section):
     contact_gap_u_mm: float = 0.2
     """Standard uncertainty of that gap"""
     contact_misfit_mm: float = 1.0
-    """Contact sheets of one straight edge further off its line than this give the finding ``edge-rough``"""
+    """Contact sheets of one straight edge further off its line than this give the finding ``contact-sheets-uneven``"""
     cut_u_mm: float = 0.15
     """How well a sheet is cut along its line (standard uncertainty, each sheet for itself)"""
     strip_thickness_mm: float = 0.2
@@ -175,7 +175,7 @@ class EdgeSettings(Section):
     strip_outlier_mm: float = 0.8
     """Targets of a strip are left out only if they stand further off their neighbours than this"""
     off_plane_mm: float = 2.0
-    """Height over or under the plane from which an edge gets the finding ``edge-off-plane``"""
+    """Height over or under the plane from which an edge gets a finding"""
     close_mm: float = 8.0
     """Other candidates within this distance of the chosen edge may be what was meant"""
     outlier_factor: float = 4.0
@@ -183,7 +183,7 @@ class EdgeSettings(Section):
     least_correlation_mm: float = 10.0
     """Noise of traced points is taken as correlated over at least this length along the edge"""
     straight_within_mm: float = 0.5
-    """A line that departs from straight by more gives the finding ``edge-rough``"""
+    """A line that departs from straight by more gives the finding ``edge-not-straight``"""
     end_zone_mm: float = 150.0
     """Profiles are finer within about this distance of their ends, where walls swell"""
     max_knots: int = 30

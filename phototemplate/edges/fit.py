@@ -56,14 +56,7 @@ def fit_segment(
             "few to know its direction; draw the hint along more of the edge or take a photo that shows more of it"
         )
     if shape != "line" and n < shape_named(shape).min_points:
-        findings.append(
-            Finding(
-                "edge-short",
-                edge,
-                f"{n} points cannot show {'an arc' if shape == 'arc' else 'a profile'}; a straight line was taken",
-                "Lay more sheets or strips along the edge, or claim a line.",
-            )
-        )
+        findings.append(Finding("edge-few-points", edge, n_points=n, shape_word=shape))
         shape = "line"
     try:
         fit = shape_named(shape).fit(data, settings)
@@ -141,15 +134,7 @@ def straightness(points: EdgePoints, fit: ShapeFit, edge_id: str, settings: Edge
     size = abs(float(bow[worst]))
     if size < settings.straight_within_mm or size < 3.0 * u:
         return []
-    return [
-        Finding(
-            "edge-rough",
-            edge_id,
-            f"the edge is not straight: it departs from the fitted line by {size:.1f} mm (U {2 * u:.1f} mm), "
-            f"{line_s[worst]:.0f} mm from its start",
-            'Claim it as a profile (shape = "profile"), or check that the right edge was traced.',
-        )
-    ]
+    return [Finding("edge-not-straight", edge_id, off_mm=size, U_mm=2 * u, at_mm=line_s[worst])]
 
 
 def _edge_points(points: PlanePoints, settings: EdgeSettings, influences: Influences | None) -> EdgePoints:
@@ -178,23 +163,8 @@ def _coverage(points: PlanePoints, hint: EdgeHint, fit: ShapeFit, settings: Edge
     if hint.path is not None and hint.anchor != "photo" and hint.source == "trace":
         expected = float(np.sum(np.linalg.norm(np.diff(hint.path, axis=0), axis=1)))
     if length < settings.short_edge_mm or length < 0.5 * expected:
-        share = f" of {expected:.0f} mm" if expected else ""
-        found.append(
-            Finding(
-                "edge-short",
-                points.edge_id,
-                f"only {length:.0f} mm{share} of the edge was seen, so its direction is uncertain",
-                "Take one more photo that shows the whole edge.",
-            )
-        )
+        found.append(Finding("edge-short", points.edge_id, seen_mm=length, expected_mm=expected or None))
     left_out = fit.used.size - int(np.count_nonzero(fit.used))
     if left_out > settings.left_out_share * fit.used.size:
-        found.append(
-            Finding(
-                "edge-outliers",
-                points.edge_id,
-                f"{left_out} of {fit.used.size} points disagree with the rest of the edge and were left out",
-                "Look at the trace in the report: part of it may follow another edge or a shadow.",
-            )
-        )
+        found.append(Finding("edge-outliers", points.edge_id, n_left_out=left_out, n_points=fit.used.size))
     return found

@@ -25,7 +25,7 @@ from phototemplate.studies.remedies import Remedy
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
-OPEN_QUESTION = "edge-ambiguous"
+OPEN_QUESTIONS = ("edge-ambiguous", "edge-double-line")
 """The finding that only a person can answer"""
 
 
@@ -188,7 +188,7 @@ def _judge_all(
 
 def _doubted(m: Measurement, state: State, asked: _Asked) -> tuple[str, ...]:
     """Edges on which the quantity hangs and of which it is not known which of two lines they are."""
-    named = {f.where for f in m.findings if f.code == OPEN_QUESTION}
+    named = {f.where for f in m.findings if f.code in OPEN_QUESTIONS}
     slices = state.outline.state_slices
     return tuple(e for e, where in slices.items() if e in named and np.abs(asked.gradient[where]).sum() > TAKES_PART)
 

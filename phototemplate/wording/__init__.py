@@ -47,10 +47,7 @@ def said(findings: Iterable[Finding], unit: LengthUnit = "mm", language: str = "
     together: dict[Any, dict[Any, Finding]] = {}
     for f in findings:
         facts = tuple(f.facts.items())
-        if "text" in f.facts:
-            key: Any = (f.code, facts)
-        else:
-            key = f.code if spoken.words[f.code].several else (f.code, f.where, facts)
+        key: Any = f.code if spoken.words[f.code].several else (f.code, f.where, facts)
         together.setdefault(key, {})[f.where, facts] = f
     told = [_told(list(alike.values()), unit, spoken) for alike in together.values()]
     return sorted(told, key=lambda one: SEVERITIES.index(one.severity))
@@ -71,8 +68,6 @@ def meaning_of(code: str, language: str = "en") -> str:
 def _told(alike: Sequence[Finding], unit: LengthUnit, language: Language) -> Said:
     first = alike[0]
     words, places = language.words[first.code], language.listed([f.where for f in alike])
-    if "text" in first.facts:
-        return Said(first.code, first.severity, places, str(first.facts["text"]), str(first.facts["remedy"]) or words.remedy)
     facts: dict[str, Fact] = dict(first.facts)
     if len(alike) > 1:
         facts = {name: _joined([f.facts[name] for f in alike]) for name in facts}

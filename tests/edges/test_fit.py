@@ -187,10 +187,9 @@ def test_bowed_edge_claimed_as_a_line_is_reported() -> None:
     case = scene(np.random.default_rng(8), lambda s: 2.4 * np.sin(np.pi * s / LENGTH))
     segment = fit_segment(case.points, hint(), SETTINGS, case.influences)
     found = {f.code: f for f in segment.findings}
-    assert "edge-rough" in found
-    assert "profile" in found["edge-rough"].remedy
+    assert "edge-not-straight" in found
     # a half sine of amplitude 2.4 departs from its own line by 1.5 mm at the ends and 0.9 mm in the middle
-    assert "1.5 mm" in found["edge-rough"].message or "1.4 mm" in found["edge-rough"].message
+    assert found["edge-not-straight"].facts["off_mm"] == pytest.approx(1.5, abs=0.15)
     assert offset_u(segment, [LENGTH / 2])[0] > 0.2
 
 
@@ -198,7 +197,7 @@ def test_straight_edge_is_not_called_rough() -> None:
     for seed in range(25):
         case = scene(np.random.default_rng(seed))
         codes = [f.code for f in fit_segment(case.points, hint(), SETTINGS, case.influences).findings]
-        assert "edge-rough" not in codes
+        assert "edge-not-straight" not in codes
 
 
 def test_line_survives_a_third_of_wrong_points() -> None:
@@ -245,7 +244,7 @@ def test_short_edge_is_reported_and_too_few_points_are_refused() -> None:
     three = replace(case.points, **{name: getattr(case.points, name)[::200] for name in names})
     segment = fit_segment(three, hint("profile"), SETTINGS)
     assert segment.shape == "line"
-    assert "edge-short" in {f.code for f in segment.findings}
+    assert "edge-few-points" in {f.code for f in segment.findings}
 
 
 def test_half_circle_is_refused_with_advice() -> None:

@@ -20,6 +20,7 @@ from phototemplate.edges.shapes.evaluate import offset_at, offset_u, to_chord
 from phototemplate.errors import Finding
 from phototemplate.model import Array, EdgeHint, IntArray
 from phototemplate.settings import EdgeSettings
+from phototemplate.studies.verdict import OPEN_QUESTIONS
 from tests.edges.box_scene import DEPTH_MM, LENGTH_MM, Box, BoxScene, Coat, kitchen
 
 SHARP = EdgeSettings(arris_mm=0.0, arris_u_mm=0.2)
@@ -50,8 +51,9 @@ class Verdict:
     def names(self, apart_mm: float) -> bool:
         """Whether a finding says that another edge runs about this far away."""
         for f in self.findings:
-            if f.code == "edge-ambiguous":
-                said = float(f.message.split("Two edges run ")[1].split(" mm")[0])
+            if f.code in OPEN_QUESTIONS:
+                said = f.facts["apart_mm"]
+                assert isinstance(said, float)
                 if abs(said - abs(apart_mm)) < max(1.0, 0.25 * abs(apart_mm)):
                     return True
         return False

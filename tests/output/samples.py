@@ -297,21 +297,11 @@ def _segments(inf: Influences) -> dict[str, Segment]:
         if edge_id == "front-2":
             candidates = (Candidate(-3.1, 0.2, 0.74),)
             findings = (
-                Finding(
-                    "edge-ambiguous",
-                    edge_id,
-                    "Two edges lie 3.1 mm apart along front-2.",
-                    "Choose one of them in the job file.",
-                ),
+                Finding("edge-ambiguous", edge_id, apart_mm=3.1, taken_word="outer", choose_mm=0.0, other_mm=3.1),
             )
         if edge_id == "end-3":
             findings = (
-                Finding(
-                    "edge-single-view",
-                    edge_id,
-                    "The edge end-3 was seen in one photo only.",
-                    "Take one more photo from the right with S11 in view.",
-                ),
+                Finding("edge-single-view", edge_id, single_percent=80.0, U_mm=3.0),
             )
         out[edge_id] = Segment(
             **{

@@ -179,10 +179,10 @@ def test_verdict_follows_the_guarded_rule() -> None:
     assert "at its end" in short.sentence
     assert "68 %" in short.sentence, "one standard uncertainty: 68 % (normal distribution)"
     assert short.remedy
-    look = words.edge_verdict(replace(edge, findings=(Finding("edge-single-view", "e", "Seen once."),)), t)
+    look = words.edge_verdict(replace(edge, findings=(example("edge-single-view", "e"),)), t)
     assert look.state == "look"
-    assert "Seen once." in look.sentence
-    assert look.remedy == say(Finding("edge-single-view", "e", "Seen once.")).remedy
+    assert say(example("edge-single-view", "e")).message in look.sentence
+    assert look.remedy == say(example("edge-single-view", "e")).remedy
 
 
 def test_headline() -> None:

@@ -10,7 +10,6 @@ import pytest
 
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
-from phototemplate.errors import Finding
 from phototemplate.model import Measurement, PhotoMeta, PhotoPose, Sightings
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import KnownLength, LengthEnd, Tape
@@ -23,6 +22,7 @@ from phototemplate.studies import reliability, remedies, verdict
 from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.quantities import State
 from tests.bench._jobs import THICKNESS_MM, Job, random_job
+from tests.finding_examples import example
 
 SETTINGS = AdjustmentSettings(variance="never")
 
@@ -174,7 +174,7 @@ def test_verdicts_follow_the_rule(tape_only: Measurement) -> None:
 
 def test_nobody_can_tell_which_of_two_lines_is_the_edge(tape_only: Measurement) -> None:
     """However small its U: the edge itself, and what hangs on it, but not what does not."""
-    doubt = Finding("edge-ambiguous", "front", "Two edges run 3.1 mm apart near front; the one taken is the outer one.", "")
+    doubt = example("edge-ambiguous", "front")
     m = replace(tape_only, findings=(*tape_only.findings, doubt))
     before = {j.name: j for j in verdict.judge_edges(tape_only, tolerance_mm=50.0, remedies=False)}
     after = {j.name: j for j in verdict.judge_edges(m, tolerance_mm=50.0)}

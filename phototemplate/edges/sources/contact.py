@@ -35,11 +35,11 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     xyz, jac, outward, n_photos = [], [], [], []
     for target_id in hint.targets:
         if target_id not in scene.network.bodies:
-            findings.append(_unused(hint, target_id, "no photo shows it well enough to place it"))
+            findings.append(Finding("contact-sheet-unplaced", hint.edge_id, sheet=target_id))
             continue
         edge = scene.network.targets[target_id].contact_edge_mm
         if edge is None:
-            findings.append(_unused(hint, target_id, "it has no contact edge"))
+            findings.append(Finding("contact-sheet-no-edge", hint.edge_id, sheet=target_id))
             continue
         part = np.linspace(0.0, 1.0, POINTS_PER_SHEET)[:, None]
         local = np.column_stack([edge[0] + part * (edge[1] - edge[0]), np.zeros(POINTS_PER_SHEET)])
@@ -53,7 +53,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         seen = sum(target_id in r.target_ids for r in scene.network.residuals)
         n_photos.append(np.full(len(work), float(seen)))
     if not xyz:
-        return Found(None, (), (*findings, lost(hint, "None of its contact sheets was found in the photos.")))
+        return Found(None, (), (*findings, lost(hint, "no-contact-sheet")))
     points = _points(scene, hint, np.vstack(xyz), np.vstack(jac), np.vstack(outward), np.concatenate(n_photos))
     findings += _doubts(hint, points.xy_mm, settings)
     return Found(replace(points, findings=tuple(findings)), (), tuple(findings))
@@ -101,13 +101,6 @@ def _along(xy: Array) -> IntArray:
     return np.argsort(centre @ np.linalg.svd(centre)[2][0], kind="stable")
 
 
-def _unused(hint: EdgeHint, target_id: str, why: str) -> Finding:
-    return Finding(
-        "edge-gaps", hint.edge_id, f"Contact sheet {target_id} of {hint.edge_id} was not used: {why}.",
-        "Photograph it in two or more photos, or take its name off the edge.",
-    )
-
-
 def _doubts(hint: EdgeHint, xy: Array, settings: EdgeSettings) -> list[Finding]:
     """Sheets butted against a straight edge must line up."""
     if hint.shape != "line" or len(xy) <= POINTS_PER_SHEET:
@@ -117,10 +110,4 @@ def _doubts(hint: EdgeHint, xy: Array, settings: EdgeSettings) -> list[Finding]:
     worst = float(np.abs(off).max())
     if worst < settings.contact_misfit_mm:
         return []
-    return [
-        Finding(
-            "edge-rough", hint.edge_id,
-            f"The contact sheets of {hint.edge_id} are up to {worst:.1f} mm off one straight line.",
-            "If the wall is not straight, choose the shape profile or use a wall strip; otherwise one sheet did not touch.",
-        )
-    ]
+    return [Finding("contact-sheets-uneven", hint.edge_id, off_mm=worst)]

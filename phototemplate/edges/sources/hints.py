@@ -53,9 +53,6 @@ def path_on_nearest_sheet(network: Network, plane: WorkPlane, path_mm: Array) ->
     return name, np.asarray(local[:, :2] / np.asarray(body.scale_xy))
 
 
-def lost(hint: EdgeHint, why: str) -> Finding:
-    """Finding of an edge that could not be measured."""
-    return Finding(
-        "edge-not-found", hint.edge_id, f"{hint.edge_id} was not found. {why}",
-        "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
-    )
+def lost(hint: EdgeHint, reason: str) -> Finding:
+    """Finding of an edge that could not be measured; ``reason`` is one of the names that the wording has for it."""
+    return Finding("edge-not-found", hint.edge_id, reason_word=reason)

@@ -44,15 +44,11 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     mine = [p for p in scene.network.points if p.target_id.startswith(hint.targets)]
     missing = [t for t in hint.targets if not any(p.target_id.startswith(t) for p in mine)]
     findings = [
-        Finding(
-            "edge-gaps", hint.edge_id, f"Strip {t} of {hint.edge_id} was not found in two or more photos.",
-            "Photograph it again, or take its name off the edge.",
-        )
-        for t in missing
+        Finding("strip-missing", hint.edge_id, strip=t) for t in missing
     ]
     findings += _came_loose(scene, hint)
     if len(mine) < 3:
-        return Found(None, (), (*findings, lost(hint, "Fewer than three targets of its strips were found.")))
+        return Found(None, (), (*findings, lost(hint, "few-strip-targets")))
     work, jac, cov = _in_work_frame(scene, mine)
     xy, order = _ordered(work[:, :2])
     toward = _toward_wall(scene, xy, work[order, 2])
@@ -60,13 +56,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     off, keep = _steadiness(xy, toward, cov, settings)
     for name in sorted({mine[order[k]].target_id for k in np.flatnonzero(~keep)}):
         worst = max(abs(off[k]) for k in np.flatnonzero(~keep) if mine[order[k]].target_id == name)
-        findings.append(
-            Finding(
-                "strip-loose", hint.edge_id,
-                f"Targets of strip {name} stand {worst:.1f} mm off their neighbours and were left out.",
-                "Press the strip against the wall, or check for something in front of it.",
-            )
-        )
+        findings.append(Finding("strip-loose", hint.edge_id, strip=name, off_mm=worst))
     shared = jac[:, :2].copy()
     column = scene.column.get(THICKNESS)
     if column is not None:
@@ -102,14 +92,7 @@ def _came_loose(scene: Scene, hint: EdgeHint) -> list[Finding]:
             seen.setdefault(piece, []).append(float(np.mean(own < 0.5)))
     for piece, left_out in sorted(seen.items()):
         if len(left_out) >= 3 and float(np.mean(left_out)) > 0.4:
-            found.append(
-                Finding(
-                    "strip-loose", hint.edge_id,
-                    f"Strip {piece} is not in the same place in all {len(left_out)} photos that show it; it came loose or was "
-                    "moved, and most of it was left out.",
-                    "Tape it down along its whole length and take the photos of this wall again.",
-                )
-            )
+            found.append(Finding("strip-moved", hint.edge_id, strip=piece, n_photos=len(left_out)))
     return found
 
 

@@ -53,7 +53,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     """Trace one edge through all photos."""
     points = hint_path(scene, hint)
     if points is None:
-        return Found(None, (), (lost(hint, "Its hint does not lie on the work plane in the photo."),))
+        return Found(None, (), (lost(hint, "hint-off-plane"),))
     settings = scene.settings
     straight = hint.shape == "line"
     path = Path.through(points, straight)
@@ -64,7 +64,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     look = find_lines(scene, hint, stations, levels.height_mm, straight)
     choice = choose(look.lines, hint, outward, settings)
     if choice is None:
-        return Found(None, (), (lost(hint, _why(look)),))
+        return Found(None, (), (_unseen(hint, look),))
     levels, line = _with_joints(look, choice.line, stations, levels, settings)
     fine = rebased(path, stations, line, straight, settings)
     rise = along_new(stations, line.height_mm - levels.height_mm, fine)
@@ -80,7 +80,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     for gate in GATES_PX:
         bands, fits, opened = locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
-            return Found(None, (), (lost(hint, "The photos do not show it sharply enough."),))
+            return Found(None, (), (lost(hint, "unsharp"),))
         if hint.kind in OUTERMOST and outward:
             face = shows_face(bands, outward)
             arris = rounding(settings, outward, light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)]))
@@ -95,7 +95,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     faint_u = faint_u_mm(light_ratio(bands, fits, solved.weight), hint.kind) if hint.kind in OUTERMOST else 0.0
     solved, fine = without_strays(solved, fine)
     if len(fine) < 3:
-        return Found(None, (), (lost(hint, "The photos contradict each other along it."),))
+        return Found(None, (), (lost(hint, "contradictory"),))
     rivals = [*choice.rivals_mm, *([] if beside is None else [beside.apart_mm])]
     definition_u = float(np.linalg.norm([arris.inset_u_mm, faint_u, unresolved_u_mm(rivals, bands, fits)]))
     found = _points(scene, hint, fine, solved, definition_u, arris)
@@ -265,50 +265,27 @@ def _doubts(
     many = float(((solved.weight > 0).sum(axis=0) >= 2).mean())
     if photos < 2 or many < 0.5:
         findings.append(
-            Finding(
-                "edge-single-view", hint.edge_id,
-                f"{hint.edge_id} is seen in one photo only over {100 * (1 - many):.0f} % of its length; its height is "
-                f"assumed (± {2 * settings.height_prior_u_mm:.0f} mm).",
-                "Photograph it once more from another place.",
-            )
+            Finding("edge-single-view", hint.edge_id, single_percent=100 * (1 - many), U_mm=2 * settings.height_prior_u_mm)
         )
     height = float(np.mean(solved.height_mm))
     if abs(height) > settings.off_plane_mm and abs(height) > 2 * float(np.mean(solved.height_u_mm)):
-        findings.append(
-            Finding(
-                "edge-off-plane", hint.edge_id,
-                f"{hint.edge_id} lies {abs(height):.1f} mm {'above' if height > 0 else 'below'} the work plane.",
-                "Check that this is the edge of the cabinet top, and shim the cabinet if it is.",
-            )
-        )
+        code = "edge-above-plane" if height > 0 else "edge-below-plane"
+        findings.append(Finding(code, hint.edge_id, height_mm=abs(height)))
     length = float(np.ptp(stations.along_mm))
     spacing = settings.station_mm
     seen = len(fine) * spacing
     gap = float(np.max(np.diff(fine.along_mm), initial=0.0))
     if seen < 0.4 * length:
-        findings.append(
-            Finding(
-                "edge-short", hint.edge_id, f"Only {seen:.0f} of {length:.0f} mm of {hint.edge_id} were seen.",
-                "Clear what stands in front of it or photograph it from another side.",
-            )
-        )
+        findings.append(Finding("edge-short", hint.edge_id, seen_mm=seen, expected_mm=length))
     elif gap > max(60.0, 0.15 * length):
-        findings.append(
-            Finding(
-                "edge-gaps", hint.edge_id, f"{gap:.0f} mm of {hint.edge_id} are hidden in all photos.",
-                "Fine where the edge is straight; otherwise clear it.",
-            )
-        )
+        findings.append(Finding("edge-gaps", hint.edge_id, gap_mm=gap))
     return tuple(findings)
 
 
-def _why(look: Look) -> str:
+def _unseen(hint: EdgeHint, look: Look) -> Finding:
     if not look.bands:
-        return "No photo shows the place."
+        return lost(hint, "no-photo")
     if not look.lines:
-        return "There is no grey step along it in any photo."
+        return lost(hint, "no-step")
     near = max(look.lines, key=lambda line: line.support)
-    return (
-        f"The best line found has {100 * near.support:.0f} % support and lies {near.rise_mm:+.1f} mm from the height "
-        "of the cabinet tops."
-    )
+    return Finding("edge-line-weak", hint.edge_id, support_percent=100 * near.support, rise_mm=near.rise_mm)

@@ -196,18 +196,10 @@ def _at(gain: Array, distance_mm: Array) -> Array:
 
 
 def neighbour_finding(edge_id: str, neighbour: Neighbour | None) -> tuple[Finding, ...]:
-    """``edge-ambiguous`` where there is one."""
+    """``edge-double-line`` where there is one."""
     if neighbour is None:
         return ()
-    return (
-        Finding(
-            "edge-ambiguous", edge_id,
-            f"Two edges run {neighbour.apart_mm:.1f} mm apart near {edge_id}; the one taken is the stronger, inner one, and "
-            "the outer one is too near to it to be traced alone.",
-            "Look at it from near; if the outer one is the edge, take off what lies behind it (tape, a hard shadow) or "
-            "photograph it from half the distance.",
-        ),
-    )
+    return (Finding("edge-double-line", edge_id, apart_mm=neighbour.apart_mm),)
 
 
 def unresolved_u_mm(apart_mm: Sequence[float], bands: Sequence[Band], fits: Sequence[StepFit]) -> float:

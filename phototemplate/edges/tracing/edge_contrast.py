@@ -58,11 +58,4 @@ def faint_finding(edge_id: str, u_mm: float) -> tuple[Finding, ...]:
     """``edge-faint`` where ``faint_u_mm`` is not small."""
     if u_mm < 0.2 * PLY_U_MM:
         return ()
-    return (
-        Finding(
-            "edge-faint", edge_id,
-            f"Both sides of the line taken for {edge_id} are much alike in light, so it may be a glue line in a ply edge, with "
-            f"the true edge a ply further out; up to {2 * u_mm:.1f} mm were added to its U.",
-            "Look at it from near, lay a dark tape along the face just below the edge, or butt a contact sheet against it.",
-        ),
-    )
+    return (Finding("edge-faint", edge_id, added_U_mm=2 * u_mm),)

@@ -120,12 +120,8 @@ def _doubts(chosen: Line, rivals_mm: tuple[float, ...], hint: EdgeHint, outward:
     middle = _middle(chosen)
     return tuple(
         Finding(
-            "edge-ambiguous",
-            hint.edge_id,
-            f"Two edges run {abs(apart):.1f} mm apart near {hint.edge_id}; the one taken is the "
-            f"{'outer' if outward * apart < 0 else 'inner' if outward else 'better supported'} one.",
-            f"Look at it in the photos and set choose = {middle + apart:.1f} for the other, "
-            f"or choose = {middle:.1f} to confirm this one.",
+            "edge-ambiguous", hint.edge_id, apart_mm=abs(apart), choose_mm=middle, other_mm=middle + apart,
+            taken_word="outer" if outward * apart < 0 else "inner" if outward else "better-supported",
         )
         for apart in rivals_mm[: 2 if chosen.misfit > WAVY else 1]
     )

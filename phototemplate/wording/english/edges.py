@@ -6,48 +6,104 @@ from phototemplate.wording.words import Words
 
 WORDS: dict[str, Words] = {
     "edge-not-found": Words(
-        "no edge where the hint points",
-        "",
-        "Draw the rough line again closer to the edge, or photograph the edge from nearer.",
+        "an edge was not found",
+        "{where} was not found: {reason_word}.",
+        "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
+    ),
+    "edge-line-weak": Words(
+        "no line near a hint is plain enough to be the edge",
+        "{where} was not found: the best line has {support_percent:.0f} support and lies {rise_mm:+.1f} from the height of "
+        "the cabinet tops.",
+        "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
     ),
     "edge-single-view": Words(
         "an edge was seen in one photo only",
-        "",
-        "Take one more photo of this edge from another side.",
+        "{where} is seen in one photo only over {single_percent:.0f} of its length; its height is assumed (U {U_mm:.0f}).",
+        "Photograph it once more from another place.",
     ),
-    "edge-off-plane": Words(
-        "an edge lies off the work plane",
-        "",
+    "edge-above-plane": Words(
+        "an edge lies above the work plane",
+        "{where} lies {height_mm:.1f} above the work plane.",
+        "Check that this is the edge of the cabinet top, and shim the cabinet if it is.",
+    ),
+    "edge-below-plane": Words(
+        "an edge lies below the work plane",
+        "{where} lies {height_mm:.1f} below the work plane.",
+        "Check that this is the edge of the cabinet top, and shim the cabinet if it is.",
     ),
     "edge-ambiguous": Words(
         "two edges lie close together",
-        "",
-        "Choose one of the two lines in the job file, or photograph the place from nearer.",
+        "Two edges run {apart_mm:.1f} apart near {where}; the one taken is the {taken_word} one.",
+        "Look at it in the photos. In the job file, choose = {other_mm:.1f} takes the other, choose = {choose_mm:.1f} "
+        "confirms this one.",
+    ),
+    "edge-double-line": Words(
+        "a second line runs too close to an edge to be traced alone",
+        "Two edges run {apart_mm:.1f} apart near {where}; the one taken is the stronger, inner one, and the outer one is too "
+        "near to it to be traced alone.",
+        "Look at it from near; if the outer one is the edge, take off what lies behind it (tape, a hard shadow) or "
+        "photograph it from half the distance.",
     ),
     "edge-faint": Words(
         "both sides of an edge are equally light",
-        "",
+        "Both sides of the line taken for {where} are much alike in light, so it may be a glue line in a ply edge, with the "
+        "true edge a ply further out; up to {added_U_mm:.1f} were added to its U.",
+        "Look at it from near, lay a dark tape along the face just below the edge, or butt a contact sheet against it.",
     ),
     "edge-gaps": Words(
         "part of an edge is hidden",
-        "",
-        "Clear the edge and take one more photo of the hidden part.",
+        "Of {where}, {gap_mm:.0f} are hidden in all photos.",
+        "Fine where the edge is straight; otherwise clear it and take one more photo of the hidden part.",
     ),
-    "edge-rough": Words(
+    "contact-sheet-unplaced": Words(
+        "a contact sheet could not be placed",
+        "Contact sheet {sheet} of {where} was not used: no photo shows it well enough to place it.",
+        "Photograph it in two or more photos, or take its name off the edge.",
+    ),
+    "contact-sheet-no-edge": Words(
+        "a target given as contact sheet has no contact edge",
+        "Contact sheet {sheet} of {where} was not used: it has no contact edge.",
+        "Take its name off the edge, or use a sheet with a cut edge.",
+    ),
+    "strip-missing": Words(
+        "a wall strip was not found",
+        "Strip {strip} of {where} was not found in two or more photos.",
+        "Photograph it again, or take its name off the edge.",
+    ),
+    "edge-not-straight": Words(
         "an edge is not as straight as a line fit claims",
-        "",
+        "{where} is not straight: it departs from the fitted line by {off_mm:.1f} (U {U_mm:.1f}), {at_mm:.0f} from its start.",
+        "Claim it as a profile (shape = \"profile\"), or check that the right edge was traced.",
+    ),
+    "contact-sheets-uneven": Words(
+        "contact sheets of an edge do not lie on one line",
+        "The contact sheets of {where} are up to {off_mm:.1f} off one straight line.",
+        "If the wall is not straight, choose the shape profile or use a wall strip; otherwise one sheet did not touch.",
     ),
     "strip-loose": Words(
         "part of a wall strip does not lie on the wall",
-        "",
+        "Targets of strip {strip} of {where} stand {off_mm:.1f} off their neighbours and were left out.",
+        "Press the strip against the wall, or check for something in front of it.",
+    ),
+    "strip-moved": Words(
+        "a wall strip came loose between photos",
+        "Strip {strip} of {where} is not in the same place in all {n_photos} photos that show it; it came loose or was "
+        "moved, and most of it was left out.",
+        "Tape it down along its whole length and take the photos of this wall again.",
     ),
     "edge-short": Words(
         "little of an edge was seen",
-        "",
-        "Take one more photo that shows the whole edge.",
+        "Only {seen_mm:.0f}[ of {expected_mm:.0f}] of {where} were seen, so its direction is uncertain.",
+        "Clear what stands in front of it, and take one more photo that shows the whole edge.",
+    ),
+    "edge-few-points": Words(
+        "too few points show the shape that an edge claims",
+        "{where} has {n_points:point|points}, which cannot show {shape_word}; a straight line was taken.",
+        "Lay more sheets or strips along the edge, or claim a line.",
     ),
     "edge-outliers": Words(
         "many points of an edge disagree with its fit",
-        "",
+        "Of {where}, {n_left_out} of {n_points} points disagree with the rest and were left out.",
+        "Look at the trace in the report: part of it may follow another edge or a shadow.",
     ),
 }
