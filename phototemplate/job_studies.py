@@ -6,7 +6,7 @@ The studies know outlines and measurements; here they meet the job folders from 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,9 +25,10 @@ from phototemplate.studies.constants import USUAL_GAP_MM
 from phototemplate.studies.estimate import Estimate, estimate
 from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
 from phototemplate.studies.fit_reference import Freedom
-from phototemplate.studies.packing import slab_from_words
+from phototemplate.studies.packing import SlabSpec, slab_from_words
 from phototemplate.studies.plumb import Lean, lean
 from phototemplate.studies.price_list import read_price_list
+from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import write_estimate
 from phototemplate.studies.references import Reference, read_reference
 from phototemplate.studies.wall_line import End, choose_wall
@@ -151,7 +152,7 @@ class EstimateWishes:
 
     prices: Path | None = None
     """A price list (TOML); None: no price"""
-    edge_finish: str = ""
+    choice: Choice = field(default_factory=Choice)
     slab: str | None = None
     """Size in words; None: as the job's material says"""
     kerf_mm: float = 4.0
@@ -168,9 +169,12 @@ def estimate_of(job: Job, wishes: EstimateWishes) -> tuple[Estimate, Mapping[str
     """
     prices = None if wishes.prices is None else read_price_list(wishes.prices)
     known = known_so_far(job)
+    material = known.spec.shop.material
+    own = wishes.slab is not None or wishes.turn or wishes.kerf_mm != SlabSpec().kerf_mm
+    slab = slab_from_words(wishes.slab, material, wishes.kerf_mm, wishes.turn) if own else None
     made = estimate(
-        known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, edge_finish=wishes.edge_finish,
-        slab=slab_from_words(wishes.slab, known.spec.shop.material, wishes.kerf_mm, wishes.turn), landmarks=known.landmarks,
+        known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, choice=wishes.choice,
+        slab=slab, landmarks=known.landmarks, printed=known.printed,
     )  # fmt: skip
     return made, write_estimate(made, job.results, job.file.units, wishes.paper)
 
@@ -185,6 +189,8 @@ class KnownSoFar:
     heights: tuple[HeightPoint, ...]
     landmarks: Mapping[tuple[str, str], str]
     """The corner where two edges meet -> what a customer would find it by"""
+    printed: bool = False
+    """Printed sheets lie in the photos"""
 
 
 def known_so_far(job: Job) -> KnownSoFar:
@@ -208,7 +214,7 @@ def known_so_far(job: Job) -> KnownSoFar:
     corners = [(loop.edge_ids[k - 1], name) for loop in measurement.outline.loops for k, name in enumerate(loop.edge_ids)]
     return KnownSoFar(
         job.name, measurement.outline, job.file.template_spec(), measurement.work_plane.heights,
-        {(a, b): shown.get(a) or shown.get(b) or "" for a, b in corners},
+        {(a, b): shown.get(a) or shown.get(b) or "" for a, b in corners}, printed=True,
     )  # fmt: skip
 
 

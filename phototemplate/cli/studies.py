@@ -129,7 +129,14 @@ def _show_wall(check: WallCheck, leaning: Lean | None) -> Console:
 def estimate(
     job_dir: JobDir,
     prices: Annotated[Path | None, typer.Option(help="Your price list (TOML).")] = None,
-    edge: Annotated[str, typer.Option(help="Finish of the finished edges, as the price list names it.")] = "",
+    material: Annotated[str, typer.Option(help="Stone, as the price list names it; else as the job file says.")] = "",
+    edge: Annotated[
+        list[str] | None,
+        typer.Option(help="Finish of finished edges, as the price list names it; NAME=FINISH for one edge, again for more."),
+    ] = None,
+    removal: Annotated[bool, typer.Option("--removal", help="An old top is taken away.")] = False,
+    distance: Annotated[float | None, typer.Option(help="How far it is, in the price list's unit.", min=0)] = None,
+    floors: Annotated[int, typer.Option(help="Floors above the ground.", min=0)] = 0,
     slab: Annotated[str | None, typer.Option(help='Slab, e.g. "120 x 70 in"; else as the material in the job file.')] = None,
     kerf: Annotated[str, typer.Option(help="Width of the saw's cut.")] = "4 mm",
     turn: Annotated[bool, typer.Option(help="Pieces may be turned on the slab, against its pattern.")] = False,
@@ -140,9 +147,15 @@ def estimate(
     from phototemplate.job import load_job
     from phototemplate.job_studies import EstimateWishes, estimate_of
     from phototemplate.opencv_check import require_opencv
+    from phototemplate.studies.pricing import Choice
 
     require_opencv()
-    wishes = EstimateWishes(prices, edge, slab, parse_length_mm(kerf), turn, paper)
+    finishes = dict(name.split("=", 1) for name in edge or [] if "=" in name)
+    plain = [name for name in edge or [] if "=" not in name]
+    if len(plain) > 1:
+        raise InputError(f"--edge gives all edges two finishes ({', '.join(plain)}); give one, and NAME=FINISH for the others.")
+    choice = Choice(material, "".join(plain), finishes, removal, distance, floors)
+    wishes = EstimateWishes(prices, choice, slab, parse_length_mm(kerf), turn, paper)
     made, written = estimate_of(load_job(job_dir), wishes)
     if json_:
         typer.echo(json.dumps({**_estimate_summary(made), "files": {k: str(v) for k, v in written.items()}}))
@@ -179,9 +192,28 @@ def _show_estimate(made: Estimate, written: Mapping[str, Path]) -> None:
     out.print(table)
     if made.price is not None and made.price.drivers:
         out.print(drivers_words(made.price), markup=False)
+    if made.caution:
+        out.print(made.caution, style="bold", markup=False)
     if made.ask is not None:
         out.print(f"Ask next: {made.ask.sentence} {ask_effect(made)}", markup=False)
     _show_written(out, written)
+
+
+def prices(
+    action: Annotated[str, typer.Argument(metavar="new|check", help="Write a commented price list, or check one.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The price list, a TOML file.")],
+) -> None:
+    """Begin a price list with a comment on every line, or check one and see what it makes of a sample kitchen."""
+    from phototemplate.studies.price_list import new_price_list, read_price_list
+    from phototemplate.studies.sample_price import sample_lines
+
+    if action == "new":
+        typer.echo(f"wrote {new_price_list(file)}; change every number, then: phototemplate prices check {file}")
+    elif action == "check":
+        for line in sample_lines(read_price_list(file)):
+            typer.echo(line)
+    else:
+        raise InputError(f"phototemplate prices can do new or check, not {action!r}.")
 
 
 def batch(

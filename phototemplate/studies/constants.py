@@ -75,6 +75,13 @@ LEAST_ASKED_MM: Final = 300.0
 ALONG_EDGE: Final = 1.05
 """ratio. A length along an edge is preferred to one across that would help so much more. Convention: easier to tell and to
 measure."""
+WORTH_ASKING: Final = 0.9
+"""ratio. A length is asked for only if it narrows the range to less than this share. Chosen on: not recorded; a customer's
+time."""
+PRINT_SCALE_U: Final = 0.01
+"""ratio. Standard uncertainty of the scale where only the print of the sheets gives it: 98 to 102 % at k = 2. Convention:
+printers at 100 % are 0.1 to 0.5 % off; the rest is for paper and driver. Printing to fit the page is not covered and said
+so."""
 FEELER_U_MM: Final = 0.05
 """mm. Standard uncertainty of a gap read with feeler gauges. Convention: gauges are stepped by 0.05 or 0.1 mm."""
 TAPED_MIDDLE_U_MM: Final = 0.05
@@ -270,6 +277,10 @@ LEAST_SPREAD_PX, SPREADS = 0.15, 3.0
 recorded."""
 LEAST_GOOD, MOST_SPREAD = 0.4, 0.35
 """ratio. Of a side's places that must agree, and of the reach that they may spread. Chosen on: not recorded."""
+SAMPLE_LENGTH_MM: Final = 96 * INCH_MM
+"""mm. Length of the sample top that a price list is checked with. Convention: a usual run that one slab holds."""
+SAMPLE_DEPTH_MM: Final = 25.5 * INCH_MM
+"""mm. Its depth. Convention: the trade's usual finished depth."""
 LEAST_PRICE_SPREAD: Final = 0.005
 """currency. Lines that spread less are no reason for a price's range. Convention: half of the smallest coin."""
 

@@ -9,19 +9,23 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
+from scipy import linalg
 
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, HeightPoint, Outline, OutlineLoop
 from phototemplate.numerics.information import gains, with_observations
-from phototemplate.studies.constants import ALONG_EDGE, CUSTOMER_TAPE_U_MM, LEAST_ASKED_MM, LEAST_PRICE_SPREAD
+from phototemplate.studies.constants import ALONG_EDGE, CUSTOMER_TAPE_U_MM, LEAST_ASKED_MM, PRINT_SCALE_U, WORTH_ASKING
 from phototemplate.studies.corner_words import tape_words
-from phototemplate.studies.packing import Packing, SlabSpec, pack
+from phototemplate.studies.packing import Packing, SlabSpec, pack, slab_from_words
 from phototemplate.studies.price_list import PriceList
+from phototemplate.studies.pricing import Choice, Price, Quantities, Range, price_of
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Piece, Template
 from phototemplate.template.pieces import build_template
@@ -30,55 +34,11 @@ from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, TemplateSpec
 from phototemplate.units import INCH_MM
 
+PRINT_ONLY = (
+    "No length is known: the scale is that of the printed sheets, taken as 98 to 102 % of their size. A page printed to fit "
+    "the paper is smaller still, so read the ruler on a sheet with a tape before the price is promised."
+)
 NOT_A_TEMPLATE = "This is an estimate from photos, to price by. It is not a template: nothing may be cut from it."
-
-
-@dataclass(frozen=True)
-class Range:
-    """A value with its range at k = 2 (about 95 %)."""
-
-    name: str
-    value: float
-    u: float
-    unit: str
-    gradient: Array
-    """(S,) over the state"""
-
-    @property
-    def low(self) -> float:
-        return max(self.value - 2.0 * self.u, 0.0)
-
-    @property
-    def high(self) -> float:
-        return self.value + 2.0 * self.u
-
-
-@dataclass(frozen=True)
-class PriceLine:
-    """One line of the quote."""
-
-    what: str
-    quantity: str
-    unit_price: float
-    low: float
-    likely: float
-    high: float
-    gradient: Array
-    """(S,) of the likely amount; zeros where it does not depend on sizes"""
-
-
-@dataclass(frozen=True)
-class Price:
-    """What the price list makes of it; totals after minimum and tax."""
-
-    currency: str
-    lines: tuple[PriceLine, ...]
-    low: float
-    likely: float
-    high: float
-    drivers: tuple[tuple[str, float], ...]
-    """(what the spread comes from, half spread in currency alone), largest first"""
-    minimum_applies: bool
 
 
 @dataclass(frozen=True)
@@ -112,6 +72,8 @@ class Estimate:
     slab_trouble: str
     price: Price | None
     ask: Ask | None
+    caution: str = ""
+    """What the ranges do not cover, where something is assumed"""
 
 
 def estimate(
@@ -122,16 +84,18 @@ def estimate(
     heights: Sequence[HeightPoint] = (),
     prices: PriceList | None = None,
     slab: SlabSpec | None = None,
-    edge_finish: str = "",
+    choice: Choice | None = None,
     landmarks: Mapping[tuple[str, str], str] | None = None,
+    printed: bool = False,
 ) -> Estimate:
     """Estimate a job. A job without pieces gets one per closed loop. ``landmarks`` says of the corner where two edges meet what
-    a customer would find it by: the photo, an appliance.
+    a customer would find it by: the photo, an appliance. ``printed``: printed sheets lie in the photos, so that without any
+    known length their print gives the scale, to about 2 %.
 
-    Raises ``MeasureError`` where no scale is known or nothing is closed, ``InputError`` for prices that are missing and wishes
-    that do not fit.
+    Raises ``MeasureError`` where no scale is known or nothing is closed, ``InputError`` for prices that are missing or
+    ambiguous and wishes that do not fit.
     """
-    if outline.unscaled:
+    if outline.unscaled and not printed:
         raise MeasureError(
             "Nothing fixes the scale, so there is no area and no price; ask for one tape length along the longest run, or a "
             "photo with a sheet or a payment card lying on the cabinets."
@@ -142,47 +106,73 @@ def estimate(
     if not spec.pieces:
         spec = spec.model_copy(update={"pieces": [PieceSpec(id=name, loop=name) for name in closed]})
     template = build_template(outline, spec, heights).whole()
-    state = State(outline)
+    state = _Known(outline)
     material = spec.shop.material
-    area = _total(state, "area", "mm2", [(_gross(p), p.area.gradient) for p in template.pieces])
-    finished = [e.length for p in template.pieces for e in p.edges if e.finish == "finished"]
-    finished_edge = _total(state, "finished edge", "mm", [(q.value, q.gradient) for q in finished])
-    splash = _total(state, "splash", "mm", [(s.length.value, s.length.gradient) for s in template.splashes])
+    area = state.total("area", [(_gross(p), p.area.gradient) for p in template.pieces], 2)
+    edges: dict[str, list[tuple[float, Array]]] = {}
+    uprights: dict[str, list[tuple[float, Array]]] = {}
+    for edge in (e for p in template.pieces for e in p.edges if e.finish == "finished"):
+        edges.setdefault(edge.edge_id, []).append((edge.length.value, edge.length.gradient))
+    for upright in template.splashes:
+        uprights.setdefault(upright.kind, []).append((upright.length.value, upright.length.gradient))
+    net = state.total("net", [(p.area.value, p.area.gradient) for p in template.pieces], 2)
     kg = material.thickness * density_kg_m3(material) * 1e-9
-    upright = sum(s.weight_kg for s in template.splashes)
-    net = _total(state, "net", "mm2", [(p.area.value, p.area.gradient) for p in template.pieces])
-    weight = Range("weight", kg * net.value + upright, kg * net.u, "kg", kg * net.gradient)
-    cutouts: dict[str, int] = {}
-    for piece in template.pieces:
-        for cut in piece.cutouts:
-            cutouts[cut.kind] = cutouts.get(cut.kind, 0) + 1
-    slab_spec = slab or _slab_of(material)
-    slabs, trouble = _slabs(template, slab_spec)
-    made = Estimate(
-        job, outline, template, area, finished_edge, splash, weight, tuple(sorted(cutouts.items())), len(template.seams), slabs,
-        trouble, None, None,
+    weight = Range("weight", kg * net.value + sum(s.weight_kg for s in template.splashes), kg * net.u, "kg", kg * net.gradient)
+    cutouts = Counter(cut.kind for piece in template.pieces for cut in piece.cutouts)
+    choice = choice or Choice()
+    stone = choice.stone or _stone_of(material, prices)
+    slabs, trouble = _slabs(template, slab or _slab_of(material, prices, stone))
+    quantities = Quantities(
+        area, {name: state.total(name, parts, 1) for name, parts in edges.items()},
+        {kind: state.total(kind, parts, 1) for kind, parts in uprights.items()}, tuple(sorted(cutouts.items())),
+        len(template.seams), slabs, trouble, state.cov,
     )  # fmt: skip
-    price = None if prices is None else _price(made, prices, material.kind if not material.name or material.name == "stone"
-                                               else material.name, edge_finish, state.cov)  # fmt: skip
-    ask = best_question(made, price, state, landmarks or {})
+    price = None if prices is None else price_of(quantities, prices, replace(choice, stone=stone))
     return Estimate(
-        job, outline, template, area, finished_edge, splash, weight, made.cutouts, made.seams, slabs, trouble, price, ask
-    )
+        job, outline, template, area, state.total("finished edge", [x for parts in edges.values() for x in parts], 1),
+        state.total("splash", [x for parts in uprights.values() for x in parts], 1), weight, quantities.cutouts,
+        quantities.seams, slabs, trouble, price, best_question(area, price, state, landmarks or {}),
+        PRINT_ONLY if outline.unscaled else "",
+    )  # fmt: skip
 
 
-def _slab_of(material: MaterialSpec) -> SlabSpec:
-    return SlabSpec(material.slab_length, material.slab_width, material.slab_trim)
+class _Known(State):
+    """An outline's state with one more entry, the logarithm of the scale, where only the print of the sheets gives that."""
+
+    @cached_property
+    def cov(self) -> Array:
+        """(S, S), or (S + 1, S + 1) with the scale."""
+        return linalg.block_diag(super().cov, np.array([[PRINT_SCALE_U**2]])) if self.outline.unscaled else super().cov
+
+    def whole(self, value: float, gradient: Array, power: int) -> Array:
+        """Gradient of a quantity that goes with a power of the scale."""
+        own = gradient if gradient.size else np.zeros(self.size)
+        return np.append(own, power * value) if self.outline.unscaled else own
+
+    def total(self, name: str, parts: Sequence[tuple[float, Array]], power: int) -> Range:
+        """Sum of areas (``power`` 2) or lengths (1) with its range."""
+        gradient = sum((self.whole(v, g, power) for v, g in parts), np.zeros(len(self.cov)))
+        u = math.sqrt(max(float(gradient @ self.cov @ gradient), 0.0))
+        return Range(name, sum(v for v, _ in parts), u, "mm2" if power == 2 else "mm", gradient)
+
+
+def _stone_of(material: MaterialSpec, prices: PriceList | None) -> str:
+    """What the job says of its stone; empty where it says nothing, so that the price list decides or asks."""
+    if prices is None:
+        return ""
+    said = material.model_fields_set
+    return material.name if "name" in said else material.kind if "kind" in said else ""
+
+
+def _slab_of(material: MaterialSpec, prices: PriceList | None, stone: str) -> SlabSpec:
+    usual = SlabSpec()
+    size = None if prices is None else prices.slab_size.get(stone)
+    return slab_from_words(size, material, usual.kerf_mm, not usual.grain)
 
 
 def _gross(piece: Piece) -> float:
     """Area within the outer line, cut-outs not taken off (as stone is charged: common practice)."""
     return float(shapely.Polygon(flatten_polyline(np.asarray(piece.vertices, float), True, 0.05)).area)
-
-
-def _total(state: State, name: str, unit: str, parts: Sequence[tuple[float, Array]]) -> Range:
-    gradient = sum((g for _, g in parts if g.size), np.zeros(state.size))
-    u = math.sqrt(max(float(gradient @ state.cov @ gradient), 0.0))
-    return Range(name, sum(v for v, _ in parts), u, unit, gradient)
 
 
 def piece_sizes(template: Template, grow: float = 0.0) -> dict[str, tuple[float, float]]:
@@ -212,68 +202,12 @@ def _slabs(template: Template, spec: SlabSpec) -> tuple[tuple[Packing, Packing, 
     return (low, likely, high), ""
 
 
-def _price(made: Estimate, prices: PriceList, material: str, finish: str, cov: Array) -> Price:
-    lines: list[PriceLine] = []
-    none = np.zeros(made.area.gradient.size)
-
-    def ranged(what: str, r: Range, each: float, per: float, unit: str) -> None:
-        amount = each * per
-        quantity = f"{r.value * per:.1f} {unit} ({r.low * per:.1f} to {r.high * per:.1f})"
-        lines.append(PriceLine(what, quantity, each, amount * r.low, amount * r.value, amount * r.high, amount * r.gradient))
-
-    if prices.slab and not prices.area:
-        if made.slabs is None:
-            raise InputError(f"Slabs are charged whole, but they cannot be counted: {made.slab_trouble}")
-        each = prices.price("slab", material)
-        low, likely, high = (each * s.slabs for s in made.slabs)
-        counts = "/".join(dict.fromkeys(str(s.slabs) for s in made.slabs))
-        lines.append(PriceLine(f"slabs of {material}", counts, each, low, likely, high, none))
-    else:
-        ranged(f"top, {material}", made.area, prices.price("area", material), prices.per_mm2, prices.area_unit)
-    if made.finished_edge.value > 0:
-        name = finish or next(iter(prices.edge), "eased")
-        ranged(f"edge, {name}", made.finished_edge, prices.price("edge", name), prices.per_mm, prices.length_unit)
-    if made.splash.value > 0:
-        ranged("splash", made.splash, prices.price("splash", "each"), prices.per_mm, prices.length_unit)
-    for kind, count in made.cutouts:
-        each = prices.price("cutout", kind)
-        lines.append(_flat(f"cut-out, {kind}", count, each, none))
-    if made.seams:
-        each = prices.price("seam", "each")
-        lines.append(_flat("seam", made.seams, each, none))
-    lines += [_flat(name, 1, amount, none) for name, amount in prices.fixed.items()]
-    return _totals(prices, lines, cov)
-
-
-def _flat(what: str, count: int, each: float, none: Array) -> PriceLine:
-    amount = count * each
-    return PriceLine(what, str(count), each, amount, amount, amount, none)
-
-
-def _totals(prices: PriceList, lines: list[PriceLine], cov: Array) -> Price:
-    """Sums with the correlation between lines; whole slabs come as they are."""
-    gradient = sum((line.gradient for line in lines), np.zeros(cov.shape[0]))
-    half = 2.0 * math.sqrt(max(float(gradient @ cov @ gradient), 0.0))
-    likely = sum(line.likely for line in lines)
-    stepped = [line for line in lines if not np.any(line.gradient)]
-    low = likely - half - sum(line.likely - line.low for line in stepped)
-    high = likely + half + sum(line.high - line.likely for line in stepped)
-    tax = 1.0 + prices.tax_percent / 100.0
-    drivers = [(line.what, (line.high - line.low) / 2.0) for line in lines if line.high - line.low > LEAST_PRICE_SPREAD]
-    drivers.sort(key=lambda item: -item[1])
-    after = [tax * max(v, prices.minimum) for v in (low, likely, high)]
-    return Price(prices.currency, tuple(lines), after[0], after[1], after[2], tuple(drivers), likely < prices.minimum)
-
-
 def best_question(
-    made: Estimate, price: Price | None, state: State, landmarks: Mapping[tuple[str, str], str]
+    area: Range, price: Price | None, state: _Known, landmarks: Mapping[tuple[str, str], str]
 ) -> Ask | None:
-    """The one tape length between two corners that narrows the price (or the area) most."""
-    gradient = made.area.gradient
-    if price is not None:
-        money = sum((line.gradient for line in price.lines), np.zeros(state.size))
-        if np.any(money):
-            gradient = money
+    """The one tape length between two corners that narrows the price (or the area) most; None where none is worth asking."""
+    money = sum((line.gradient for line in price.lines), np.zeros(len(state.cov))) if price is not None else np.zeros(0)
+    gradient = money if np.any(money) else area.gradient
     cov = state.cov
     if float(gradient @ cov @ gradient) <= 0:
         return None
@@ -283,23 +217,22 @@ def best_question(
     # along an edge is easier to tell and to measure than across
     ease = np.array([ALONG_EDGE if x.along_edge else 1.0 for x in asked])
     best = asked[int(np.argmax(ease * gains(cov, gradient, np.array([x.gradient for x in asked]), CUSTOMER_TAPE_U_MM)))]
-    words = tape_words(made.outline, best.loop_id, best.first, best.second, landmarks)
     after = with_observations(cov, best.gradient, CUSTOMER_TAPE_U_MM**2)
 
     def half(g: Array, c: Array) -> float:
         return 2.0 * math.sqrt(max(float(g @ c @ g), 0.0))
 
-    area = half(made.area.gradient, cov), half(made.area.gradient, after)
+    if half(gradient, after) > WORTH_ASKING * half(gradient, cov):
+        return None
     before, then = (price.high - price.low) / 2.0 if price else math.nan, math.nan
     if price is not None:
-        money = sum((line.gradient for line in price.lines), np.zeros(state.size))
-        shrink = half(money, cov) - half(money, after)
-        then = max(before - shrink, 0.0)
+        then = max(before - half(money, cov) + half(money, after), 0.0)
+    words = tape_words(state.outline, best.loop_id, best.first, best.second, landmarks)
     sentence = (
         f"{words} (about {best.length_mm / INCH_MM:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of "
         "the tape."
     )
-    return Ask(sentence, area[0], area[1], before, then)
+    return Ask(sentence, half(area.gradient, cov), half(area.gradient, after), before, then)
 
 
 @dataclass(frozen=True)
@@ -315,10 +248,11 @@ class _CornerLength:
     along_edge: bool
 
 
-def _corner_lengths(state: State, loop: OutlineLoop) -> Iterator[_CornerLength]:
+def _corner_lengths(state: _Known, loop: OutlineLoop) -> Iterator[_CornerLength]:
     corners = state.corners(loop.loop_id)
     n = len(corners)
     for i, j in itertools.combinations(range(n), 2):
         d = (corners[j] - corners[i]).norm()
         if d.value >= LEAST_ASKED_MM:
-            yield _CornerLength(loop.loop_id, i, j, d.value, d.gradient(state.size), j - i in (1, n - 1))
+            gradient = state.whole(d.value, d.gradient(state.size), 1)
+            yield _CornerLength(loop.loop_id, i, j, d.value, gradient, j - i in (1, n - 1))

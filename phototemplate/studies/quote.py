@@ -12,8 +12,9 @@ from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, POUND_KG
-from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate, Price, Range
+from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate
 from phototemplate.studies.packing import packing_drawing
+from phototemplate.studies.pricing import Price, PriceLine, Range
 from phototemplate.template.drawing import Drawing, Item, Text
 from phototemplate.template.outline_drawing import outline_drawing
 from phototemplate.template.rules import CAUTIONS
@@ -63,10 +64,12 @@ def quote_rows(made: Estimate) -> list[tuple[object, ...]]:
     if made.price is not None:
         p = made.price
         rows += [
-            (x.what, x.quantity, f"{x.unit_price:.2f}", f"{x.low:.2f}", f"{x.likely:.2f}", f"{x.high:.2f}", p.currency)
+            (x.what, x.quantity, each_words(x, ".2f"), f"{x.low:.2f}", f"{x.likely:.2f}", f"{x.high:.2f}", p.currency)
             for x in p.lines
         ]
         rows.append(("total with tax", "", "", f"{p.low:.2f}", f"{p.likely:.2f}", f"{p.high:.2f}", p.currency))
+    if made.caution:
+        rows.append(("note", made.caution, "", "", "", "", ""))
     rows.append(("note", NOT_A_TEMPLATE, "", "", "", "", ""))
     return rows
 
@@ -126,7 +129,7 @@ def _write_pdf(made: Estimate, path: Path, paper: str) -> Path:
         y -= 5
         for item in p.lines:
             amounts = (f"{v:,.0f}" for v in (item.low, item.likely, item.high))
-            cells = (item.what, item.quantity, f"{item.unit_price:,.2f}", *amounts)
+            cells = (item.what, item.quantity, each_words(item, ",.2f"), *amounts)
             for k, (x, cell) in enumerate(zip(columns, cells, strict=True)):
                 text_at(canvas, x, y, cell, 8.5, align="left" if k < 2 else "right")
             y -= 4.8
@@ -137,6 +140,8 @@ def _write_pdf(made: Estimate, path: Path, paper: str) -> Path:
         y -= 9
         if p.drivers:
             line(drivers_words(p), 8.5)
+    if made.caution:
+        line(made.caution, 9, BOLD)
     if made.ask is not None:
         y -= 3
         line("To narrow the range", 11, BOLD, 6)
@@ -169,6 +174,11 @@ def ask_effect(made: Estimate) -> str:
     return text + "."
 
 
+def each_words(line: PriceLine, form: str) -> str:
+    """Unit price, empty for a share of other lines."""
+    return "" if line.unit_price is None else format(line.unit_price, form)
+
+
 def drivers_words(price: Price) -> str:
     """What the spread of a price comes from, the largest three."""
     most = ", ".join(f"{what} (±{half:,.0f})" for what, half in price.drivers[:3])
@@ -187,6 +197,7 @@ def price_words(made: Estimate) -> str:
     if made.price is None:
         return ""
     p = made.price
-    return f"{p.currency} {p.likely:,.0f}, between {p.low:,.0f} and {p.high:,.0f}"
+    text = f"{p.currency} {p.likely:,.0f}, between {p.low:,.0f} and {p.high:,.0f}"
+    return text + (" (the minimum charge)" if p.minimum_applies else "")
 
 

@@ -34,6 +34,7 @@ from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
 from phototemplate.studies.plan import Sketch, plan, predict, write_plan
 from phototemplate.studies.price_list import PriceList, read_price_list
+from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import write_estimate
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
@@ -119,7 +120,7 @@ def spec() -> TemplateSpec:
 
 def test_quantities_and_price_of_a_rectangle() -> None:
     """2400 x 600 mm: 1.44 m2 = 15.500 ft2; front and one end finished; 3 cm granite weighs thickness x density."""
-    made = estimate(rectangle(2400.0, 600.0), spec(), prices=prices(), edge_finish="eased")
+    made = estimate(rectangle(2400.0, 600.0), spec(), prices=prices(), choice=Choice(finish="eased"))
     assert made.area.value == pytest.approx(1.44e6, rel=1e-6)
     assert made.finished_edge.value == pytest.approx(3000.0, rel=1e-6)
     assert made.weight.value == pytest.approx(1.44 * 0.030 * density_kg_m3(MaterialSpec(kind="granite")), rel=1e-6)
@@ -131,14 +132,17 @@ def test_quantities_and_price_of_a_rectangle() -> None:
     g = sum(line.gradient for line in made.price.lines)
     u = math.sqrt(float(g @ State(made.outline).cov @ g))
     assert made.price.high - made.price.low == pytest.approx(1.1 * 4.0 * u, rel=1e-9)
-    assert made.ask is not None
-    assert made.ask.area_U_after < made.ask.area_U_before
+    assert made.ask is None, "sizes known to tenths of a millimetre gain nothing from a customer's tape"
 
 
 def test_the_next_question_is_one_a_customer_can_follow() -> None:
     """No name of the job in it: sides as seen before the front edge, kinds of edges, the photo."""
-    made = estimate(rectangle(2400.0, 600.0), spec(), landmarks={("left", "front"): "see photo 2, IMG_0002.jpg"})
+    made = estimate(
+        replace(rectangle(2400.0, 600.0), unscaled=True), spec(), landmarks={("left", "front"): "see photo 2, IMG_0002.jpg"},
+        printed=True,
+    )  # fmt: skip
     assert made.ask is not None
+    assert made.ask.area_U_after < 0.5 * made.ask.area_U_before
     assert made.ask.sentence.startswith("Please measure with a tape along the ")
     loop = made.outline.loops[0]
     words = [corner_words(made.outline, loop, k, {}) for k in range(4)]
@@ -159,14 +163,14 @@ def test_weight_per_area_at_the_least_density_of_granite() -> None:
 
 
 def test_minimum_and_missing_prices(tmp_path: Path) -> None:
-    made = estimate(rectangle(600.0, 600.0), spec(), prices=prices(minimum=2000.0), edge_finish="eased")
+    made = estimate(rectangle(600.0, 600.0), spec(), prices=prices(minimum=2000.0), choice=Choice(finish="eased"))
     assert made.price is not None
     assert made.price.minimum_applies
     assert made.price.low == made.price.likely == made.price.high == pytest.approx(2200.0)
     with pytest.raises(InputError, match=r"\[edge\] ogee"):
-        estimate(rectangle(), spec(), prices=prices(), edge_finish="ogee")
+        estimate(rectangle(), spec(), prices=prices(), choice=Choice(finish="ogee"))
     with pytest.raises(InputError, match=r"\[area\] granite.*did you mean 'granit'"):
-        estimate(rectangle(), spec(), prices=prices(area={"granit": 1.0}), edge_finish="eased")
+        estimate(rectangle(), spec(), prices=prices(area={"granit": 1.0}), choice=Choice(finish="eased"))
     (tmp_path / "p.toml").write_text('[area]\ngranite = "much"\n')
     with pytest.raises(InputError, match=r"area\.granite"):
         read_price_list(tmp_path / "p.toml")
@@ -175,8 +179,23 @@ def test_minimum_and_missing_prices(tmp_path: Path) -> None:
         read_price_list(tmp_path / "q.toml")
 
 
+def test_sheets_without_a_tape_give_a_price_of_98_to_102_per_cent() -> None:
+    """Lengths within 2 %, areas within 4 %, and the price of both together: they grow with one scale."""
+    loose = replace(rectangle(2400.0, 600.0), unscaled=True)
+    with pytest.raises(MeasureError, match="Nothing fixes the scale"):
+        estimate(loose, spec())
+    made = estimate(loose, spec(), prices=prices(), choice=Choice(finish="eased"), printed=True)
+    assert "98 to 102 %" in made.caution
+    assert (made.finished_edge.high / made.finished_edge.value - 1) == pytest.approx(0.02, abs=1e-4)
+    assert (made.area.high / made.area.value - 1) == pytest.approx(0.04, abs=1e-4)
+    assert made.price is not None
+    half = 0.04 * 68.0 * 1.44e6 / 304.8**2 + 0.02 * 9.0 * 3000.0 / 304.8
+    assert (made.price.high - made.price.low) / 2 == pytest.approx(1.1 * half, rel=1e-3)
+    assert estimate(rectangle(2400.0, 600.0), spec(), printed=True).caution == ""
+
+
 def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
-    made = estimate(rectangle(), spec(), job="customer", prices=prices(), edge_finish="eased")
+    made = estimate(rectangle(), spec(), job="customer", prices=prices(), choice=Choice(finish="eased"))
     written = write_estimate(made, tmp_path, unit="mm")
     assert "not-a-template" in written["dxf"].name
     meta, _, _, fields = gdal_read(written["dxf"], columns=["Layer", "Text"])

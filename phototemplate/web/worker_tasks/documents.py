@@ -119,6 +119,7 @@ def make_estimate(
 ) -> dict[str, Any]:
     """Area, edges, slabs, weight and price of a job, each with its range; ``prices`` names a price list beside the job."""
     from phototemplate.job_studies import EstimateWishes, estimate_of
+    from phototemplate.studies.pricing import Choice
     from phototemplate.studies.quote import ask_effect, drivers_words, price_words, summary_rows
 
     del memory
@@ -127,7 +128,8 @@ def make_estimate(
     listed = price_lists(job.folder)
     if prices is not None and prices not in listed:
         raise Refused("no-price-list", name=prices)
-    made, written = estimate_of(job, EstimateWishes(None if prices is None else listed[prices], finish, None, kerf, turn))
+    wishes = EstimateWishes(None if prices is None else listed[prices], Choice(finish=finish), None, kerf, turn)
+    made, written = estimate_of(job, wishes)
     return {
         "files": _texts(written), "rows": [list(row) for row in summary_rows(made)],
         "price": None if made.price is None else price_words(made),
