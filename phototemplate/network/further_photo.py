@@ -1,7 +1,10 @@
 """What one more photo would tell of a network, known before anybody takes it: only its place has to be assumed.
 
-A photo's sightings have a normal matrix over what is in the network, its own pose and its own focus. Pose and focus are
-eliminated; what remains is its information on the network (:mod:`phototemplate.numerics.information`).
+A photo's sightings have a normal matrix over what is in the network, its own pose and what its own exposure will do to the
+camera (:mod:`~phototemplate.network.photo_camera`). Pose and exposure are eliminated, the exposure with the standard deviations
+that the camera's other photos showed; what remains is the photo's information on the network
+(:mod:`phototemplate.numerics.information`). So a photo of a phone that moves its lens is worth less than one from a tripod, and
+one that shows more sheets is worth more, since these fix the exposure too.
 """
 
 from __future__ import annotations
@@ -12,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.model import Array, BoolArray, Camera, Influences, IntArray, Network, PhotoPose
+from phototemplate.model.network import EXPOSURE
+from phototemplate.network import photo_camera
 from phototemplate.network.adjustment.parameters import index_of, lens_names
-from phototemplate.network.adjustment.pseudo_observations import FOCUS
-from phototemplate.network.projection import body_points
+from phototemplate.network.projection import body_points, sensor_of
 from phototemplate.numerics import lens
 from phototemplate.numerics.constants import N_COMMON
 from phototemplate.numerics.information import eliminated
@@ -28,8 +32,10 @@ _LEAST_OF_BODY, _LEAST_BODIES = 4, 2
 """A photo is placed by so many points on each of so many sheets"""
 _FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
 """Standard deviations (rad, mm) of a pose nothing is known of"""
-HELD_FOCUS = 1e-7
-"""The same, relative, of a focus that cannot change"""
+_HELD_EXPOSURE = np.array([1e-7, *[1e-4] * 2, *[1e-8] * 3, *[1e-6] * 3])
+"""The same (ratio, px, rad, mm) of what an exposure does to a camera on which it does nothing, in the order of ``EXPOSURE``"""
+_OWN = 6 + len(EXPOSURE)
+"""Unknowns of the photo's own"""
 
 
 def looking(camera_id: str, eye_mm: Array, aim_mm: Array, up: Array, roll_rad: float = 0.0) -> PhotoPose | None:
@@ -46,13 +52,23 @@ def looking(camera_id: str, eye_mm: Array, aim_mm: Array, up: Array, roll_rad: f
     return PhotoPose("new", camera_id, rotation, -rotation @ eye_mm)
 
 
-def derivatives(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> tuple[Array, Array, Array, Array]:
+def derivatives(
+    camera: Camera, rotation: Array, translation: Array, xyz: Array, exposure: Array | None = None
+) -> tuple[Array, Array, Array, Array]:
     """Pixels (N, 2) of points (N, 3) under a pose, and their derivatives by the point (N, 2, 3), by the lens (N, 2, p) and by
-    the photo's pose and focus (N, 2, 7)."""
+    the photo's own pose and exposure (N, 2, 6 + 9). ``exposure`` (9,): what it does to the camera; left out: nothing."""
     turned = xyz @ rotation.T
-    uv, d_cam, d_lens = lens.project(camera.model, camera.params, turned + translation)
-    own = np.concatenate([-d_cam @ skew(turned), d_cam, d_lens[:, :, :1] * camera.params[0]], axis=2)
-    return uv, d_cam @ rotation, d_lens, own
+    none = np.zeros(len(EXPOSURE)) if exposure is None else exposure
+    seen = photo_camera.project(camera.model, camera.params, none, sensor_of(camera), turned + translation)
+    own = np.concatenate([-seen.d_xyz @ skew(turned), seen.d_xyz, seen.d_exposure], axis=2)
+    return seen.uv_px, seen.d_xyz @ rotation, seen.d_lens, own
+
+
+def exposure_information(camera: Camera) -> Array:
+    """(9,) information on a further photo's exposure, from how much those of the camera's other photos differ."""
+    focus, centre, turn, shift = camera.exposure_sd
+    sd = np.array([focus, *[centre] * 2, *[turn] * 3, *[shift] * 3])
+    return np.asarray(np.maximum(sd, _HELD_EXPOSURE) ** -2.0)
 
 
 def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> BoolArray:
@@ -71,18 +87,6 @@ def sighting_sd(network: Network, camera_id: str | None = None) -> float:
     used = [r.residual_px[r.weight > 0].ravel() for r in network.residuals if r.photo_id in own]
     residuals = np.concatenate(used) if used else np.zeros(0)
     return max(float(np.sqrt(np.mean(residuals**2))), 0.03) if residuals.size else 0.1
-
-
-def focus_sd(influences: Influences) -> float:
-    """Relative spread of the photos' own focus before they were seen, from its part of the covariance; 0: held."""
-    part = influences.parts.get(FOCUS)
-    columns = [i for i, name in enumerate(influences.names) if name.startswith("photo:") and name.endswith(":focus")]
-    if part is None or not columns:
-        return 0.0
-    # With C the covariance after and N = 1/u^2 the prior information: part = C N C, so u^2 >= C^2 / part.
-    whole, own = np.diag(influences.cov)[columns], np.diag(part)[columns]
-    good = own > 0
-    return float(np.sqrt(np.max(whole[good] ** 2 / own[good]))) if good.any() else 0.0
 
 
 @dataclass(frozen=True)
@@ -127,8 +131,8 @@ class FurtherPhotos:
         columns = [index.get(n) for n in lens_names(self.camera.camera_id, lens.LENS_MODELS[self.camera.model].names)]
         self._lens_used = [i for i, c in enumerate(columns) if c is not None]
         self.lens_columns = np.array([c for c in columns if c is not None], dtype=np.int64)
-        self._own_columns = np.arange(k, k + 7)
-        self._prior = np.append(_FREE_POSE, max(focus_sd(self.influences), HELD_FOCUS)) ** -2.0
+        self._own_columns = np.arange(k, k + _OWN)
+        self._prior = np.append(_FREE_POSE**-2.0, exposure_information(self.camera))
 
     def seen(self, pose: PhotoPose) -> BoolArray:
         """(N,) which target points, then points of no body, the photo would show."""
@@ -143,7 +147,7 @@ class FurtherPhotos:
         index = np.flatnonzero(self.seen(pose) & (self._body < len(self._bodies)))
         eye = -pose.rotation.T @ pose.translation_mm
         view = eye - self._xyz[index]
-        uv = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz[index])[0]
+        uv = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz[index], pose.exposure)[0]
         cosine = np.sum(view * self._facing[index], axis=1) / np.maximum(np.linalg.norm(view, axis=1), 1e-9)
         names, body = list(self.network.bodies), self._body[index]
         first = np.array([s.start for s in self._slices])
@@ -161,7 +165,7 @@ class FurtherPhotos:
         _, d_xyz, d_lens, d_own = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz)
         rows = np.concatenate([d_lens[:, :, self._lens_used], d_own], axis=2)
         beside = np.concatenate([self.lens_columns, self._own_columns])
-        normal = np.zeros((k + 7, k + 7))
+        normal = np.zeros((k + _OWN, k + _OWN))
         for i in seen:
             here, p = self._slices[i], self._bodies[i]
             use = ok[here]
@@ -174,10 +178,10 @@ class FurtherPhotos:
         use = ok[here]
         if use.any():
             d, jac, noise = d_xyz[here][use], self._free_jac[use], self._free_noise[use]
-            design = np.zeros((len(d), 2, k + 7))
+            design = np.zeros((len(d), 2, k + _OWN))
             design[:, :, :k] = np.einsum("nij,njk->nik", d, jac)
             design[:, :, beside] += rows[here][use]
             spread = self.sigma_px**2 * np.eye(2) + np.einsum("nij,njk,nlk->nil", d, noise, d)
-            white = np.linalg.solve(np.linalg.cholesky(spread), design).reshape(-1, k + 7)
+            white = np.linalg.solve(np.linalg.cholesky(spread), design).reshape(-1, k + _OWN)
             normal += white.T @ white
         return eliminated(normal, self._prior)

@@ -1,8 +1,10 @@
 """How many photos, from where, for a wanted U: predicted before anybody drives out.
 
 A sketch (lengths of the runs, depth, number of sheets) is laid out with sheets and photos; the sightings that those photos
-would give are computed and handed to the adjustment itself, so the predicted covariance is the engine's own. The U of a run's
-length is that of the distance between its two ends, each located by the photos that see it.
+would give are computed and handed to the adjustment itself, so the predicted covariance is the engine's own. The phone is one
+as most are: it moves its lens for every photo, breathes, and reads its rows one after the other in a hand that is not quite
+still (:mod:`phototemplate.network.photo_camera`). The U of a run's length is that of the distance between its two ends, each
+located by the photos that see it.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ import io
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +22,11 @@ from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture import design
 from phototemplate.errors import InputError, PhototemplateError
 from phototemplate.model import Array, BodyPose, Camera, Influences, Network, PhotoMeta, PhotoPose, Sightings, Target
+from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import Bar, KnownLength, LengthEnd, Tape
+from phototemplate.network.adjustment.pseudo_observations import CENTRE
+from phototemplate.network.adjustment.variance_components import COMPONENTS
 from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import project
 from phototemplate.numerics import lens
@@ -201,13 +206,29 @@ def _network(
 ) -> Network:
     camera = Camera("phone", "brown", PLANNED_SIZE_PX, params, np.zeros((params.size, params.size)), "planned")
     photos = {}
+    exposures = _usual_exposures(len(standpoints))
     for k, v in enumerate(standpoints):
         # upright: the camera turned to the left
         pose = looking("phone", v.eye_mm, v.aim_mm, np.array([0.0, 0.0, 1.0]), -math.pi / 2 if v.upright else 0.0)
         assert pose is not None
-        photos[f"photo {k + 1}"] = replace(pose, photo_id=f"photo {k + 1}")
+        own = PhotoPose.with_exposure(f"photo {k + 1}", "phone", pose.rotation, pose.translation_mm, exposures[k])
+        photos[own.photo_id] = own
     empty = Influences((), np.zeros((0, 0)), {})
     return Network({"phone": camera}, photos, bodies, (), targets, empty, (), (), True, 1.0, 0.0)
+
+
+def _usual_exposures(count: int) -> Array:
+    """(count, 9) what the exposures of a usual phone do to it, in the order of ``EXPOSURE``; the same for every call.
+
+    Drawn and then brought to exactly the usual standard deviations, so that the adjustment's estimate of them, and with it the
+    predicted U, does not depend on the draw.
+    """
+    usual = [c.usual * (PLANNED_SIZE_PX[0] if c.group == CENTRE else 1.0) for c in COMPONENTS]
+    drawn = np.random.default_rng(0).normal(size=(count, len(EXPOSURE)))
+    for component, sd in zip(COMPONENTS, usual, strict=True):
+        part = drawn[:, component.places]
+        part *= sd / max(float(np.sqrt(np.mean(part**2))), 1e-12)
+    return drawn
 
 
 def _seen(photos: FurtherPhotos, pose: PhotoPose) -> Sightings:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from phototemplate.model import Array, Camera, IntArray
 from phototemplate.network.calibration.board_model import Fit
-from phototemplate.network.further_photo import HELD_FOCUS, derivatives, in_picture
+from phototemplate.network.further_photo import derivatives, exposure_information, in_picture
 from phototemplate.numerics import lens
 from phototemplate.numerics.information import eliminated, with_information
 from phototemplate.numerics.rigid import skew
@@ -147,7 +147,7 @@ def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_p
     if seen.sum() < 8:
         return camera.cov
     _, _, d_lens, d_own = derivatives(camera, *pose, points[seen])
-    design = np.concatenate([d_lens, d_own], axis=2).reshape(-1, d_lens.shape[2] + 7) / sigma_px
+    design = np.concatenate([d_lens, d_own], axis=2).reshape(-1, d_lens.shape[2] + d_own.shape[2]) / sigma_px
     # nothing is known of the pose
-    prior = np.append(np.zeros(6), 1.0 / max(u_focus, HELD_FOCUS) ** 2)
+    prior = np.append(np.zeros(6), exposure_information(replace(camera, exposure_sd=(u_focus, 0.0, 0.0, 0.0))))
     return with_information(camera.cov, eliminated(design.T @ design, prior))
