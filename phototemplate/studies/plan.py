@@ -350,7 +350,8 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
         scale,
         f"Take {len(made.standpoints)} photos from the numbered places, about chin height, one higher and one lower in turn; "
         "hold the phone upright where the number has a double ring. Main camera, no zoom, no panorama, no portrait mode.",
-        "Every photo shows at least two sheets that the photo before it shows too.",
+        "Every photo shows three sheets or more, some of them near its corners, and two that the photo before it shows too: a "
+        "phone moves its lens a little for every photo, and the sheets in it tell by how much.",
         f"{reached} (k = 2, predicted with the program's own adjustment).",
     ]
 

@@ -127,8 +127,8 @@ CUSTOMER_PANELS: tuple[Panel, ...] = (
     Panel(
         "Take 10 to 14 photos",
         picture_photos,
-        "Walk along, a step for each photo, from chest height and with the arm up, 1 to 2 m (3 to 6 ft) away. Main "
-        "lens, no zoom, no flash. Turn the phone upright for two. Stay on the floor: do not climb on anything.",
+        "Walk along, a step for each photo, from chest height and with the arm up, 1 to 2 m (3 to 6 ft) away, three "
+        "sheets or more in each. Main lens, no zoom, no flash. Phone upright for two. Stay on the floor: do not climb.",
     ),
     Panel(
         "Send the originals",

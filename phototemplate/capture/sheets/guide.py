@@ -359,8 +359,8 @@ GUIDE_PANELS: tuple[Panel, ...] = (
     Panel(
         "Photograph",
         picture_photos,
-        "10 to 14 photos, step by step along the front, at chest height and with the arm up, from 1 to 2 m, each "
-        "sheet in three or more. Turn the camera upright for two. Main lens, no zoom, no flash, no editing. "
+        "10 to 14 photos, step by step along the front, at chest height and with the arm up, from 1 to 2 m; three "
+        "sheets or more in each, some near its corners. Upright for two. Main lens, no zoom, flash or editing. "
         "Do not climb on cabinets.",
     ),
 )
