@@ -15,7 +15,7 @@ export const LENGTH_OFF = 2.5;
 /** mm. Ends of edges nearer than this meet in a corner. Convention: half a cabinet's front frame; a gap is said by the engine. */
 export const CORNER_REACH_MM = 150;
 /** ratio. A proposal below this is never counted among the sure ones. Chosen on: not recorded (that of `propose --write` is 0.3). */
-export const SURE = 0.8;
+export const SURE = 0.9;
 /** mm. What is usual, from and to, by what a length is for. Convention: rooms, cabinets and slabs as they are built. */
 export const USUAL_MM = {
   known: /** @type {[number, number]} */ ([150, 9000]),

@@ -25,7 +25,7 @@ export function leave(plan) { closeup?.close(); plan.parts.proposals.present = '
 export function panel(side, plan) {
   const list = edges();
   carrier ||= carrierForm();
-  if (!closeup) closeup = new Loupe({ width: 372, height: 200, zoom: 1, still: true });
+  if (!closeup) closeup = new Loupe({ width: 372, height: 150, zoom: 1, still: true });
   const draws = Boolean(plan.tool?.draw);
   fill(side,
     h('h1', {}, t('page.edges')),
@@ -39,10 +39,8 @@ export function panel(side, plan) {
 
 // ------------------------------------------------------------------------------------------- proposals
 
-/** The second reading of a proposal, where there is one worth naming. @param {Proposal} p */
-const otherReading = (p) => (p.readings || []).slice(1).find((r) => r.share >= 1 - SURE) || null;
-/** Sure, and nothing else it could be. A traced line whose readings nobody has weighed is never sure. @param {Proposal} p */
-const isSure = (p) => p.confidence >= SURE && !otherReading(p) && (p.source !== 'trace' || Boolean(p.readings?.length));
+/** Sure, and nothing else worth naming it could be. A traced line whose readings nobody has weighed is never sure. @param {Proposal} p */
+const isSure = (p) => p.confidence >= SURE && (p.source !== 'trace' || Boolean(p.reading));
 
 // One proposal at a time: the place in the top view and in the photos, what it is taken for, what else it could be
 function question(plan) {
@@ -51,7 +49,7 @@ function question(plan) {
   const look = button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring' || !store.job.paper?.lies_on, class: 'small', data: { key: 'propose' } });
   if (!list.length) { plan.parts.proposals.present = ''; return h('div', { class: 'row wrap' }, look, store.job.paper?.lies_on ? null : h('p', { class: 'hint' }, t('proposal.under'))); }
   const p = list.find((x) => x.key === plan.parts.proposals.present) || list[0];
-  const k = list.indexOf(p), other = otherReading(p), sure = list.filter(isSure);
+  const k = list.indexOf(p), unsure = !isSure(p), sure = list.filter(isSure);
   const show = (x) => { plan.parts.proposals.present = x.key; lookedAt = ''; plan.redraw(); };
   plan.parts.proposals.present = p.key;
   look_at(plan, p);
@@ -59,15 +57,15 @@ function question(plan) {
     h('div', { class: 'row spread' }, h('h2', {}, t('proposal.one', { k: k + 1, n: list.length })), h('span', { class: 'row' },
       button('', () => show(list[(k + list.length - 1) % list.length]), { icon: 'back', class: 'small', disabled: list.length < 2, 'aria-label': t('proposal.before'), title: t('proposal.before'), data: { key: 'p-before' } }),
       button('', () => show(list[(k + 1) % list.length]), { icon: 'next', class: 'small', disabled: list.length < 2, 'aria-label': t('proposal.after'), title: t('proposal.after'), data: { key: 'p-after' } }))),
-    closeup.box,
     h('p', { class: 'big-question' }, t('proposal.is-it', { kind: t(`kind.${p.kind}`) })),
-    h('p', { class: 'hint' }, p.source === 'trace' ? t('proposal.traced') : t('proposal.carried', { what: t(`source.${p.source}`), targets: p.targets.join(', ') }), ` ${t(isSure(p) ? 'proposal.is-sure' : 'proposal.is-unsure', { n: Math.round(p.confidence * 100) })}`),
-    other ? h('p', { class: 'mark look' }, icon('look'), h('span', {}, t('proposal.other', { what: other.words, n: Math.round(other.share * 100) }))) : null,
+    h('p', { class: 'hint' }, p.source === 'trace' ? p.reading ? t('proposal.taken-for', { what: p.reading }) : t('proposal.traced') : t('proposal.carried', { what: t(`source.${p.source}`), targets: p.targets.join(', ') }), ` ${t(isSure(p) ? 'proposal.is-sure' : 'proposal.is-unsure', { n: Math.round(p.confidence * 100) })}`),
+    p.second ? h('p', { class: `mark ${unsure ? 'look' : 'note'}` }, icon(unsure ? 'look' : 'note'), h('span', {}, t('proposal.other', { what: p.second }))) : null,
     h('div', { class: 'row wrap' },
       button(t('proposal.yes'), () => accept([p]), { class: 'main', icon: 'good', data: { key: 'p-yes' } }),
-      other ? button(t('proposal.the-other'), () => accept([p], other), { data: { key: 'p-other' } }) : null,
+      p.source === 'trace' ? button(t('proposal.the-other'), () => another(p), { data: { key: 'p-other' } }) : null,
       button(t('proposal.draw'), () => plan.begin({ draw: true, kind: p.kind, shape: p.shape, instead: p.key }), { icon: 'draw', data: { key: 'p-draw' } }),
       button(t('proposal.no'), () => post('/api/turn-down', { key: p.key }).catch((e) => notice(e.sentence, 'error')), { icon: 'short', data: { key: 'p-no' } })),
+    closeup.box,
     sure.length ? h('div', { class: 'row wrap' }, button(t('proposal.sure', { n: sure.length, left: list.length - sure.length }), () => accept(sure), { class: 'small', data: { key: 'accept-sure' } }))
       : list.length > 1 ? h('p', { class: 'hint' }, t('proposal.none-sure')) : null,
     h('div', { class: 'row' }, look));
@@ -77,28 +75,31 @@ function look_at(plan, p) {
   if (lookedAt === p.key) return;
   lookedAt = p.key;
   const place = middle(p.line);
-  const along = Math.atan2(p.line[1][1] - p.line[0][1], p.line[1][0] - p.line[0][0]);
-  closeup.lines = [{ points: p.line, colour: palette().pick, dash: [12, 6] },
-    ...(p.readings || []).slice(1, 3).map((r, k) => ({ points: p.line.map((q) => /** @type {Point} */ ([q[0] - Math.sin(along) * r.offset, q[1] + Math.cos(along) * r.offset])), colour: palette().mark, dash: [3, 4], name: String(k + 2) }))];
+  closeup.lines = [{ points: p.line, colour: palette().pick, dash: [12, 6] }];
   closeup.show(place);
   plan.show(place, 0.3);
 }
 
+// Another line of the same place: the edge is taken, and opened where the lines beside it can be chosen
+async function another(p) {
+  await accept([p]);
+  store.selected = store.accepted[p.key] || '';
+}
+
 // One step for one act, however many edges it takes
-async function accept(list, reading = null) {
+async function accept(list) {
   const taken = edges().map((e) => e.id);
   const operations = [], made = {};
   try {
     for (const p of list) {
-      const id = freeName(reading?.kind || p.kind, taken);
+      const id = freeName(p.kind, taken);
       taken.push(id);
       made[p.key] = id;
-      const spec = { id, kind: reading?.kind || p.kind };
+      const spec = { id, kind: p.kind };
       if (p.shape !== 'line') spec.shape = p.shape;
       if (p.source !== 'trace') Object.assign(spec, { source: p.source, targets: p.targets });
       else {
         Object.assign(spec, await post('/api/ask/anchor', { path: p.path }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
-        if (reading && reading.choose !== null) spec.choose = reading.choose;
       }
       operations.push({ op: 'add', at: ['edges'], value: spec });
     }

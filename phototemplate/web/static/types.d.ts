@@ -54,10 +54,9 @@ interface Result {
 }
 interface Proposal {
   key: string; kind: string; source: string; shape: string; targets: string[]; confidence: number; path: Point[] | null; line: Point[];
-  search: number; height: number; readings?: Reading[];
+  search: number; height: number; reading: string; second: string;
 }
 interface Written { files: { name: string; file: string; bytes: number }[]; unscaled: boolean; revision: string; trouble: string }
-interface Reading { kind: string; share: number; words: string; choose: number | null; offset: number; height: number }
 interface TopView { key: string; size: Point; levels: number; matrix: Matrix }
 interface Work { state: string; stage: string; share: number; [key: string]: any }
 
