@@ -14,9 +14,9 @@ from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import FINDINGS, InputError, MeasureError
 from phototemplate.job import EdgeSpec, Job, load_job
 from phototemplate.model import HeightPoint, Measurement, Outline
-from phototemplate.output.result_json import write_result_json
 from phototemplate.progress import Progress, quiet
-from phototemplate.results import measure_and_write, measure_job
+from phototemplate.result_set import current_set
+from phototemplate.results import Wanted, measure_and_write, measure_job, write_results
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.check_wall import WallCheck, check_wall
@@ -93,8 +93,8 @@ def check_wall_of(job: Job, asked: WallQuestion, progress: Progress = quiet) -> 
     check = _checked(measurement, edge_id, job.name, square_to, reference, asked)
     leaning = lean(measurement, check.wall.edge_id, asked.lean_strips)
     written = write_wall_check(check, job.results, job.file.units, leaning, measurement.findings)
-    if as_filed:
-        written["result"] = write_result_json(measurement, job.results / "result.json")
+    if as_filed and current_set(job) is None:
+        written |= write_results(job, measurement, Wanted(("result",)), progress=progress).written
     return WallAnswer(check, leaning, measurement, written)
 
 

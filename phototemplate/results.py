@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import get_args
+from typing import Any, get_args
 
 from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.photos import read_rgb
@@ -17,19 +17,30 @@ from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
 from phototemplate.output.assessment import Judgements
 from phototemplate.output.dxf import DxfVersion, Unit
-from phototemplate.output.formats import Material, Subject, outline_subject, pieces_subject, write_formats
+from phototemplate.output.formats import FORMATS, Material, Subject, outline_subject, pieces_subject, write_formats
 from phototemplate.output.report import TopPicture
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
+from phototemplate.result_set import inputs_of, new_set, retire, working_on
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.assessment import judge
+from phototemplate.template.drawing import Drawing
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.shop_sheet import TitleBlock
 
 USUAL_FORMATS = ("result", "report", "dxf", "csv")
 """Written unless other formats are asked for."""
+
+
+SET_FILES = frozenset(
+    f.file_name(subject, unscaled)
+    for f in FORMATS
+    for unscaled in (False, True)
+    for subject in ([None] if f.of == "measurement" else [Subject(n, lambda _: Drawing("", ())) for n in ("outline", "pieces")])
+) | {"pieces-sizes.csv", "batch.json"}
+"""Files that only sets of results consist of"""
 
 
 @dataclass(frozen=True)
@@ -109,20 +120,59 @@ def measure_and_write(
         raise InputError(f"There is no DXF version {wanted.dxf_version!r} here; choose R2010 or R12.")
     if wanted.units is not None and wanted.units not in get_args(Unit):
         raise InputError(f"The drawing's unit can be mm or in, not {wanted.units!r}.")
+    for name in wanted.formats:
+        if name not in {f.name for f in FORMATS}:
+            raise InputError(f"There is no format {name!r}; choose from {', '.join(f.name for f in FORMATS)}.")
     if bar is not None:
         job = with_bar(job, bar)
-    return write_results(job, measure_job(job, progress), wanted, progress=progress)
+    with working_on(job):
+        inputs = inputs_of(job)
+        try:
+            measurement = measure_job(job, progress)
+        except MeasureError:
+            retire(job)  # made from other photos or another job file, they are no results of this job any more
+            raise
+        return _write_set(job, measurement, wanted, inputs, progress, None)
 
 
 def write_results(
     job: Job, measurement: Measurement, wanted: Wanted = Wanted(), *, progress: Progress = quiet,
     judgements: Judgements | None = None,
 ) -> Outcome:
-    """Write what a measurement allows; a piece that cannot be built costs that piece alone.
+    """Write what a measurement of the job as it is now allows; a piece that cannot be built costs that piece alone.
 
     ``judgements`` of this measurement, where it was judged already. Raises as :func:`measure_and_write`.
     """
-    job.results.mkdir(parents=True, exist_ok=True)
+    with working_on(job):
+        return _write_set(job, measurement, wanted, inputs_of(job), progress, judgements)
+
+
+def _write_set(
+    job: Job, measurement: Measurement, wanted: Wanted, inputs: dict[str, Any], progress: Progress,
+    judgements: Judgements | None,
+) -> Outcome:
+    """Every file into one new set, which then takes the place of the earlier one.
+
+    Where drawings are refused the set is report and result alone, and the refusal is raised once it is in place.
+    """
+    refused: MeasureError | None = None
+    written: dict[str, Path] = {}
+    with new_set(job, inputs, SET_FILES) as folder:
+        outcome, material, subjects = _material(job, measurement, wanted, progress, judgements)
+        try:
+            written = write_formats(material, folder, wanted.formats, subjects)
+        except MeasureError as exc:
+            refused = exc
+    progress("report", 1.0)
+    if refused is not None:
+        raise refused
+    return replace(outcome, written={name: job.results / path.name for name, path in written.items()})
+
+
+def _material(
+    job: Job, measurement: Measurement, wanted: Wanted, progress: Progress, judgements: Judgements | None
+) -> tuple[Outcome, Material, list[Subject]]:
+    """What the writers need, and the outcome without its files."""
     file = job.file
     settings = file.settings.output
     progress("report", 0.0)
@@ -151,9 +201,7 @@ def write_results(
     if template is not None and template.parts:
         title = TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by)
         subjects.append(pieces_subject(template, measurement.outline, title))
-    written = write_formats(material, job.results, wanted.formats, subjects)
-    progress("report", 1.0)
-    return Outcome(measurement, judgements, written, template, doubt)
+    return Outcome(measurement, judgements, {}, template, doubt), material, subjects
 
 
 def with_bar(job: Job, bar: str) -> Job:

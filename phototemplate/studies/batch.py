@@ -46,10 +46,15 @@ class Outcome:
 def fingerprint(job: Path) -> str:
     """Changes when the job file, a photo (name, size, time) or the program's version changes."""
     text = [__version__]
-    for path in sorted(p for p in job.rglob("*") if p.is_file() and "results" not in p.relative_to(job).parts[:1]):
+    for path in sorted(p for p in job.rglob("*") if p.is_file() and not _made(p.relative_to(job).parts[0])):
         status = path.stat()
         text.append(f"{path.relative_to(job)} {status.st_size} {status.st_mtime_ns}")
     return hashlib.sha256("\n".join(text).encode()).hexdigest()[:24]
+
+
+def _made(name: str) -> bool:
+    """Whether what has this name in a job folder was made by the program: results, locks, what is written aside."""
+    return name == "results" or name.startswith(".")
 
 
 def finished(job: Path) -> Mapping[str, Any] | None:

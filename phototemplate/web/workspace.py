@@ -14,6 +14,7 @@ from typing import Any
 
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import JOB_FILE, PHOTO_SUFFIXES, load_job
+from phototemplate.result_set import current_set
 from phototemplate.web.events import Hub
 from phototemplate.web.open_job import OpenJob, listed
 from phototemplate.web.phone import PhoneLink
@@ -126,7 +127,7 @@ class Workspace:
         facts["state"] = "photos" if facts["photos"] else "new"
         with contextlib.suppress(OSError, ValueError, KeyError):
             kept = json.loads((cache / KEPT_FILE).read_text())["result"]
-            written = (job.results / "outline.dxf").exists()
+            written = current_set(job) is not None
             facts["state"] = "written" if written else "measured" if kept["edges"] else "placed"
         return facts
 
@@ -178,7 +179,7 @@ class Workspace:
         """Copy photos and job file of a job, without what was written from them; name of the copy."""
         source = self.place(name)
         target = self._free(f"{source.name} copy")
-        ignore = shutil.ignore_patterns("results", ".arriving-*", "history.jsonl")
+        ignore = shutil.ignore_patterns("results", ".results-*", ".lock", ".arriving-*", "history.jsonl")
         try:
             await asyncio.to_thread(shutil.copytree, source, target, ignore=ignore)
         except (OSError, shutil.Error) as exc:

@@ -10,6 +10,7 @@ from phototemplate.atomic import atomic_path
 from phototemplate.job import JOB_FILE, load_job
 from phototemplate.output.formats import FORMATS
 from phototemplate.progress import Progress
+from phototemplate.result_set import MANIFEST, current_set
 from phototemplate.results import Wanted, measure_job, write_results
 from phototemplate.web.journal import JOURNAL_FILE
 from phototemplate.web.refusals import Refused
@@ -46,9 +47,9 @@ def archive(memory: Any, tell: Progress, job_folder: str, to: str) -> str:
     photos = job.photo_paths()
     inside = [(p, f"photos/{p.name}") for p in photos]
     inside += [(job.folder / name, name) for name in (JOB_FILE, JOURNAL_FILE) if (job.folder / name).is_file()]
-    if job.results.is_dir():
-        results = sorted(p for p in job.results.iterdir() if p.is_file() and not p.name.startswith("."))
-        inside += [(p, f"results/{p.name}") for p in results]
+    present = current_set(job)
+    if present is not None:  # results of another state of the job are not handed out with it
+        inside += [(p, f"results/{p.name}") for p in [*present.paths(), job.results / MANIFEST]]
     inside += [(p, str(p.relative_to(job.folder))) for p in _maker_files(job)]
     try:
         with atomic_path(to) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as file:
