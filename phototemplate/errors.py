@@ -219,7 +219,7 @@ FINDINGS: dict[str, Kind] = {
     "edge-below-plane": Kind("warning", ("height_mm",)),
     "edge-ambiguous": Kind("warning", ("apart_mm", "taken_word", "choose_mm", "other_mm"), retake=True),
     "edge-double-line": Kind("warning", ("apart_mm",), retake=True),
-    "edge-faint": Kind("warning", ("added_U_mm",)),
+    "edge-wavering": Kind("warning", ("added_U_mm",), retake=True),
     "edge-gaps": Kind("note", ("gap_mm",), retake=True),
     "contact-sheet-unplaced": Kind("note", ("sheet",), retake=True, lost=True),
     "contact-sheet-no-edge": Kind("note", ("sheet",), lost=True),

@@ -121,7 +121,7 @@ class EdgeSettings(Section):
     """A photo in which the edge moves by less than this per mm is not read"""
     least_strength: float = 4.0
     """Weakest grey step that votes, in units of its noise"""
-    candidates: int = 8
+    candidates: int = 16
     """Lines examined per edge"""
     search_low_mm: float = 14.0
     """How far below the expected height lines are looked for (doors, rails), to know them for what they are"""

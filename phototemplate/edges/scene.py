@@ -16,6 +16,8 @@ from phototemplate.model import Array, BoolArray, GrayImage, Network, Target, Wo
 from phototemplate.network import projection, workplane
 from phototemplate.settings import EdgeSettings
 
+RIM_MM = 2.5
+"""A sheet and its board reach this far beyond the printed outline"""
 MASK_REDUCTION = 4
 """Masks of the papers are kept at a quarter of the photo's size."""
 
@@ -101,12 +103,21 @@ class Scene:
 
     @cached_property
     def _outlines(self) -> Array:
-        """(B, 4, 3) corners of every known sheet's paper, world."""
+        """(B, 8, 3) corners of every known sheet, world: its paper, and the foot of its board on the cabinet's top.
+
+        Both are a little wider than the paper, for how it was cut and for its shadow: a sheet's rim is no edge of a kitchen.
+        """
         network = self.network
-        corners = [
-            projection.body_points(network, t, paper_outline(network.targets[t])).xyz_mm for t in network.bodies
-        ]
-        return np.array(corners).reshape(-1, 4, 3)
+        tops = {h.name: h.height_mm for h in self.plane.heights}
+        corners = []
+        for t in network.bodies:
+            outline = paper_outline(network.targets[t])
+            outline = outline + RIM_MM * np.sign(outline - outline.mean(axis=0))
+            world = projection.body_points(network, t, outline).xyz_mm
+            foot = workplane.to_work(self.plane, world)[0]
+            foot[:, 2] = np.minimum(foot[:, 2], tops.get(t, -np.inf)) if t in tops else foot[:, 2]
+            corners.append(np.vstack([world, self.to_world(foot)]))
+        return np.array(corners).reshape(-1, 8, 3)
 
     def papers(self, photo_id: str) -> GrayImage:
         """Reduced mask of a photo, non-zero where a known printed sheet hides what is beneath."""
@@ -114,10 +125,10 @@ class Scene:
             width, height = self.size_px(photo_id)
             mask = np.zeros((height // MASK_REDUCTION + 1, width // MASK_REDUCTION + 1), dtype=np.uint8)
             if len(self._outlines):
-                image = projection.project(self.network, photo_id, self._outlines.reshape(-1, 3)).uv_px.reshape(-1, 4, 2)
+                image = projection.project(self.network, photo_id, self._outlines.reshape(-1, 3)).uv_px.reshape(-1, 8, 2)
                 for uv in image[np.abs(image).max(axis=(1, 2)) < 1e5]:  # false where a corner is not in front
-                    corners = np.round((uv / MASK_REDUCTION) * 16).astype(np.int32)
-                    cv2.fillConvexPoly(mask, corners, 1, shift=4)
+                    hull = cv2.convexHull(uv.astype(np.float32))
+                    cv2.fillConvexPoly(mask, np.round((hull / MASK_REDUCTION) * 16).astype(np.int32), 1, shift=4)
             self._masks[photo_id] = np.asarray(cv2.dilate(mask, np.ones((3, 3), dtype=np.uint8)), dtype=np.uint8)
         return self._masks[photo_id]
 

@@ -25,7 +25,7 @@ from phototemplate.studies.remedies import Remedy
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
-OPEN_QUESTIONS = ("edge-ambiguous", "edge-double-line")
+OPEN_QUESTIONS = ("edge-ambiguous", "edge-double-line", "edge-wavering")
 """The finding that only a person can answer"""
 
 

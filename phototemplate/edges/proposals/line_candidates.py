@@ -13,24 +13,25 @@ import cv2
 import numpy as np
 from scipy.ndimage import maximum_filter
 
+from phototemplate.edges.constants import NEAR_SHEET_MM, SHORTEST_MM
 from phototemplate.edges.scene import Scene
 from phototemplate.model import Array
 from phototemplate.network import workplane
 
 LOOK_PX = 1600
 """Photos are searched for segments at about this width"""
-NEAR_SHEET_MM = 450.0
-"""Edges of cabinet tops are sought this near to a sheet"""
 TURN_RAD = np.radians(4.0)
 """Walls and cabinets may be this much out of square"""
 TURN_STEP_RAD = np.radians(0.25)
 SEGMENT_TURN_RAD = np.radians(2.5)
 """A single short segment is this far off the direction of its line at most"""
+DIRECTION_BINS = 90
+"""Directions are looked for in steps of two degrees"""
+DIRECTION_SHARE = 0.2
+"""A further direction carries at least this share of the length of the main one"""
 OFFSET_STEP_MM = 2.0
 PILE_MM = 5.0
 """Segments this near to a line are of its pile"""
-SHORT_MM = 150.0
-"""No shorter edge is proposed"""
 GAP_MM = 260.0
 """Gaps up to a sheet's length are closed"""
 SAME_MM = 5.0
@@ -76,16 +77,30 @@ def segments(scene: Scene) -> Array:
 
 def candidates(lines: Array) -> list[Array]:
     """Candidate lines (2, 2), best first: piles of segments (M, 2, 2) of about one direction, split at gaps."""
-    step = lines[:, 1] - lines[:, 0]
-    length = np.linalg.norm(step, axis=1)
-    angle = np.arctan2(step[:, 1], step[:, 0]) % (np.pi / 2)
-    main = float(np.angle(np.sum(length * np.exp(4j * angle))) / 4)
-    found = list(itertools.chain.from_iterable(_piles(lines, a) for a in (main, main + np.pi / 2)))
+    found = list(itertools.chain.from_iterable(_piles(lines, a) for a in directions(lines)))
     kept: list[Array] = []
     for _, line in sorted(found, key=lambda pile: -pile[0]):
         if not any(_one_line(line, other) for other in kept):
             kept.append(line)
     return kept
+
+
+def directions(lines: Array) -> list[float]:
+    """Angles in which the kitchen runs: its two main ones, and any other in which much runs (a diagonal front), at most two."""
+    step = lines[:, 1] - lines[:, 0]
+    length = np.linalg.norm(step, axis=1)
+    angle = np.arctan2(step[:, 1], step[:, 0]) % np.pi
+    main = float(np.angle(np.sum(length * np.exp(4j * angle))) / 4)
+    found = [main, main + np.pi / 2]
+    bins = np.linspace(0.0, np.pi, DIRECTION_BINS + 1)
+    pile = np.histogram(angle, bins, weights=length)[0]
+    pile = pile + np.roll(pile, 1) + np.roll(pile, -1)
+    for k in np.argsort(-pile)[: 3 * len(found)]:
+        direction = float(bins[k] + 0.5 * (bins[1] - bins[0]))
+        apart = [abs((direction - other + np.pi / 2) % np.pi - np.pi / 2) for other in found]
+        if min(apart) > 2 * TURN_RAD + SEGMENT_TURN_RAD and pile[k] > DIRECTION_SHARE * pile.max() and len(found) < 4:
+            found.append(direction)
+    return found
 
 
 def _piles(lines: Array, axis_angle: float) -> list[tuple[float, Array]]:
@@ -111,7 +126,7 @@ def _piles(lines: Array, axis_angle: float) -> list[tuple[float, Array]]:
         places = np.concatenate([ends[:, 0], ends[:, 1], ends.mean(axis=1)])
         row = np.histogram(places, bins, weights=np.tile(length[near] / 3, 3))[0]
         pile[k] = np.convolve(row, [0.5, 1.0, 1.0, 1.0, 0.5], mode="same")
-    peaks = (pile == maximum_filter(pile, (5, 3))) & (pile > 2 * SHORT_MM)
+    peaks = (pile == maximum_filter(pile, (5, 3))) & (pile > 2 * SHORTEST_MM)
     out = []
     for k, b in np.argwhere(peaks):
         along, normal = _axes(axis_angle + turns[k])
@@ -119,7 +134,7 @@ def _piles(lines: Array, axis_angle: float) -> list[tuple[float, Array]]:
         near = (np.abs(turned - turns[k]) < SEGMENT_TURN_RAD) & (np.abs(part @ normal - place).max(axis=1) < PILE_MM)
         position = np.sort(part[near] @ along, axis=1)
         for begin, end, weight in _runs(position):
-            if end - begin >= SHORT_MM and weight > 2 * SHORT_MM:
+            if end - begin >= SHORTEST_MM and weight > 2 * SHORTEST_MM:
                 out.append((weight, middle + normal * place + np.array([[begin], [end]]) * along))
     return out
 

@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.proposals.confirmation import FoundLine, confirm, one_sided
 from phototemplate.edges.proposals.line_candidates import TURN_RAD, candidates, segments
-from phototemplate.edges.proposals.line_confirmation import FoundLine, confirm, one_sided
 from phototemplate.edges.proposals.target_edges import contact_lines, ends_of_contact, ends_of_strip, strip_walls
+from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.edges.scene import Scene
 from phototemplate.model import Array, EdgeHint, EdgeKind, GrayImage, Network, WorkPlane
 from phototemplate.network import workplane
@@ -38,6 +39,15 @@ PASSAGE_MM = 600.0
 """No cabinet faces a wall so near"""
 RUN_DEPTH_MM = (300.0, 900.0)
 """A front has its wall this far behind it: from a shallow bookcase to a deep counter"""
+DEEPEST_MM = 900.0
+"""No top is deeper"""
+PAST_MM = 100.0
+"""So far a front goes on past a panel behind it"""
+HOLE_MM = 560.0
+"""Lines that face each other nearer than this frame the opening of a cabinet"""
+OUTER_SHARE = 0.5
+"""What share of an inner line's probability and length suffices for one further out to be the edge"""
+READING_OF = {"strip": "the wall behind its strips", "contact": "what the sheets are butted against"}
 LONG_MM = 640.0
 """Longer than a cabinet is deep: no end"""
 
@@ -49,6 +59,10 @@ class ProposedEdge:
     hint: EdgeHint
     confidence: float
     """0-1"""
+    reading: str = ""
+    """What it is taken for, in words"""
+    second: str = ""
+    """What it may be instead, in words; empty where it hangs on targets"""
 
 
 def propose_edges(
@@ -60,15 +74,17 @@ def propose_edges(
     contacts = contact_lines(scene)
     walls = [ends_of_strip(scene, hint) for hint, _ in strips]
     traced = _traced(scene, walls, [ends_of_contact(scene, hint) for hint, _ in contacts])
+    given = [ProposedEdge(hint, confidence, READING_OF[hint.source]) for hint, confidence in [*strips, *contacts]]
     count: dict[str, int] = {}
     out = []
-    for hint, confidence in [*strips, *contacts, *traced]:
-        count[hint.kind] = count.get(hint.kind, 0) + 1
-        out.append(ProposedEdge(replace(hint, edge_id=f"{hint.kind}-{count[hint.kind]}"), confidence))
+    for one in [*given, *traced]:
+        kind = one.hint.kind
+        count[kind] = count.get(kind, 0) + 1
+        out.append(replace(one, hint=replace(one.hint, edge_id=f"{kind}-{count[kind]}")))
     return tuple(out)
 
 
-def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[tuple[EdgeHint, float]]:
+def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[ProposedEdge]:
     """Fronts and ends that the photos show, longest first; ``walls`` and ``contacts`` (2, 2) each are proposed already."""
     lines = segments(scene)
     if not len(lines):
@@ -87,9 +103,8 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[tup
     eyes = np.array([scene.eye_mm(p)[:2] for p in scene.network.photos])
     out = []
     for one in sorted(found, key=lambda f: -f.length_mm):
-        confidence = round(float(min(0.95, one.line.support * (0.5 + 0.5 * one.line.evidence))), 2)
-        kind = _kind(one, found, walls, eyes)
-        out.append((EdgeHint("", kind, "trace", "line", "work", path=one.ends_mm), confidence))
+        hint = EdgeHint("", _kind(one, found, walls, eyes), "trace", "line", "work", path=one.ends_mm)
+        out.append(ProposedEdge(hint, round(one.probability, 2), LOOKS["edge"].words, one.second))
     return out
 
 
@@ -160,8 +175,13 @@ def _within(ends: Array, one: FoundLine) -> bool:
 
 
 def _outermost(found: list[FoundLine]) -> list[FoundLine]:
-    """Of parallel lines that overlap within a cabinet top's bundle the outermost; the room is to the right of each."""
-    return [one for one in found if not any(_beats(other, one) for other in found if other is not one)]
+    """Of parallel lines that overlap within a cabinet's depth the outermost that is well founded; the room is to the right."""
+    kept = [one for one in found if not any(_beats(other, one) for other in found if other is not one)]
+    inner = [
+        one for one in kept
+        if any(_across_a_hole(other, one) or _behind_a_front(other, one) for other in kept if other is not one)
+    ]
+    return [one for one in kept if not any(one is i for i in inner)]
 
 
 def _beats(other: FoundLine, one: FoundLine) -> bool:
@@ -170,7 +190,7 @@ def _beats(other: FoundLine, one: FoundLine) -> bool:
     overlap = min(position.max(), one.length_mm) - max(position.min(), 0.0)
     if other.along @ one.along < np.cos(2 * TURN_RAD) or overlap < 0.4 * min(one.length_mm, other.length_mm):
         return False
-    worth, mine = other.worth * other.length_mm, one.worth * one.length_mm
+    worth, mine = other.probability * other.length_mm, one.probability * one.length_mm
     # how far outside the other lies, at both ends of the stretch they share
     shared = np.clip(np.array([max(position.min(), 0.0), min(position.max(), one.length_mm)]), position.min(), position.max())
     order = np.argsort(position)
@@ -178,6 +198,33 @@ def _beats(other: FoundLine, one: FoundLine) -> bool:
     if apart.min() < SAME_MM and apart.max() > -SAME_MM:  # they cross or coincide
         return worth > mine
     gain = float(apart.mean())
-    if abs(gain) > BUNDLE_MM:  # not the same cabinet top: whichever is the better and longer line
-        return abs(gain) < DEPTH_MM and worth > mine
-    return worth > other.outer_share * mine if gain > 0 else one.outer_share * worth > mine
+    if abs(gain) > DEPTH_MM:
+        return False
+    return worth > OUTER_SHARE * mine if gain > 0 else OUTER_SHARE * worth > mine
+
+
+def _across_a_hole(other: FoundLine, one: FoundLine) -> bool:
+    """The two face each other across the opening of a cabinet: rails and side panels, no edges of the top.
+
+    The gap for a range is wider than a cabinet is deep, or as deep as the run; an opening is framed all round.
+    """
+    position = (other.ends_mm - one.ends_mm[0]) @ one.along
+    overlap = min(position.max(), one.length_mm) - max(position.min(), 0.0)
+    apart = (other.ends_mm - one.ends_mm[0]) @ one.outward
+    facing = other.along @ one.along < -np.cos(2 * TURN_RAD) and apart.min() > 0
+    return bool(facing and overlap > 0.5 * one.length_mm and apart.max() < HOLE_MM)
+
+
+def _behind_a_front(other: FoundLine, one: FoundLine) -> bool:
+    """``one`` runs up to ``other`` from behind, and ``other`` goes on past it on both sides: a side panel between two cabinets.
+
+    An end of the top ends its front as well.
+    """
+    if abs(other.along @ one.along) > 0.5 or other.length_mm < one.length_mm:
+        return False
+    middle = one.ends_mm.mean(axis=0) - other.ends_mm[0]
+    behind = -float(middle @ other.outward)
+    place = float(middle @ other.along)
+    onward = (other.length_mm - place) if one.outward @ other.along > 0 else place
+    back = other.length_mm - onward
+    return bool(0.0 < behind < DEEPEST_MM and onward > PAST_MM and back > PAST_MM)

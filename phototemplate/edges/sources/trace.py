@@ -10,20 +10,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from phototemplate.edges.proposals.line_consensus import Line, explain_away, settle
-from phototemplate.edges.proposals.line_refinement import FIRST_BLUR_PX as FIRST_BLUR_PX
-from phototemplate.edges.proposals.line_refinement import along_new, locate, read, rebased, smoothed, without_strays
+from phototemplate.edges.line_map.hidden_line import HiddenLine, find_hidden_line, hidden_line_finding
+from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_again
+from phototemplate.edges.line_map.space_lines import SpaceLine
+from phototemplate.edges.readings.choice import OUTERMOST, choose, covering_u_mm
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
-from phototemplate.edges.tracing.arris_offset import Rounding, rounding, shows_face
-from phototemplate.edges.tracing.double_line import Neighbour, find_neighbour, neighbour_finding, unresolved_u_mm
-from phototemplate.edges.tracing.edge_contrast import faint_finding, faint_u_mm, light_ratio
+from phototemplate.edges.tracing.arris_offset import Rounding, light_ratio, rounding, shows_face, unresolved_u_mm
 from phototemplate.edges.tracing.expected_height import Levels, expected_levels, find_joints
-from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, sample_band
+from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.hint_path import Path, Stations
-from phototemplate.edges.tracing.line_choice import OUTERMOST, choose
-from phototemplate.edges.tracing.line_voting import OFFSET_STEP_MM, Ballot, Proposal, vote
+from phototemplate.edges.tracing.line_reading import along_new, locate, read, rebased, smoothed, without_strays
 from phototemplate.edges.tracing.space_intersection import Intersection, intersect, unit_position
 from phototemplate.edges.tracing.step_position import StepFit
 from phototemplate.errors import Finding
@@ -32,8 +30,8 @@ from phototemplate.numerics.correlation import autocorrelation
 from phototemplate.settings import EdgeSettings
 
 NAME = "trace"
-SECTION_MM = 120.0
-"""Curved hints may bend every so often"""
+LESS_SUPPORT = 0.05
+"""A line settled again about other heights may lose this much of its support"""
 GATES_PX = (1.0, 0.7)
 """Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
 ALONG_MM = 1.5
@@ -59,14 +57,48 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     path = Path.through(points, straight)
     stations = path.stations(settings.station_mm, settings.end_margin_mm)
     outward = -scene.material_side(stations.xy_mm, stations.normal)
-    levels = expected_levels(scene.plane, stations, hint, outward, scene.settings.height_reach_mm)
-
-    look = find_lines(scene, hint, stations, levels.height_mm, straight)
-    choice = choose(look.lines, hint, outward, settings)
+    levels = expected_levels(scene.plane, stations, hint, outward, settings.height_reach_mm)
+    local = map_lines(scene, stations, levels, outward, hint.search_mm, straight)
+    choice = choose(local, hint, settings)
     if choice is None:
-        return Found(None, (), (_unseen(hint, look),))
-    levels, line = _with_joints(look, choice.line, stations, levels, settings)
-    fine = rebased(path, stations, line, straight, settings)
+        return Found(None, (), (_unseen(hint, local),))
+    levels, line = _with_joints(local, choice.line, settings)
+    traced = _trace(scene, hint, path, local, line, levels)
+    if isinstance(traced, str):
+        return Found(None, (), (lost(hint, traced),))
+    if len(traced.fine) < 3:
+        return Found(None, (), (lost(hint, "contradictory"),))
+    hidden = [] if traced.hidden is None else [traced.hidden.apart_mm]
+    unresolved = unresolved_u_mm([*choice.rivals_mm, *hidden], traced.bands, traced.fits)
+    doubt_u = max([float(np.hypot(choice.u_mm, unresolved)), *(covering_u_mm(apart) for apart in hidden)])
+    definition_u = float(np.hypot(traced.arris.inset_u_mm, doubt_u))
+    found = _points(scene, hint, traced.fine, traced.solved, definition_u, traced.arris)
+    findings = choice.findings or hidden_line_finding(hint.edge_id, traced.hidden)
+    findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
+    points_ = replace(found, candidates=choice.candidates, findings=findings)
+    return Found(points_, traced.traces, findings)
+
+
+@dataclass(frozen=True)
+class _Traced:
+    """The chosen line, read in all photos that show it and intersected."""
+
+    fine: Stations
+    solved: Intersection
+    arris: Rounding
+    bands: list[Band]
+    fits: list[StepFit]
+    traces: tuple[EdgeTrace, ...]
+    hidden: HiddenLine | None
+    """A line just outside, too near to the chosen one to be traced alone"""
+
+
+def _trace(
+    scene: Scene, hint: EdgeHint, path: Path, local: LocalMap, line: SpaceLine, levels: Levels
+) -> _Traced | str:
+    """Second, narrow reading along the chosen line, sub-pixel positions, intersection; or the name of why there are none."""
+    settings, stations = scene.settings, local.stations
+    fine = rebased(path, stations, line, hint.shape == "line", settings)
     rise = along_new(stations, line.height_mm - levels.height_mm, fine)
     levels = levels.at(fine)
     start = levels.height_mm + rise
@@ -80,106 +112,34 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     for gate in GATES_PX:
         bands, fits, opened = locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
-            return Found(None, (), (lost(hint, "unsharp"),))
-        if hint.kind in OUTERMOST and outward:
-            face = shows_face(bands, outward)
-            arris = rounding(settings, outward, light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)]))
+            return "unsharp"
+        if hint.kind in OUTERMOST and local.outward:
+            face = shows_face(bands, local.outward)
+            ratio = light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)])
+            arris = rounding(settings, local.outward, ratio)
         solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}", arris)
         smooth = smoothed(fine, solved)
         predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
-    beside = None
-    if hint.kind in OUTERMOST and outward and hint.choose is None:
+    hidden = None
+    if hint.kind in OUTERMOST and local.outward and hint.choose is None:
         places = [(smooth - b.lean * (solved.height_mm - start)) * b.scale_px_per_mm for b in bands]
-        beside = find_neighbour(bands, fits, solved.weight, places, outward)
-    faint_u = faint_u_mm(light_ratio(bands, fits, solved.weight), hint.kind) if hint.kind in OUTERMOST else 0.0
+        hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
     solved, fine = without_strays(solved, fine)
-    if len(fine) < 3:
-        return Found(None, (), (lost(hint, "contradictory"),))
-    rivals = [*choice.rivals_mm, *([] if beside is None else [beside.apart_mm])]
-    definition_u = float(np.linalg.norm([arris.inset_u_mm, faint_u, unresolved_u_mm(rivals, bands, fits)]))
-    found = _points(scene, hint, fine, solved, definition_u, arris)
-    findings = _doubled(choice.findings, beside, hint) + faint_finding(hint.edge_id, faint_u)
-    findings += _doubts(scene, hint, fine, solved, stations)
-    points_ = replace(found, candidates=choice.candidates, findings=findings)
-    return Found(points_, traces, findings)
+    return _Traced(fine, solved, arris, bands, fits, traces, hidden)
 
 
-def _doubled(findings: tuple[Finding, ...], beside: Neighbour | None, hint: EdgeHint) -> tuple[Finding, ...]:
-    """Doubts about the choice: those of the lines found, else that of a line hidden beside the chosen one."""
-    return findings or neighbour_finding(hint.edge_id, beside)
-
-
-# ------------------------------------------------------------------------------------------ first look
-
-
-@dataclass(frozen=True)
-class Look:
-    """The first, wide look: what the photos show near the path."""
-
-    lines: list[Line]
-    bands: list[Band]
-    steps: list[Steps]
-    nodes_mm: Array
-    base_mm: Array
-    """(N,) height at which the bands were sampled"""
-
-
-def find_lines(scene: Scene, hint: EdgeHint, stations: Stations, expected_mm: Array, straight: bool) -> Look:
-    """Lines in space near the stations that the photos' grey steps agree on."""
-    settings = scene.settings
-    reach = hint.search_mm + settings.search_low_mm
-    bands = []
-    for photo_id in scene.network.photos:
-        band = sample_band(scene, photo_id, stations, expected_mm, reach, 8.0, settings.rows_per_station // 2)
-        if band is not None and np.logical_not(band.covered).any(axis=1).sum() >= max(3, 0.08 * len(stations)):
-            bands.append(band)
-    steps = [find_steps(b, FIRST_BLUR_PX, settings.least_strength) for b in bands]
-    keep = [k for k, s in enumerate(steps) if len(s.station)]
-    bands, steps = [bands[k] for k in keep], [steps[k] for k in keep]
-    sections = 1 if straight else max(2, round(float(np.ptp(stations.along_mm)) / SECTION_MM))
-    nodes = np.linspace(stations.along_mm[0], stations.along_mm[-1], sections + 1)
-    if not bands:
-        return Look([], [], [], nodes, expected_mm)
-    ballot = Ballot(
-        offsets_mm=np.arange(-hint.search_mm, hint.search_mm + 1e-9, OFFSET_STEP_MM),
-        heights_mm=np.arange(-settings.search_low_mm, settings.search_high_mm + 1e-9, 1.0),
-        nodes_mm=nodes,
-        turn_mm=min(hint.search_mm, 10.0) if straight else 4.0,
-        height_u_mm=1.5 * settings.height_prior_u_mm,
-    )
-    lines: list[Line] = []
-    for proposal in vote(stations, bands, steps, ballot, settings.candidates):
-        line = settle(proposal, nodes, stations, bands, steps, expected_mm, settings.height_prior_u_mm)
-        if line is None or abs(float(np.mean(line.offset_mm))) > hint.search_mm + 2.0:
-            continue
-        if all(_apart(line, other) for other in lines):
-            lines.append(line)
-    return Look(explain_away(lines, bands, expected_mm), bands, steps, nodes, expected_mm)
-
-
-def _with_joints(
-    look: Look, line: Line, stations: Stations, levels: Levels, settings: EdgeSettings
-) -> tuple[Levels, Line]:
+def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tuple[Levels, SpaceLine]:
     """Find where one cabinet ends and the next begins, and settle the chosen line once more with that."""
+    levels = local.levels
     if not len(levels.joints_mm):
         return levels, line
     rise = line.height_mm - levels.height_mm
-    better = find_joints(levels, line.offset_mm, rise, look.bands, look.steps, look.base_mm)
-    start = Proposal(np.interp(look.nodes_mm, stations.along_mm, line.offset_mm), line.rise_mm, 0.0)
-    again = settle(
-        start, look.nodes_mm, stations, look.bands, look.steps, better.height_mm, settings.height_prior_u_mm, look.base_mm
-    )
-    if again is None or again.support < line.support - 0.05:
+    better = find_joints(levels, line.offset_mm, rise, local.bands, local.steps, local.base_mm)
+    again = settle_again(local, line, better, settings.height_prior_u_mm)
+    if again is None or again.support < line.support - LESS_SUPPORT:
         return levels, line
     return better, again
-
-
-def _apart(one: Line, other: Line) -> bool:
-    """Two proposals may settle on the same line."""
-    return bool(
-        np.abs(one.offset_mm - other.offset_mm).max() > 0.6 or abs(one.rise_mm - other.rise_mm) > 2.0
-    )
 
 
 # -------------------------------------------------------------------------------------------- results
@@ -282,10 +242,10 @@ def _doubts(
     return tuple(findings)
 
 
-def _unseen(hint: EdgeHint, look: Look) -> Finding:
-    if not look.bands:
+def _unseen(hint: EdgeHint, local: LocalMap) -> Finding:
+    if not local.bands:
         return lost(hint, "no-photo")
-    if not look.lines:
+    if not local.lines:
         return lost(hint, "no-step")
-    near = max(look.lines, key=lambda line: line.support)
+    near = max((m.line for m in local.lines), key=lambda line: line.support)
     return Finding("edge-line-weak", hint.edge_id, support_percent=100 * near.support, rise_mm=near.rise_mm)

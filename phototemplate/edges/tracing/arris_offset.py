@@ -27,6 +27,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges.tracing.grey_profiles import Band
+from phototemplate.edges.tracing.step_position import StepFit, to_light
+from phototemplate.model import Array, BoolArray
 from phototemplate.settings import EdgeSettings
 
 
@@ -50,6 +52,8 @@ SEAM = Kind(drop=0.15, drop_u=0.15, inner=1.0, fall=0.6, scatter=0.15)
 ONE, TWO = 12.0, 30.0
 """Light on one side of the step over that on the other: up to the first it may be one material, from the second on it is two;
 the weight of the second case grows with the logarithm in between"""
+NEAR_PX, FAR_PX = 1.5, 4.0
+"""Light of each side is that between these distances from the step"""
 LEAST_LEAN = 0.2
 """A photo taken from further outside than this (tangent of its direction from the vertical) shows the face"""
 
@@ -95,3 +99,38 @@ def rounding(settings: EdgeSettings, outward: float, ratio: float = 1.0) -> Roun
 def shows_face(bands: Sequence[Band], outward: float) -> list[bool]:
     """Whether each photo was taken from far enough outside to show what is below the edge."""
     return [bool(np.median(band.lean) * outward > LEAST_LEAN) for band in bands]
+
+
+def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Sequence[Array | BoolArray] | Array) -> float:
+    """Light on the lighter side of the line over that on the other: median along the edge, then over photos.
+
+    ``weight`` (P, N): steps with a weight of zero do not count. nan where nothing can be said.
+    """
+    ratios = []
+    for band, fit, used in zip(bands, fits, weight, strict=True):
+        rows = np.flatnonzero(used > 0)
+        away = band.step_px[None, :] - fit.position_px[rows, None]
+        light = to_light(band.grey[rows])
+        sides = []
+        for side in (-away, away):
+            near = (side > NEAR_PX) & (side < FAR_PX) & ~band.covered[rows]
+            mean = np.where(near, light, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+            sides.append(np.where(near.sum(axis=1) >= 2, np.maximum(mean, 1e-4), np.nan))
+        change = np.log(sides[0] / sides[1])
+        change = change[np.isfinite(change)]
+        if len(change) >= 5:
+            ratios.append(abs(float(np.median(change))))
+    return float(np.exp(np.median(ratios))) if ratios else float("nan")
+
+
+def unresolved_u_mm(apart_mm: Sequence[float], bands: Sequence[Band], fits: Sequence[StepFit]) -> float:
+    """Standard uncertainty of an edge whose step runs into that of a line ``apart_mm`` away.
+
+    Steps nearer than two sigma of the blur pull at each other, and the blur found is that of both: the edge is somewhere within
+    half the distance, a rectangular distribution (JCGM 100:2008, 4.3.7).
+    """
+    if not len(apart_mm) or not len(bands):
+        return 0.0
+    blur_mm = float(np.median([f.blur_px / np.median(b.scale_px_per_mm) for b, f in zip(bands, fits, strict=True)]))
+    near = [abs(a) for a in apart_mm if abs(a) < 2.0 * blur_mm]
+    return max(near) / 2.0 / 3.0**0.5 if near else 0.0

@@ -44,10 +44,9 @@ WORDS: dict[str, Words] = {
         "Look at it from near; if the outer one is the edge, take off what lies behind it (tape, a hard shadow) or "
         "photograph it from half the distance.",
     ),
-    "edge-faint": Words(
-        "both sides of an edge are equally light",
-        "Both sides of the line taken for {where} are much alike in light, so it may be a glue line in a ply edge, with the "
-        "true edge a ply further out; up to {added_U_mm:.1f} were added to its U.",
+    "edge-wavering": Words(
+        "an edge wavers between lines that run close together",
+        "What the photos show along {where} wavers between lines that run close together; {added_U_mm:.1f} were added to its U.",
         "Look at it from near, lay a dark tape along the face just below the edge, or butt a contact sheet against it.",
     ),
     "edge-gaps": Words(

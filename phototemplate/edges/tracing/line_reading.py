@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from phototemplate.edges.proposals.line_consensus import Line, one_per_station
+from phototemplate.edges.line_map.space_lines import SpaceLine, one_per_station
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, sample_band
 from phototemplate.edges.tracing.hint_path import Path, Stations
@@ -28,7 +28,7 @@ class Reading:
     steps: Steps
 
 
-def rebased(path: Path, stations: Stations, line: Line, straight: bool, settings: EdgeSettings) -> Stations:
+def rebased(path: Path, stations: Stations, line: SpaceLine, straight: bool, settings: EdgeSettings) -> Stations:
     """Stations along the chosen line itself, so that profiles cross it at a right angle."""
     points = stations.shifted(line.offset_mm)
     if straight:
@@ -44,7 +44,7 @@ def along_new(stations: Stations, values: Array, fine: Stations) -> Array:
     return np.asarray(np.interp(fine.along_mm, fine.along_mm[0] + part * float(np.ptp(fine.along_mm)), values))
 
 
-def read(scene: Scene, fine: Stations, height_mm: Array, line: Line) -> list[Reading]:
+def read(scene: Scene, fine: Stations, height_mm: Array, line: SpaceLine) -> list[Reading]:
     """Narrow bands along the line in the photos that show it."""
     photos = []
     for photo_id in line.showing or tuple(line.photo_support):

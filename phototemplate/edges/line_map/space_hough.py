@@ -23,13 +23,15 @@ OFFSET_STEP_MM = 0.5
 HEIGHT_STEP_MM = 1.0
 POOL_MM = 20.0
 """Stations are pooled to this length before the search"""
+DIFFERENT_MM = 0.8
+"""Lines that appear nearer to each other than this along a mean line of sight are one"""
 BEND_COST = 0.02
 """Share of the best possible score that one step of bend costs per node"""
 
 
 @dataclass(frozen=True)
-class Ballot:
-    """Cells to vote in."""
+class HoughCells:
+    """Cells of the accumulator."""
 
     offsets_mm: Array
     """(D,)"""
@@ -40,12 +42,12 @@ class Ballot:
     turn_mm: float
     """How far the offset may change between two nodes"""
     height_u_mm: float
-    """Standard uncertainty of the expected height, by which proposals are ranked (not excluded)"""
+    """Standard uncertainty of the expected height, by which lines are ranked (not excluded)"""
 
 
 @dataclass(frozen=True)
-class Proposal:
-    """One line in space that many steps agree on."""
+class HoughLine:
+    """One peak of the accumulator: a line in space that many steps agree on."""
 
     offsets_mm: Array
     """(J+1,) offset at the nodes"""
@@ -55,22 +57,23 @@ class Proposal:
     """Mean weight of the votes over all looks, stations times photos"""
 
 
-def vote(stations: Stations, bands: list[Band], steps: list[Steps], ballot: Ballot, count: int) -> list[Proposal]:
-    """The best ``count`` proposals, best first, none a near copy of a better one."""
+def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells: HoughCells, count: int) -> list[HoughLine]:
+    """The best ``count`` lines, best first, none a near copy of a better one."""
     pooled = max(1, round(POOL_MM / float(np.median(np.diff(stations.along_mm)))))
     first = np.arange(0, len(stations), pooled)
     size = np.diff(np.r_[first, len(stations)]).astype(np.float64)
     along = np.add.reduceat(stations.along_mm, first) / size
-    tally = np.zeros((len(first), len(ballot.offsets_mm), len(ballot.heights_mm)))
+    tally = np.zeros((len(first), len(cells.offsets_mm), len(cells.heights_mm)))
     looks = 0.0
     for band, step in zip(bands, steps, strict=True):
-        tally += _votes(band, step, ballot, first, size)
+        tally += _votes(band, step, cells, first, size)
         looks += float((1.0 - band.covered[:, np.abs(band.step_px) < 2.0].mean(axis=1)).sum()) / pooled
-    found = _paths(tally / max(looks, 1.0), along, ballot)
+    found = _paths(tally / max(looks, 1.0), along, cells)
     lean = float(np.median(np.concatenate([b.lean for b in bands])))
-    kept: list[Proposal] = []
-    def rank(one: Proposal) -> float:
-        return -one.score * (0.4 + 0.6 * float(np.exp(-0.5 * (one.height_mm / ballot.height_u_mm) ** 2)))
+    kept: list[HoughLine] = []
+
+    def rank(one: HoughLine) -> float:
+        return -one.score * (0.4 + 0.6 * float(np.exp(-0.5 * (one.height_mm / cells.height_u_mm) ** 2)))
 
     for one in sorted(found, key=rank):
         if all(_differ(one, other, lean) for other in kept):
@@ -80,15 +83,15 @@ def vote(stations: Stations, bands: list[Band], steps: list[Steps], ballot: Ball
     return kept
 
 
-def _differ(one: Proposal, other: Proposal, lean: float) -> bool:
-    """Two proposals differ if they lie apart in the pictures; along a line of sight only a large height counts."""
+def _differ(one: HoughLine, other: HoughLine, lean: float) -> bool:
+    """Two lines differ if they lie apart in the pictures; along a line of sight only a large height counts."""
     apart = one.offsets_mm - other.offsets_mm
     rise = one.height_mm - other.height_mm
     seen = np.abs(apart - lean * rise)
-    return bool(seen.max() > 1.6 or (abs(rise) > 4.0 and np.abs(apart).max() > 2.0))
+    return bool(seen.max() > DIFFERENT_MM or (abs(rise) > 4.0 and np.abs(apart).max() > 2.0))
 
 
-def _votes(band: Band, steps: Steps, ballot: Ballot, first: IntArray, size: Array) -> Array:
+def _votes(band: Band, steps: Steps, cells: HoughCells, first: IntArray, size: Array) -> Array:
     """(G, D, Z) votes of one photo at the pooled stations."""
     width = len(band.step_px)
     grid = np.zeros((len(band.lean), width))
@@ -103,21 +106,21 @@ def _votes(band: Band, steps: Steps, ballot: Ballot, first: IntArray, size: Arra
     pooled = np.add.reduceat(wide, first, axis=0) / size[:, None]
     lean = np.add.reduceat(band.lean, first) / size
     scale = np.add.reduceat(band.scale_px_per_mm, first) / size
-    offset = ballot.offsets_mm[None, :, None] - lean[:, None, None] * ballot.heights_mm[None, None, :]
+    offset = cells.offsets_mm[None, :, None] - lean[:, None, None] * cells.heights_mm[None, None, :]
     cell = np.round(offset * scale[:, None, None] - band.step_px[0]).astype(np.int64)
     valid = (cell >= 0) & (cell < width)
     row = np.arange(len(first))[:, None, None]
     return np.where(valid, pooled[row, np.clip(cell, 0, width - 1)], 0.0)
 
 
-def _paths(share: Array, along: Array, ballot: Ballot) -> list[Proposal]:
+def _paths(share: Array, along: Array, cells: HoughCells) -> list[HoughLine]:
     """Best paths through the votes (G, D, Z), every height at once.
 
     Exhaustive over start and slope between two nodes, dynamic programming from node to node.
     """
-    nodes, offsets, heights = ballot.nodes_mm, ballot.offsets_mm, ballot.heights_mm
+    nodes, offsets, heights = cells.nodes_mm, cells.offsets_mm, cells.heights_mm
     size = len(offsets)
-    turn = min(round(ballot.turn_mm / OFFSET_STEP_MM), size - 1)
+    turn = min(round(cells.turn_mm / OFFSET_STEP_MM), size - 1)
     turns = np.arange(-turn, turn + 1)
     best = np.zeros((size, len(heights)))
     back: list[IntArray] = []
@@ -141,8 +144,8 @@ def _paths(share: Array, along: Array, ballot: Ballot) -> list[Proposal]:
     padded = np.pad(best, ((2, 2), (0, 0)), constant_values=-np.inf)
     window = np.lib.stride_tricks.sliding_window_view(padded, 5, axis=0)
     for end_cell, z in np.argwhere((best >= window.max(axis=2)) & (best > 0)):
-        cells = [int(end_cell)]
+        path = [int(end_cell)]
         for choice in reversed(back):
-            cells.append(cells[-1] - int(choice[cells[-1], z]))
-        found.append(Proposal(offsets[np.asarray(cells[::-1])], float(heights[z]), float(best[end_cell, z])))
+            path.append(path[-1] - int(choice[path[-1], z]))
+        found.append(HoughLine(offsets[np.asarray(path[::-1])], float(heights[z]), float(best[end_cell, z])))
     return found

@@ -50,7 +50,7 @@ WEAKEST = 0.03
 
 
 @dataclass(frozen=True)
-class Neighbour:
+class HiddenLine:
     """A second line outside the chosen one."""
 
     apart_mm: float
@@ -144,9 +144,9 @@ def _explained(left: Array, right: Array) -> tuple[Array, Array]:
     return explained, np.asarray(answer.reshape(d, -1, m), dtype=np.float64)
 
 
-def find_neighbour(
+def find_hidden_line(
     bands: Sequence[Band], fits: Sequence[StepFit], weight: Array, place_px: Sequence[Array], outward: float
-) -> Neighbour | None:
+) -> HiddenLine | None:
     """The line outside the chosen one, at its level, that photos agree on; None where one step explains what they show.
 
     ``weight`` (P, N): stations with a weight of zero do not count; ``place_px`` (P of (N,)): the line in each band.
@@ -177,7 +177,7 @@ def find_neighbour(
     open_ = [bool(np.isfinite(gain[distances >= NEAREST_MM]).any()) for gain in seen]
     if sum(shown) < max(2, SHARE * sum(open_)) or own < ALIKE * float(votes.max()):
         return None
-    return Neighbour(apart_mm, sum(shown))
+    return HiddenLine(apart_mm, sum(shown))
 
 
 def _peaks(gain: Array, distance_mm: float) -> bool:
@@ -195,21 +195,8 @@ def _at(gain: Array, distance_mm: Array) -> Array:
     return np.where((cell >= 0) & (cell < len(gain)), value, 0.0)
 
 
-def neighbour_finding(edge_id: str, neighbour: Neighbour | None) -> tuple[Finding, ...]:
+def hidden_line_finding(edge_id: str, hidden: HiddenLine | None) -> tuple[Finding, ...]:
     """``edge-double-line`` where there is one."""
-    if neighbour is None:
+    if hidden is None:
         return ()
-    return (Finding("edge-double-line", edge_id, apart_mm=neighbour.apart_mm),)
-
-
-def unresolved_u_mm(apart_mm: Sequence[float], bands: Sequence[Band], fits: Sequence[StepFit]) -> float:
-    """Standard uncertainty of an edge whose step runs into that of a line ``apart_mm`` away.
-
-    Steps nearer than two sigma of the blur pull at each other, and the blur found is that of both: the edge is somewhere within
-    half the distance, a rectangular distribution (JCGM 100:2008, 4.3.7).
-    """
-    if not len(apart_mm) or not len(bands):
-        return 0.0
-    blur_mm = float(np.median([f.blur_px / np.median(b.scale_px_per_mm) for b, f in zip(bands, fits, strict=True)]))
-    near = [abs(a) for a in apart_mm if abs(a) < 2.0 * blur_mm]
-    return max(near) / 2.0 / 3.0**0.5 if near else 0.0
+    return (Finding("edge-double-line", edge_id, apart_mm=hidden.apart_mm),)

@@ -1,14 +1,14 @@
-"""From a voted proposal to a line in space with its support: robust least squares on the photos' steps."""
+"""From a peak of the Hough transform to a line in space with its support: robust least squares on the photos' steps."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.line_map.space_hough import HoughLine
 from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Stations
-from phototemplate.edges.tracing.line_voting import Proposal
 from phototemplate.model import Array, BoolArray, IntArray
 
 GATE_MM = (1.5, 1.0, 0.7, 0.5)
@@ -28,7 +28,7 @@ PHOTO_LOOKS = 6.0
 
 
 @dataclass(frozen=True)
-class Line:
+class SpaceLine:
     """A line in space near the path, as the steps of all photos see it."""
 
     offset_mm: Array
@@ -51,12 +51,15 @@ class Line:
     """Photos whose share is large enough to say that they show the line"""
     misfit: float
     """Robust scatter of the steps about the line in units of what sharp steps would show; above 1.5 it is no line"""
-    explained: bool = False
-    """Its steps are those of other lines that more photos agree on"""
+
+    @property
+    def middle_mm(self) -> float:
+        """Mean offset, to the left of the path."""
+        return float(np.mean(self.offset_mm))
 
 
 def settle(
-    proposal: Proposal,
+    start: HoughLine,
     nodes_mm: Array,
     stations: Stations,
     bands: list[Band],
@@ -64,7 +67,7 @@ def settle(
     expected_mm: Array,
     height_u_mm: float,
     base_mm: Array | None = None,
-) -> Line | None:
+) -> SpaceLine | None:
     """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
 
     Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends are free under a wide
@@ -77,7 +80,7 @@ def settle(
     lift = np.zeros(len(stations)) if base_mm is None else expected_mm - base_mm
     count = len(nodes_mm)
     size = count + 3
-    state = np.r_[proposal.offsets_mm, proposal.height_mm, proposal.height_mm, 0.0]
+    state = np.r_[start.offsets_mm, start.height_mm, start.height_mm, 0.0]
     prior = 1e-9 * np.eye(size)
     tilt = np.array([[1.0, -1.0], [-1.0, 1.0]])
     prior[count:-1, count:-1] = 0.25 * 0.25 / height_u_mm**2 + tilt / TILT_MM**2
@@ -93,8 +96,8 @@ def settle(
     for band, step in zip(bands, steps, strict=True):  # the many steps far from the line never come into question
         n = step.station
         scale = band.scale_px_per_mm[n]
-        start = (weights @ state[:count])[n] - band.lean[n] * (ends @ state[count:] + lift)[n]
-        take = np.abs(step.position_px - start * scale) < np.maximum(3.0 * scale, 3.0)
+        place = (weights @ state[:count])[n] - band.lean[n] * (ends @ state[count:] + lift)[n]
+        take = np.abs(step.position_px - place * scale) < np.maximum(3.0 * scale, 3.0)
         near_steps.append((band, step.part(take)))
     for gate in GATE_MM:
         normal, right = prior.copy(), np.zeros(size)
@@ -161,7 +164,7 @@ def _summary(
     expected_mm: Array,
     lift: Array,
     misfit: float,
-) -> Line:
+) -> SpaceLine:
     """Support of the settled line: first by photo, then along the edge over the photos that show it."""
     count = weights.shape[1]
     offset, rise = weights @ state[:count], ends @ state[count:]
@@ -188,7 +191,7 @@ def _summary(
     seen = looks > 0
     supported = seen & (shown >= np.maximum(1.0, 0.5 * looks))
     mean = np.r_[np.zeros(count), 0.5, 0.5, 2 / 3]
-    return Line(
+    return SpaceLine(
         offset_mm=offset,
         height_mm=expected_mm + rise,
         rise_mm=float(rise.mean()),
@@ -200,37 +203,6 @@ def _summary(
         showing=tuple(showing),
         misfit=misfit,
     )
-
-
-def explain_away(lines: list[Line], bands: list[Band], base_mm: Array) -> list[Line]:
-    """Mark lines that are only other lines in disguise.
-
-    A door's edge, 12 mm lower, is seen somewhere in every photo; taken alone, each of these sightings could be an edge at
-    the height of the cabinet top. If a line that more photos agree on runs through the very pixels of all photos that
-    show this one, there is nothing left to claim.
-    """
-    by_photo = {band.photo_id: band for band in bands}
-
-    def shown_at(line: Line, photo_id: str) -> Array:
-        band = by_photo[photo_id]
-        return np.asarray((line.offset_mm - band.lean * (line.height_mm - base_mm)) * band.scale_px_per_mm)
-
-    out = []
-    for line in lines:
-        strong = [
-            other for other in lines
-            if len(other.showing) > len(line.showing) and other.support > 0.7 and other.misfit < 1.2
-        ]
-        taken = [
-            any(
-                photo_id in other.showing
-                and float(np.median(np.abs(shown_at(line, photo_id) - shown_at(other, photo_id)))) < 1.2
-                for other in strong
-            )
-            for photo_id in line.showing
-        ]
-        out.append(replace(line, explained=bool(taken) and all(taken)))
-    return out
 
 
 def hat_weights(along_mm: Array, nodes_mm: Array) -> Array:

@@ -1,0 +1,108 @@
+"""What decides in the edge stage: reaches, thresholds, priors. Unit first, then what it is and where it comes from.
+
+The likelihoods and priors of the readings of a line stand in :mod:`phototemplate.edges.readings.constants`.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+# --------------------------------------------------------------------------------- the surface and its end
+
+SURFACE_REACH_MM: Final = 9.0
+"""mm. Light is compared this far to both sides of a line. Derived: covers the zones below and a cabinet's face frame by
+half."""
+SURFACE_STEP_MM: Final = 0.5
+"""mm. Distance of the places compared. Derived: half a pixel to a pixel of a 12-megapixel photo from 1.5 m."""
+STRETCH_STATIONS: Final = 6
+"""count. Stations averaged before photos are compared, 30 mm. Chosen on: the demo and six kitchens of other makers' kinds."""
+INSIDE_MM: Final = (-6.0, -1.5)
+"""mm. Zone on the cabinets' side of a line, clear of its blurred step. Derived: blur of 1 px sigma at 1 px/mm, 1.5 of it."""
+NEAR_MM: Final = (0.75, 2.5)
+"""mm. Zone just beyond a line: the step's own blur reaches into it. Derived: as ``INSIDE_MM``."""
+BEYOND_MM: Final = (2.5, 7.0)
+"""mm. Zone beyond a line that tells whether the surface goes on. Derived: between a ply (1.5 mm) and half a door (19 mm)."""
+STEEP_LEAN: Final = 1.6
+"""ratio. Photos that look flatter than this over the top (mm aside per mm of height) are not compared. Derived: 0.3 mm of
+height
+error, the usual one of a cabinet top, then moves light by half a millimetre."""
+FINE_SHARE: Final = 0.5
+"""ratio. Nor are photos with less than this share of the usual resolution: their blur alone would disagree. Derived."""
+DARKEST: Final = 1e-3
+"""ratio. Light below this counts as this. Derived: a grey value of 3 of 255, where noise and stray light are all there is."""
+SURFACE_NOISE: Final = 0.012
+"""ratio. Log light of one surface differs by this much between photos at least. Chosen on: the demo and six kitchens of other
+makers' kinds, all rendered; the surface beside the line measures its own (``readings``)."""
+STRAY_LIGHT: Final = 0.0002
+"""ratio. Light that lens and room add to a place, of that of white, differs by this much between photos. Derived: a fiftieth
+of the one
+per cent of veiling glare usual for a phone's lens."""
+SURFACE_SLOPE: Final = 0.15
+"""ratio. Share of the change of light within a millimetre that an error of place makes between photos: 0.15 mm. Derived: height
+0.3 mm at a lean that differs by half between photos."""
+
+# ------------------------------------------------------------------------------------------ lines in space
+
+LEAST_BAND_PX: Final = 8.0
+"""px. A band is at least this wide to both sides. Derived: five sigma of the step filter on either side."""
+OPEN_SHARE: Final = 0.08
+"""ratio. A photo is read along a path if at least this share of its stations is open. Chosen on: not recorded."""
+STEP_BLUR_PX: Final = 0.8
+"""px. Sigma of the filter that finds steps. Chosen on: the demo and six kitchens of other makers' kinds: of 1.1, 0.8 and 0.65
+the one
+with which the true edge is most often among the lines found (a ply of 1.5 mm is two pixels wide)."""
+BEND_EVERY_MM: Final = 120.0
+"""mm. A curved path may bend at places this far apart. Chosen on: not recorded."""
+MOST_TURN_MM: Final = 10.0
+"""mm. A straight edge departs from a rough path by at most this much more at one end than at the other. Chosen on: not
+recorded."""
+MOST_BEND_MM: Final = 4.0
+"""mm. The same of a curved one from bend to bend. Chosen on: not recorded."""
+OWNER_SUPPORT: Final = 0.7
+"""ratio. A line owns its steps if photos agree on it along this share of its length, ... Chosen on: not recorded."""
+OWNER_MISFIT: Final = 1.2
+"""ratio. ... and they lie along it as those of a sharp line do. Chosen on: not recorded."""
+SAME_STEP_PX: Final = 1.2
+"""px. Two lines that appear nearer than this in a photo show the same steps there. Chosen on: not recorded."""
+SAME_LINE_MM: Final = 0.6
+"""mm. Lines nearer than this all along, and ... Chosen on: not recorded."""
+SAME_HEIGHT_MM: Final = 2.0
+"""mm. ... within this in height are one. Chosen on: not recorded."""
+
+# ---------------------------------------------------------------------------------------------- proposals
+
+NEAR_SHEET_MM: Final = 450.0
+"""mm. Edges of cabinet tops are sought this near to a sheet. Derived: half the depth of a cabinet and a sheet's half."""
+SHORTEST_MM: Final = 150.0
+"""mm. No shorter edge is proposed. Convention: the narrowest filler that carries a top."""
+SHEET_REACH_MM: Final = 180.0
+"""mm. A sheet says on which side of a line the cabinet lies for this far to both sides of its centre. Derived: its half
+diagonal."""
+NO_SHEET_BEYOND_MM: Final = 700.0
+"""mm. No sheet lies this near beyond an outline edge. Convention: a range gap is 762 mm wide, the way between two runs
+wider."""
+PROPOSAL_STATION_MM: Final = 15.0
+"""mm. Distance of the stations at which photos are read for a proposal. Derived: three times that of a measurement."""
+FIRST_SEARCH_MM: Final = 14.0
+"""mm. Half width of the first look at a candidate. Derived: an edge in the plan of segments is seen up to its height error
+off."""
+NEXT_SEARCH_MM: Final = 6.0
+"""mm. The same from an edge that has grown or shrunk. Chosen on: not recorded."""
+OUTSIDE_SEARCH_MM: Final = 20.0
+"""mm. The same for what runs beside the line found. Convention: doors stand 19 mm proud."""
+ANYWHERE_MM: Final = 100.0
+"""mm. Standard deviation of an edge's distance from a candidate nobody has pointed at: anywhere in the band. Derived."""
+FOLLOW_MM: Final = 400.0
+"""mm. An edge is followed this far beyond the stretch at which it was found, and again from there. Chosen on: not recorded."""
+FOLLOW_ROUNDS: Final = 3
+"""count. So often. Chosen on: not recorded."""
+FADING_MM: Final = 70.0
+"""mm. Over this length the photos' showing is averaged. Chosen on: not recorded."""
+FADED: Final = 0.5
+"""ratio. Where the photos show less than this share of what they show on the edge, it has ended. Derived: half."""
+SHEETS_BESIDE: Final = 0.4
+"""ratio. Of an edge at least this share has a sheet near beside it. Chosen on: not recorded."""
+BREAK_MM: Final = 160.0
+"""mm. An edge that is gone for so long was two edges. Chosen on: not recorded."""
+LEAST_CONFIDENCE: Final = 0.3
+"""ratio. What is less probably an edge is not proposed. Convention: the command's own default."""

@@ -1,0 +1,147 @@
+"""Where does the surface of the cabinet tops end? The photos themselves tell: on a surface they agree, beyond it they do not.
+
+Every photo is rectified to the height of the tops, along and across a line. What lies at that height comes to the same place
+in all of them, with the same light but for each photo's exposure; what lies higher or lower, or is a face or a floor seen past
+the edge, comes to a different place, or is something else, in each. So the variance of log light *between* photos is small on
+the surface and large beyond its end (the test behind space carving: K. N. Kutulakos, S. M. Seitz, A theory of shape by space
+carving, Int. J. Computer Vision 38 (2000) 199-218). It needs no line to be seen and is blind to joints, plies, tape and shadow,
+all of which lie on the surface.
+
+What is compared is the logarithm of that variance over the one expected of a surface: a floor for noise, stray light, which
+counts for
+much where it is dark, and what a small error of place makes of the light's own gradient.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges import constants as c
+from phototemplate.edges.tracing.grey_profiles import Band
+from phototemplate.edges.tracing.step_position import to_light
+from phototemplate.model import Array, BoolArray
+
+ACROSS_MM = np.arange(-c.SURFACE_REACH_MM, c.SURFACE_REACH_MM + 1e-9, c.SURFACE_STEP_MM)
+"""Distances from the line at which light is compared, positive towards the room"""
+
+
+@dataclass(frozen=True)
+class SurfaceTest:
+    """Disagreement of the photos beside one line, as log of variance over that expected on a surface; nan where not seen."""
+
+    inside: float
+    near: float
+    """From the line outwards as far as a blurred step reaches"""
+    beyond: float
+    light_ratio: float
+    """Log of the light inside over that beyond, mean over photos"""
+    lopsided: float
+    """By how much the photos disagree more along the inside, each made even by one exposure, than along the outside"""
+    profile: Array
+    """(W,) the same along ``ACROSS_MM``: median over the stretches"""
+    photos: int
+
+
+def surface_test(bands: Sequence[Band], offset_mm: Array, height_mm: Array, base_mm: Array, outward: float) -> SurfaceTest:
+    """Compare the photos on both sides of a line.
+
+    ``offset_mm`` and ``height_mm`` (N,) are the line's, to the left of the stations and over the work plane; the bands were
+    sampled at heights ``base_mm`` (N,). ``outward`` is +1 where the room lies to the left.
+    """
+    light = light_across(usable(bands), offset_mm, height_mm, base_mm, outward * ACROSS_MM)
+    if len(light) < 2:
+        nan = float("nan")
+        return SurfaceTest(nan, nan, nan, nan, nan, np.full(len(ACROSS_MM), nan), len(light))
+
+    def zone(low: float, high: float) -> float:
+        return float(_median(profile[_zone(low, high)], 0))
+
+    disagreement, change = disagreement_of(light)
+    profile = _median(disagreement, 0)
+    own = [_along(light, low, high) for low, high in (c.INSIDE_MM, (-c.INSIDE_MM[1], -c.INSIDE_MM[0]))]
+    return SurfaceTest(
+        zone(*c.INSIDE_MM), zone(*c.NEAR_MM), zone(*c.BEYOND_MM), change, own[0] - own[1], profile, len(light)
+    )
+
+
+def usable(bands: Sequence[Band]) -> list[Band]:
+    """The photos that look steeply and finely enough for a small error of height or place not to matter."""
+    scale = np.array([float(np.median(b.scale_px_per_mm)) for b in bands])
+    lean = np.array([float(np.median(b.lean)) for b in bands])
+    good = (np.abs(lean) < c.STEEP_LEAN) & (scale > c.FINE_SHARE * np.median(scale)) if len(bands) else scale > 0
+    return [b for b, g in zip(bands, good, strict=True) if g] if good.sum() >= 2 else list(bands)
+
+
+def light_across(bands: Sequence[Band], offset_mm: Array, height_mm: Array, base_mm: Array, across_mm: Array) -> Array:
+    """(P, M, W) log light at distances ``across_mm`` (W,) left of a line, mean over stretches of it; nan where covered."""
+    out = []
+    for band in bands:
+        place = (offset_mm - band.lean * (height_mm - base_mm))[:, None] + across_mm
+        column = place * band.scale_px_per_mm[:, None] - band.step_px[0]
+        left = np.clip(np.floor(column).astype(np.int64), 0, len(band.step_px) - 2)
+        row = np.arange(len(left))[:, None]
+        part = column - left
+        grey = (1.0 - part) * band.grey[row, left] + part * band.grey[row, left + 1]
+        hidden = (part < 0) | (part > 1) | band.covered[row, left] | band.covered[row, left + 1]
+        out.append(np.where(hidden, np.nan, np.log(np.maximum(to_light(grey), c.DARKEST))))
+    light = np.array(out).reshape(-1, len(offset_mm), len(across_mm))
+    pooled = max(1, min(c.STRETCH_STATIONS, light.shape[1]))
+    count = light.shape[1] // pooled
+    return _mean(light[:, : count * pooled].reshape(len(light), count, pooled, -1), 2)
+
+
+def disagreement_of(light: Array) -> tuple[Array, float]:
+    """(M, W) log of the variance between photos over that of a surface, and the log ratio of light across the line."""
+    inside, beyond = _zone(*c.INSIDE_MM), _zone(*c.BEYOND_MM)
+    even = light - _mean(light[:, :, inside], 2)[:, :, None]  # each photo has its own exposure
+    mean, dark = _mean(even, 0), np.exp(-_mean(light, 0))
+    own = _median(dark[:, inside], 1)[:, None]  # of the light by which exposures are made even
+    expected = _expected(mean, dark) + c.STRAY_LIGHT**2 * own**2
+    return np.log(np.maximum(_variance(even), 1e-9) / expected), -float(_median(mean[:, beyond].ravel(), 0))
+
+
+def _along(light: Array, low_mm: float, high_mm: float) -> float:
+    """Median disagreement within one zone, exposures made even by a single constant per photo: what is no surface at this
+    height
+    may look even across a few millimetres, but not along the whole line."""
+    zone = _zone(low_mm, high_mm)
+    even = light - _median(light[:, :, zone].reshape(len(light), -1), 1)[:, None, None]
+    expected = _expected(_mean(even, 0), np.exp(-_mean(light, 0)))
+    return float(_median(np.log(np.maximum(_variance(even), 1e-9) / expected)[:, zone].ravel(), 0))
+
+
+def _zone(low_mm: float, high_mm: float) -> BoolArray:
+    return np.asarray((low_mm <= ACROSS_MM) & (high_mm >= ACROSS_MM))
+
+
+def _mean(values: Array, axis: int) -> Array:
+    """Mean of what is not nan; nan where there is nothing."""
+    seen = np.isfinite(values)
+    count = seen.sum(axis=axis)
+    return np.where(count > 0, np.where(seen, values, 0.0).sum(axis=axis) / np.maximum(count, 1), np.nan)
+
+
+def _variance(values: Array) -> Array:
+    """Variance over the photos (first axis) of what is not nan, with its degrees of freedom; nan below two."""
+    seen = np.isfinite(values)
+    count = seen.sum(axis=0)
+    away = np.where(seen, values - _mean(values, 0), 0.0)
+    return np.where(count >= 2, (away**2).sum(axis=0) / np.maximum(count - 1, 1), np.nan)
+
+
+def _median(values: Array, axis: int) -> Array:
+    """Median of what is not nan; nan where there is nothing."""
+    none: BoolArray = np.asarray(~np.isfinite(values).any(axis=axis, keepdims=True))
+    middle = np.nanmedian(np.where(none, 0.0, values), axis=axis, keepdims=True)
+    return np.asarray(np.where(none, np.nan, middle)).squeeze(axis=axis)
+
+
+def _expected(mean: Array, dark: Array) -> Array:
+    """(M, W) variance of log light between photos of one surface; ``mean`` its log light, ``dark`` one over its light."""
+    slope = np.zeros_like(mean)
+    for shift in (1, 2, -1, -2):
+        slope = np.fmax(slope, np.abs(np.roll(mean, shift, axis=1) - mean))
+    return np.asarray(c.SURFACE_NOISE**2 + (c.SURFACE_SLOPE * slope) ** 2 + c.STRAY_LIGHT**2 * dark**2)

@@ -1,0 +1,113 @@
+"""Which of the lines of one place is the edge of the top? The posterior over the lines of the map.
+
+Exactly one line is the edge, or none of them. For each line in turn taken as the edge, every other line has to be read as
+something else that may lie where it lies: joints, glue lines and tape on the cabinets' side, doors and faces outside and below.
+So a line that looks like an edge but leaves a sharp level line outside it unexplained loses to that one, without a rule that
+the
+outermost wins (exhaustive hypotheses with a common prior; naive Bayes within each line).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phototemplate.edges.line_map.local_map import LocalMap, MappedLine
+from phototemplate.edges.readings import constants as c
+from phototemplate.edges.readings.constants import LOOKS, PRIOR, Reading
+from phototemplate.edges.readings.likelihood import READINGS, log_likelihoods
+from phototemplate.model import Array
+
+EDGE = READINGS.index("edge")
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One line of the map with what it may be."""
+
+    mapped: MappedLine
+    probability: float
+    """That it is the edge"""
+    otherwise: Reading
+    """What it is if it is not"""
+
+    @property
+    def words(self) -> str:
+        return LOOKS[self.otherwise].words
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The lines of a place, the most probable edge first."""
+
+    judged: tuple[Judged, ...]
+    none: float
+    """Probability that none of them is the edge"""
+
+    @property
+    def chosen(self) -> Judged:
+        return self.judged[0]
+
+
+def decide(local: LocalMap, off_path_u_mm: float, none_prior: float = c.NONE_PRIOR) -> Decision | None:
+    """Posterior over the lines of a map; None where it has no line.
+
+    ``off_path_u_mm``: standard deviation of the edge's distance from the path.
+    """
+    if not local.lines:
+        return None
+    every = log_likelihoods(local)
+    kept = _distinct(local, every)
+    lines, by_reading = [local.lines[k] for k in kept], every[kept]
+    offset = np.array([m.line.middle_mm for m in lines])
+    as_edge = by_reading[:, EDGE] - 0.5 * (offset / off_path_u_mm) ** 2
+    log_post = np.empty(len(offset) + 1)
+    for k in range(len(offset)):
+        others = _as_other(by_reading, (offset - offset[k]) * local.outward)
+        others[k] = 0.0
+        log_post[k] = np.log((1.0 - none_prior) / len(offset)) + as_edge[k] + others.sum()
+    log_post[-1] = np.log(none_prior) + _as_other(by_reading, np.zeros(len(offset))).sum()
+    share = np.exp(log_post - log_post.max())
+    share /= share.sum()
+    rest = [r for r in range(len(READINGS)) if r != EDGE]
+    weight = np.log([PRIOR[READINGS[r]] for r in rest])
+    otherwise = [READINGS[rest[int(k)]] for k in np.argmax(by_reading[:, rest] + weight, axis=1)]
+    judged = [Judged(m, float(p), r) for m, p, r in zip(lines, share[:-1], otherwise, strict=True)]
+    return Decision(tuple(sorted(judged, key=lambda j: -j.probability)), float(share[-1]))
+
+
+def _distinct(local: LocalMap, by_reading: Array) -> list[int]:
+    """Of lines that photos show at about one place the one that is most like a line of any kind.
+
+    Along a mean line of sight place and height trade against each other, so what counts is where the lines appear.
+    """
+    kept: list[int] = []
+    leans = np.array([float(np.median(b.lean)) for b in local.bands])
+    real = [r for r in range(len(READINGS)) if READINGS[r] != "chance"]
+    for k in np.argsort(-by_reading[:, real].max(axis=1)):
+        one = local.lines[k].line
+        for o in kept:
+            other = local.lines[o].line
+            apart, rise = one.middle_mm - other.middle_mm, one.rise_mm - other.rise_mm
+            seen = float(np.mean(np.abs(apart - leans * rise)))
+            if abs(rise) <= c.SAME_HEIGHT_MM and (abs(apart) <= c.SAME_PLACE_MM or seen <= c.SEEN_ALIKE_MM):
+                break
+        else:
+            kept.append(int(k))
+    return kept
+
+
+def _as_other(by_reading: Array, out_mm: Array) -> Array:
+    """(n,) log likelihood of each line as anything but the edge, ``out_mm`` (n,) outside the one that is."""
+    total = np.full((len(out_mm), len(READINGS)), -np.inf)
+    for r, name in enumerate(READINGS):
+        if name == "edge":
+            continue
+        prior = np.full(len(out_mm), PRIOR[name] / (1.0 - PRIOR["edge"]))
+        if name in ("joint", "opening"):
+            prior *= np.where(out_mm > 0.5 * c.SAME_PLACE_MM, c.OUTSIDE_JOINT, 1.0)
+        if name == "door":
+            prior *= np.where(out_mm < -0.5 * c.SAME_PLACE_MM, c.INSIDE_DOOR, 1.0)
+        total[:, r] = np.log(prior) + by_reading[:, r]
+    return np.asarray(np.logaddexp.reduce(total, axis=1))
