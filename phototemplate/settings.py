@@ -176,7 +176,7 @@ class EdgeSettings(Section):
     """Targets of a strip are left out only if they stand further off their neighbours than this"""
     off_plane_mm: float = 2.0
     """Height over or under the plane from which an edge gets a finding"""
-    close_mm: float = 8.0
+    close_mm: float = 25.0
     """Other candidates within this distance of the chosen edge may be what was meant"""
     outlier_factor: float = 4.0
     """Points further from the fit than this many standard deviations are left out"""

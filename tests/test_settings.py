@@ -235,7 +235,7 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
         "least_strength": (_traced("front"), 25.0), "candidates": (_traced("end"), 2), "search_low_mm": (_traced("front"), 3.0),
         "search_high_mm": (_traced("low"), 30.0), "height_reach_mm": (_traced("low"), 10.0),
         "height_prior_u_mm": (_traced("front"), 0.2), "height_shape_u_mm": (_traced("front"), 3.0),
-        "height_limit_mm": (_traced("front"), 40.0), "window_px": (_traced("front"), 1.2),
+        "height_limit_mm": (_traced("low"), -5.0), "window_px": (_traced("front"), 1.2),
         "least_u_px": (_traced("front"), 0.5),
         "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_traced("front"), 1.0),
         "end_margin_mm": (_traced("front"), 30.0), "definition_u_mm": (_traced("front"), 1.0),

@@ -45,7 +45,7 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
     chosen = decision.chosen
     if decision.none > max(chosen.probability, c.MOST_NONE) or not _at_height(chosen, settings):
         return None
-    rivals = _rivals(chosen, decision, hint)
+    rivals = _rivals(chosen, decision, settings)
     wavy = chosen.mapped.line.misfit if chosen.mapped.line.misfit > c.WAVY_MISFIT else 1.0
     u = max([c.WAVY_U_MM * (wavy - 1.0), *(covering_u_mm(r) for r in rivals)])
     if rivals and decision.none > 1.0 - c.CERTAIN:
@@ -66,7 +66,7 @@ def _at_height(chosen: Judged, settings: EdgeSettings) -> bool:
     return abs(line.rise_mm) <= settings.height_limit_mm + 2 * min(line.height_u_mm, 2.0)
 
 
-def _rivals(chosen: Judged, decision: Decision, hint: EdgeHint) -> tuple[float, ...]:
+def _rivals(chosen: Judged, decision: Decision, settings: EdgeSettings) -> tuple[float, ...]:
     """Offsets from the chosen line of those that together are more probable than may be risked, the most probable first."""
     middle = chosen.mapped.line.middle_mm
     rivals: list[float] = []
@@ -77,7 +77,7 @@ def _rivals(chosen: Judged, decision: Decision, hint: EdgeHint) -> tuple[float, 
             continue
         rivals.append(other.mapped.line.middle_mm - middle)
         left -= other.probability
-    return tuple(r for r in rivals if abs(r) <= hint.search_mm)
+    return tuple(r for r in rivals if abs(r) <= settings.close_mm)
 
 
 def _others(chosen: Judged, decision: Decision) -> tuple[Candidate, ...]:
