@@ -46,7 +46,8 @@ WORDS: dict[str, Words] = {
     ),
     "edge-wavering": Words(
         "an edge wavers between lines that run close together",
-        "What the photos show along {where} wavers between lines that run close together; {added_U_mm:.1f} were added to its U.",
+        "What the photos show along {where} wavers between lines that run close together; {added_U_mm:.1f} were added to "
+        "its U.",
         "Look at it from near, lay a dark tape along the face just below the edge, or butt a contact sheet against it.",
     ),
     "edge-gaps": Words(
