@@ -174,6 +174,9 @@ FINDINGS: dict[str, Kind] = {
     "photo-misfit": Kind("warning", ("targets",), retake=True, lost=True),
     "photo-contradicts": Kind("warning", retake=True, lost=True),
     # network
+    "adjustment-unconverged": Kind("serious", retake=True),
+    "residuals-unexplained": Kind("serious", ("larger_ratio", "places"), retake=True),
+    "residuals-larger": Kind("warning", ("larger_ratio", "places")),
     "single-photo": Kind("warning", retake=True),
     "weak-geometry": Kind("warning", ("apart_deg",), retake=True),
     "lens-not-determined": Kind("note", ("assumed", "determined", *_GAIN), retake=True),

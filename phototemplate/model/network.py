@@ -146,6 +146,38 @@ class KnownLengthResult:
 
 
 @dataclass(frozen=True)
+class FitTest:
+    """One test of an adjustment's residuals against the noise that was stated."""
+
+    name: str
+    """What was tested: all sightings, photo, target, targets in photos, parts of the picture, directions"""
+    where: str
+    """Photo, target or direction; empty where all are tested together"""
+    ratio: float
+    """Observed over expected variance"""
+    limit: float
+    """What chance exceeds at the level of the test"""
+    exceeded: bool
+    """Beyond chance, and larger than noise can be stated"""
+    hopeless: bool
+    """Too large for a matter of noise"""
+
+
+@dataclass(frozen=True)
+class FitQuality:
+    """Whether an adjustment is to be believed."""
+
+    converged: bool = True
+    tests: tuple[FitTest, ...] = ()
+    birge: float = 1.0
+    """By how much the standard deviations of the sightings were enlarged (Birge ratio)"""
+    apart_deg: float = 180.0
+    """Angle between the directions that targets are seen from, the widest of each, the median of all"""
+    withheld: bool = False
+    """Not to be cut from: no U can be stated, and nothing may be said to meet a tolerance"""
+
+
+@dataclass(frozen=True)
 class Network:
     """Result of the adjustment: every camera, photo and target in one world frame, with joint covariance."""
 
@@ -163,6 +195,7 @@ class Network:
     """Standard deviation of unit weight after the adjustment (expected 1)."""
     redundancy: float
     findings: tuple[Finding, ...] = ()
+    quality: FitQuality = FitQuality()
 
 
 @dataclass(frozen=True)

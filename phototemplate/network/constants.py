@@ -124,6 +124,24 @@ LEAST_REDUNDANCY_OF_PHOTO: Final = 8.0
 FACTOR_SETTLED: Final = 0.02
 """ratio. Change of a variance factor that is no change. Convention: a hundredth of its standard deviation's effect on U."""
 
+# ---- is the adjustment to be believed
+
+FIT_LEVEL: Final = 0.001
+"""probability. Level of each family of tests of the residuals. Source: Baarda (1968)."""
+FIT_TOLERABLE: Final = 1.5
+"""ratio. Variance of all sightings over the stated one that is no finding. Convention: standard deviations stated to 20 %."""
+FIT_PART_TOLERABLE: Final = 2.0
+"""ratio. The same of one photo, target or direction. Convention: standard deviations alike to 40 %."""
+FIT_SUMS_TOLERABLE: Final = 1.3
+"""ratio. The same of residuals that go together. Chosen on: the phones CHOSEN_ON of tests/network/phones, which reach 1.15."""
+FIT_HOPELESS: Final = 6.25
+"""ratio. Variance over the stated one from which no U is stated. Convention: standard deviations 2.5 times the stated ones are
+no matter of noise; kitchens with one lens centre for all photos of a stabilised phone had 2.6 to 6.0."""
+DAMPED_AGAIN: Final = 1e-3
+"""ratio. Damping with which it goes on. Convention."""
+ATTEMPTS: Final = 3
+"""count. How often an adjustment that did not converge goes on, damped, before that is said. Convention."""
+
 # ---- moved, bent and misprinted targets
 
 AGREE_CHI2: Final = 16.27

@@ -8,7 +8,7 @@ it. Every figure follows from the heights of the wall and their joint covariance
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -107,6 +107,8 @@ def check_wall(
     meaning = f"behind {compared.against} that touches the wall"
     largest = Figure("largest gap", laid.largest_mm, laid.largest_u_mm, "mm", meaning)
     decision = decide(largest.value, largest.u, upper=limit_mm, guard=guard)
+    if measurement is not None and measurement.network.quality.withheld:
+        decision = replace(decision, verdict="cannot tell")
     judged = compared.cov_mm2[np.ix_(within, within)]
     return WallCheck(
         job=job,

@@ -3,8 +3,8 @@
 An edge that is followed as measured deviates from the measurement by nothing, so it meets the tolerance where its expanded
 uncertainty is within it (ISO 14253-1: the tolerance shrunk by the guard on both sides). A dimension or gap with a nominal
 or limiting value is compared with its limits. A wrong "meets" ruins a slab, so nothing is rounded in its favour, and where two
-lines may be the edge no U says which: nobody can tell until one is chosen.
-"""
+lines may be the edge no U says which: nobody can tell until one is chosen. Where the photos contradict each other too much for
+any U to be stated (``Network.quality``), nobody can tell anything. """
 
 from __future__ import annotations
 
@@ -180,7 +180,9 @@ def _judge_all(
     out = []
     for i, (a, d) in enumerate(zip(asked, made, strict=True)):
         verdict, remedies_ = d.verdict, found.get(i, ())
-        if verdict == "meets" and doubted[i]:
+        if m.network.quality.withheld:
+            verdict, remedies_ = "cannot tell", ()
+        elif verdict == "meets" and doubted[i]:
             verdict, remedies_ = "cannot tell", (_choose(doubted[i], 2.0 * u[i]), *remedies_)
         out.append(Judgement(a.name, a.where, verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, remedies_))
     return tuple(out)

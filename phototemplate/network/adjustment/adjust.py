@@ -13,12 +13,19 @@ The covariance of the sightings is scaled by what their residuals show only upwa
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, Camera, Network, PhotoMeta, Sightings, Target
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
-from phototemplate.network.adjustment.findings import geometry_findings, lens_findings, rejection_findings, start_findings
+from phototemplate.network.adjustment.findings import (
+    geometry_findings,
+    lens_findings,
+    quality_findings,
+    rejection_findings,
+    start_findings,
+)
 from phototemplate.network.adjustment.known_lengths import KnownLength
 from phototemplate.network.adjustment.length_weights import (
     SCALE_CONVENTION,
@@ -38,6 +45,7 @@ from phototemplate.network.orientation.picture_turns import own_centres
 from phototemplate.network.orientation.separate_scenes import refuse_two_places
 from phototemplate.network.orientation.views import views_of
 from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
+from phototemplate.network.stability.fit_tests import enlarged
 from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced, split_moved_sheet
 from phototemplate.network.stability.print_scale import (
     print_scale_findings,
@@ -93,7 +101,9 @@ def adjust(
     run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
     run = single_photo(place_lengths(tie(run, ties), lengths))
     used = frozenset(length.name for length in run.priors.lengths) - {SCALE_CONVENTION}
-    run = _rounds(run, used, tell)
+    run, quality = enlarged(_rounds(run, used, tell))
+    run = solve(run, tolerance=1e-8)
+    quality = replace(quality, converged=run.solved.converged, withheld=quality.withheld or not run.solved.converged)
     tell("Covariance", 0.9)
     results = length_results(run)
     cov = bundle.covariance(run.problem, run.solved.normal)
@@ -105,8 +115,9 @@ def adjust(
     if not scale_known:
         findings.append(Finding("scale-missing", "network"))
     findings += [Finding("photo-contradicts", p) for p in run.lost_photos]
-    findings += geometry_findings(run) + lens_findings(run, lenses, cov) + rejection_findings(run)
-    network = assemble(run, stacked, views, lenses, targets, cov, results, scale_known, tuple(findings))
+    findings += geometry_findings(run, quality) + lens_findings(run, lenses, cov) + rejection_findings(run)
+    findings += quality_findings(quality)
+    network = assemble(run, stacked, views, lenses, targets, cov, results, scale_known, tuple(findings), quality)
     network = with_lens_findings(network, tuple(profiles or {}))
     tell("Done", 1.0)
     return network

@@ -87,19 +87,26 @@ class Adjustment:
 
 
 def solve(run: Adjustment, huber: float | None = None, tolerance: float = 1e-3, damping: float = 0.0) -> Adjustment:
-    """Least squares from the current state, without what has too few sightings left to be determined."""
+    """Least squares from the current state, without what has too few sightings left to be determined.
+
+    A run that does not converge goes on, damped; ``solved.converged`` says whether it ever did.
+    """
     run = _pruned(run)
-    solution = bundle.solve(
-        run.problem,
-        run.priors,
-        run.state,
-        run.base,
-        huber=huber,
-        iterations=run.settings.max_iterations,
-        damping=damping,
-        tolerance=tolerance,
-    )
-    return replace(run, state=solution.state, solution=solution)
+    for attempt in range(constants.ATTEMPTS):
+        solution = bundle.solve(
+            run.problem,
+            run.priors,
+            run.state,
+            run.base,
+            huber=huber,
+            iterations=run.settings.max_iterations,
+            damping=damping if attempt == 0 else constants.DAMPED_AGAIN,
+            tolerance=tolerance,
+        )
+        run = replace(run, state=solution.state, solution=solution)
+        if solution.converged:
+            return run
+    return run
 
 
 def _pruned(run: Adjustment) -> Adjustment:

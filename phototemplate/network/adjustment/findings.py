@@ -8,6 +8,7 @@ import numpy as np
 
 from phototemplate.errors import Finding
 from phototemplate.model import Array
+from phototemplate.model.network import FitQuality
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance
@@ -32,22 +33,11 @@ def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> lis
     return out
 
 
-def geometry_findings(run: Adjustment) -> list[Finding]:
+def geometry_findings(run: Adjustment, quality: FitQuality) -> list[Finding]:
     """Say when all photos look from about the same place."""
-    problem, state = run.problem, run.state
-    if len(problem.photo_ids) < 2:
+    if len(run.problem.photo_ids) < 2 or quality.apart_deg >= constants.NARROW_RAYS_DEG:
         return []
-    eyes = -np.einsum("pji,pj->pi", state.photo_rotation, state.photo_translation)
-    widest = []
-    for b in range(len(problem.body_ids)):
-        photos = np.unique(problem.sightings.photo[(problem.sightings.body == b) & run.used])
-        if len(photos) >= 2:
-            d = eyes[photos] - state.body_translation[b]
-            d /= np.linalg.norm(d, axis=1, keepdims=True)
-            widest.append(float(np.degrees(np.arccos(np.clip((d @ d.T).min(), -1, 1)))))
-    if widest and np.median(widest) < constants.NARROW_RAYS_DEG:
-        return [Finding("weak-geometry", "photos", apart_deg=np.median(widest))]
-    return []
+    return [Finding("weak-geometry", "photos", apart_deg=quality.apart_deg)]
 
 
 def lens_findings(run: Adjustment, lenses: Sequence[LensStart], cov: Covariance) -> list[Finding]:
@@ -91,6 +81,27 @@ def _average_lens(run: Adjustment, c: int, start: LensStart, cov: Covariance) ->
         change[parameter] += unit * float(run.state.exposure[own, k].mean())
         before[parameter, parameter] += sd[k] ** 2 / n
     return change, before, by @ cov.shared @ by.T
+
+
+def quality_findings(quality: FitQuality) -> list[Finding]:
+    """Say where U was enlarged, and where none can be stated; one action for each outcome of the tests."""
+    out = []
+    if not quality.converged:
+        out.append(Finding("adjustment-unconverged", "network"))
+    worst = sorted((t for t in quality.tests if t.exceeded or t.hopeless), key=lambda t: -t.ratio)
+    shown = [t.where for t in worst if t.where and t.name in ("photo", "target")]
+    if quality.withheld and quality.converged:
+        out.append(
+            Finding(
+                "residuals-unexplained",
+                "network",
+                larger_ratio=max([quality.birge, *(t.ratio**0.5 for t in worst[:1])]),
+                places=shown,
+            )
+        )
+    elif quality.birge > constants.FIT_TOLERABLE**0.5:
+        out.append(Finding("residuals-larger", "network", larger_ratio=quality.birge, places=shown))
+    return out
 
 
 def rejection_findings(run: Adjustment) -> list[Finding]:

@@ -107,9 +107,7 @@ def weigh_lengths(run: Adjustment) -> Adjustment:
         results = length_results(without)
         if max(abs(r.normalized_residual) for r in results if r.used) < constants.LENGTH_CONFLICT:
             alone = next(r for r in results if r.name == worst.name)
-            return without.saying(
-                "length-contradicted", worst.name, given_mm=alone.given_mm, found_mm=alone.adjusted_mm
-            )
+            return without.saying("length-contradicted", worst.name, given_mm=alone.given_mm, found_mm=alone.adjusted_mm)
     factor = abs(worst.normalized_residual)
     inflate = {**run.priors.inflate, **{r.name: run.priors.inflate.get(r.name, 1.0) * factor for r in used}}
     return replace(run, priors=replace(run.priors, inflate=inflate)).saying(

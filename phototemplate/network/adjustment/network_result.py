@@ -18,6 +18,7 @@ from phototemplate.model import (
     PhotoResiduals,
     Target,
 )
+from phototemplate.model.network import FitQuality
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance, Normal
 from phototemplate.network.orientation.lens_start import LensStart
@@ -43,6 +44,7 @@ def assemble(
     results: list[KnownLengthResult],
     scale_known: bool,
     findings: tuple[Finding, ...],
+    quality: FitQuality,
 ) -> Network:
     """The network of what is still in use; the other arguments than ``run`` say where its sightings came from."""
     problem, state, solution, s = run.problem, run.state, run.solved, run.problem.sightings
@@ -115,4 +117,5 @@ def assemble(
         run.sigma0,
         run.redundancy,
         findings,
+        quality,
     )

@@ -125,9 +125,7 @@ def calibrate(
     findings: list[Finding] = []
     photos = replace(board_photos(sightings, targets, size_px), hold=options.hold)
     shown = {v.photo_id for v in photos.views.values()}
-    findings += [
-        Finding("calibration-no-board", s.photo_id) for s in sightings if s.photo_id not in shown
-    ]
+    findings += [Finding("calibration-no-board", s.photo_id) for s in sightings if s.photo_id not in shown]
     _enough(photos)
     shapes: tuple[BoardShape, ...] = (options.board,) if options.board else SHAPES
     if not options.same_way_up:
@@ -306,14 +304,9 @@ def _residuals(photos: BoardPhotos, final: Fit) -> tuple[PhotoResiduals, ...]:
 
 def _photo_findings(final: Fit, left_out: Mapping[str, float]) -> list[Finding]:
     relative = photo_noise(final) / np.nanmedian(photo_noise(final))
-    out = [
-        Finding("calibration-outlier", name, larger_ratio=r if np.isfinite(r) else None)
-        for name, r in left_out.items()
-    ]
+    out = [Finding("calibration-outlier", name, larger_ratio=r if np.isfinite(r) else None) for name, r in left_out.items()]
     out += [
-        Finding("calibration-rough", name, larger_ratio=r)
-        for name, r in zip(final.names, relative, strict=True)
-        if r > _NAMED
+        Finding("calibration-rough", name, larger_ratio=r) for name, r in zip(final.names, relative, strict=True) if r > _NAMED
     ]
     return out
 

@@ -138,7 +138,8 @@ def _context(
 ) -> dict[str, Any]:
     outline, net = measurement.outline, measurement.network
     judged = judgements or Judgements(tolerance_mm, "")
-    rows = [_row(e, tolerance_mm, outline.unscaled, settings, judged.edges.get(e.edge_id), unit) for e in outline.edges]
+    doubt = outline.unscaled, net.quality.withheld
+    rows = [_row(e, tolerance_mm, doubt, settings, judged.edges.get(e.edge_id), unit) for e in outline.edges]
     everything = (*measurement.findings, *(template.findings if template is not None else ()), *judged.findings)
     noticed = {n.name: n for n in judged.noticed if n.kind == "length"}
     return {
@@ -181,12 +182,17 @@ def _context(
 
 
 def _row(
-    edge: EdgeReport, tolerance_mm: float, unscaled: bool, settings: OutputSettings, judged: Judged | None, unit: Unit
+    edge: EdgeReport,
+    tolerance_mm: float,
+    doubt: tuple[bool, bool],
+    settings: OutputSettings,
+    judged: Judged | None,
+    unit: Unit,
 ) -> EdgeRow:
     variance = sum(u * u for _, u in edge.budget) or 1.0
     return EdgeRow(
         report=edge,
-        verdict=words.edge_verdict(edge, tolerance_mm, unscaled, judged, unit),
+        verdict=words.edge_verdict(edge, tolerance_mm, doubt[0], judged, unit, doubt[1]),
         length_mm=format_length(edge.length_mm, "mm"),
         length_in=format_length(edge.length_mm, "fraction", settings.inch_denominator),
         angle=f"{math.degrees(edge.angle_rad):.2f}",

@@ -56,7 +56,12 @@ def tolerance_words(mm: float) -> str:
 
 
 def edge_verdict(
-    edge: EdgeReport, tolerance_mm: float, unscaled: bool = False, judged: Judged | None = None, unit: Unit = "mm"
+    edge: EdgeReport,
+    tolerance_mm: float,
+    unscaled: bool = False,
+    judged: Judged | None = None,
+    unit: Unit = "mm",
+    withheld: bool = False,
 ) -> EdgeVerdict:
     """Is the edge known well enough: its line lies within the tolerance of the true one with the guard U (k = 2)?
 
@@ -67,6 +72,8 @@ def edge_verdict(
     tolerance = tolerance_words(tolerance_mm)
     main = edge.budget[0][0] if edge.budget else ""
     doubts = [f for f in edge.findings if f.severity != "note" and f.code != "tolerance"]
+    if withheld:
+        return EdgeVerdict("short", "The photos contradict each other: nothing can be said of this edge. Do not cut from it.")
     if unscaled:
         return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
     if not math.isfinite(worst) or decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).verdict != "meets":
@@ -91,7 +98,7 @@ def _cure(cause: str, edge_id: str) -> str:
     cause = cause.lower()
     if "length" in cause:
         return "Measure one more length, or the same one more carefully, and write it into the job."
-    if "lens" in cause or "focus" in cause:
+    if "lens" in cause or "focus" in cause or "readout" in cause:
         return "Take one more photo with the phone turned by 90 degrees, or calibrate the camera."
     if "print scale" in cause:
         return "Measure the check ruler of a printed sheet with a calliper and write it into the job."
@@ -111,6 +118,8 @@ def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], toleranc
     tolerance = tolerance_words(tolerance_mm)
     if measurement.outline.unscaled:
         return "Shape without scale: no length was known. Do not cut from this."
+    if measurement.network.quality.withheld:
+        return "The photos contradict each other too much for any uncertainty to be stated. Do not cut from this."
     if not total:
         return "No edge was measured yet."
     tail = ""

@@ -175,7 +175,8 @@ def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged
     """Per edge: is it known well enough, in words."""
     out = {}
     for e in m.outline.edges:
-        v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id), unit)
+        withheld = m.network.quality.withheld
+        v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id), unit, withheld)
         out[e.edge_id] = {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
     return out
 

@@ -30,6 +30,23 @@ WORDS: dict[str, Words] = {
         "Take it again.",
         several="{n:photo|photos} contradict the others and were left out.",
     ),
+    "adjustment-unconverged": Words(
+        "the adjustment came to no end: not to be cut from",
+        "The adjustment of the photos came to no end, so nothing measured here is to be cut from.",
+        "Take more photos from other places, each with several sheets; leave photos out that look wrong.",
+    ),
+    "residuals-unexplained": Words(
+        "the photos contradict each other too much: not to be cut from",
+        "Targets lie {larger_ratio:.1f} times as far from where they should be as they can be seen[, most in {places}]; "
+        "neither noise nor what a camera does explains it, so no uncertainty can be stated and nothing is to be cut from it.",
+        "Look whether sheets lie flat and fast, leave photos out that are smeared or cropped, and take more photos.",
+    ),
+    "residuals-larger": Words(
+        "residuals are larger than stated, U was enlarged",
+        "Targets lie {larger_ratio:.1f} times as far from where they should be as they can be seen[, most in {places}]; "
+        "every uncertainty was enlarged by as much.",
+        "Hold the camera still and fix the sheets; sharper photos make it smaller.",
+    ),
     "single-photo": Words(
         "only one photo: everything rests on the plane assumption",
         "Only one photo could be used: heights are not measured, the sheets are taken to lie in one plane.",
