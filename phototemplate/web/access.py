@@ -31,7 +31,7 @@ POLICY = (
 REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; sandbox"
 """The report is one file without scripts that carries its own styles and pictures."""
 
-UPLOADS = ("/api/photos", "/api/calibration")
+UPLOADS = ("/api/photos", "/api/calibration", "/api/drawing")
 OPEN_PATH = "/open"
 
 

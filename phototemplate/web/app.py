@@ -54,6 +54,7 @@ def build_app(workspace: Workspace, hosts: frozenset[str], keys: Keys, cookie: s
         Route("/api/schema", pages.schema),
         Route("/api/events", pages.events),
         Route("/api/photos", pages.upload, methods=["PUT"]),
+        Route("/api/drawing", pages.drawing, methods=["PUT"]),
         Route("/api/calibration", pages.board_photo, methods=["PUT"]),
         Route("/api/photos/{photo}/marks", pages.marks),
         Route("/api/edit", pages.edit, methods=["POST"]),
@@ -159,6 +160,11 @@ class Pages:
             answer.headers["connection"] = "close"  # the rest of the body is not read
             return answer
         return JSONResponse(facts, 201)
+
+    async def drawing(self, request: Request) -> Response:
+        """A maker's drawing of a cut-out, kept in the job's folder."""
+        name = request.query_params.get("name", "")[:300]
+        return JSONResponse({"file": await self.opened.take_drawing(request.stream(), name)}, 201)
 
     async def board_photo(self, request: Request) -> Response:
         """A photo of a calibration board; belongs to no job."""

@@ -8,6 +8,8 @@ from typing import Final
 
 UPLOAD_LIMIT: Final = 80 * 1024 * 1024
 """byte. Largest photo taken. Derived: phones of 200 megapixels store below 60 MB; a third more."""
+DRAWING_LIMIT: Final = 20_000_000
+"""byte. Largest drawing of a maker. Convention: ten times a detailed sink."""
 BODY_LIMIT: Final = 2_000_000
 """byte. Largest request that is no upload. Derived: a job of 400 edges with 40 points each takes below 1 MB."""
 MOST_PHOTOS: Final = 400

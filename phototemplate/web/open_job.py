@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Coroutine
+import re
+from collections.abc import AsyncIterator, Coroutine
 from pathlib import Path
 from typing import Any
 
+from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import Job
-from phototemplate.web.constants import WATCH_S
+from phototemplate.web.constants import DRAWING_LIMIT, WATCH_S
 from phototemplate.web.events import Hub
 from phototemplate.web.job_document import JobDocument
 from phototemplate.web.journal import Journal
+from phototemplate.web.photo_files import free_stem, stem_of
 from phototemplate.web.photo_table import PhotoTable
+from phototemplate.web.refusals import Refused
 from phototemplate.web.remeasuring import Measuring
 from phototemplate.web.worker import Worker
 
@@ -148,6 +152,26 @@ class OpenJob:
         facts: dict[str, Any] = await self.measuring.long(what, job_folder=str(self.folder), **wishes)
         self.files |= {name: Path(path) for name, path in facts["files"].items()}
         return {**facts, "files": listed({name: Path(path) for name, path in facts["files"].items()})}
+
+    async def take_drawing(self, stream: AsyncIterator[bytes], name: str) -> str:
+        """Keep a maker's drawing beside the job; its path as the job file has it. Raises ``Refused``."""
+        data = bytearray()
+        async for chunk in stream:
+            data += chunk
+            if len(data) > DRAWING_LIMIT:
+                raise Refused("too-large", 413)
+        # a DXF in text begins with comments (group code 999) and a section (group code 0)
+        if not re.match(rb"(\s*999\s[^\n]*\n)*\s*0\s+SECTION", bytes(data[:4096])):
+            raise Refused("not-a-drawing", 415)
+        folder = self.folder / "drawings"
+        taken = {p.stem for p in folder.glob("*.dxf")} if folder.is_dir() else set()
+        path = folder / f"{free_stem(stem_of(name), taken)}.dxf"
+        try:
+            folder.mkdir(exist_ok=True)
+            await asyncio.to_thread(write_bytes_atomic, path, bytes(data))
+        except OSError as exc:
+            raise Refused("disk", 507, detail=exc.strerror or "") from exc
+        return f"drawings/{path.name}"
 
     async def archive(self) -> Path:
         """Pack the job; path of the zip file."""

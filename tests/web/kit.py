@@ -51,6 +51,14 @@ def halved(photo: Path, to: Path) -> Path:
     return to
 
 
+def demo_job(folder: Path, full_size: bool = False) -> None:
+    """The demo's job with its photos, at half size unless asked otherwise, in a folder of its own."""
+    (folder / "photos").mkdir(parents=True)
+    for photo in demo_photos():
+        (shutil.copy if full_size else halved)(photo, folder / "photos" / photo.name)
+    (folder / "job.toml").write_text((DEMO.parent / "job.toml").read_text(encoding="utf-8"), encoding="utf-8")
+
+
 def few_photos(folder: Path, names: tuple[str, ...] = SHOWING_THE_RIGHT_RUN) -> list[Path]:
     """Small demo photos that show the right run of cabinets."""
     folder.mkdir(parents=True, exist_ok=True)

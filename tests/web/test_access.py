@@ -175,6 +175,19 @@ def test_what_is_no_photo_is_refused(guest: TestClient, tmp_path: Path, data: by
     assert not [p for p in (tmp_path / "photos").glob("*") if p.is_file()]
 
 
+def test_a_makers_drawing_is_kept_with_the_job_and_nothing_else_is(guest: TestClient, tmp_path: Path) -> None:
+    drawing = b"999\nsink\n  0\nSECTION\n  2\nENTITIES\n  0\nENDSEC\n  0\nEOF\n"
+    answer = guest.put("/api/drawing?name=../Sink%20770.dxf", headers=OURS, content=drawing)
+    assert answer.status_code == 201
+    assert answer.json()["file"] == "drawings/Sink-770.dxf"
+    assert (tmp_path / "drawings" / "Sink-770.dxf").read_bytes() == drawing
+    again = guest.put("/api/drawing?name=Sink-770.dxf", headers=OURS, content=drawing)
+    assert again.json()["file"] == "drawings/Sink-770-2.dxf"
+    for other in (b"", b"PK\x03\x04", b"<svg/>", b"hello SECTION"):
+        refused = guest.put("/api/drawing?name=a.dxf", headers=OURS, content=other)
+        assert (refused.status_code, refused.json()["error"]) == (415, "not-a-drawing")
+
+
 def test_upload_cut_short_leaves_nothing(guest: TestClient, tmp_path: Path) -> None:
     answer = guest.put(
         "/api/photos?name=a.jpg", headers={**OURS, "content-length": "5000"}, content=b"\xff\xd8\xff" + bytes(100)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.kit import DEMO, FLAGS, browser_path, demo_photos, halved, missing, start_on, wait_for
+from tests.web.kit import FLAGS, browser_path, demo_job, missing, start_on, wait_for
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 AXE = "axe-core@4.10.3"
@@ -37,10 +37,7 @@ def axe(tmp_path_factory: pytest.TempPathFactory) -> str:
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """The demo job, measured, in a folder of jobs: a page at 1280 px and one at 390 px in the dark theme."""
     folder = tmp_path_factory.mktemp("jobs")
-    (folder / "kitchen" / "photos").mkdir(parents=True)
-    for photo in demo_photos():
-        halved(photo, folder / "kitchen" / "photos" / photo.name)
-    (folder / "kitchen" / "job.toml").write_text((DEMO.parent / "job.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    demo_job(folder / "kitchen")
     app = start_on(folder)
     with playwright.sync_playwright() as p:
         browser = p.chromium.launch(executable_path=browser_path(), args=FLAGS)

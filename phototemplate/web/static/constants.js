@@ -16,6 +16,10 @@ export const LENGTH_OFF = 2.5;
 export const CORNER_REACH_MM = 150;
 /** ratio. A proposal below this is never counted among the sure ones. Chosen on: not recorded (that of `propose --write` is 0.3). */
 export const SURE = 0.9;
+/** mm. Sizes of what is placed by pressing, to be put right in its form. Convention: a usual sink, cooktop, range, post. */
+export const PLACED_MM = { setback: 76.2, sink: [762, 406.4], cooktop: [749.3, 520.7], range: 762, post: [304.8, 101.6] };
+/** mm. What a dragged place snaps to. Convention: 1/8 in on a tape, 1 mm on a rule. */
+export const SNAP_IN_MM = 3.175, SNAP_MM = 1;
 /** mm. What is usual, from and to, by what a length is for. Convention: rooms, cabinets and slabs as they are built. */
 export const USUAL_MM = {
   known: /** @type {[number, number]} */ ([150, 9000]),

@@ -1,7 +1,8 @@
 // Forms made from the job file's own rules: fields, choices and hints come from its schema, words from text.js.
 
 import { USUAL_MM } from './constants.js';
-import { h, button, select, labelled } from './dom.js';
+import { upload } from './api.js';
+import { h, button, select, labelled, notice } from './dom.js';
 import { improbable, parseLength, unitShown } from './lengths.js';
 import { store, edges } from './store.js';
 import { reading, shown, unit } from './units.js';
@@ -104,6 +105,7 @@ export function field(name, node, value, onset, key, required = false, of = '') 
     return labelled(label, lengthInput(value, onset, key, { placeholder: usual, usual: USUAL[`${of}.${name}`] || USUAL[name] || USUAL_MM.size }), hint);
   }
   if (s.type === 'number' || s.type === 'integer') return labelled(label, numberInput(value, onset, key, { placeholder: s.default ?? '' }), hint);
+  if (name === 'file' && s.type === 'string') return drawingInput(label, value, onset, key, hint);
   if (s.type === 'string') return labelled(label, h('input', { value: value ?? '', autocomplete: 'off', data: { key }, placeholder: s.default ?? '', onchange: (e) => onset(e.target.value.trim() || null) }), hint);
   if (s.type === 'array' && name === 'between') return between(label, value || [], onset, key, hint);
   if (s.type === 'array' && s.items) {
@@ -114,6 +116,16 @@ export function field(name, node, value, onset, key, required = false, of = '') 
   if (s.properties && name === 'along') return along(label, value || {}, onset, key);
   if (s.properties) return h('fieldset', { class: 'inner' }, h('legend', {}, label), fields(s, value || {}, (k, v) => onset(merged(value, k, v)), key));
   return null;
+}
+
+// A maker's drawing: chosen on this machine, kept with the job
+function drawingInput(label, value, onset, key, hint) {
+  const input = h('input', { type: 'file', accept: '.dxf', data: { key }, onchange: async () => {
+    const [file] = input.files;
+    if (!file) return;
+    try { onset((await upload(file, () => {}, '/api/drawing')).file); } catch (error) { notice(error.sentence || String(error), 'error'); }
+  } });
+  return h('div', {}, labelled(label, input, hint), value ? h('div', { class: 'row' }, h('span', {}, value), button(t('remove'), () => onset(null), { icon: 'gone', class: 'small', data: { key: `${key}-gone` } })) : null);
 }
 
 export function merged(value, key, v) {

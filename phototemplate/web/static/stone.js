@@ -1,9 +1,11 @@
 // Panel of the stone: pieces made from runs, with overhang, corners, openings, cut-outs, seams and splashes.
 
-import { h, fill, button, icon, select, labelled } from './dom.js';
+import { h, fill, button, icon, notice, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
 import { finding, findingsOf, sorted } from './findings.js';
+import { PLACEABLE, place } from './stonehand.js';
+import { nearest } from './overlay.js';
 import { inside, middle } from './geometry.js';
 import { short, within, length, degrees, metric, inInch } from './units.js';
 import { nextStep } from './nextstep.js';
@@ -15,7 +17,16 @@ export function enter(plan) {
   if (!store.schema) loadSchema().then(() => plan.redraw());
 }
 
-export function tap(plan, world) {
+export function leave(plan) { plan.tool = null; }
+
+/** @param {any} plan @param {Point} world @param {Point} p screen */
+export function tap(plan, world, p) {
+  if (plan.tool?.place) {
+    if (place(plan, plan.tool.place, p)) plan.stop(); else notice(t('stone.press-edge'));
+    return true;
+  }
+  const thing = nearest(plan.stage, p);
+  if (thing?.kind === 'edge') store.selected = thing.edge;
   const piece = (store.result?.stone?.pieces || []).find((p) => inside(p.shape, world));
   plan.parts.stone.selected = piece?.id || '';
   plan.redraw();
@@ -34,6 +45,7 @@ export function panel(side, plan) {
       specs.length ? null : h('p', { class: 'hint' }, loops.length ? t('stone.none') : t('stone.no-runs')),
       loops.filter((l) => !specs.some((s) => s.loop === l.id)).map((l) => button(t('stone.make', { run: l.id }), () => edit('add-piece', l.id,
         [{ op: 'add', at: ['pieces'], value: { id: freeName(l.id, specs.map((s) => s.id)), loop: l.id } }]), { icon: 'plus', class: specs.length ? '' : 'main', data: { key: `make-${l.id}` } })),
+      specs.length ? byHand(plan) : null,
       specs.map((spec) => pieceCard(spec, stone, plan)),
       stone?.splashes?.length ? splashes(stone) : null,
       openings(stone),
@@ -43,6 +55,13 @@ export function panel(side, plan) {
       shop(),
       stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c)))) : null,
     ] : null);
+}
+
+// Pressing a thing, then the edge it belongs to, places it; its handle is dragged along that edge
+function byHand(plan) {
+  const now = plan.tool?.place;
+  return h('section', { class: 'card' }, h('h2', {}, t('stone.by-hand')), h('p', { class: 'hint' }, t('stone.by-hand.how')),
+    h('div', { class: 'row wrap' }, Object.keys(PLACEABLE).map((what) => button(t(`place.${what}`), () => (now === what ? plan.stop() : plan.begin({ place: what, hint: t('stone.press', { what: t(`place.${what}`) }) })), { 'aria-pressed': String(now === what), class: 'small', data: { key: `place-${what}` } }))));
 }
 
 function pieceCard(spec, stone, plan) {

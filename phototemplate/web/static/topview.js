@@ -13,6 +13,7 @@ import { addEdge } from './draw.js';
 import * as edgesPanel from './edges.js';
 import * as runsPanel from './runs.js';
 import * as stonePanel from './stone.js';
+import { Hand, grab as grabStone } from './stonehand.js';
 import * as distancePanel from './distance.js';
 import { t } from './text.js';
 
@@ -33,7 +34,7 @@ export function open(root, name) {
   stage.background = '#b0aea8';
   stage.limits = [0.02, 80];
   stage.pad = window.matchMedia('(min-width: 821px)').matches ? [84, 44, 36, 88] : [34, 96, 34, 64];
-  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), run: new RunDraft(), draft: new Draft(), ruler: new Ruler() };
+  const parts = { sheets: new Sheets(), levels: new Levels(), edges: new Edges(), proposals: new Proposals(), chosen: new Chosen(), stone: new Stone(), run: new RunDraft(), hand: new Hand(), draft: new Draft(), ruler: new Ruler() };
   const plan = { stage, parts, tool: null, mode: name, loupe, show, begin, stop, redraw, moveEnd: (id, k) => handles.nudge(id, k) };
   const handles = new Handles({ stage, chosen: parts.chosen, loupe, hint: () => hintText() });
   /** @type {TileLayer | null} */
@@ -46,9 +47,10 @@ export function open(root, name) {
     parts.edges.quiet = plan.mode === 'stone';
     parts.stone.hidden = plan.mode === 'edges' || plan.mode === 'runs';
     parts.run.hidden = plan.mode !== 'runs';
+    parts.hand.hidden = plan.mode !== 'stone';
     parts.stone.sizes = plan.mode === 'stone';
     parts.chosen.hidden = parts.proposals.hidden = plan.mode !== 'edges';
-    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.proposals, parts.levels, parts.chosen, parts.run, parts.draft, parts.ruler].filter(Boolean);
+    stage.layers = [picture && layers.picture ? picture : null, parts.sheets, parts.stone, parts.edges, parts.proposals, parts.levels, parts.chosen, parts.run, parts.hand, parts.draft, parts.ruler].filter(Boolean);
     stage.cross = Boolean(plan.tool);
     stage.draw();
   }
@@ -131,7 +133,10 @@ export function open(root, name) {
   }
   plan.finish = finish;
 
-  stage.grab = (world, p, reach) => (plan.tool || plan.mode !== 'edges' ? null : handles.grab(world, p, reach));
+  stage.grab = (world, p, reach) => {
+    if (plan.tool) return null;
+    return plan.mode === 'edges' ? handles.grab(world, p, reach) : plan.mode === 'stone' ? grabStone(plan, world, p, reach) : null;
+  };
 
   stage.onkey = (e) => {
     if (handles.nudged) return handles.key(e);
