@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +28,11 @@ from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_fil
 from phototemplate.studies.fit_reference import Freedom
 from phototemplate.studies.packing import SlabSpec, slab_from_words
 from phototemplate.studies.plumb import Lean, lean
-from phototemplate.studies.price_list import read_price_list
+from phototemplate.studies.price_list import Shop, read_price_list
 from phototemplate.studies.pricing import Choice
-from phototemplate.studies.quote import write_estimate
+from phototemplate.studies.quote import Quote
+from phototemplate.studies.quote_file import QUOTE_FILE, read_quote_file
+from phototemplate.studies.quote_pages import write_quote
 from phototemplate.studies.references import Reference, read_reference
 from phototemplate.studies.wall_line import End, choose_wall
 from phototemplate.studies.wall_pages import write_wall_check
@@ -172,11 +175,16 @@ def estimate_of(job: Job, wishes: EstimateWishes) -> tuple[Estimate, Mapping[str
     material = known.spec.shop.material
     own = wishes.slab is not None or wishes.turn or wishes.kerf_mm != SlabSpec().kerf_mm
     slab = slab_from_words(wishes.slab, material, wishes.kerf_mm, wishes.turn) if own else None
-    made = estimate(
-        known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, choice=wishes.choice,
-        slab=slab, landmarks=known.landmarks, printed=known.printed,
+    file = read_quote_file(job.folder / QUOTE_FILE)
+    options = tuple(
+        (title, estimate(
+            known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, choice=choice, slab=slab,
+            landmarks=known.landmarks, printed=known.printed,
+        ))
+        for title, choice in file.choices(wishes.choice)
     )  # fmt: skip
-    return made, write_estimate(made, job.results, job.file.units, wishes.paper)
+    quote = Quote(Shop() if prices is None else prices.shop, file, options, date.today())
+    return quote.first, write_quote(quote, job.results, job.file.units, wishes.paper)
 
 
 @dataclass(frozen=True)

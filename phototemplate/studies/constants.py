@@ -277,6 +277,14 @@ LEAST_SPREAD_PX, SPREADS = 0.15, 3.0
 recorded."""
 LEAST_GOOD, MOST_SPREAD = 0.4, 0.35
 """ratio. Of a side's places that must agree, and of the reach that they may spread. Chosen on: not recorded."""
+MARGIN_MM: Final = 17.0
+"""mm. Margin of a quote's pages. Convention: every printer reaches there."""
+SAME_ROOM: Final = 0.8
+"""ratio. A name stands in the middle of a piece where that has so much of the room of the widest place. Convention: layout."""
+FRAME_PT: Final = 6.0
+"""pt. What the page layout keeps free inside the margins. Convention: of its library."""
+DRAWING_MM: Final = 62.0
+"""mm. Height of the drawing on a quote's first page. Convention: a third of the page."""
 SAMPLE_LENGTH_MM: Final = 96 * INCH_MM
 """mm. Length of the sample top that a price list is checked with. Convention: a usual run that one slab holds."""
 SAMPLE_DEPTH_MM: Final = 25.5 * INCH_MM

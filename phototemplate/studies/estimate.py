@@ -226,7 +226,7 @@ def best_question(
         return None
     before, then = (price.high - price.low) / 2.0 if price else math.nan, math.nan
     if price is not None:
-        then = max(before - half(money, cov) + half(money, after), 0.0)
+        then = max(before - price.factor * (half(money, cov) - half(money, after)), 0.0)
     words = tape_words(state.outline, best.loop_id, best.first, best.second, landmarks)
     sentence = (
         f"{words} (about {best.length_mm / INCH_MM:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of "

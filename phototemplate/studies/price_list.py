@@ -75,7 +75,30 @@ per_floor = 40
 
 [fixed]                  # charged with every job, under your own names
 "template and fitting" = 350
+
+[shop]                   # what stands on a quote
+name = "Sample Stone Shop"
+address = ["1 Sample Street", "Sampletown"]
+contact = ["555 0100", "shop@example.com"]
+colour = "#1f4e79"
+valid_days = 30
+included = ["stone, cut and finished", "template on site, delivery and fitting"]
+not_included = ["plumbing, gas and electric work", "levelling or mending of cabinets"]
+terms = ["Half with the order, the rest after fitting.", "The price is confirmed after the template on site."]
 """
+
+
+class Shop(Section):
+    """What stands on a quote."""
+
+    name: str = ""
+    address: list[str] = []
+    contact: list[str] = []
+    colour: Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")] = "#303030"
+    valid_days: Annotated[int, Field(gt=0)] = 30
+    included: list[str] = []
+    not_included: list[str] = []
+    terms: list[str] = []
 
 
 class Removal(Section):
@@ -116,6 +139,7 @@ class PriceList(Section):
     removal: Removal | None = None
     delivery: Delivery | None = None
     fixed: dict[str, Money] = {}
+    shop: Shop = Shop()
 
     @model_validator(mode="after")
     def _one_meaning(self) -> PriceList:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from phototemplate.studies.constants import LEAST_PRICE_SPREAD
 from phototemplate.studies.packing import Packing
 from phototemplate.studies.price_list import PriceList
 
+STONE = ("top, ", "slabs of ")
+EDGE = "edge, "
 FINISHES = ("finish of edges", "finishes of edges")
 
 
@@ -115,13 +117,18 @@ class Price:
     minimum_applies: bool
     tax: float
     """Tax in the likely total"""
+    factor: float = 1.0
+    """What a change of the lines' sum becomes in the total: discount and tax"""
 
 
 def price_of(made: Quantities, prices: PriceList, choice: Choice) -> Price:
     """Lines and total. Raises ``InputError`` for what the list does not name, and for what the choice leaves open."""
+    stone = choice.stone or prices.only("stone", ("stone", "stones"), "--material")
+    edges = _edges(made, prices, choice)
+    named = [line.what.removeprefix(EDGE) for line in edges]
     lines = [
-        _stone(made, prices, choice.stone or prices.only("stone", ("stone", "stones"), "--material")),
-        *_edges(made, prices, choice),
+        _stone(made, prices, stone),
+        *edges,
         *_uprights(made, prices),
         *(_flat(f"cut-out, {kind}", count, prices.price("cutout", kind), made) for kind, count in made.cutouts),
     ]
@@ -129,7 +136,7 @@ def price_of(made: Quantities, prices: PriceList, choice: Choice) -> Price:
         lines.append(_flat("seam", made.seams, prices.price("seam", "each"), made))
     lines += [*_removal(made, prices, choice), *_delivery(made, prices, choice)]
     lines += [_flat(name, 1, amount, made) for name, amount in prices.fixed.items()]
-    return _total(prices, choice, lines, made.cov)
+    return _total(prices, replace(choice, stone=stone, finish=choice.finish or next(iter(named), "")), lines, made.cov)
 
 
 def _ranged(what: str, r: Range, each: float, per: float, unit: str) -> PriceLine:
@@ -146,14 +153,14 @@ def _flat(what: str, count: int, each: float, made: Quantities) -> PriceLine:
 def _stone(made: Quantities, prices: PriceList, stone: str) -> PriceLine:
     if stone not in prices.slab:
         each, waste = prices.price("area", stone), prices.waste_percent.get(stone, 0.0)
-        charged = f"top, {stone}" + (f", with {waste:g} % waste" if waste else "")
+        charged = STONE[0] + stone + (f", with {waste:g} % waste" if waste else "")
         return _ranged(charged, made.area, each, prices.per_mm2 * (1.0 + waste / 100.0), prices.area_unit)
     if made.slabs is None:
         raise InputError(f"Slabs are charged whole, but they cannot be counted: {made.slab_trouble}")
     each = prices.slab[stone]
     low, likely, high = (each * s.slabs for s in made.slabs)
     counts = "/".join(dict.fromkeys(str(s.slabs) for s in made.slabs))
-    return PriceLine(f"slabs of {stone}", counts, each, low, likely, high, np.zeros(len(made.cov)))
+    return PriceLine(STONE[1] + stone, counts, each, low, likely, high, np.zeros(len(made.cov)))
 
 
 def _edges(made: Quantities, prices: PriceList, choice: Choice) -> list[PriceLine]:
@@ -167,7 +174,7 @@ def _edges(made: Quantities, prices: PriceList, choice: Choice) -> list[PriceLin
         by_finish.setdefault(finish, []).append(length)
     each = {finish: prices.price("edge", finish) for finish in by_finish}
     return [
-        _ranged(f"edge, {finish}", made.together(finish, lengths), each[finish], prices.per_mm, prices.length_unit)
+        _ranged(EDGE + finish, made.together(finish, lengths), each[finish], prices.per_mm, prices.length_unit)
         for finish, lengths in by_finish.items()
     ]
 
@@ -227,9 +234,9 @@ def _total(prices: PriceList, choice: Choice, lines: Sequence[PriceLine], cov: A
     before_tax = max(kept * likely, prices.minimum)
     ends = [taxed * max(kept * v, prices.minimum) for v in (low, likely, high)]
     if prices.round_to:  # the ends outwards, so that the range holds what it held before
-        low, likely, high = (v / prices.round_to for v in ends)
-        ends = [prices.round_to * v for v in (math.floor(low), round(likely), math.ceil(high))]
+        steps = [v / prices.round_to for v in ends]
+        ends = [prices.round_to * v for v in (math.floor(steps[0]), round(steps[1]), math.ceil(steps[2]))]
     return Price(
         prices.currency, choice.stone, choice.finish, tuple(lines), ends[0], ends[1], ends[2], tuple(drivers),
-        kept * likely < prices.minimum, (taxed - 1.0) * before_tax,
+        kept * likely < prices.minimum, (taxed - 1.0) * before_tax, kept * taxed,
     )  # fmt: skip

@@ -1,25 +1,69 @@
-"""Quote as PDF and CSV, and a DXF that says that it is an estimate."""
+"""What a quote says, in words and rows; ``quote_pages`` sets it as HTML and PDF.
+
+One :class:`Quote` holds one estimate for every option; the first also gives the areas, the slabs and the drawing.
+"""
 
 from __future__ import annotations
 
-import io
 import textwrap
-from datetime import date
-from pathlib import Path
+from dataclasses import dataclass
+from datetime import date, timedelta
 
-from phototemplate.atomic import write_bytes_atomic
-from phototemplate.output.csv import write_rows_csv
-from phototemplate.output.dxf import Unit, write_dxf
-from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
-from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, POUND_KG
+import numpy as np
+import shapely
+
+from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, POUND_KG, SAME_ROOM
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate
-from phototemplate.studies.packing import packing_drawing
-from phototemplate.studies.pricing import Price, PriceLine, Range
-from phototemplate.template.drawing import Drawing, Item, Text
+from phototemplate.studies.price_list import Shop
+from phototemplate.studies.pricing import STONE, Price, PriceLine, Range
+from phototemplate.studies.quote_file import QuoteFile
+from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text, flatten_polyline
 from phototemplate.template.outline_drawing import outline_drawing
-from phototemplate.template.rules import CAUTIONS
+from phototemplate.template.piece_types import Piece
+from phototemplate.units import INCH_MM, format_length
 
-CSV_COLUMNS = ("what", "quantity", "unit_price", "low", "likely", "high", "unit")
+CSV_COLUMNS = ("option", "what", "quantity", "unit_price", "low", "likely", "high", "unit")
+
+
+@dataclass(frozen=True)
+class Quote:
+    """Everything a quote says."""
+
+    shop: Shop
+    file: QuoteFile
+    options: tuple[tuple[str, Estimate], ...]
+    """Title, which may be empty, and estimate of each"""
+    today: date
+
+    @property
+    def first(self) -> Estimate:
+        """The first option's estimate."""
+        return self.options[0][1]
+
+    @property
+    def dated(self) -> date:
+        """Date of the quote."""
+        return self.file.date or self.today
+
+    @property
+    def number(self) -> str:
+        """As the file gives it, else date and job."""
+        return self.file.number or f"{self.dated:%Y%m%d} {self.first.job}".strip()
+
+    @property
+    def valid_until(self) -> date:
+        """Last day."""
+        return self.dated + timedelta(days=self.shop.valid_days)
+
+    def title(self, k: int) -> str:
+        """What option ``k`` is called."""
+        title, made = self.options[k]
+        if title or made.price is None:
+            return title or "estimate"
+        return ", ".join(filter(None, (made.price.stone, made.price.finish)))
+
+
+# ------------------------------------------------------------------------------------------------ words
 
 
 def range_words(r: Range) -> str:
@@ -52,115 +96,36 @@ def summary_rows(made: Estimate) -> list[tuple[str, str]]:
     return rows
 
 
-def quote_rows(made: Estimate) -> list[tuple[object, ...]]:
-    """Rows under :data:`CSV_COLUMNS`; the last says what the file is."""
-    rows: list[tuple[object, ...]] = []
-    for r in (made.area, made.finished_edge, made.splash, made.weight):
-        scale, unit = {"mm2": (FOOT2_MM2, "ft2"), "mm": (FOOT_MM, "ft"), "kg": (1.0, "kg")}[r.unit]
-        low, likely, high = (f"{v / scale:.2f}" for v in (r.low, r.value, r.high))
-        rows.append((r.name, likely, "", low, likely, high, unit))
-    if made.slabs is not None:
-        rows.append(("slabs", made.slabs[1].slabs, "", *(s.slabs for s in made.slabs), ""))
-    if made.price is not None:
-        p = made.price
-        rows += [
-            (x.what, x.quantity, each_words(x, ".2f"), f"{x.low:.2f}", f"{x.likely:.2f}", f"{x.high:.2f}", p.currency)
-            for x in p.lines
-        ]
-        rows.append(("total with tax", "", "", f"{p.low:.2f}", f"{p.likely:.2f}", f"{p.high:.2f}", p.currency))
-    if made.caution:
-        rows.append(("note", made.caution, "", "", "", "", ""))
-    rows.append(("note", NOT_A_TEMPLATE, "", "", "", "", ""))
-    return rows
-
-
-def estimate_drawing(made: Estimate) -> Drawing:
-    """The outline with the statement across it."""
-    base = outline_drawing(made.outline, f"{made.job}: estimate", band_scale=0.0, points=False)
-    x0, _, x1, y1 = base.bounds()
-    h = max((x1 - x0) / 60.0, 20.0)
-    words: list[Item] = [
-        Text("ESTIMATE-ONLY", (x0, y1 + 3.0 * h * (k + 1)), line, 1.2 * h)
-        for k, line in enumerate(reversed(textwrap.wrap(NOT_A_TEMPLATE, 60)))
+def assumed_rows(made: Estimate) -> list[tuple[str, str]]:
+    """(what, value) of what nobody measured."""
+    shop = made.template.spec.shop
+    inches = {name: format_length(value, "fraction") for name, value in (("front", shop.overhang), ("end", shop.end_overhang))}
+    return [
+        ("thickness", f"{shop.material.thickness / 10.0:g} cm"),
+        ("overhang", f"{inches['front']} at fronts, {inches['end']} at open ends, unless shown otherwise"),
     ]
-    return Drawing(base.title, (*base.items, *words), (NOT_A_TEMPLATE, *base.notes), base.chord_tolerance_mm)
 
 
-def write_estimate(made: Estimate, folder: Path, unit: Unit = "in", paper: str = "Letter") -> dict[str, Path]:
-    """Write quote (PDF, CSV) and DXF into a folder. Raises ``OutputError``; earlier files stay."""
-    folder.mkdir(parents=True, exist_ok=True)
-    return {
-        "quote": _write_pdf(made, folder / "quote.pdf", paper),
-        "csv": write_rows_csv(folder / "quote.csv", CSV_COLUMNS, quote_rows(made)),
-        "dxf": write_dxf(estimate_drawing(made), folder / "estimate-not-a-template.dxf", unit=unit, warnings=[NOT_A_TEMPLATE]),
-    }
+def price_words(made: Estimate) -> str:
+    """Total in one line, empty without a price list."""
+    if made.price is None:
+        return ""
+    p = made.price
+    text = f"{p.currency} {p.likely:,.0f}, between {p.low:,.0f} and {p.high:,.0f}"
+    return text + (" (the minimum charge)" if p.minimum_applies else "")
 
 
-def _write_pdf(made: Estimate, path: Path, paper: str) -> Path:
-    width, height = paper_size(paper)
-    stream = io.BytesIO()
-    canvas = new_canvas(stream, f"{made.job}: estimate")
-    canvas.setPageSize((width * PT_PER_MM, height * PT_PER_MM))
-    left, y = 18.0, height - 22.0
-
-    def line(text: str, size: float = 9.5, font: str = "Helvetica", step: float = 5.0, indent: float = 0.0) -> None:
-        nonlocal y
-        room = int((width - 2 * left - indent) / (size * 0.176))
-        for part in textwrap.wrap(text, room) or [""]:
-            text_at(canvas, left + indent, y, part, size, font)
-            y -= step
-
-    line(f"{made.job}: estimate", 16, BOLD, 8)
-    line(f"{date.today().isoformat()}. Every range holds the true value in about 95 of 100 cases (k = 2).", 8.5)
-    canvas.setFillColorRGB(0.75, 0, 0)
-    line(NOT_A_TEMPLATE, 9.5, BOLD)
-    canvas.setFillColorRGB(0, 0, 0)
-    y -= 3
-    for what, value in summary_rows(made):
-        text_at(canvas, left, y, what, 9.5, BOLD)
-        line(value, indent=38.0)
-    if made.price is not None:
-        y -= 4
-        p = made.price
-        line(f"Price, {p.currency}", 12, BOLD, 7)
-        columns = (left, left + 46, left + 118, left + 140, left + 160, left + 180)
-        for x, head in zip(columns, ("", "quantity", "each", "low", "likely", "high"), strict=True):
-            text_at(canvas, x, y, head, 8.5, BOLD, "left" if x < left + 100 else "right")
-        y -= 5
-        for item in p.lines:
-            amounts = (f"{v:,.0f}" for v in (item.low, item.likely, item.high))
-            cells = (item.what, item.quantity, each_words(item, ",.2f"), *amounts)
-            for k, (x, cell) in enumerate(zip(columns, cells, strict=True)):
-                text_at(canvas, x, y, cell, 8.5, align="left" if k < 2 else "right")
-            y -= 4.8
-        total = ("total with tax" + (" (minimum)" if p.minimum_applies else ""), "", "",
-                 *(f"{v:,.0f}" for v in (p.low, p.likely, p.high)))  # fmt: skip
-        for k, (x, cell) in enumerate(zip(columns, total, strict=True)):
-            text_at(canvas, x, y - 1, cell, 9.5, BOLD, "left" if k < 2 else "right")
-        y -= 9
-        if p.drivers:
-            line(drivers_words(p), 8.5)
-    if made.caution:
-        line(made.caution, 9, BOLD)
-    if made.ask is not None:
-        y -= 3
-        line("To narrow the range", 11, BOLD, 6)
-        line(made.ask.sentence, 9)
-        line(ask_effect(made), 9)
-    y -= 3
-    _fit(canvas, outline_drawing(made.outline, "", band_scale=0.0, points=False, edge_table=False,
-                                 text_height_mm=45.0), left, 22.0, width - 2 * left, max(y - 26.0, 40.0))  # fmt: skip
-    text_at(canvas, left, 12, "Local codes and makers' sheets prevail. " + CAUTIONS[1], 7)
-    canvas.showPage()
-    if made.slabs is not None:
-        canvas.setPageSize((width * PT_PER_MM, height * PT_PER_MM))
-        text_at(canvas, left, height - 20, f"{made.job}: where the pieces could come from", 13, BOLD)
-        text_at(canvas, left, height - 26, NOT_A_TEMPLATE, 8.5)
-        _fit(canvas, packing_drawing(made.slabs[1], ""), left, 18.0, width - 2 * left, height - 52.0)
-        canvas.showPage()
-    canvas.save()
-    write_bytes_atomic(path, stream.getvalue())
-    return path
+def narrowed_words(made: Estimate) -> str:
+    """The range of a price in a sentence, and what one tape length would make of it."""
+    p, ask = made.price, made.ask
+    if p is None:
+        return ""
+    if p.minimum_applies and p.low == p.high:
+        return f"This is the minimum charge, {p.currency} {p.likely:,.0f}, whatever the exact sizes."
+    text = f"From what the photos show, the price lies between {p.low:,.0f} and {p.high:,.0f}"
+    if ask is None:
+        return f"{text}."
+    return f"{text}; one tape length would make it {p.likely - ask.spread_after:,.0f} to {p.likely + ask.spread_after:,.0f}."
 
 
 def ask_effect(made: Estimate) -> str:
@@ -185,19 +150,90 @@ def drivers_words(price: Price) -> str:
     return f"The range comes from: {most}."
 
 
-def _fit(canvas: object, drawing: Drawing, x: float, y: float, width: float, height: float) -> None:
-    """Draw into a box of the page, as large as it fits, at its upper left."""
-    x0, y0, x1, y1 = drawing.bounds()
-    scale = max((x1 - x0) / width, (y1 - y0) / height, 1e-9)
-    draw_items(canvas, drawing.items, PaperMapping((x0, y0), (x, y + height - (y1 - y0) / scale), scale))
+# ------------------------------------------------------------------------------------------------- rows
 
 
-def price_words(made: Estimate) -> str:
-    """Total in one line, empty without a price list."""
-    if made.price is None:
-        return ""
-    p = made.price
-    text = f"{p.currency} {p.likely:,.0f}, between {p.low:,.0f} and {p.high:,.0f}"
-    return text + (" (the minimum charge)" if p.minimum_applies else "")
+def quote_rows(quote: Quote) -> list[tuple[object, ...]]:
+    """Rows under :data:`CSV_COLUMNS`; the last says what the file is."""
+    made = quote.first
+    rows: list[tuple[object, ...]] = []
+    for r in (made.area, made.finished_edge, made.splash, made.weight):
+        scale, unit = {"mm2": (FOOT2_MM2, "ft2"), "mm": (FOOT_MM, "ft"), "kg": (1.0, "kg")}[r.unit]
+        low, likely, high = (f"{v / scale:.2f}" for v in (r.low, r.value, r.high))
+        rows.append(("", r.name, likely, "", low, likely, high, unit))
+    if made.slabs is not None:
+        rows.append(("", "slabs", made.slabs[1].slabs, "", *(s.slabs for s in made.slabs), ""))
+    for k, (_, option) in enumerate(quote.options):
+        if option.price is None:
+            continue
+        p, name = option.price, quote.title(k)
+        rows += [
+            (name, x.what, x.quantity, each_words(x, ".2f"), f"{x.low:.2f}", f"{x.likely:.2f}", f"{x.high:.2f}", p.currency)
+            for x in p.lines
+        ]
+        rows.append((name, "total with tax", "", "", f"{p.low:.2f}", f"{p.likely:.2f}", f"{p.high:.2f}", p.currency))
+    if made.caution:
+        rows.append(("", "note", made.caution, "", "", "", "", ""))
+    rows.append(("", "note", NOT_A_TEMPLATE, "", "", "", "", ""))
+    return rows
 
 
+def compared_rows(quote: Quote) -> list[tuple[str, list[str]]]:
+    """Lines of all options side by side: what, and the likely amount in each, empty where it has none."""
+    priced = [made.price for _, made in quote.options if made.price is not None]
+    names = sorted(dict.fromkeys(line.what for p in priced for line in p.lines), key=lambda what: not what.startswith(STONE))
+    amounts = [{line.what: f"{line.likely:,.0f}" for line in p.lines} for p in priced]
+    rows = [(name, [a.get(name, "") for a in amounts]) for name in names]
+    if any(p.tax for p in priced):
+        rows.append(("tax", [f"{p.tax:,.0f}" for p in priced]))
+    return rows
+
+
+# ---------------------------------------------------------------------------------------------- drawing
+
+
+def estimate_drawing(made: Estimate) -> Drawing:
+    """The outline with the statement across it."""
+    base = outline_drawing(made.outline, f"{made.job}: estimate", band_scale=0.0, points=False)
+    x0, _, x1, y1 = base.bounds()
+    h = max((x1 - x0) / 60.0, 20.0)
+    words: list[Item] = [
+        Text("ESTIMATE-ONLY", (x0, y1 + 3.0 * h * (k + 1)), line, 1.2 * h)
+        for k, line in enumerate(reversed(textwrap.wrap(NOT_A_TEMPLATE, 60)))
+    ]
+    return Drawing(base.title, (*base.items, *words), (NOT_A_TEMPLATE, *base.notes), base.chord_tolerance_mm)
+
+
+def sketch(made: Estimate) -> Drawing:
+    """Pieces with cut-outs, seams and splashes as a customer sees them: sizes to the nearest inch, no tolerances."""
+    template = made.template
+    x0, x1 = min(v[0] for p in template.pieces for v in p.vertices), max(v[0] for p in template.pieces for v in p.vertices)
+    height = (x1 - x0) / 55.0
+    items: list[Item] = []
+    for piece in template.pieces:
+        items.append(Polyline("STONE-SHAPE", piece.vertices, True, piece.piece_id))
+        for cut in piece.cutouts:
+            if not cut.across_seam:
+                items.append(Polyline("STONE-CUTOUT", cut.vertices, True, cut.cutout_id))
+            items.append(Text("STONE-CUTOUT", cut.centre, cut.kind, height, align="centre", valign="middle"))
+        items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
+        at, size = _label_place(piece)
+        items += [
+            Text("STONE-NAMES", (at[0], at[1] + 0.9 * height), piece.piece_id, height, align="centre", valign="middle"),
+            Text("STONE-NAMES", (at[0], at[1] - 0.9 * height), size, height, align="centre", valign="middle"),
+        ]
+    items += [Line("STONE-SEAM", seam.start, seam.end) for seam in template.seams]
+    items += [Polyline("SPLASH-FOOT", s.foot, True, s.piece_id) for s in template.splashes if len(s.foot)]
+    return Drawing(f"{made.job}: estimate", tuple(items), (NOT_A_TEMPLATE,))
+
+
+def _label_place(piece: Piece) -> tuple[tuple[float, float], str]:
+    """Where a piece has most room for its name, and its length and width in words."""
+    shape = shapely.Polygon(flatten_polyline(np.asarray(piece.vertices, float), True, 1.0))
+    holes = [shapely.Polygon(flatten_polyline(np.asarray(c.vertices, float), True, 1.0)) for c in piece.cutouts]
+    room = shapely.MultiPolygon([shape]) if not holes else shape.difference(shapely.union_all(holes))
+    widest = shapely.maximum_inscribed_circle(room)  # type: ignore[call-overload]
+    middle = room.contains(shape.centroid.buffer(SAME_ROOM * widest.length))
+    at = shape.centroid.coords[0] if middle else widest.coords[0]
+    x0, y0, x1, y1 = shape.bounds
+    return (float(at[0]), float(at[1])), f"{(x1 - x0) / INCH_MM:.0f} x {(y1 - y0) / INCH_MM:.0f} in"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -33,9 +34,11 @@ from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
 from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
 from phototemplate.studies.plan import Sketch, plan, predict, write_plan
-from phototemplate.studies.price_list import PriceList, read_price_list
+from phototemplate.studies.price_list import PriceList, Shop, read_price_list
 from phototemplate.studies.pricing import Choice
-from phototemplate.studies.quote import write_estimate
+from phototemplate.studies.quote import Quote
+from phototemplate.studies.quote_file import QuoteFile
+from phototemplate.studies.quote_pages import write_quote
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec
@@ -196,7 +199,8 @@ def test_sheets_without_a_tape_give_a_price_of_98_to_102_per_cent() -> None:
 
 def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
     made = estimate(rectangle(), spec(), job="customer", prices=prices(), choice=Choice(finish="eased"))
-    written = write_estimate(made, tmp_path, unit="mm")
+    quote = Quote(Shop(), QuoteFile(), (("", made),), date(2026, 3, 14))
+    written = write_quote(quote, tmp_path, unit="mm")
     assert "not-a-template" in written["dxf"].name
     meta, _, _, fields = gdal_read(written["dxf"], columns=["Layer", "Text"])
     layers, texts = (fields[list(meta["fields"]).index(n)] for n in ("Layer", "Text"))
@@ -209,8 +213,10 @@ def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
     assert float(total["likely"]) == pytest.approx(made.price.likely, abs=0.006)
     import pypdfium2
 
-    text = pypdfium2.PdfDocument(str(written["quote"]))[0].get_textpage().get_text_range()
-    assert "not a template" in " ".join(text.split())
+    pages = pypdfium2.PdfDocument(str(written["quote"]))
+    text = " ".join(page.get_textpage().get_text_range() for page in pages)
+    for said in (text, written["page"].read_text(encoding="utf-8"), written["data"].read_text(encoding="utf-8")):
+        assert "not a template" in " ".join(said.split())
 
 
 # ----------------------------------------------------------------------------------------------- clicks

@@ -121,6 +121,10 @@ def test_sums_by_hand() -> None:
     rounded = top(prices(round_to=50.0)).price
     assert rounded is not None
     assert (rounded.low, rounded.likely, rounded.high) == (1150.0, 1200.0, 1200.0)
+    assert not rounded.minimum_applies
+    least = top(prices(round_to=50.0, minimum=1960.0)).price
+    assert least is not None
+    assert (least.likely, least.minimum_applies) == (1950.0, True)
     removal = prices(removal={"each": 100.0, "per_area": 3.0})
     assert likely(top(removal)) == pytest.approx(base)
     assert likely(top(removal, Choice(removal=True))) == pytest.approx(base + 100.0 + 3.0 * 1.44e6 / FT2)
