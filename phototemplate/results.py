@@ -17,20 +17,20 @@ from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
 from phototemplate.output.assessment import Judgements
 from phototemplate.output.dxf import DxfVersion, Unit
-from phototemplate.output.formats import FORMATS, Material, Subject, outline_subject, pieces_subject, write_formats
+from phototemplate.output.formats import FORMATS, Material, write_formats
 from phototemplate.output.report import TopPicture
+from phototemplate.output.report.words import tolerance_words
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.result_set import inputs_of, new_set, retire, working_on
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.assessment import judge
-from phototemplate.template.drawing import Drawing
+from phototemplate.template.paper_sheets import TitleBlock
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
-from phototemplate.template.shop_sheet import TitleBlock
 
-USUAL_FORMATS = ("result", "report", "dxf", "csv")
+USUAL_FORMATS = ("result", "report", "dxf", "csv", "cut", "pieces")
 """Written unless other formats are asked for."""
 
 
@@ -38,7 +38,7 @@ SET_FILES = frozenset(
     f.file_name(subject, unscaled)
     for f in FORMATS
     for unscaled in (False, True)
-    for subject in ([None] if f.of == "measurement" else [Subject(n, lambda _: Drawing("", ())) for n in ("outline", "pieces")])
+    for subject in (("outline", "pieces") if f.of == "drawing" else (None,))
 ) | {"pieces-sizes.csv", "batch.json"}
 """Files that only sets of results consist of"""
 
@@ -158,9 +158,9 @@ def _write_set(
     refused: MeasureError | None = None
     written: dict[str, Path] = {}
     with new_set(job, inputs, SET_FILES) as folder:
-        outcome, material, subjects = _material(job, measurement, wanted, progress, judgements)
+        outcome, material = _material(job, measurement, wanted, progress, judgements)
         try:
-            written = write_formats(material, folder, wanted.formats, subjects)
+            written = write_formats(material, folder, wanted.formats)
         except MeasureError as exc:
             refused = exc
     progress("report", 1.0)
@@ -171,7 +171,7 @@ def _write_set(
 
 def _material(
     job: Job, measurement: Measurement, wanted: Wanted, progress: Progress, judgements: Judgements | None
-) -> tuple[Outcome, Material, list[Subject]]:
+) -> tuple[Outcome, Material]:
     """What the writers need, and the outcome without its files."""
     file = job.file
     settings = file.settings.output
@@ -195,13 +195,11 @@ def _material(
         top_picture=top_picture(measurement, settings.top_view_px),
         template=template,
         judgements=judgements,
+        title=TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by,
+                         tolerance_words(file.tolerance)),
         progress=progress,
     )
-    subjects: list[Subject] = [outline_subject(measurement, settings, file.tolerance)]
-    if template is not None and template.parts:
-        title = TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by)
-        subjects.append(pieces_subject(template, measurement.outline, title))
-    return Outcome(measurement, judgements, {}, template, doubt), material, subjects
+    return Outcome(measurement, judgements, {}, template, doubt), material
 
 
 def with_bar(job: Job, bar: str) -> Job:

@@ -26,7 +26,7 @@ from phototemplate.model import EdgeHint, Influences, PhotoMeta, Sightings, Work
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.adjustment.known_lengths import Bar, LengthEnd
 from phototemplate.network.workplane import fit_work_plane
-from phototemplate.output import outline_subject
+from phototemplate.output import Material, outline_subject
 from phototemplate.output.report.build import render_report
 from phototemplate.output.report.topview import TopPicture
 from phototemplate.settings import (
@@ -199,8 +199,7 @@ def _stripes(side: int) -> np.ndarray:
 
 def drawing(settings: OutputSettings) -> Any:
     """The drawing of the outline."""
-    m = measurement()
-    subject = outline_subject(m, settings, 25.4 / 16)
+    subject = outline_subject(Material(measurement(), settings))
     return subject.draw(settings.text_height_mm), settings.chord_tolerance_mm
 
 

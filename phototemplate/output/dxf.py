@@ -31,8 +31,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import OutputError
-from phototemplate.output.dimensions import UPRIGHT_RAD
 from phototemplate.output.text import cp1252
+from phototemplate.template.dimension_parts import UPRIGHT_RAD
 from phototemplate.template.drawing import Arc, Circle, Data, Dimension, Drawing, Item, Layer, Line, Polyline, Text
 
 if TYPE_CHECKING:
@@ -59,6 +59,8 @@ _PATTERN_SCALE = 4.0
 _LINEWEIGHTS = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
 """The only line weights DXF knows, in 1/100 mm."""
 _XDATA_TEXT_BYTES = 250
+TEXT_HEIGHT_MM = 25.0
+"""mm. Height of texts and dimensions that somebody adds in a CAD program. Convention: 2.5 mm at 1:10."""
 INK = 40
 """Colours darker than this are written as colour 7"""
 
@@ -71,6 +73,7 @@ def write_dxf(
     unit: Unit = "mm",
     unscaled: bool = False,
     warnings: Sequence[str] = (),
+    bare: bool = False,
 ) -> Path:
     """Write a drawing as DXF; see the module's text for what the file holds.
 
@@ -82,13 +85,15 @@ def write_dxf(
         No length was known: the header says unitless, and a text on layer NOT-SCALED says not to cut from it.
     warnings
         Sentences to print below the drawing on the caution layer.
+    bare
+        The drawing alone, for a machine: no text below it; its notes stand in a comment at the head of the file.
 
     Raises
     ------
     OutputError
         When the file cannot be written; the earlier file stays.
     """
-    data = dxf_bytes(drawing, version=version, unit=unit, unscaled=unscaled, warnings=warnings)
+    data = dxf_bytes(drawing, version=version, unit=unit, unscaled=unscaled, warnings=warnings, bare=bare)
     write_bytes_atomic(path, data)
     return Path(path)
 
@@ -100,6 +105,7 @@ def dxf_bytes(
     unit: Unit = "mm",
     unscaled: bool = False,
     warnings: Sequence[str] = (),
+    bare: bool = False,
 ) -> bytes:
     """The DXF file of :func:`write_dxf` in memory.
 
@@ -110,7 +116,7 @@ def dxf_bytes(
     """
     from ezdxf.filemanagement import new  # takes a third of a second: only those who write DXF pay
 
-    statements = _statements(drawing, unit, unscaled, warnings)
+    statements = () if bare else _statements(drawing, unit, unscaled, warnings)
     everything = drawing.with_items(statements)
     insunits = 0 if unscaled else _INSUNITS[unit]
     measurement = 0 if unit == "in" else 1
@@ -125,6 +131,9 @@ def dxf_bytes(
         writer.add(item)
     writer.finish(everything, statements, unit, insunits)
     text = _finished_text(doc, insunits, measurement)
+    if bare:
+        said = (drawing.title, f"unit {unit}", "outside anticlockwise, inside clockwise", *drawing.notes)
+        text = f"999\n{cp1252('; '.join(said))}\n{text}"
     data = text.encode(doc.output_encoding, errors="dxfreplace")
     _check(data, doc.output_encoding, [e.dxftype() for e in doc.modelspace()])
     return data
@@ -272,10 +281,18 @@ class _Writer:
         from ezdxf import zoom
 
         x0, y0, x1, y1 = (v * self.factor for v in drawing.bounds())
-        self.doc.header["$EXTMIN"], self.doc.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
-        self.doc.header["$LIMMIN"], self.doc.header["$LIMMAX"] = (x0, y0), (x1, y1)
+        # what is dimensioned or lettered in a CAD program afterwards comes out as high as on our own drawings
+        height = TEXT_HEIGHT_MM * self.factor
+        for name, share in (("$TEXTSIZE", 1.0), ("$DIMTXT", 1.0), ("$DIMASZ", 0.5), ("$DIMEXE", 0.5), ("$DIMEXO", 0.5),
+                            ("$DIMGAP", 0.4)):  # fmt: skip
+            self.doc.header[name] = share * height
+        self.doc.header["$DIMSCALE"] = 1.0
         if drawing.items:
             zoom.window(self.msp, (x0, y0), (x1, y1))
+        # the library writes the header's extents and limits from those of the model space, but for a corner at (0, 0)
+        self.msp.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
+        self.doc.header["$EXTMIN"], self.doc.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
+        self.msp.reset_limits((x0, y0), (x1, y1))
         if self.r12:
             return
         self.doc.header.custom_vars.append("Title", drawing.title)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -16,14 +15,13 @@ from phototemplate.settings import OutputSettings
 from phototemplate.wording import said
 
 if TYPE_CHECKING:
-    from phototemplate.model import Measurement, Outline
+    from phototemplate.model import Measurement
     from phototemplate.output.assessment import Judgements
     from phototemplate.output.dxf import DxfVersion, Unit
-    from phototemplate.output.pdf import PaperSheet
     from phototemplate.output.report import TopPicture
     from phototemplate.template.drawing import Drawing
+    from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
     from phototemplate.template.piece_types import Template
-    from phototemplate.template.shop_sheet import TitleBlock
 
 Rows = Sequence[Sequence[str]]
 FULL_SIZE_TEXT_MM = 8.0
@@ -37,10 +35,8 @@ class Subject:
     """File stem, ``outline`` or ``pieces``"""
     draw: Callable[[float], Drawing]
     """Height of texts in mm -> drawing"""
-    schedule: Rows = ()
-    """Edge schedule of the shop drawing, header first"""
-    sheets: Callable[[str], Sequence[PaperSheet]] | None = None
-    """Paper -> laid-out sheets of the shop drawing; default: title block and ``schedule`` round the drawing"""
+    sheets: Callable[[SheetStyle], Sequence[PaperSheet]]
+    """Laid-out sheets of the shop drawing"""
     tables: tuple[tuple[str, Sequence[str], Sequence[Sequence[object]]], ...] = ()
     """Tables for CSV: what follows the stem, columns, rows"""
 
@@ -50,11 +46,12 @@ class Material:
     """Everything the writers need."""
 
     measurement: Measurement
-    subjects: tuple[Subject, ...] = ()
     settings: OutputSettings = field(default_factory=OutputSettings)
     unit: Unit = "in"
     dxf_version: DxfVersion = "R2010"
     tolerance_mm: float = 25.4 / 16
+    title: TitleBlock | None = None
+    """Title block of the sheets; None: the job's name alone"""
     paper: str = ""
     """Of shop drawing and full-size print; empty: A3 and A4 for mm, Tabloid and Letter for inch"""
     allow_unscaled: bool = False
@@ -82,55 +79,56 @@ class OutputFormat:
     suffix: str
     """What follows the subject's name, or the whole file name of a measurement's format"""
     meaning: str
-    of: Literal["measurement", "drawing"]
+    of: Literal["measurement", "drawing", "pieces"]
     write: Callable[[Material, Subject | None, Path], Path]
 
-    def file_name(self, subject: Subject | None, unscaled: bool) -> str:
-        """``outline.dxf``, ``outline-unscaled.dxf``, ``report.html``"""
+    def file_name(self, subject: str | None, unscaled: bool) -> str:
+        """``outline.dxf``, ``outline-unscaled.dxf``, ``report.html``; ``subject`` is the name of a drawing's subject."""
         if subject is None:
             return self.suffix
-        return f"{subject.name}{'-unscaled' if unscaled else ''}{self.suffix}"
+        return f"{subject}{'-unscaled' if unscaled else ''}{self.suffix}"
 
 
-def outline_subject(measurement: Measurement, settings: OutputSettings, tolerance_mm: float) -> Subject:
+def outline_subject(material: Material) -> Subject:
     """The outline as measured."""
     from phototemplate.output.csv import EDGE_COLUMNS, edge_rows
     from phototemplate.output.pdf import edge_schedule
-    from phototemplate.template.outline_drawing import outline_drawing
+    from phototemplate.template.lengths import LengthWords
+    from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
+    from phototemplate.template.shop_sheet import outline_sheets
 
+    measurement, settings = material.measurement, material.settings
     outline, title = measurement.outline, f"{measurement.job_name}: outline as measured"
+    words = LengthWords(material.unit, denominator=settings.inch_denominator)
 
     def draw(height: float) -> Drawing:
         table = height == settings.text_height_mm  # on paper the schedule stands on a page of its own
-        return outline_drawing(
-            outline,
-            title,
-            settings.chord_tolerance_mm,
-            height,
-            settings.band_scale,
-            points=table,
-            edge_table=table,
-            denominator=settings.inch_denominator,
-        )
+        look = OutlineStyle(words, height, settings.chord_tolerance_mm, settings.band_scale, points=table, edge_table=table)
+        return outline_drawing(outline, title, look)
 
+    schedule = edge_schedule(outline.edges, material.tolerance_mm, words, outline.unscaled)
     return Subject(
         "outline",
         draw,
-        edge_schedule(outline.edges, tolerance_mm, outline.unscaled, settings.inch_denominator),
+        lambda style: outline_sheets(draw, schedule, material.warnings, style),
         tables=(("-edges", EDGE_COLUMNS, edge_rows(outline, settings.inch_denominator)),),
     )
 
 
-def pieces_subject(template: Template, outline: Outline, title: TitleBlock, simplify_mm: float = 0.0) -> Subject:
+def pieces_subject(material: Material) -> Subject:
     """Finished pieces: what the shop cuts."""
+    from phototemplate.template.lengths import LengthWords
     from phototemplate.template.schedule import CSV_COLUMNS, SIZE_COLUMNS, edge_rows_csv, size_rows_csv
-    from phototemplate.template.shop_drawing import template_drawing
+    from phototemplate.template.shop_drawing import Style, template_drawing
     from phototemplate.template.shop_sheet import shop_sheets
 
+    template, outline = material.template, material.measurement.outline
+    assert template is not None
+    words, title = LengthWords.of(template.spec.shop, material.unit), f"{material.measurement.job_name}: pieces"
     return Subject(
         "pieces",
-        lambda height: template_drawing(template, outline, f"{title.job}: pieces", height, simplify_mm=simplify_mm),
-        sheets=lambda paper: shop_sheets(template, outline, title, paper),
+        lambda height: template_drawing(template, outline, Style(words, height, title)),
+        lambda style: shop_sheets(template, outline, style, words),
         tables=(
             ("-edges", CSV_COLUMNS, [list(row.values()) for row in edge_rows_csv(template)]),
             ("-sizes", SIZE_COLUMNS, [list(row.values()) for row in size_rows_csv(template)]),
@@ -138,12 +136,11 @@ def pieces_subject(template: Template, outline: Outline, title: TitleBlock, simp
     )
 
 
-def write_formats(
-    material: Material, folder: Path, names: Sequence[str] = (), subjects: Sequence[Subject] = ()
-) -> dict[str, Path]:
+def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -> dict[str, Path]:
     """Write the named formats (default: all) into a folder; (subject and) format -> path.
 
-    Formats of the measurement come first, so that result and report exist even where drawings are refused.
+    Formats of the measurement come first, so that result and report exist even where drawings are refused. Files to cut from
+    are written where pieces were built and a length is known.
 
     Raises
     ------
@@ -170,13 +167,17 @@ def write_formats(
             f"No known length, so the shape of {material.measurement.job_name} has no scale and no drawing was written; "
             "give a length in the job file, or ask for the bare shape with --unscaled."
         )
-    shown = list(subjects) or list(material.subjects)
-    for k, subject in enumerate(shown):
+    pieces = material.template is not None and bool(material.template.parts)
+    for k, subject in enumerate([outline_subject(material), *([pieces_subject(material)] if pieces else [])]):
         for one in drawings:
             if one.name == "full-size" and unscaled:
                 continue
             key = one.name if k == 0 else f"{subject.name} {one.name}"
-            written[key] = one.write(material, subject, folder / one.file_name(subject, unscaled))
+            written[key] = one.write(material, subject, folder / one.file_name(subject.name, unscaled))
+    if pieces and not unscaled:
+        for one in chosen:
+            if one.of == "pieces":
+                written[one.name] = one.write(material, None, folder / one.file_name(None, unscaled))
     return written
 
 
@@ -235,28 +236,17 @@ def _svg(material: Material, subject: Subject | None, path: Path) -> Path:
 
 
 def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
-    from phototemplate.output.pdf import ShopSheet, write_sheets_pdf, write_shop_pdf
-    from phototemplate.output.report.words import tolerance_words
+    from phototemplate.output.paper import paper_size
+    from phototemplate.output.pdf import write_sheets_pdf
+    from phototemplate.template.paper_sheets import SheetStyle, TitleBlock
 
     assert subject is not None
-    paper = material.paper or ("Tabloid" if material.unit == "in" else "A3")
-    if subject.sheets is not None:
-        return write_sheets_pdf(subject.sheets(paper), path, f"{material.measurement.job_name}: {subject.name}")
-    sheet = ShopSheet(
-        job=material.measurement.job_name,
-        date=date.today().isoformat(),
-        tolerance=tolerance_words(material.tolerance_mm),
-        schedule=subject.schedule,
-        warnings=material.warnings,
-    )
-    return write_shop_pdf(
-        subject.draw,
-        path,
-        sheet,
-        paper=paper,
-        unit=material.unit,
-        unscaled=material.measurement.outline.unscaled,
-    )
+    short, long = paper_size(material.paper or ("Tabloid" if material.unit == "in" else "A3"))
+    size = (min(long, 2.0 * short), short)  # a roll is cut to a handy length
+    facts = ("Inches first, mm in brackets" if material.unit == "in" else "mm first, inches in brackets",)
+    title = material.title or TitleBlock(material.measurement.job_name)
+    style = SheetStyle(title, size, material.unit, material.measurement.outline.unscaled, facts)
+    return write_sheets_pdf(subject.sheets(style), path, f"{material.measurement.job_name}: {subject.name}")
 
 
 def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
@@ -268,11 +258,37 @@ def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
     return write_full_size_pdf(drawing, path, paper=paper, unscaled=material.measurement.outline.unscaled)
 
 
+def _cut(material: Material, _: Subject | None, path: Path) -> Path:
+    """One file a piece beside the one for all."""
+    from phototemplate.output.dxf import write_dxf
+    from phototemplate.template.cutting import cutting_drawing, cutting_drawing_of_all
+
+    assert material.template is not None
+    names = {}
+    for part in material.template.parts:
+        stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in part.piece_id)
+        while f"cut-{stem}.dxf" in names or stem == "all":
+            stem += "-"
+        names[f"cut-{stem}.dxf"] = cutting_drawing(part)
+    for name, drawing in {**names, path.name: cutting_drawing_of_all(material.template)}.items():
+        write_dxf(drawing, path.with_name(name), version=material.dxf_version, unit=material.unit, bare=True)
+    return path
+
+
+def _pieces(material: Material, _: Subject | None, path: Path) -> Path:
+    from phototemplate.output.pieces_json import write_pieces_json
+
+    assert material.template is not None
+    return write_pieces_json(material.template, material.measurement.job_name, path)
+
+
 FORMATS: tuple[OutputFormat, ...] = (
     OutputFormat("result", "result.json", "everything measured, for programs", "measurement", _result),
     OutputFormat("report", "report.html", "the report to read before cutting", "measurement", _report),
     OutputFormat("csv", "-edges.csv", "table of the edges, and of the sizes of pieces", "drawing", _csv),
     OutputFormat("dxf", ".dxf", "drawing for the saw or the office", "drawing", _dxf),
+    OutputFormat("cut", "cut-all.dxf", "closed outlines alone, a file for each piece and one for all", "pieces", _cut),
+    OutputFormat("pieces", "pieces.json", "geometry of every piece with its uncertainty, for programs", "pieces", _pieces),
     OutputFormat("svg", ".svg", "drawing for a browser or a vector editor", "drawing", _svg),
     OutputFormat("pdf", ".pdf", "dimensioned shop drawing to sign", "drawing", _pdf),
     OutputFormat("full-size", "-full-size.pdf", "full size on many pages, to try on site", "drawing", _full_size),

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from phototemplate.errors import InputError
-from phototemplate.output.dimensions import take_apart
 from phototemplate.output.text import cp1252
+from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     LAYERS,
     Arc,
@@ -23,20 +23,12 @@ from phototemplate.template.drawing import (
     flatten_arc,
     flatten_polyline,
 )
+from phototemplate.template.paper_sheets import PAPERS_MM
 
 PT_PER_MM = 72.0 / 25.4
 PLAIN, BOLD = "Helvetica", "Helvetica-Bold"
 CAPITAL = 0.718
 """Height of Helvetica's capitals as a share of the font size (Adobe's font metrics: 718 of 1000)."""
-
-PAPERS: dict[str, tuple[float, float]] = {
-    "A4": (210.0, 297.0),
-    "A3": (297.0, 420.0),
-    "A2": (420.0, 594.0),
-    "Letter": (215.9, 279.4),
-    "Tabloid": (279.4, 431.8),
-}
-"""Width and height in mm, upright (ISO 216; ANSI/ASME Y14.1 sizes A and B)."""
 
 _DASH = {"solid": (), "dashed": (3.0, 1.5), "dotted": (0.4, 1.1), "chain": (6.0, 1.2, 0.4, 1.2)}
 """mm on paper"""
@@ -67,7 +59,7 @@ def paper_size(name: str) -> tuple[float, float]:
     InputError
         For a name that is not known.
     """
-    for known, size in PAPERS.items():
+    for known, size in PAPERS_MM.items():
         if known.lower() == name.strip().lower():
             return size
     words = name.lower().split()
@@ -78,7 +70,7 @@ def paper_size(name: str) -> tuple[float, float]:
             width = 0.0
         if 100.0 <= width <= 3000.0:
             return (width, math.inf)
-    raise InputError(f"Paper {name!r} is not known; use {', '.join(PAPERS)} or a roll such as '610 roll' or '24 in roll'.")
+    raise InputError(f"Paper {name!r} is not known; use {', '.join(PAPERS_MM)} or a roll such as '610 roll' or '24 in roll'.")
 
 
 def new_canvas(stream: Any, title: str) -> Any:

@@ -7,7 +7,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 from phototemplate.atomic import write_text_atomic
-from phototemplate.output.dimensions import take_apart
+from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     Arc,
     Circle,

@@ -18,7 +18,7 @@ from phototemplate.studies.price_list import Shop
 from phototemplate.studies.pricing import STONE, Price, PriceLine, Range
 from phototemplate.studies.quote_file import QuoteFile
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text, flatten_polyline
-from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
 from phototemplate.template.piece_types import Piece
 from phototemplate.units import INCH_MM, format_length
 
@@ -194,7 +194,7 @@ def compared_rows(quote: Quote) -> list[tuple[str, list[str]]]:
 
 def estimate_drawing(made: Estimate) -> Drawing:
     """The outline with the statement across it."""
-    base = outline_drawing(made.outline, f"{made.job}: estimate", band_scale=0.0, points=False)
+    base = outline_drawing(made.outline, f"{made.job}: estimate", OutlineStyle(band_scale=0.0, points=False))
     x0, _, x1, y1 = base.bounds()
     h = max((x1 - x0) / 60.0, 20.0)
     words: list[Item] = [

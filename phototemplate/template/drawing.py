@@ -63,6 +63,7 @@ LAYERS: Mapping[str, Layer] = {
         Layer("STONE-CUTOUT", "cut-outs within a piece, closed", (170, 0, 90), width_mm=0.35, cut=True),
         Layer("STONE-HOLE", "drilled holes", (170, 0, 90), width_mm=0.35, cut=True),
         Layer("STONE-FINISHED", "edges to be finished", (0, 90, 200), width_mm=0.7),
+        Layer("STONE-CENTRES", "centre lines of cut-outs", (130, 130, 130), "chain", 0.18),
         Layer("STONE-SEAM", "joints between pieces", (200, 90, 0), "chain", 0.35),
         Layer("SPLASH-FOOT", "plan of the foot of a splash that follows its wall, to scribe by; not a piece", (130, 130, 130),
               width_mm=0.25),
@@ -70,6 +71,9 @@ LAYERS: Mapping[str, Layer] = {
               "dashed", 0.18),
         Layer("STONE-NAMES", "names of pieces and their edges", (40, 40, 40), width_mm=0.18),
         Layer("STONE-SIZES", "finished dimensions", (0, 90, 60), width_mm=0.18),
+        # what a machine cuts, in files of its own
+        Layer("CUT-OUTSIDE", "outer line of a piece, closed, anticlockwise", (0, 0, 0), width_mm=0.5, cut=True),
+        Layer("CUT-INSIDE", "cut-outs and holes, closed, clockwise", (170, 0, 90), width_mm=0.35, cut=True),
         # what studies draw
         Layer("WALL-DIAGRAM", "profile of a wall with its heights enlarged, to be read and not to be cut from", (110, 40, 140),
               width_mm=0.25),

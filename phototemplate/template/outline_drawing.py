@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,34 +12,48 @@ from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, t
 from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
 from phototemplate.template.constants import BAND_PLACES, FREE_END_MM
 from phototemplate.template.curves import ArcCurve
+from phototemplate.template.dimension_parts import upright
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
 from phototemplate.template.intersections import AnyCurve
+from phototemplate.template.labels import without_overlaps
+from phototemplate.template.lengths import LengthWords
 from phototemplate.template.quantities import State
-from phototemplate.units import format_length
 
 Vertices = list[tuple[float, float, float]]
 
 
-def outline_drawing(
-    outline: Outline,
-    title: str = "",
-    chord_tolerance_mm: float = 0.05,
-    text_height_mm: float = 25.0,
-    band_scale: float = 50.0,
-    points: bool = True,
-    sizes: bool = True,
-    edge_table: bool = True,
-    denominator: int = 16,
-) -> Drawing:
+U_NOTE = ("± is the expanded uncertainty U (k = 2); the report says how often that covers. Dimensions without it are decided, "
+          "not measured.")
+"""What every drawing says of its uncertainties"""
+
+
+@dataclass(frozen=True)
+class OutlineStyle:
+    """How a measured outline is drawn."""
+
+    words: LengthWords = field(default_factory=LengthWords)
+    text_height_mm: float = 25.0
+    chord_tolerance_mm: float = 0.05
+    """Wall curves are polylines that lie this near"""
+    band_scale: float = 50.0
+    """The band shows U (k = 2) about each edge, enlarged by this; 0: no band"""
+    points: bool = True
+    """With the measured points"""
+    sizes: bool = True
+    """With dimensions"""
+    edge_table: bool = True
+    """With the table of edges below"""
+
+
+def outline_drawing(outline: Outline, title: str = "Outline as measured", style: OutlineStyle = OutlineStyle()) -> Drawing:
     """Lower an outline (plan frame, mm) to a drawing.
 
     Loops become closed polylines with true bulges on FOUND-LINE (open chains on FOUND-OPEN); every edge lies once more
-    by itself on FOUND-EDGES with its uncertainty as data; profiles are polylines within ``chord_tolerance_mm``. The
-    band shows U (k = 2) about each edge, ``band_scale`` times enlarged (0: no band).
+    by itself on FOUND-EDGES with its uncertainty as data. No label covers another; one that finds no place is left out.
     """
     state = State(outline)
     reports = {r.edge_id: r for r in outline.edges}
-    h = text_height_mm
+    h, chord_tolerance_mm, band_scale = style.text_height_mm, style.chord_tolerance_mm, style.band_scale
     items: list[Item] = []
     looped: set[str] = set()
     for loop in outline.loops:
@@ -51,30 +66,31 @@ def outline_drawing(
         report = reports.get(segment.edge_id)
         layer = "FOUND-EDGES" if segment.edge_id in looped else "STONE-UNDERNEATH"
         items.append(Polyline(layer, tuple(run), name=segment.edge_id, data=_edge_data(report)))
-        if points:
+        if style.points:
             items += [Circle("FOUND-POINTS", (float(x), float(y)), 0.08 * h) for x, y in segment.points_mm]
         if report is not None and band_scale > 0:
             items += _band(segment, start, end, outline.influences.cov, band_scale)
-        items += _labels(curve, start, end, segment.edge_id, report, h, sizes, denominator)
+        items += _labels(curve, (start, end), segment.edge_id, report, style)
     for loop in outline.loops:
         items += [
             Text("FOUND-NAMES", (float(x) + 0.4 * h, float(y) + 0.4 * h), f"{loop.loop_id} {i}", 0.6 * h)
             for i, (x, y) in enumerate(loop.corners_mm)
         ]
-    if edge_table and outline.edges:
+    if style.edge_table and outline.edges:
         low = min((item_bounds(item)[1] for item in items), default=0.0)
         items += table(edge_rows(outline.edges), (0.0, low - 3.0 * h), h, "FOUND-TABLE", "FOUND-TABLE")
     notes = [
-        "Dimensions and table: mm, inches in brackets.",
+        f"{style.words.note} The table is in mm and degrees.",
         "Frame: x to the right along the longest run as seen from the room, y away from the room.",
-        "U is the expanded uncertainty, k = 2 (about 95 %).",
-        f"Profiles are drawn within {chord_tolerance_mm:g} mm of their curve.",
+        U_NOTE,
+        f"Curves of walls are drawn within {chord_tolerance_mm:g} mm.",
     ]
     if band_scale > 0:
         notes.append(f"The dotted band shows U enlarged {band_scale:g} times.")
     if outline.unscaled:
         notes.insert(0, "NOT TO SCALE: no known length was given, only the shape is true.")
-    return Drawing(title or "Outline as measured", tuple(items), tuple(notes), chord_tolerance_mm)
+    shown, _ = without_overlaps(items, ("FOUND-TABLE",))
+    return Drawing(title, shown, tuple(notes), chord_tolerance_mm)
 
 
 def edge_vertices(curve: AnyCurve, start: Array, end: Array, tolerance_mm: float) -> Vertices:
@@ -127,29 +143,26 @@ def _band(segment: Segment, start: Array, end: Array, influences_cov: Array, sca
 
 
 def _labels(
-    curve: AnyCurve, start: Array, end: Array, edge_id: str, report: EdgeReport | None, h: float, sizes: bool,
-    denominator: int,
+    curve: AnyCurve, ends: tuple[Array, Array], edge_id: str, report: EdgeReport | None, style: OutlineStyle
 ) -> list[Item]:
     """Name on the inside, dimension on the outside."""
+    (start, end), h = ends, style.text_height_mm
     along = end - start
     length = float(np.hypot(*along))
     if length < 1e-9:
         return []
     left = np.array([-along[1], along[0]]) / length
     middle = (start + end) / 2.0
-    rotation = math.atan2(along[1], along[0])
-    if not -math.pi / 2 - 1e-6 < rotation <= math.pi / 2 + 1e-6:
-        rotation += math.pi
+    rotation = upright(math.atan2(along[1], along[0]))
     at = middle + 1.6 * h * left
     items: list[Item] = [
         Text("FOUND-NAMES", (float(at[0]), float(at[1])), edge_id, h, rotation, "centre", "middle")
     ]
-    if sizes and report is not None and report.length_U_mm > FREE_END_MM:
+    if style.sizes and report is not None and report.length_U_mm > FREE_END_MM:
         base = middle - 5.0 * h * left
-        # mm with U and inches, whatever the unit of the file: a text in mm under a line measured in inches would mislead
-        text = f"{length:.1f} ±{report.length_U_mm:.1f} ({format_length(length, 'fraction', denominator)})"
+        text = style.words.length(length, report.length_U_mm)
         if isinstance(curve, ArcCurve):
-            text = f"{length:.1f} R {curve.radius.value:.0f} ({format_length(length, 'fraction', denominator)})"
+            text = f"R {style.words.short(curve.radius.value)}, chord {style.words.length(length)}"
         items.append(Dimension("FOUND-SIZES", (float(start[0]), float(start[1])), (float(end[0]), float(end[1])),
                                (float(base[0]), float(base[1])), text=text, height_mm=h))
     return items

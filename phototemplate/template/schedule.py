@@ -1,13 +1,17 @@
-"""Schedules of a template as plain rows: for the sheet, the CSV and the app."""
+"""Schedules of a template as plain rows: for the sheets, the CSV, the report and the app."""
 
 from __future__ import annotations
 
 import math
 
-from phototemplate.template.piece_types import Size, Template
+from phototemplate.template.lengths import LengthWords
+from phototemplate.template.piece_types import PieceEdge, Size, Template
 from phototemplate.template.quantities import Quantity
-from phototemplate.units import LengthUnit, format_length
+from phototemplate.units import format_length
 from phototemplate.wording import say_check
+
+Rows = list[tuple[str, ...]]
+"""Header first"""
 
 CSV_COLUMNS = (
     "piece", "edge", "finish", "rule", "offset_mm", "length_mm", "length_U_mm", "length_in", "place_U_mm",
@@ -17,12 +21,6 @@ CSV_COLUMNS = (
 """Columns of the CSV of edges, one row for every edge of every piece; U at k = 2"""
 
 SIZE_COLUMNS = ("piece", "dimension", "kind", "value_mm", "U_mm", "value_in", "decided", "largest_cause")
-
-
-def both_units(q: Quantity, unit: LengthUnit, denominator: int, decided: bool = False) -> str:
-    """``2222.5 ±0.3 (87 1/2")``: mm with U, and the shop's unit."""
-    text = f"{q.value:.1f}" if decided else f"{q.value:.1f} ±{q.U:.1f}"
-    return text if unit == "mm" else f"{text} ({format_length(q.value, unit, denominator)})"
 
 
 def edge_rows_csv(template: Template) -> list[dict[str, str]]:
@@ -76,70 +74,72 @@ def size_rows_csv(template: Template) -> list[dict[str, str]]:
     ]  # fmt: skip
 
 
-def edge_schedule(template: Template) -> list[tuple[str, ...]]:
-    """Edge schedule for the sheet, header first."""
-    shop = template.spec.shop
-    rows: list[tuple[str, ...]] = [("piece", "edge", "finish", "cut", "offset mm", "length mm (U, k=2)", "place U",
-                                    "largest gap / movement")]
+def offset_words(e: PieceEdge, words: LengthWords) -> str:
+    """Overhang or clearance of an edge."""
+    if abs(e.outward_mm) < 0.005:
+        return "none"
+    return f"{words.short(abs(e.outward_mm))} {'overhang' if e.outward_mm > 0 else 'clearance'}"
+
+
+def edge_schedule(template: Template, words: LengthWords) -> Rows:
+    """Edges with finish, offset, rule, length and the uncertainty of their place."""
+    rows: Rows = [("piece", "edge", "finish", "offset", "length ±U", "place ±U", "cut")]
     for piece in template.pieces:
         for e in piece.edges:
-            note = ""
+            note = e.rule
             if e.gap is not None and e.moved is not None:
-                note = f"gap {e.gap.largest_mm:.1f} at {e.gap.largest_at_mm:.0f}; moved " + "/".join(
-                    f"{m.value:+.1f}" for m in e.moved)
-            rows.append((piece.piece_id, e.edge_id, e.finish, e.rule, f"{e.outward_mm:+.1f}",
-                         both_units(e.length, shop.length_unit, shop.denominator), f"{e.place_U_mm:.2f}", note))
+                moved = "/".join(f"{m.value:+.1f}" for m in e.moved)
+                note += f"; gap {e.gap.largest_mm:.1f} mm at {e.gap.largest_at_mm:.0f} mm; moved {moved} mm"
+            rows.append((piece.piece_id, e.edge_id, e.finish, offset_words(e, words), words.quantity(e.length),
+                         f"{e.place_U_mm:.2f} mm", note))
     return rows
 
 
-def corner_schedule(template: Template) -> list[tuple[str, ...]]:
+def corner_schedule(template: Template, words: LengthWords) -> Rows:
     """Corners: inside angle with U, treatment."""
-    rows: list[tuple[str, ...]] = [("piece", "corner", "angle deg (U, k=2)", "treatment")]
+    rows: Rows = [("piece", "corner", "angle ±U", "treatment")]
     for piece in template.pieces:
         for c in piece.corners:
-            size = f" {c.size_mm:.1f} mm" if c.size_mm else ""
-            by = " (shop's inside radius)" if c.by_default else ""
-            rows.append((piece.piece_id, c.name, f"{math.degrees(c.angle.value):.2f} ±{math.degrees(c.angle.U):.2f}",
+            size = f" {words.short(c.size_mm)}" if c.size_mm else ""
+            by = " (the shop's inside radius)" if c.by_default else ""
+            rows.append((piece.piece_id, c.name, f"{math.degrees(c.angle.value):.2f}° ±{math.degrees(c.angle.U):.2f}°",
                          f"{c.kind}{size}{by}"))
     return rows
 
 
-def size_schedule(template: Template, groups: tuple[str, ...]) -> list[tuple[str, ...]]:
+def size_schedule(template: Template, words: LengthWords, groups: tuple[str, ...]) -> Rows:
     """Finished dimensions of the groups asked for."""
-    shop = template.spec.shop
-    rows: list[tuple[str, ...]] = [("piece", "dimension", "mm (U, k=2)", "largest cause")]
+    rows: Rows = [("piece", "dimension", "length ±U", "largest cause")]
     rows += [
-        (piece, s.name, both_units(s.quantity, shop.length_unit, shop.denominator, s.decided),
-         "decided" if s.decided else largest_cause(s.quantity))
+        (piece, s.name, words.quantity(s.quantity, s.decided), "decided" if s.decided else largest_cause(s.quantity))
         for piece, s in all_sizes(template) if s.group in groups
     ]
     return rows
 
 
-def piece_schedule(template: Template) -> list[tuple[str, ...]]:
+def piece_schedule(template: Template, words: LengthWords) -> Rows:
     """Pieces with area and weight."""
-    rows: list[tuple[str, ...]] = [("piece", "kind", "area m2 (U, k=2)", "weight kg", "thickness mm")]
+    rows: Rows = [("piece", "kind", "area", "weight", "thickness")]
     t = template.spec.shop.material.thickness
-    rows += [(p.piece_id, "top", f"{p.area.value / 1e6:.3f} ±{p.area.U / 1e6:.4f}", f"{p.weight_kg:.0f}", f"{t:.0f}")
-             for p in template.pieces]
-    rows += [(s.piece_id, s.kind, f"{s.area_mm2 / 1e6:.3f}", f"{s.weight_kg:.0f}", f"{s.thickness_mm:.0f}")
+    rows += [(p.piece_id, "top", words.area(p.area.value), words.weight(p.weight_kg), words.short(t)) for p in template.pieces]
+    rows += [(s.piece_id, s.kind, words.area(s.area_mm2), words.weight(s.weight_kg), words.short(s.thickness_mm))
              for s in template.splashes]
     return rows
 
 
-def check_schedule(template: Template, unit: LengthUnit = "mm", only: str | None = None) -> list[tuple[str, ...]]:
-    """Checks with their sources, lengths in ``unit``; ``only`` one verdict."""
-    rows: list[tuple[str, ...]] = [("check", "where", "found", "limit", "verdict", "source")]
+def check_schedule(template: Template, words: LengthWords, only: str | None = None) -> Rows:
+    """Checks with their sources; ``only`` one verdict."""
+    rows: Rows = [("check", "where", "found", "limit", "verdict", "source")]
     for c in template.checks:
         if only is None or c.verdict == only:
-            title, found, limit = say_check(c.rule, c.facts, unit)
+            title, found, limit = say_check(c.rule, c.facts, words.unit)
             rows.append((title, c.where, found, limit, c.verdict, c.source))
     return rows
 
 
-def shim_schedule(template: Template) -> list[tuple[str, ...]]:
+def shim_schedule(template: Template) -> Rows:
     """Shim list."""
-    rows: list[tuple[str, ...]] = [("cabinet", "place", "raise by mm (U, k=2)", "x mm", "y mm")]
-    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{s.U_mm:.1f}", f"{s.xy[0]:.0f}", f"{s.xy[1]:.0f}")
+    rows: Rows = [("cabinet", "place", "raise by ±U", "x", "y")]
+    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{s.U_mm:.1f} mm", f"{s.xy[0]:.0f} mm", f"{s.xy[1]:.0f} mm")
              for s in template.shims]
     return rows

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -11,7 +12,8 @@ import shapely.ops
 
 from phototemplate.model import Array, Outline
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import LABEL_GRID, SHORT_MM
+from phototemplate.template.constants import LABEL_GRID, OPENING_NAME_MM, SHORT_MM, SMALLEST_SPAN_MM
+from phototemplate.template.dimension_parts import upright
 from phototemplate.template.drawing import (
     Circle,
     Dimension,
@@ -24,35 +26,43 @@ from phototemplate.template.drawing import (
     item_bounds,
     text_width_mm,
 )
-from phototemplate.template.outline_drawing import loop_vertices
+from phototemplate.template.labels import without_overlaps
+from phototemplate.template.lengths import LengthWords
+from phototemplate.template.outline_drawing import U_NOTE, loop_vertices
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Size, Splash, Template
 from phototemplate.template.quantities import State
-from phototemplate.template.schedule import both_units
+from phototemplate.template.schedule import offset_words
 from phototemplate.template.simplify import simplified
-from phototemplate.units import LengthUnit
 
 
-def template_drawing(
-    template: Template,
-    outline: Outline,
-    title: str = "",
-    text_height_mm: float = 25.0,
-    sizes: bool = True,
-    found: bool = True,
-    simplify_mm: float = 0.0,
-    splashes: bool = True,
-) -> Drawing:
-    """Lower a template to a drawing in the plan frame, splashes laid flat below it.
+@dataclass(frozen=True)
+class Style:
+    """How a template is drawn."""
+
+    words: LengthWords = field(default_factory=LengthWords)
+    text_height_mm: float = 25.0
+    title: str = "Template"
+    sizes: bool = True
+    """With dimensions"""
+    found: bool = True
+    """With the measured outline"""
+    splashes: bool = True
+    """With the upright pieces, laid flat below the plan"""
+    simplify_mm: float = 0.0
+    """Vertices of wall curves are thinned: none left out lies farther than this from the line drawn"""
+
+
+def template_drawing(template: Template, outline: Outline, style: Style = Style()) -> Drawing:
+    """Lower a template to a drawing in the plan frame, upright pieces laid flat below it.
 
     Every piece is one closed polyline with true arcs on STONE-SHAPE, its cut-outs and holes are closed on layers of their
-    own. ``simplify_mm`` thins the vertices of measured profiles: no vertex left out lies farther than this from the line
-    drawn.
+    own. No label covers another; one that finds no place is left out.
     """
-    h = text_height_mm
+    h, words = style.text_height_mm, style.words
     shop = template.spec.shop
     state = State(outline)
     items: list[Item] = []
-    if found:
+    if style.found:
         items += [
             Polyline("FOUND-LINE" if loop.closed else "FOUND-OPEN",
                      tuple(loop_vertices(state, loop, shop.profile_tolerance)), loop.closed, loop.loop_id)
@@ -60,47 +70,45 @@ def template_drawing(
         ]
     items += _beneath(template, h)
     for piece in template.pieces:
-        items += _piece(piece, template, h, sizes, simplify_mm)
+        items += _piece(piece, template, style)
     for seam in template.seams:
         items.append(Line("STONE-SEAM", seam.start, seam.end, data=(
             ("seam", seam.seam_id), ("joint_mm", seam.joint_mm), ("between", " ".join(seam.pieces)))))
-        items.append(_label(seam.start, seam.end, f"{seam.seam_id}, joint {seam.joint_mm:.1f} mm", 0.7 * h))
+        items.append(_label(seam.start, seam.end, f"{seam.seam_id}, joint {words.short(seam.joint_mm)}", 0.7 * h))
     for p in template.proposals:
         items.append(Line("STONE-UNDERNEATH", p.start, p.end, data=(("proposed seam", p.words),)))
         items.append(_label(p.start, p.end, "seam proposed", 0.6 * h))
-    if sizes:
+    if style.sizes:
         for s in template.opening_sizes:
             if s.group == "opening" and s.decided:
-                items.append(_dimension(s, template, h, -2.0 * h))
-    if splashes:
-        items += _splashes(template, items, h)
+                items.append(dimension(s, words, h, -2.0 * h))
+    if style.splashes:
+        items += _splashes(template, items, style)
+    shown, _ = without_overlaps(items)
     notes = [
-        "Dimensions: mm, the shop's unit in brackets.",
+        words.note,
         "Frame: x to the right along the longest run as seen from the room, y away from the room.",
-        "± is the expanded uncertainty U, k = 2 (about 95 %); dimensions without it are decided, not measured.",
-        f"Measured profiles are drawn within {shop.profile_tolerance + simplify_mm:g} mm of their curve; arcs are true arcs.",
-        f"Material: {shop.material.name}, {shop.material.thickness:g} mm.",
+        U_NOTE,
+        f"Measured curves are drawn within {shop.profile_tolerance + style.simplify_mm:g} mm; arcs are true arcs; no segment "
+        f"is shorter than {SMALLEST_SPAN_MM:g} mm.",
+        f"Material: {shop.material.name}, {words.length(shop.material.thickness)}.",
     ]
     if outline.unscaled:
         notes.insert(0, "NOT TO SCALE: no known length was given, only the shape is true. Do not cut from this file.")
-    return Drawing(title or "Template", tuple(items), tuple(notes), shop.profile_tolerance + simplify_mm)
-
-
-def splash_drawing(template: Template, text_height_mm: float = 25.0) -> Drawing:
-    """The splashes alone, one under the other."""
-    return Drawing("Splashes and panels", tuple(_splashes(template, (), text_height_mm)))
+    return Drawing(style.title, shown, tuple(notes), shop.profile_tolerance + style.simplify_mm)
 
 
 # --------------------------------------------------------------------------------------------------- parts
 
 
-def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm: float) -> list[Item]:
+def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
+    h, words, sizes = style.text_height_mm, style.words, style.sizes
     items: list[Item] = [Polyline(
-        "STONE-SHAPE", simplified(piece.vertices, simplify_mm), True, piece.piece_id,
+        "STONE-SHAPE", simplified(piece.vertices, style.simplify_mm), True, piece.piece_id,
         data=(("piece", piece.piece_id), ("area_mm2", piece.area.value), ("area_U_mm2", piece.area.U),
               ("weight_kg", piece.weight_kg), ("k", 2.0)),
     )]
-    items += _finished_runs(piece, template.spec.shop.profile_tolerance)
+    items += finished_runs(piece, template.spec.shop.profile_tolerance)
     for cutout in piece.cutouts:
         if not cutout.across_seam:
             items.append(Polyline("STONE-CUTOUT", cutout.vertices, True, cutout.cutout_id,
@@ -110,20 +118,20 @@ def _piece(piece: Piece, template: Template, h: float, sizes: bool, simplify_mm:
                           align="right"))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
     inner = _inner_sizes(piece) if sizes else []
-    facts = f"{piece.area.value / 1e6:.2f} m2, {piece.weight_kg:.0f} kg"
+    facts = f"{words.area(piece.area.value)}, {words.weight(piece.weight_kg)}"
     width = max(text_width_mm(piece.piece_id, 1.3 * h), text_width_mm(facts, 0.8 * h))
-    at = _label_place(piece, (width + h, 3.2 * h), [(s.start, s.end) for s, _ in inner], h)
+    at = label_place(piece, (width + h, 3.2 * h), [(s.start, s.end) for s, _ in inner], h)
     items.append(Text("STONE-NAMES", (at[0], at[1] + 0.2 * h), piece.piece_id, 1.3 * h, align="centre"))
     items.append(Text("STONE-NAMES", (at[0], at[1] - 1.3 * h), facts, 0.8 * h, align="centre"))
     outer = _outer_sides(piece, template)
     for edge in piece.edges:
-        items += _edge_labels(edge, piece, template, h, sizes, edge.edge_id in outer)
+        items += _edge_labels(edge, piece, template, style, edge.edge_id in outer)
     for corner in piece.corners:
         if corner.kind != "sharp":
             word = "R" if corner.kind == "rounded" else "clip"
             x, y = corner.at
-            items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {corner.size_mm:.1f}", 0.7 * h))
-    items += [_dimension(s, template, height * h, 0.0) for s, height in inner]
+            items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {words.short(corner.size_mm)}", 0.7 * h))
+    items += [dimension(s, words, height * h, 0.0) for s, height in inner]
     return items
 
 
@@ -140,7 +148,7 @@ def _inner_sizes(piece: Piece) -> list[tuple[Size, float]]:
     return shown
 
 
-def _finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
+def finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
     """Finished edges as open polylines, corner arcs between two finished edges included."""
     n = len(piece.boundary)
     finishes = [s.finish for s in piece.boundary]
@@ -176,7 +184,8 @@ def _outer_sides(piece: Piece, template: Template) -> set[str]:
     return {e.edge_id for e in piece.edges if e.finish != "seam" and e.edge_id not in taken}
 
 
-def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, h: float, sizes: bool, outside: bool) -> list[Item]:
+def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, style: Style, outside: bool) -> list[Item]:
+    h, words = style.text_height_mm, style.words
     start, end = np.array(edge.start), np.array(edge.end)
     length = float(np.hypot(*(end - start)))
     if length < SHORT_MM:
@@ -185,36 +194,33 @@ def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, h: float, si
     middle = (start + end) / 2.0
     items: list[Item] = []
     at = start + 0.25 * (end - start) + (max(edge.outward_mm, 0.0) + 0.8 * h) * left
-    offset = f" {edge.outward_mm:+.1f}" if edge.outward_mm else ""
+    offset = "" if abs(edge.outward_mm) < 0.005 else f", {offset_words(edge, words)}"
     text = f"{edge.edge_id}: {edge.finish}{offset}"
     if text_width_mm(text, 0.65 * h) < 0.9 * length and edge.finish != "seam":
-        items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, 0.65 * h, _upright(end - start), "centre",
-                          "middle"))
+        items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, 0.65 * h,
+                          upright(math.atan2(*(end - start)[::-1])), "centre", "middle"))
     # a joint is dimensioned once, on the first of its two pieces
     second = any(edge.edge_id == seam.seam_id and piece.piece_id == seam.pieces[1] for seam in template.seams)
-    if sizes and not second:
-        shop = template.spec.shop
+    if style.sizes and not second:
         base = middle + (-3.2 if outside else 2.6) * h * left
         q = edge.length
         items.append(Dimension(
             "STONE-SIZES", edge.start, edge.end, (float(base[0]), float(base[1])),
-            text=both_units(q, shop.length_unit, shop.denominator), height_mm=0.8 * h,
+            text=words.quantity(q), height_mm=0.8 * h,
             data=(("piece", piece.piece_id), ("edge", edge.edge_id), ("length_mm", q.value), ("length_U_mm", q.U), ("k", 2.0)),
         ))
     return items
 
 
-def _dimension(s: Size, template: Template, h: float, offset: float) -> Dimension:
-    """A size as a dimension, ``offset`` to the left of its direction."""
-    shop = template.spec.shop
+def dimension(s: Size, words: LengthWords, h: float, offset: float) -> Dimension:
+    """A size as a dimension with texts of height ``h``, ``offset`` to the left of its direction."""
     a, b = np.array(s.start), np.array(s.end)
     d = b - a
     n = float(np.hypot(*d)) or 1.0
     left = np.array([-d[1], d[0]]) / n
     base = (a + b) / 2.0 + offset * left
-    unit: LengthUnit = shop.length_unit
     return Dimension("STONE-SIZES", s.start, s.end, (float(base[0]), float(base[1])),
-                     text=both_units(s.quantity, unit, shop.denominator, s.decided), height_mm=h,
+                     text=words.quantity(s.quantity, s.decided), height_mm=h,
                      data=(("dimension", s.name), ("value_mm", s.quantity.value), ("U_mm", s.quantity.U), ("k", 2.0)))
 
 
@@ -223,20 +229,10 @@ def _label(start: Point, end: Point, text: str, h: float) -> Text:
     d = b - a
     n = float(np.hypot(*d)) or 1.0
     at = (a + b) / 2.0 + np.array([-d[1], d[0]]) / n * h
-    return Text("STONE-NAMES", (float(at[0]), float(at[1])), text, h, _upright(d), "centre", "middle")
+    return Text("STONE-NAMES", (float(at[0]), float(at[1])), text, h, upright(math.atan2(*d[::-1])), "centre", "middle")
 
 
-def _upright(d: Array) -> float:
-    """Direction of a text along d that reads from below or from the right."""
-    a = math.atan2(float(d[1]), float(d[0]))
-    if a > math.pi / 2 + 1e-3:
-        return a - math.pi
-    if a <= -math.pi / 2 + 1e-3:
-        return a + math.pi
-    return a
-
-
-def _label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[Point, Point]], h: float) -> Array:
+def label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[Point, Point]], h: float) -> Array:
     """Middle of a box of ``size`` (width, height) within the stone, clear of cut-outs and of dimension lines with their texts.
 
     The roomiest place of a grid; where the box fits nowhere, the place furthest from all of them.
@@ -277,29 +273,31 @@ def _beneath(template: Template, h: float) -> list[Item]:
         items.append(Text("STONE-UNDERNEATH", (float(x), float(y)), f"{name} ({kind})", 0.7 * h, align="centre",
                           valign="middle"))
     for opening in template.openings:
-        a, b = opening.frame.at(0.0, 0.0).xy, opening.frame.at(0.0, 600.0).xy
+        a, b = opening.frame.at(0.0, 0.0).xy, opening.frame.at(0.0, 2.0 * OPENING_NAME_MM).xy
         items.append(Line("STONE-UNDERNEATH", (float(a[0]), float(a[1])), (float(b[0]), float(b[1])),
                           data=(("opening", opening.spec.id), ("width_mm", opening.clear_mm))))
         items.append(_label((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), f"{opening.spec.id}, middle", 0.7 * h))
     return items
 
 
-def _splashes(template: Template, items: Sequence[Item], h: float) -> list[Item]:
+def _splashes(template: Template, items: Sequence[Item], style: Style) -> list[Item]:
     """Splashes laid flat below everything else, one under the other, with the plan of their foot."""
     if not template.splashes:
         return []
+    h = style.text_height_mm
     boxes = [item_bounds(i) for i in items] or [(0.0, 0.0, 0.0, 0.0)]
     x0, y = min(b[0] for b in boxes), min(b[1] for b in boxes)
     out: list[Item] = []
     for s in template.splashes:
         y -= s.height_mm + 7.0 * h
-        out += _splash(s, template, x0, y, h)
+        out += splash_items(s, (x0, y), style)
         y -= 4.0 * h
     return out
 
 
-def _splash(s: Splash, template: Template, x0: float, y0: float, h: float) -> list[Item]:
-    shop = template.spec.shop
+def splash_items(s: Splash, origin: Point, style: Style) -> list[Item]:
+    """An upright piece laid flat with its lower left corner at a place."""
+    (x0, y0), h, length_words = origin, style.text_height_mm, style.words
 
     def moved(vertices: Sequence[tuple[float, float, float]]) -> tuple[tuple[float, float, float], ...]:
         return tuple((x + x0, y + y0, b) for x, y, b in vertices)
@@ -311,16 +309,16 @@ def _splash(s: Splash, template: Template, x0: float, y0: float, h: float) -> li
     items: list[Item] = [Polyline("STONE-SHAPE", moved(s.vertices), True, s.piece_id, data=(
         ("piece", s.piece_id), ("kind", s.kind), ("length_mm", n), ("length_U_mm", s.length.U), ("k", 2.0)))]
     items += [cut(c) for c in s.cutouts]
-    words = f"{s.piece_id}: {s.kind}, {s.thickness_mm:g} mm thick, {s.weight_kg:.0f} kg"
+    words = f"{s.piece_id}: {s.kind}, {length_words.short(s.thickness_mm)} thick, {length_words.weight(s.weight_kg)}"
     if s.foot_extra_mm > 0.05:
-        words += (f", foot scribed to the wall, {s.foot_extra_mm:.1f} mm deep" if s.follows_wall
-                  else f", straight, largest gap behind it {s.foot_extra_mm:.1f} mm")
+        words += (f", foot scribed to the wall, {length_words.short(s.foot_extra_mm)} deep" if s.follows_wall
+                  else f", straight, largest gap behind it {length_words.short(s.foot_extra_mm)}")
     items.append(Text("STONE-NAMES", (x0, y0 - 1.2 * h), words, 0.7 * h))
     items.append(Dimension("STONE-SIZES", (x0, y0 + s.height_mm), (x0 + n, y0 + s.height_mm),
                            (x0 + n / 2, y0 + s.height_mm + 1.6 * h), height_mm=0.8 * h,
-                           text=both_units(s.length, shop.length_unit, shop.denominator)))
+                           text=length_words.quantity(s.length)))
     items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, y0 + s.height_mm), (x0 + n + 2.5 * h, y0 + s.height_mm / 2),
-                           text=f"{s.height_mm:.1f}", height_mm=0.8 * h))
+                           text=length_words.length(s.height_mm), height_mm=0.8 * h))
     if s.follows_wall:
         items.append(Polyline("SPLASH-FOOT", moved(_foot_flat(s, -4.5 * h)), True, f"{s.piece_id} foot"))
     return items

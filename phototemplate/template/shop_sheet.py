@@ -1,14 +1,32 @@
-"""The shop drawing on paper: plan to scale with title block, then schedules, checks, cautions and a signature line."""
+"""The shop drawing on paper: an overview with what was agreed, a sheet for every piece, then schedules, checks and cautions."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
 from phototemplate.model import Outline
-from phototemplate.template.constants import SHEET_MARGIN_MM, SHEET_TEXT_MM, TITLE_MM
-from phototemplate.template.drawing import Drawing, Item, Line, Polyline, Text, table, text_width_mm
+from phototemplate.template.constants import OPENING_NAME_MM
+from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text, text_width_mm
+from phototemplate.template.labels import without_overlaps
+from phototemplate.template.lengths import LengthWords
+from phototemplate.template.outline_drawing import U_NOTE
+from phototemplate.template.paper_sheets import (
+    Block,
+    Box,
+    DrawingAt,
+    Page,
+    PaperSheet,
+    Rows,
+    SheetStyle,
+    caution_blocks,
+    flowed,
+    heading,
+    paragraph,
+    sheets_of,
+    table_blocks,
+    to_scale,
+)
+from phototemplate.template.piece_sheets import cutout_words, piece_pages
 from phototemplate.template.piece_types import Template
 from phototemplate.template.schedule import (
     check_schedule,
@@ -18,186 +36,115 @@ from phototemplate.template.schedule import (
     shim_schedule,
     size_schedule,
 )
-from phototemplate.template.shop_drawing import splash_drawing, template_drawing
-
-PAPERS_MM: dict[str, tuple[float, float]] = {
-    "A4": (297.0, 210.0), "A3": (420.0, 297.0), "A2": (594.0, 420.0),
-    "Letter": (279.4, 215.9), "Tabloid": (431.8, 279.4),
-}  # fmt: skip
-"""Landscape width and height"""
-SCALES = (1, 2, 5, 8, 10, 12, 15, 16, 20, 24, 25, 30, 32, 40, 48, 50, 75, 100)
-"""1 : n as drawn in metric and inch shops"""
+from phototemplate.template.shop_drawing import finished_runs, label_place
 
 
-@dataclass(frozen=True)
-class TitleBlock:
-    """What stands in the title block."""
-
-    job: str
-    customer: str = ""
-    address: str = ""
-    date: str = ""
-    drawn_by: str = ""
-    sheet_note: str = ""
+def shop_sheets(template: Template, outline: Outline, style: SheetStyle, words: LengthWords) -> tuple[PaperSheet, ...]:
+    """Every sheet of a template."""
+    pages = [_overview(template, outline, style, words), *piece_pages(template, style, words)]
+    pages += _table_pages("Schedules", _schedules(template, words, style.room.width), style)
+    return sheets_of(pages, style)
 
 
-@dataclass(frozen=True)
-class PaperSheet:
-    """One sheet: a drawing in paper mm, origin at its lower left corner."""
-
-    drawing: Drawing
-    width_mm: float
-    height_mm: float
-    scale: int | None
-    """1 : scale, None where nothing on it is to scale"""
-
-
-def shop_sheets(template: Template, outline: Outline, title: TitleBlock, paper: str = "A3") -> tuple[PaperSheet, ...]:
-    """The plan at the largest usual scale that fits, then as many sheets of schedules as needed.
-
-    ``paper`` is a key of :data:`PAPERS_MM`.
-    """
-    width, height = PAPERS_MM[paper]
-    pages: list[tuple[list[Item], int | None]] = []
-    def plan(h: float, sizes: bool) -> Drawing:
-        return template_drawing(template, outline, text_height_mm=h, sizes=sizes, splashes=False)
-
-    scale, items = _to_scale(plan, width, height)
-    pages.append((items, scale))
-    if template.splashes:
-        scale, items = _to_scale(lambda h, _: splash_drawing(template, h), width, height)
-        pages.append((items, scale))
-    pages += [(items, None) for items in _schedules(template, width, height)]
-    out = []
-    for k, (items, n) in enumerate(pages):
-        frame = _frame(title, width, height, n, k + 1, len(pages), outline.unscaled, template)
-        name = f"{title.job}, sheet {k + 1} of {len(pages)}"
-        out.append(PaperSheet(Drawing(name, (*frame, *items)), width, height, n))
-    return tuple(out)
+def outline_sheets(draw: DrawingAt, schedule: Rows, warnings: Sequence[str], style: SheetStyle) -> tuple[PaperSheet, ...]:
+    """The measured outline to scale, then its schedule, what was noticed, and the cautions."""
+    items, scale = to_scale(draw, style.room, style.unit)
+    room = style.room.width
+    blocks: list[Block] = [heading("Edges"), *table_blocks(schedule, room), Block((), 4.0), heading("Notes")]
+    blocks += [paragraph(text, room, "SHEET-CAUTION") for text in warnings]
+    blocks += [paragraph(text, room) for text in draw(1.0).notes]
+    shown = tuple(i for i in items if not i.layer.startswith("SHEET-"))
+    pages = [Page("Outline as measured", shown, scale)]
+    pages += _table_pages("Edges", [*blocks, *caution_blocks(room)], style)
+    return sheets_of(pages, style)
 
 
-def _to_scale(draw: Callable[[float, bool], Drawing], width: float, height: float) -> tuple[int, list[Item]]:
-    """A drawing at the largest usual scale that fits; ``draw`` takes the text height in real mm and whether with sizes."""
-    room = (width - 2 * SHEET_MARGIN_MM - 6.0, height - 2 * SHEET_MARGIN_MM - TITLE_MM - 6.0)
-    bare = draw(1.0, False).bounds()
-    least = max((bare[2] - bare[0]) / room[0], (bare[3] - bare[1]) / room[1])
-    for scale in [n for n in SCALES if n >= least] or SCALES[-1:]:
-        drawing = draw(2.2 * scale, True)
-        x0, y0, x1, y1 = drawing.bounds()
-        if (x1 - x0) / scale <= room[0] and (y1 - y0) / scale <= room[1]:
-            break
-    w, h = (x1 - x0) / scale, (y1 - y0) / scale
-    left = SHEET_MARGIN_MM + 3.0 + (room[0] - w) / 2.0
-    low = SHEET_MARGIN_MM + TITLE_MM + 3.0 + (room[1] - h) / 2.0
-    moved = drawing.moved(left - x0 / scale, low - y0 / scale, scale=1.0 / scale)
-    # extended data belongs to the file that is cut, not to paper
-    return scale, [replace(item, data=()) for item in moved.items]
+def _overview(template: Template, outline: Outline, style: SheetStyle, words: LengthWords) -> Page:
+    """The whole plan with the names of pieces, seams and openings, and what was agreed beside it."""
+    room = style.room
+    beside = Box(room.x1 - 0.4 * room.width, room.y0, room.x1, room.y1)
+
+    def draw(h: float) -> Drawing:
+        return _plan(template, outline, h)
+
+    items, scale = to_scale(draw, Box(room.x0, room.y0, beside.x0 - 4.0, room.y1), style.unit)
+    rows = agreed_rows(template, words)
+    blocks = [heading("Agreed"), *table_blocks(rows, beside.width), Block((), 4.0), paragraph(words.note, beside.width),
+              paragraph(U_NOTE, beside.width)]
+    agreed: list[Item] = flowed(blocks, beside)[0]
+    return Page("Overview", (*items, *agreed), scale)
 
 
-def _frame(
-    title: TitleBlock, width: float, height: float, scale: int | None, page: int, pages: int, unscaled: bool,
-    template: Template,
-) -> list[Item]:
-    x0, y0, x1, y1 = SHEET_MARGIN_MM, SHEET_MARGIN_MM, width - SHEET_MARGIN_MM, height - SHEET_MARGIN_MM
-    top = y0 + TITLE_MM
-    items: list[Item] = [
-        Polyline("SHEET-FRAME", ((x0, y0, 0.0), (x1, y0, 0.0), (x1, y1, 0.0), (x0, y1, 0.0)), True),
-        Line("SHEET-FRAME", (x0, top), (x1, top)),
-    ]
-    columns = (0.0, 0.26, 0.46, 0.64, 1.0)
-    span = x1 - x0
-    for share in columns[1:-1]:
-        items.append(Line("SHEET-FRAME", (x0 + share * span, y0), (x0 + share * span, top)))
-    words = f"1 : {scale}" if scale else "not to scale"
+def _plan(template: Template, outline: Outline, h: float) -> Drawing:
+    """Pieces, seams, openings and appliances with their names, nothing else."""
+    items: list[Item] = []
+    labels: list[Item] = []
+    for piece in template.pieces:
+        items += [Polyline("STONE-SHAPE", piece.vertices, True, piece.piece_id),
+                  *finished_runs(piece, template.spec.shop.profile_tolerance)]
+        items += [Polyline("STONE-CUTOUT", c.vertices, True, c.cutout_id) for c in piece.cutouts if not c.across_seam]
+        items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
+        x, y = label_place(piece, (text_width_mm(piece.piece_id, 1.6 * h), 1.6 * h), (), h)
+        labels.append(Text("STONE-NAMES", (float(x), float(y)), piece.piece_id, 1.6 * h, 0.0, "centre", "middle"))
+        labels += [Text("STONE-NAMES", c.centre, c.cutout_id, h, 0.0, "centre", "middle") for c in piece.cutouts]
+    for seam in template.seams:
+        items.append(Line("STONE-SEAM", seam.start, seam.end))
+        labels.append(Text("STONE-NAMES", (seam.end[0] + 0.5 * h, seam.end[1] + 0.5 * h), f"seam {seam.seam_id}", h))
+    for name, _, box in template.appliances:
+        items.append(Polyline("STONE-UNDERNEATH", tuple((float(x), float(y), 0.0) for x, y in box), True, name))
+        x, y = box.mean(axis=0)
+        labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), name, h, 0.0, "centre", "middle"))
+    for opening in template.openings:
+        x, y = opening.frame.at(0.0, OPENING_NAME_MM).xy
+        labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), opening.spec.id, h, 0.0, "centre", "middle"))
+    shown, _ = without_overlaps([*items, *labels])
+    return Drawing("Overview", shown)
+
+
+def agreed_rows(template: Template, words: LengthWords) -> list[tuple[str, str]]:
+    """What somebody signs for: material, overhangs, corners, seams, openings, cut-outs and appliances."""
     material = template.spec.shop.material
-    blocks = (
-        (f"Job: {title.job}", f"Customer: {title.customer}", f"Site: {title.address}", title.sheet_note),
-        (f"Date: {title.date}", f"Drawn by: {title.drawn_by}", f"Sheet {page} of {pages}",
-         "Scale: shape only, no known length" if unscaled else f"Scale: {words}"),
-        (f"Material: {material.name}", f"Thickness: {material.thickness:g} mm", "Unit: mm (inch in brackets)",
-         "± is U, k = 2 (about 95 %)"),
-    )
-    for block, share in zip(blocks, columns[:3], strict=True):
-        for row, text in enumerate(block):
-            items.append(Text("SHEET-TEXT", (x0 + share * span + 2.0, top - 5.0 - 5.6 * row), text, SHEET_TEXT_MM + 0.2))
-    x = x0 + columns[3] * span + 2.0
-    items += [
-        Text("SHEET-TEXT", (x, top - 5.0), "Checked against the cabinets and agreed for cutting:", SHEET_TEXT_MM),
-        Line("SHEET-FRAME", (x, y0 + 7.0), (x1 - 32.0, y0 + 7.0)),
-        Text("SHEET-TEXT", (x, y0 + 3.0), "name and signature", SHEET_TEXT_MM - 0.3),
-        Line("SHEET-FRAME", (x1 - 28.0, y0 + 7.0), (x1 - 4.0, y0 + 7.0)),
-        Text("SHEET-TEXT", (x1 - 28.0, y0 + 3.0), "date", SHEET_TEXT_MM - 0.3),
-    ]
-    return items
+    rows = [("what", "agreed"), ("material", f"{material.name}, {words.short(material.thickness)}")]
+    overhangs: dict[str, list[str]] = {}
+    for p in template.pieces:
+        for e in p.edges:
+            if e.outward_mm > 0:
+                overhangs.setdefault(words.short(e.outward_mm), []).append(e.edge_id)
+    rows += [(f"overhang {size}", ", ".join(dict.fromkeys(names))) for size, names in overhangs.items()]
+    corners: dict[str, list[str]] = {}
+    for p in template.pieces:
+        for c in p.corners:
+            if c.kind != "sharp":
+                corners.setdefault(f"{'radius' if c.kind == 'rounded' else 'clip'} {words.short(c.size_mm)}", []).append(c.name)
+    rows += [(size, ", ".join(dict.fromkeys(names))) for size, names in corners.items()]
+    rows += [(f"seam {s.seam_id}", f"between {' and '.join(s.pieces)}, joint {words.short(s.joint_mm)}")
+             for s in template.seams]
+    rows += [(f"opening {o.spec.id}", f"{words.length(o.clear_mm)} between the stones") for o in template.openings]
+    for p in template.pieces:
+        for cut in p.cutouts:
+            rows.append((cut.cutout_id if cut.kind == cut.cutout_id else f"{cut.kind} {cut.cutout_id}",
+                         cutout_words(p, cut, words)))
+    rows += [(f"{kind} {name}", "under the stone") for name, kind, _ in template.appliances]
+    return list(dict.fromkeys(rows))
 
 
-# ------------------------------------------------------------------------------------------------ schedules
+def _table_pages(name: str, blocks: Sequence[Block], style: SheetStyle) -> list[Page]:
+    return [Page(name, tuple(items)) for items in flowed(blocks, style.room)]
 
 
-def _schedules(template: Template, width: float, height: float) -> list[list[Item]]:
-    """Tables flowed over as many pages as needed, in one column the width of the sheet."""
-    room = width - 2 * SHEET_MARGIN_MM - 8.0
-    parts: list[tuple[str, list[tuple[str, ...]]]] = [
-        ("Pieces", piece_schedule(template)),
-        ("Edges, as the piece runs anticlockwise", edge_schedule(template)),
-        ("Corners", corner_schedule(template)),
-        ("Overall, depths and diagonals", size_schedule(template, ("overall", "depth", "diagonal"))),
-        ("Cut-outs and openings", size_schedule(template, ("cut-out", "opening", "gap"))),
+def _schedules(template: Template, words: LengthWords, room: float) -> list[Block]:
+    parts: list[tuple[str, Rows]] = [
+        ("Pieces", piece_schedule(template, words)),
+        ("Edges, as the piece runs anticlockwise", edge_schedule(template, words)),
+        ("Corners", corner_schedule(template, words)),
+        ("Overall, depths and diagonals", size_schedule(template, words, ("overall", "depth", "diagonal"))),
+        ("Cut-outs and openings", size_schedule(template, words, ("cut-out", "opening", "gap"))),
         ("Shims, against the highest place", shim_schedule(template)),
         ("Checks; usual limits warn, they do not replace an engineer, the code or the maker's sheet",
-         check_schedule(template)),
+         check_schedule(template, words)),
     ]
-    flow: list[tuple[str, list[tuple[str, ...]]]] = [(t, rows) for t, rows in parts if len(rows) > 1]
-    pages: list[list[Item]] = [[]]
-    top, bottom = height - SHEET_MARGIN_MM - 5.0, SHEET_MARGIN_MM + TITLE_MM + 4.0
-    y = top
-    for heading, rows in flow:
-        h = _fitting_height(rows, room)
-        step = 1.9 * h
-        rest = rows[1:]
-        while rest:
-            fit = int((y - bottom - 7.0) // step) - 1
-            if fit < min(3, len(rest)):
-                pages.append([])
-                y = top
-                continue
-            pages[-1].append(Text("SHEET-TEXT", (SHEET_MARGIN_MM + 4.0, y - 4.0), heading, 2.6))
-            now, rest = rest[:fit], rest[fit:]
-            pages[-1] += table([rows[0], *now], (SHEET_MARGIN_MM + 4.0, y - 6.0), h)
-            y -= 6.0 + step * (len(now) + 1) + 4.0
-    return [[*page] for page in _with_cautions(template, pages, y, bottom, top, room)]
-
-
-def _fitting_height(rows: Sequence[Sequence[str]], room: float) -> float:
-    """Text height at which the widest row fits, at most 2 mm."""
-    columns = max(len(r) for r in rows)
-    chars = sum(max(len(r[k]) for r in rows if k < len(r)) for k in range(columns))
-    return min(SHEET_TEXT_MM, room / (1.12 * text_width_mm("x", 1.0) * chars + 1.6 * columns))
-
-
-def _with_cautions(
-    template: Template, pages: list[list[Item]], y: float, bottom: float, top: float, room: float
-) -> list[list[Item]]:
-    lines: list[str] = []
-    for caution in template.cautions:
-        lines += _wrapped(caution, room, SHEET_TEXT_MM)
-    need = 8.0 + 3.6 * len(lines)
-    if y - need < bottom:
-        pages.append([])
-        y = top
-    page = pages[-1]
-    page.append(Text("SHEET-CAUTION", (SHEET_MARGIN_MM + 4.0, y - 4.0), "Cautions", 2.6))
-    for k, text in enumerate(lines):
-        page.append(Text("SHEET-CAUTION", (SHEET_MARGIN_MM + 4.0, y - 8.5 - 3.6 * k), text, SHEET_TEXT_MM))
-    return pages
-
-
-def _wrapped(text: str, room: float, height: float) -> list[str]:
-    """Words broken to lines of a width."""
-    limit = max(math.floor(room / text_width_mm("x", height)), 20)
-    lines = [""]
-    for word in text.split():
-        if len(lines[-1]) + len(word) + 1 > limit:
-            lines.append("  ")
-        lines[-1] = f"{lines[-1]} {word}".strip() if lines[-1].strip() else lines[-1] + word
-    return lines
+    blocks: list[Block] = []
+    for text, rows in parts:
+        if len(rows) > 1:
+            blocks += [heading(text), *table_blocks(rows, room), Block((), 4.0)]
+    return [*blocks, *caution_blocks(room)]

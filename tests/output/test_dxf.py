@@ -38,7 +38,7 @@ from phototemplate.template.drawing import (
     Text,
     flatten_polyline,
 )
-from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
 from tests.output.samples import outline
 
 QUARTER = math.tan(math.pi / 8)
@@ -205,7 +205,7 @@ def test_outline_as_measured(version: DxfVersion, tmp_path: Path) -> None:
 
 
 def test_profile_stays_within_the_stated_chord_tolerance() -> None:
-    drawing = outline_drawing(outline(), chord_tolerance_mm=0.02)
+    drawing = outline_drawing(outline(), style=OutlineStyle(chord_tolerance_mm=0.02))
     assert drawing.chord_tolerance_mm == 0.02
     (run,) = [p for p in drawing.on("FOUND-EDGES") if p.name == "wall-1"]  # type: ignore[union-attr]
     wall = next(s for s in outline().segments if s.edge_id == "wall-1")

@@ -13,24 +13,33 @@ import pytest
 import shapely
 
 from phototemplate.errors import InputError, MeasureError, OutputError
-from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, pieces_subject, write_formats
-from phototemplate.settings import OutputSettings
+from phototemplate.model import Measurement
+from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, write_formats
+from phototemplate.template.piece_types import Template
+from phototemplate.template.pieces import build_template
+from phototemplate.template.spec import PieceSpec, ShopSpec, TemplateSpec
 from tests.output.samples import measurement
 
 
 def _material(unscaled: bool = False, allow: bool = False) -> Material:
     m = measurement("", unscaled)
-    return Material(m, (outline_subject(m, OutputSettings(), 25.4 / 16),), unit="mm", allow_unscaled=allow)
+    return Material(m, unit="mm", allow_unscaled=allow)
 
 
 def _subject(one: OutputFormat, material: Material) -> Subject | None:
-    return material.subjects[0] if one.of == "drawing" else None
+    return outline_subject(material) if one.of == "drawing" else None
+
+
+def _template(m: Measurement) -> Template:
+    spec = TemplateSpec(
+        pieces=[PieceSpec(id="left", loop="left"), PieceSpec(id="right", loop="right")], shop=ShopSpec(end_overhang=25.0)
+    )
+    return build_template(m.outline, spec, m.work_plane.heights).whole()
 
 
 def test_names_are_unique_and_files_differ() -> None:
-    material = _material()
     assert len({f.name for f in FORMATS}) == len(FORMATS)
-    names = [f.file_name(_subject(f, material), False) for f in FORMATS]
+    names = [f.file_name("outline" if f.of == "drawing" else None, False) for f in FORMATS]
     assert len(set(names)) == len(names)
     assert {"outline.dxf", "result.json", "report.html"} <= set(names)
     assert all(f.meaning for f in FORMATS)
@@ -39,10 +48,13 @@ def test_names_are_unique_and_files_differ() -> None:
 @pytest.mark.parametrize("one", FORMATS, ids=lambda f: f.name)
 def test_contract(one: OutputFormat, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     material = _material()
-    path = tmp_path / one.file_name(_subject(one, material), False)
+    if one.of == "pieces":
+        material = replace(material, template=_template(material.measurement))
+    path = tmp_path / one.file_name("outline" if one.of == "drawing" else None, False)
     assert one.write(material, _subject(one, material), path) == path
     assert path.stat().st_size > 500
-    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+    files = sorted(p.name for p in tmp_path.iterdir())
+    assert files == [path.name] or one.name == "cut"
     before = path.read_bytes()
 
     def full(_handle: int) -> None:
@@ -51,14 +63,14 @@ def test_contract(one: OutputFormat, tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OutputError, match="disk is full") as caught:
         one.write(material, _subject(one, material), path)
-    assert path.name in str(caught.value)
+    assert one.name == "cut" or path.name in str(caught.value)
     assert path.read_bytes() == before
-    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+    assert sorted(p.name for p in tmp_path.iterdir()) == files
 
 
 def test_all_at_once(tmp_path: Path) -> None:
     written = write_formats(_material(), tmp_path)
-    assert set(written) == {f.name for f in FORMATS}
+    assert set(written) == {f.name for f in FORMATS if f.of != "pieces"}
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(p.name for p in written.values())
 
 
@@ -78,20 +90,12 @@ def test_unknown_format(tmp_path: Path) -> None:
 
 
 def test_pieces_in_every_format(tmp_path: Path) -> None:
-    from phototemplate.template.pieces import build_template
-    from phototemplate.template.shop_sheet import TitleBlock
-    from phototemplate.template.spec import PieceSpec, ShopSpec, TemplateSpec
-
-    m = measurement()
-    spec = TemplateSpec(
-        pieces=[PieceSpec(id="left", loop="left"), PieceSpec(id="right", loop="right")], shop=ShopSpec(end_overhang=25.0)
-    )
-    template = build_template(m.outline, spec, m.work_plane.heights)
-    subject = pieces_subject(template, m.outline, TitleBlock("Sample kitchen", date="2026-03-14"))
-    written = write_formats(replace(_material(), template=template), tmp_path, subjects=[subject])
-    assert written["dxf"].name == "pieces.dxf"
+    template = _template(measurement())
+    written = write_formats(replace(_material(), template=template), tmp_path)
+    assert set(written) == {f.name for f in FORMATS} | {f"pieces {f.name}" for f in FORMATS if f.of == "drawing"}
+    assert written["pieces dxf"].name == "pieces.dxf"
     assert {p.name for p in tmp_path.iterdir()} >= {"pieces-edges.csv", "pieces-sizes.csv", "pieces-full-size.pdf"}
-    _, _, geometry, fields = pyogrio.raw.read(str(written["dxf"]), columns=["Layer"])
+    _, _, geometry, fields = pyogrio.raw.read(str(written["pieces dxf"]), columns=["Layer"])
     rings = [g for g, name in zip(shapely.from_wkb(geometry), fields[0], strict=True) if name == "STONE-SHAPE"]
     areas = sorted(shapely.Polygon(r).area for r in rings)
     # GDAL chords arcs by about 4 degrees; end-2 with 25 mm overhang has R 551 over 45 degrees: short by under 200 mm2
@@ -99,6 +103,6 @@ def test_pieces_in_every_format(tmp_path: Path) -> None:
     text = written["report"].read_text(encoding="utf-8")
     assert "Finished dimensions" in text
     assert 'id="pieces"' in text
-    front = pypdfium2.PdfDocument(written["pdf"])[0].get_textpage().get_text_bounded()
+    front = pypdfium2.PdfDocument(written["pieces pdf"])[1].get_textpage().get_text_bounded()
     assert "±" in front
     assert "agreed for cutting" in front

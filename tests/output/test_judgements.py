@@ -22,7 +22,7 @@ from phototemplate.output.schema import Result
 from phototemplate.settings import OutputSettings
 from phototemplate.studies.assessment import judge
 from phototemplate.template.drawing import Polyline
-from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
 from tests.output.samples import measurement
 
 
@@ -139,7 +139,7 @@ def test_band_follows_the_uncertainty_along_a_wall() -> None:
     """Every vertex of the band stands off the edge by the U of its own place, not by one between the ends'."""
     outline = measurement().outline
     scale = 50.0
-    drawing = outline_drawing(outline, band_scale=scale)
+    drawing = outline_drawing(outline, style=OutlineStyle(band_scale=scale))
     wall = next(s for s in outline.segments if s.shape == "profile")
     bands = [i for i in drawing.items if isinstance(i, Polyline) and i.layer == "FOUND-BAND" and i.name == wall.edge_id]
     assert len(bands) == 2

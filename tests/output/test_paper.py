@@ -17,13 +17,16 @@ import pytest
 
 from phototemplate.errors import InputError
 from phototemplate.output.csv import EDGE_COLUMNS, write_edges_csv, write_rows_csv
-from phototemplate.output.dimensions import take_apart
 from phototemplate.output.full_size import OVERLAP_MM, Tiling, pages_with, tile, write_full_size_pdf
 from phototemplate.output.paper import paper_size
-from phototemplate.output.pdf import ShopSheet, edge_schedule, scale_words, shop_pdf_bytes, write_shop_pdf
+from phototemplate.output.pdf import edge_schedule, sheets_pdf
 from phototemplate.output.svg import svg_text
+from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import Dimension, Drawing, Line, Polyline, Text, arc_of_bulge
-from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.template.lengths import JobUnit, LengthWords
+from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
+from phototemplate.template.paper_sheets import PAPERS_MM, Rows, SheetStyle, TitleBlock, scale_words
+from phototemplate.template.shop_sheet import outline_sheets
 from tests.output.samples import outline
 from tests.output.test_dxf import DRAWING
 
@@ -61,10 +64,18 @@ def _dark_columns(rows: np.ndarray) -> list[float]:
 BARS = Drawing("bars", tuple(Line("FOUND-LINE", (x, 0.0), (x, 900.0)) for x in (0.0, 700.0, 1000.0)))
 
 
+def _sheets(paper: str = "A4", unit: JobUnit = "mm", rows: Rows = (("edge",),), unscaled: bool = False) -> bytes:
+    width, height = PAPERS_MM[paper]
+    style = SheetStyle(TitleBlock("Job", date="2026-03-14", tolerance="1/16 in (1.6 mm)"), (height, width), unit, unscaled)
+    return sheets_pdf(outline_sheets(lambda h: BARS, rows, ("S01: moved.",), style), "bars")
+
+
 @pytest.mark.parametrize("unit", ["mm", "in"])
-def test_shop_drawing_is_to_scale(unit: str) -> None:
-    data = shop_pdf_bytes(BARS, ShopSheet("Job"), paper="A4", unit=unit)
-    scale = int(re.search(r"1:(\d+)", _text(data)[0])[1])
+def test_shop_drawing_is_to_scale(unit: JobUnit) -> None:
+    data = _sheets(unit=unit)
+    found = re.search(r"1:(\d+)", _text(data)[0])
+    assert found
+    scale = int(found[1])
     assert scale in ((10, 15, 20) if unit == "mm" else (8, 12, 16))
     picture = _raster(data)
     middle = int(picture.shape[0] * 0.4)
@@ -74,34 +85,37 @@ def test_shop_drawing_is_to_scale(unit: str) -> None:
     assert distances == pytest.approx([700, 300], abs=0.1 * scale)
 
 
-def test_shop_drawing_says_what_it_must(tmp_path: Path) -> None:
+def test_shop_drawing_says_what_it_must() -> None:
     o = outline()
-    sheet = ShopSheet("Sample kitchen", "2026-03-14", "1/16 in (1.6 mm)", edge_schedule(o.edges, 25.4 / 16), ("S01: moved.",))
-    path = write_shop_pdf(
-        lambda h: outline_drawing(o, "Outline", text_height_mm=h, edge_table=False), tmp_path / "a.pdf", sheet, unit="in"
-    )
-    front, back = _text(path)
-    for text in ("Sample kitchen", "Signature", "2026-03-14", '881.9 ±1.0 (34 3/4")', "1/16 in", "S01: moved.", "k = 2"):
+    words = LengthWords("in")
+    style = SheetStyle(TitleBlock("Sample kitchen", date="2026-03-14", tolerance="1/16 in (1.6 mm)"), (431.8, 279.4), "in")
+
+    def draw(h: float) -> Drawing:
+        return outline_drawing(o, "Outline", OutlineStyle(words, h, edge_table=False))
+
+    made = outline_sheets(draw, edge_schedule(o.edges, 25.4 / 16, words), ("S01: moved.",), style)
+    front, *rest = _text(sheets_pdf(made, "x"))
+    back = " ".join(" ".join(rest).split())
+    for text in ("Sample kitchen", "Sign", "2026-03-14", '34 3/4" (881.9 ±1.0 mm)', "1/16 in"):
         assert text in front, text
     for edge in o.edges:
         assert edge.edge_id in back
-    for text in ("Edge schedule", "Silica dust", "Local codes", "cannot tell"):
+    for text in ("Edges", "Silica dust", "Local codes", "cannot tell", "S01: moved.", "k = 2"):
         assert text in back, text
     assert "NOT SCALED" not in front
-    bare = _text(shop_pdf_bytes(BARS, sheet, unscaled=True))
-    assert "NOT SCALED" in bare[0]
-    assert "NOT SCALED" in bare[1]
+    bare = _text(_sheets(unscaled=True))
+    assert all("NOT SCALED" in page for page in bare)
 
 
 def test_long_schedule_runs_over_pages() -> None:
     rows = [("edge", "what"), *((f"edge-{i}", "word " * 40) for i in range(120))]
-    texts = _text(shop_pdf_bytes(BARS, ShopSheet("Job", schedule=rows), paper="A4"))
+    texts = _text(_sheets(rows=rows))
     assert len(texts) > 3
     assert all(sum(re.search(rf"edge-{i}\b", t) is not None for t in texts) == 1 for i in range(120))
 
 
 def test_same_bytes_again() -> None:
-    assert shop_pdf_bytes(BARS, ShopSheet("Job")) == shop_pdf_bytes(BARS, ShopSheet("Job"))
+    assert _sheets() == _sheets()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -146,7 +160,7 @@ def test_tiles_agree_with_each_other(tmp_path: Path) -> None:
 
 
 def test_tiles_cover_everything_and_skip_the_empty() -> None:
-    drawing = outline_drawing(outline(), text_height_mm=8.0)
+    drawing = outline_drawing(outline(), style=OutlineStyle(text_height_mm=8.0))
     items = [i for i in drawing.items if i.layer == "FOUND-LINE"]
     tiling = tile(items, "A4")
     pages = pages_with(tiling, items)
@@ -169,7 +183,7 @@ def _point(x: float, y: float):
 
 
 def test_roll_and_corner(tmp_path: Path) -> None:
-    drawing = outline_drawing(outline(), text_height_mm=8.0)
+    drawing = outline_drawing(outline(), style=OutlineStyle(text_height_mm=8.0))
     roll = write_full_size_pdf(drawing, tmp_path / "roll.pdf", paper="24 in roll")
     widths = {round(min(p.get_size()) * 25.4 / 72, 1) for p in list(pypdfium2.PdfDocument(roll))[1:]}
     assert widths == {609.6}

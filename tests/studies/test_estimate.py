@@ -17,7 +17,6 @@ from scipy.ndimage import gaussian_filter
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import PhotoMeta
 from phototemplate.numerics import lens
-from phototemplate.output.paper import PAPERS
 from phototemplate.studies.clicked import clicked_outline, fit_clicked
 from phototemplate.studies.clicked_problem import (
     ClickedLoop,
@@ -39,6 +38,7 @@ from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import Quote
 from phototemplate.studies.quote_file import QuoteFile
 from phototemplate.studies.quote_pages import write_quote
+from phototemplate.template.paper_sheets import PAPERS_MM
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec
@@ -52,7 +52,7 @@ LOOP = ClickedLoop("run", ("a", "b", "c", "d"), EDGES, (True,) * 4)
 def test_known_sizes_are_the_published_ones() -> None:
     """ISO 216: A4 210 x 297, and each size halves the one before; ISO/IEC 7810: ID-1 is 85.60 x 53.98 mm."""
     a3, a4, a5 = (known_size(n) for n in ("A3", "a4", "A5"))
-    assert (a4.short_mm, a4.long_mm) == (210.0, 297.0) == PAPERS["A4"]
+    assert (a4.short_mm, a4.long_mm) == (210.0, 297.0) == PAPERS_MM["A4"]
     assert a3.short_mm == a4.long_mm
     assert a5.long_mm == a4.short_mm
     assert a5.short_mm == math.floor(a4.long_mm / 2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import get_args
 
@@ -11,9 +12,13 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+import shapely.affinity
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from phototemplate.model import HeightPoint
+from phototemplate.model import HeightPoint, Outline
 from phototemplate.output.dxf import write_dxf
+from phototemplate.output.text import cp1252
+from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     LAYERS,
     Arc,
@@ -27,11 +32,14 @@ from phototemplate.template.drawing import (
     flatten_polyline,
     item_points,
 )
+from phototemplate.template.lengths import JobUnit, LengthWords
 from phototemplate.template.outline_drawing import outline_drawing
+from phototemplate.template.paper_sheets import PAPERS_MM, PaperSheet, SheetStyle, TitleBlock
+from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.schedule import CSV_COLUMNS, SIZE_COLUMNS, edge_rows_csv, size_rows_csv
 from phototemplate.template.shop_drawing import template_drawing
-from phototemplate.template.shop_sheet import PAPERS_MM, TitleBlock, shop_sheets
+from phototemplate.template.shop_sheet import shop_sheets
 from phototemplate.template.simplify import simplified
 from phototemplate.template.spec import TemplateSpec
 from tests.template.samples import l_kitchen
@@ -77,7 +85,8 @@ def test_layers_are_named_for_every_format() -> None:
     with pytest.raises(AssertionError):
         Line("SOMETHING", (0, 0), (1, 1))
     assert all(name == layer.name and len(name) <= 31 for name, layer in LAYERS.items())
-    assert {layer.name for layer in LAYERS.values() if layer.cut} == {"STONE-SHAPE", "STONE-CUTOUT", "STONE-HOLE"}
+    cut = {"STONE-SHAPE", "STONE-CUTOUT", "STONE-HOLE", "CUT-OUTSIDE", "CUT-INSIDE"}
+    assert {layer.name for layer in LAYERS.values() if layer.cut} == cut
 
 
 def test_outline_drawing_carries_uncertainty_on_every_edge() -> None:
@@ -125,16 +134,22 @@ def test_drawing_is_the_same_every_time() -> None:
         build_template(outline, full_spec()), outline)
 
 
+def sheets(template: Template, outline: Outline, paper: str = "A3", unit: JobUnit = "mm") -> tuple[PaperSheet, ...]:
+    width, height = PAPERS_MM[paper]
+    style = SheetStyle(TitleBlock("Sample kitchen", date="2026-01-01"), (height, width), unit)
+    return shop_sheets(template, outline, style, LengthWords.of(template.spec.shop, unit))
+
+
 @pytest.mark.parametrize("paper", list(PAPERS_MM))
 def test_shop_sheets_fit_their_paper_and_say_everything(paper: str) -> None:
     outline = l_kitchen()
     heights = [HeightPoint(n, np.array([x, 200.0]), h, 0.3, n) for n, x, h in (("A", 100.0, 0.0), ("B", 900.0, -2.0))]
-    template = build_template(outline, full_spec(), heights)
-    sheets = shop_sheets(template, outline, TitleBlock("Sample kitchen", date="2026-01-01"), paper)
-    width, height = PAPERS_MM[paper]
-    assert sheets[0].scale is not None
+    template = build_template(outline, full_spec(), heights).whole()
+    height, width = PAPERS_MM[paper]
     texts: list[str] = []
-    for sheet in sheets:
+    made = sheets(template, outline, paper)
+    assert made[0].scale is not None
+    for sheet in made:
         assert (sheet.width_mm, sheet.height_mm) == (width, height)
         for item in sheet.drawing.items:
             points = item_points(item)
@@ -143,23 +158,75 @@ def test_shop_sheets_fit_their_paper_and_say_everything(paper: str) -> None:
             assert points[:, 1].max() < height - 4.0
             if isinstance(item, Text):
                 texts.append(item.text)
-    page = "\n".join(texts)
-    for word in ("Sample kitchen", "signature", "Silica", "seam", "back/left", "diagonal 1", "sink to the left", "look",
-                 f"1 : {sheets[0].scale}", "raise by mm", "common practice"):
+    page = " ".join(texts)
+    for word in ("Sample kitchen", "Sign", "Silica", "seam", "back/left", "diagonal 1", "sink to the left", "look",
+                 f"1:{made[0].scale}", "raise by", "common practice", "Agreed", "Piece top-1", "Carry upright"):
         assert word in page, word
+    assert "Customer" not in page, "what is empty is left out"
+
+
+def boxes(sheet: PaperSheet) -> list[tuple[str, shapely.Polygon]]:
+    """Every text of a sheet with the box it takes in Helvetica, by the metrics of the font itself."""
+    out = []
+    for item in sheet.drawing.items:
+        if not isinstance(item, Text | Dimension):
+            continue
+        text = item.text if isinstance(item, Text) else item.printed()
+        width = stringWidth(cp1252(text), "Helvetica", item.height_mm / 0.718)
+        if isinstance(item, Text):
+            angle, at = item.rotation_rad, item.position
+            x0 = {"left": 0.0, "centre": -width / 2, "right": -width}[item.align]
+            y0 = {"bottom": 0.0, "middle": -item.height_mm / 2, "top": -item.height_mm}[item.valign]
+        else:
+            parts = take_apart(item, item.height_mm)
+            angle, at, x0, y0 = parts.angle_rad, parts.text_at, -width / 2, 0.45 * item.height_mm
+        box = shapely.affinity.rotate(shapely.box(x0, y0, x0 + width, y0 + item.height_mm), angle, (0, 0), use_radians=True)
+        out.append((text, shapely.affinity.translate(box, *at)))
+        assert item.height_mm >= 2.5 - 1e-9, f"{text} is {item.height_mm} mm high"
+    return out
+
+
+@pytest.mark.parametrize(("paper", "unit"), [("A4", "mm"), ("A3", "mm"), ("Letter", "in"), ("Tabloid", "in")])
+def test_no_label_covers_another_and_all_can_be_read(paper: str, unit: JobUnit) -> None:
+    """ISO 3098-1: no lettering under 2.5 mm. Boxes by Adobe's font metrics, measured apart from the program's own."""
+    outline = l_kitchen()
+    template = build_template(outline, full_spec()).whole()
+    for sheet in sheets(template, outline, paper, unit):
+        found = boxes(sheet)
+        for k, (text, box) in enumerate(found):
+            for other, second in found[k + 1 :]:
+                assert box.intersection(second).area < 1e-6, f"{text!r} covers {other!r} on {sheet.drawing.title}"
+
+
+def test_the_jobs_unit_stands_first() -> None:
+    """87 1/2 in are 2222.5 mm; every number has its unit."""
+    inches, metric = LengthWords("in"), LengthWords("mm")
+    assert inches.length(2222.5, 0.34) == '87 1/2" (2222.5 ±0.3 mm)'
+    assert metric.length(2222.5, 0.34) == '2222.5 ±0.3 mm (87 1/2")'
+    assert inches.weight(45.359237) == "100 lb (45 kg)"
+    assert LengthWords("in", "feet").length(762.0) == "2' 6\" (762.0 mm)"
+    outline = l_kitchen()
+    template = build_template(outline, full_spec()).whole()
+    made = sheets(template, outline, "Tabloid", "in")
+    shown = [i.printed() for s in made for i in s.drawing.items if isinstance(i, Dimension)]
+    assert shown
+    assert all(re.match(r"[\d /]+\" \([\d.]+( ±[\d.]+)? mm\)$", text) for text in shown), shown
 
 
 def test_paper_keeps_real_sizes_to_scale() -> None:
     outline = l_kitchen()
-    template = build_template(outline, full_spec())
-    first = shop_sheets(template, outline, TitleBlock("x"), "A3")[0]
-    assert first.scale is not None
-    shapes = [i for i in first.drawing.on("STONE-SHAPE") if isinstance(i, Polyline)]
+    template = build_template(outline, full_spec()).whole()
     real = {p.piece_id: p for p in template.pieces}
-    for shape in shapes:
-        on_paper = shapely.Polygon(flatten_polyline(shape.array, True, 1e-3)).area * first.scale**2
-        outer = shapely.Polygon(flatten_polyline(np.array(real[shape.name].vertices), True, 0.01)).area
-        assert on_paper == pytest.approx(outer, rel=1e-5)
+    seen = set()
+    for sheet in sheets(template, outline):
+        for shape in sheet.drawing.on("STONE-SHAPE"):
+            assert isinstance(shape, Polyline)
+            if shape.name in real and sheet.scale is not None:
+                on_paper = shapely.Polygon(flatten_polyline(shape.array, True, 1e-3)).area * sheet.scale**2
+                outer = shapely.Polygon(flatten_polyline(np.array(real[shape.name].vertices), True, 0.01)).area
+                assert on_paper == pytest.approx(outer, rel=1e-5)
+                seen.add((shape.name, sheet.drawing.title))
+    assert len(seen) == 2 * len(real), "once on the overview, once on its own sheet"
 
 
 def test_csv_rows() -> None:

@@ -172,7 +172,7 @@ def _context(
         "photos": photo_panels(measurement, settings, picture_of, unit),
         "residual_scale": settings.residual_scale,
         "cautions": CAUTIONS,
-        "pieces": pieces_part(template, outline, judged.sizes) if template is not None else None,
+        "pieces": pieces_part(template, outline, unit, judged.sizes) if template is not None else None,
         "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
         "signed": signed,
         "dof": words.dof_words,

@@ -11,6 +11,7 @@ from phototemplate.model import Outline
 from phototemplate.output.assessment import Judged
 from phototemplate.output.report.words import size_verdict
 from phototemplate.output.svg import svg_text
+from phototemplate.template.lengths import JobUnit, LengthWords
 from phototemplate.template.piece_types import Template
 from phototemplate.template.schedule import (
     check_schedule,
@@ -20,9 +21,11 @@ from phototemplate.template.schedule import (
     shim_schedule,
     size_schedule,
 )
-from phototemplate.template.shop_drawing import template_drawing
+from phototemplate.template.shop_drawing import Style, template_drawing
 
 Rows = list[tuple[str, ...]]
+TEXT_MM = 32.0
+"""mm. Height of texts in the report's drawing, in mm of the plan. Convention: layout."""
 
 
 @dataclass(frozen=True)
@@ -45,28 +48,29 @@ class PiecesPart:
     tables: tuple[Table, ...]
 
 
-def pieces_part(template: Template, outline: Outline, sizes: Sequence[Judged] = ()) -> PiecesPart:
+def pieces_part(template: Template, outline: Outline, unit: JobUnit, sizes: Sequence[Judged] = ()) -> PiecesPart:
     """Drawing and tables of a template; ``sizes`` are the verdicts on its finished dimensions."""
-    drawing = template_drawing(template, outline, text_height_mm=32.0)
+    words = LengthWords.of(template.spec.shop, unit)
+    drawing = template_drawing(template, outline, Style(words, TEXT_MM))
     tables = (
-        Table("Pieces", piece_schedule(template)),
-        Table("Edges", edge_schedule(template), "As every piece runs anticlockwise. Movements and gaps in mm."),
-        Table("Corners", corner_schedule(template)),
-        Table("Finished dimensions", _sizes(template, sizes)),
+        Table("Pieces", piece_schedule(template, words)),
+        Table("Edges", edge_schedule(template, words), "As every piece runs anticlockwise."),
+        Table("Corners", corner_schedule(template, words)),
+        Table("Finished dimensions", _sizes(template, words, sizes)),
         Table("Shims", shim_schedule(template), "Against the highest place of all cabinets."),
-        Table("Checks", check_schedule(template), "Usual limits warn; they do not replace an engineer, the code or the "
+        Table("Checks", check_schedule(template, words), "Usual limits warn; they do not replace an engineer, the code or the "
               "maker's sheet."),
     )  # fmt: skip
     return PiecesPart(
         Markup(svg_text(drawing, unscaled=True, standalone=False)),
-        check_schedule(template, only="look"),
+        check_schedule(template, words, "look"),
         tuple(t for t in tables if len(t.rows) > 1),
     )
 
 
-def _sizes(template: Template, judged: Sequence[Judged]) -> Rows:
+def _sizes(template: Template, words: LengthWords, judged: Sequence[Judged]) -> Rows:
     """Finished dimensions, with a verdict on each that is measured."""
-    rows = size_schedule(template, ("overall", "depth", "diagonal", "cut-out", "opening", "gap"))
+    rows = size_schedule(template, words, ("overall", "depth", "diagonal", "cut-out", "opening", "gap"))
     if not judged:
         return rows
     verdicts = {(j.where, j.name): size_verdict(j) for j in judged}
