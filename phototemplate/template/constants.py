@@ -79,6 +79,8 @@ LABEL_STEPS: Final = 7
 """count. Rows beside its place in which a label looks for another. Convention: layout."""
 LABEL_GRID: Final = 80
 """count. Most places across a piece at which its label is tried. Convention: layout."""
+NO_GAP_MM: Final = 0.05
+"""mm. A smaller gap behind an upright piece is not mentioned. Derived: below what a sheet prints."""
 SHORT_MM: Final = 60.0
 """mm. Shorter edges get no dimension of their own. Convention: layout."""
 CUT_SPACING_MM: Final = 100.0

@@ -30,10 +30,8 @@ from phototemplate.template.paper_sheets import (
 from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceEdge, Size, Splash, Template
 from phototemplate.template.rules import TEAM, team_for
 from phototemplate.template.schedule import offset_words
-from phototemplate.template.shop_drawing import Style, dimension, finished_runs, splash_items
+from phototemplate.template.shop_drawing import dimension, finished_runs, splash_items, upright_words
 
-UPRIGHT_TEXT = 0.7
-"""ratio. Smallest text of an upright piece by the drawing's text height. Derived: ``shop_drawing.splash_items``."""
 TABLE_SHARE = 0.42
 """ratio. Of the sheet's width for the tables beside the piece. Convention: layout."""
 
@@ -229,15 +227,14 @@ def carry_words(weight_kg: float) -> str:
 
 def _upright_drawing(part: Splash, words: LengthWords) -> DrawingAt:
     def draw(h: float) -> Drawing:
-        shown, _ = without_overlaps(splash_items(part, (0.0, 0.0), Style(words, h / UPRIGHT_TEXT)))
+        shown, _ = without_overlaps(splash_items(part, (0.0, 0.0), words, h))
         return Drawing(part.piece_id, shown)
 
     return draw
 
 
 def _upright_blocks(part: Splash, words: LengthWords, room: float) -> list[Block]:
-    facts = (f"{part.kind.capitalize()} on {part.edge_id}, {words.short(part.thickness_mm)} thick, "
-             f"{words.area(part.area_mm2)}, {words.weight(part.weight_kg)}.")
+    facts = f"On {part.edge_id}: {upright_words(part, words)}, {words.area(part.area_mm2)}."
     rows = [("what", "size"), ("length", words.quantity(part.length)), ("height", words.length(part.height_mm))]
     rows += [(c.cutout_id, f"centre {words.short(c.centre[0])} from the left, {words.short(c.centre[1])} up")
              for c in part.cutouts]

@@ -12,7 +12,7 @@ import shapely.ops
 
 from phototemplate.model import Array, Outline
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import LABEL_GRID, OPENING_NAME_MM, SHORT_MM, SMALLEST_SPAN_MM
+from phototemplate.template.constants import LABEL_GRID, NO_GAP_MM, OPENING_NAME_MM, SHORT_MM, SMALLEST_SPAN_MM
 from phototemplate.template.dimension_parts import upright
 from phototemplate.template.drawing import (
     Circle,
@@ -290,38 +290,41 @@ def _splashes(template: Template, items: Sequence[Item], style: Style) -> list[I
     out: list[Item] = []
     for s in template.splashes:
         y -= s.height_mm + 7.0 * h
-        out += splash_items(s, (x0, y), style)
+        out.append(Text("STONE-NAMES", (x0, y - 1.2 * h), f"{s.piece_id}: {upright_words(s, style.words)}", 0.7 * h))
+        out += splash_items(s, (x0, y), style.words, 0.8 * h)
         y -= 4.0 * h
     return out
 
 
-def splash_items(s: Splash, origin: Point, style: Style) -> list[Item]:
-    """An upright piece laid flat with its lower left corner at a place."""
-    (x0, y0), h, length_words = origin, style.text_height_mm, style.words
+def splash_items(s: Splash, origin: Point, words: LengthWords, h: float) -> list[Item]:
+    """An upright piece laid flat with its lower left corner at a place, its dimensions with texts of height ``h``."""
+    x0, y0 = origin
 
     def moved(vertices: Sequence[tuple[float, float, float]]) -> tuple[tuple[float, float, float], ...]:
         return tuple((x + x0, y + y0, b) for x, y, b in vertices)
 
-    def cut(c: Cutout) -> Polyline:
-        return Polyline("STONE-CUTOUT", moved(c.vertices), True, c.cutout_id, data=(("cut-out", c.cutout_id),))
-
-    n = s.length.value
+    n, top = s.length.value, y0 + s.height_mm
     items: list[Item] = [Polyline("STONE-SHAPE", moved(s.vertices), True, s.piece_id, data=(
         ("piece", s.piece_id), ("kind", s.kind), ("length_mm", n), ("length_U_mm", s.length.U), ("k", 2.0)))]
-    items += [cut(c) for c in s.cutouts]
-    words = f"{s.piece_id}: {s.kind}, {length_words.short(s.thickness_mm)} thick, {length_words.weight(s.weight_kg)}"
-    if s.foot_extra_mm > 0.05:
-        words += (f", foot scribed to the wall, {length_words.short(s.foot_extra_mm)} deep" if s.follows_wall
-                  else f", straight, largest gap behind it {length_words.short(s.foot_extra_mm)}")
-    items.append(Text("STONE-NAMES", (x0, y0 - 1.2 * h), words, 0.7 * h))
-    items.append(Dimension("STONE-SIZES", (x0, y0 + s.height_mm), (x0 + n, y0 + s.height_mm),
-                           (x0 + n / 2, y0 + s.height_mm + 1.6 * h), height_mm=0.8 * h,
-                           text=length_words.quantity(s.length)))
-    items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, y0 + s.height_mm), (x0 + n + 2.5 * h, y0 + s.height_mm / 2),
-                           text=length_words.length(s.height_mm), height_mm=0.8 * h))
+    items += [Polyline("STONE-CUTOUT", moved(c.vertices), True, c.cutout_id, data=(("cut-out", c.cutout_id),))
+              for c in s.cutouts]
+    items.append(Dimension("STONE-SIZES", (x0, top), (x0 + n, top), (x0 + n / 2, top + 2.0 * h), height_mm=h,
+                           text=words.quantity(s.length)))
+    items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, top), (x0 + n + 3.0 * h, y0 + s.height_mm / 2),
+                           text=words.length(s.height_mm), height_mm=h))
     if s.follows_wall:
-        items.append(Polyline("SPLASH-FOOT", moved(_foot_flat(s, -4.5 * h)), True, f"{s.piece_id} foot"))
+        items.append(Polyline("SPLASH-FOOT", moved(_foot_flat(s, -5.6 * h)), True, f"{s.piece_id} foot"))
     return items
+
+
+def upright_words(s: Splash, words: LengthWords) -> str:
+    """An upright piece in words: what it is, how thick and heavy, and how its foot meets the wall."""
+    text = f"{s.kind}, {words.short(s.thickness_mm)} thick, {words.weight(s.weight_kg)}"
+    if s.foot_extra_mm <= NO_GAP_MM:
+        return text
+    if s.follows_wall:
+        return f"{text}, foot scribed to the wall, {words.short(s.foot_extra_mm)} deep"
+    return f"{text}, straight, largest gap behind it {words.short(s.foot_extra_mm)}"
 
 
 def _foot_flat(s: Splash, y: float) -> list[tuple[float, float, float]]:
