@@ -169,7 +169,7 @@ class Measuring:
     def _recall(self) -> None:
         """What an earlier start has kept, where it was written by this version of the program."""
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
-            kept = json.loads((self.photo_table.cache / KEPT_FILE).read_text())
+            kept = json.loads((self.photo_table.cache / KEPT_FILE).read_text(encoding="utf-8"))
             if kept["result"]["version"] != __version__:
                 return
             top = kept["top"]

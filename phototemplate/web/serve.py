@@ -95,7 +95,7 @@ def remembered_keys(folder: Path) -> Keys:
     keys = Keys()
     path = platformdirs.user_state_path("phototemplate") / "cookies" / hashlib.sha256(str(folder).encode()).hexdigest()[:24]
     try:
-        if path.is_file() and len(kept := path.read_text().strip()) >= MIN_KEY:
+        if path.is_file() and len(kept := path.read_text(encoding="utf-8").strip()) >= MIN_KEY:
             keys.session = kept
         else:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

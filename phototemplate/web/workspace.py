@@ -126,7 +126,7 @@ class Workspace:
         facts["picture"] = "" if thumb is None else thumb.name
         facts["state"] = "photos" if facts["photos"] else "new"
         with contextlib.suppress(OSError, ValueError, KeyError):
-            kept = json.loads((cache / KEPT_FILE).read_text())["result"]
+            kept = json.loads((cache / KEPT_FILE).read_text(encoding="utf-8"))["result"]
             written = current_set(job) is not None
             facts["state"] = "written" if written else "measured" if kept["edges"] else "placed"
         return facts
