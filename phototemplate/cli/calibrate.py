@@ -7,9 +7,12 @@ import sys
 import time
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from phototemplate.network.calibration.calibrate import CalibrationOptions
 
 
 def calibrate(
@@ -39,31 +42,11 @@ def calibrate(
     from phototemplate.calibration import board_spec, calibrate_photos, save_camera
     from phototemplate.cli.show import console, print_findings, progress_bar
     from phototemplate.errors import InputError
-    from phototemplate.network.calibration.board_model import SHAPES
-    from phototemplate.network.calibration.calibrate import CalibrationOptions
-    from phototemplate.numerics.lens import LENS_MODELS
     from phototemplate.opencv_check import require_opencv
 
     require_opencv()
     start = time.perf_counter()
-    models = tuple(LENS_MODELS)
-    for given, allowed, what in (
-        (lens, ("auto", *models), "lens model"), (board_shape, ("auto", *SHAPES), "board shape"),
-        (focus, ("auto", "never", "always"), "choice for focus"),
-    ):  # fmt: skip
-        if given not in allowed:
-            raise InputError(f"There is no {what} {given!r}; choose {', '.join(allowed)}.")
-    held = frozenset(h.strip() for h in (hold or "").split(",") if h.strip())
-    known = {n for m in (models if lens == "auto" else (lens,)) for n in LENS_MODELS[m].names} - {"f", "cx", "cy"}
-    if held - known:
-        wrong, right = ", ".join(sorted(held - known)), ", ".join(sorted(known))
-        raise InputError(f"The lens has no parameter {wrong} to hold; choose of {right}.")
-    options = CalibrationOptions(
-        models if lens == "auto" else (lens,),
-        None if board_shape == "auto" else board_shape,  # type: ignore[arg-type]
-        focus,  # type: ignore[arg-type]
-        held,
-    )
+    options = _options(lens, board_shape, focus, hold)
     spec = board_spec(charuco, chessboard, square, marker, dictionary)
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
         cameras = calibrate_photos(photos, spec, options, name, tell)
@@ -82,6 +65,33 @@ def calibrate(
         for path in files.values():
             con.print(f"wrote {path}", markup=False, soft_wrap=True)
     con.print(f"{seconds:.1f} s", style="dim")
+
+
+def _options(lens: str, board_shape: str, focus: str, hold: str | None) -> CalibrationOptions:
+    """What the command line asks for. Raises ``InputError`` for words that mean nothing here."""
+    from phototemplate.errors import InputError
+    from phototemplate.network.calibration.board_model import SHAPES
+    from phototemplate.network.calibration.calibrate import CalibrationOptions
+    from phototemplate.numerics.lens import LENS_MODELS
+
+    models = tuple(LENS_MODELS)
+    for given, allowed, what in (
+        (lens, ("auto", *models), "lens model"), (board_shape, ("auto", *SHAPES), "board shape"),
+        (focus, ("auto", "never", "always"), "choice for focus"),
+    ):  # fmt: skip
+        if given not in allowed:
+            raise InputError(f"There is no {what} {given!r}; choose {', '.join(allowed)}.")
+    held = frozenset(h.strip() for h in (hold or "").split(",") if h.strip())
+    known = {n for m in (models if lens == "auto" else (lens,)) for n in LENS_MODELS[m].names} - {"f", "cx", "cy"}
+    if held - known:
+        wrong, right = ", ".join(sorted(held - known)), ", ".join(sorted(known))
+        raise InputError(f"The lens has no parameter {wrong} to hold; choose of {right}.")
+    return CalibrationOptions(
+        models if lens == "auto" else (lens,),
+        None if board_shape == "auto" else board_shape,  # type: ignore[arg-type]
+        focus,  # type: ignore[arg-type]
+        held,
+    )
 
 
 def _show(con: Any, camera: Any) -> None:

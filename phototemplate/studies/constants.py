@@ -277,6 +277,10 @@ LEAST_SPREAD_PX, SPREADS = 0.15, 3.0
 recorded."""
 LEAST_GOOD, MOST_SPREAD = 0.4, 0.35
 """ratio. Of a side's places that must agree, and of the reach that they may spread. Chosen on: not recorded."""
+DIAGRAM_SHARE: Final = 0.32
+"""ratio. Heights of a wall's diagram are enlarged until they take this share of its length at most. Convention: layout."""
+LONG_WALL_MM: Final = 700.0
+"""mm. Longer walls have a scale by the foot, shorter ones by four inches. Convention: layout."""
 MARGIN_MM: Final = 17.0
 """mm. Margin of a quote's pages. Convention: every printer reaches there."""
 SAME_ROOM: Final = 0.8

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
@@ -19,10 +20,10 @@ from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import WallCheck
-from phototemplate.studies.constants import CSV_STEP_MM, ENLARGED
+from phototemplate.studies.constants import CSV_STEP_MM, DIAGRAM_SHARE, ENLARGED, LONG_WALL_MM
 from phototemplate.studies.plumb import Lean
 from phototemplate.studies.wall_figures import Figure
-from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text
+from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text, VerticalAlign
 from phototemplate.units import INCH_MM, format_length
 from phototemplate.wording import said
 
@@ -60,70 +61,20 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     """
     x, d = check.wall.distance_mm, check.deviation_mm
     span = float(x[-1])
-    h = height_mm or max(span / 75.0, 6.0)
     band = 2.0 * check.deviation_u_mm
     shown = [d[check.within], check.piece_mm[check.within], (d + band)[check.within], (d - band)[check.within]]
-    low, high = min(float(a.min()) for a in shown), max(float(a.max()) for a in shown)
-    low, high = math.floor(low), math.ceil(high)
-    scale = float(max((e for e in ENLARGED if e * (high - low) <= 0.32 * span), default=1))
-    items: list[Item] = []
-
-    left = check.wall.corner == "left"
-
-    def at(place: float, value: float) -> Point:
-        """A plan as one reads it from the room: the wall above, the room below, the left end on the left."""
-        return (place if left else span - place, -scale * value)
-
-    def run(values: Array, layer: str, name: str, keep: BoolArray | None = None) -> None:
-        use = np.ones(x.size, dtype=bool) if keep is None else keep
-        points = tuple((*at(float(a), float(b)), 0.0) for a, b in zip(x[use], values[use], strict=True))
-        if len(points) > 1:
-            items.append(Polyline(layer, points, name=name))
-
-    for k in range(low, high + 1):
-        if k % (5 if high - low > 12 else 1) == 0:
-            items.append(Line("WALL-DIAGRAM", (-0.8 * h, -scale * k), (0.0, -scale * k)))
-            items.append(Text("FOUND-NAMES", (-1.2 * h, -scale * k), f"{k:+d}" if k else "0", 0.8 * h, 0.0, "right", "middle"))
-    items += [Line("WALL-DIAGRAM", (0.0, -scale * low), (0.0, -scale * high)), Line("WALL-DIAGRAM", (0.0, 0.0), (span, 0.0))]
-    items.append(Text("FOUND-NAMES", (-3.2 * h, -scale * low + 1.0 * h), "mm into the room (down)", 0.8 * h))
-    tick = 12 * INCH_MM if span > 700 else 4 * INCH_MM
-    foot = -scale * high - 2.4 * h
-    items.append(Line("WALL-DIAGRAM", (0.0, foot), (span, foot)))
-    for k in range(int(span // tick) + 1):
-        tick_x = at(k * tick, 0.0)[0]
-        items.append(Line("WALL-DIAGRAM", (tick_x, foot), (tick_x, foot - 0.6 * h)))
-        words = f"{format_length(k * tick, 'fraction')}"
-        items.append(Text("FOUND-NAMES", (tick_x, foot - 0.9 * h), words, 0.8 * h, 0.0, "centre", "top"))
-        items.append(Text("FOUND-NAMES", (tick_x, foot - 2.1 * h), f"{k * tick:.0f}", 0.7 * h, 0.0, "centre", "top"))
-    begin = begin_words(check)
-    align: HorizontalAlign = "left" if left else "right"
-    begin_x = at(0.0, 0.0)[0]
-    items.append(Text("FOUND-NAMES", (begin_x, foot - 3.4 * h), f"from the {begin}, inches and mm", 0.8 * h, 0.0, align, "top"))
-    run(d + band, "FOUND-BAND", "U towards the room")
-    run(d - band, "FOUND-BAND", "U away from the room")
-    run(d, "WALL-DIAGRAM", check.wall.edge_id)
-    run(check.piece_mm, "WALL-DIAGRAM-PIECE", "touching piece", check.within)
-    for place in check.largest_at_mm:
-        wall, piece = at(place, float(np.interp(place, x, d))), at(place, float(np.interp(place, x, check.piece_mm)))
-        items.append(Line("SHEET-CAUTION", wall, piece))
-        text = f"gap {check.largest_gap.value:.1f} mm, U {check.largest_gap.U:.1f}"
-        near: HorizontalAlign = "left" if piece[0] < 0.25 * span else "right" if piece[0] > 0.75 * span else "centre"
-        items.append(Text("SHEET-CAUTION", (piece[0], piece[1] - 0.5 * h), text, h, 0.0, near, "top"))
-    for place in check.touches_at_mm:
-        touch = at(place, float(np.interp(place, x, check.piece_mm)))
-        side: HorizontalAlign = "left" if touch[0] < 0.1 * span else "right" if touch[0] > 0.9 * span else "centre"
-        items.append(Text("FOUND-NAMES", (touch[0], touch[1] - 0.6 * h), "touches", 0.8 * h, 0.0, side, "top"))
-    if true_shape:
-        base = foot - 9.0 * h + float(d.min())
-        shape = tuple((at(float(a), 0.0)[0], float(base - b), 0.0) for a, b in zip(x, d, strict=True))
-        data = (("edge", check.wall.edge_id), ("largest_gap_mm", check.largest_gap.value), ("U_mm", check.largest_gap.U))
-        items.append(Polyline("FOUND-EDGES", shape, name=check.wall.edge_id, data=data))
-        inside, edge = x[check.within], check.piece_mm[check.within]
-        piece_shape = tuple((at(float(a), 0.0)[0], float(base - b), 0.0) for a, b in zip(inside, edge, strict=True))
-        ends = piece_shape if check.kind == "drawing" else (piece_shape[0], piece_shape[-1])
-        items.append(Polyline("STONE-UNDERNEATH", ends, name="touching piece"))
-        items.append(Text("FOUND-NAMES", (0.0, base - float(np.ptp(d)) - 2.0 * h), "the same at true size, seen from above",
-                          0.8 * h, valign="top"))  # fmt: skip
+    low, high = math.floor(min(float(a.min()) for a in shown)), math.ceil(max(float(a.max()) for a in shown))
+    scale = float(max((e for e in ENLARGED if e * (high - low) <= DIAGRAM_SHARE * span), default=1))
+    frame = _Frame(check, span, height_mm or max(span / 75.0, 6.0), scale, low, high)
+    items = [
+        *frame.axes(),
+        *frame.curve(d + band, "FOUND-BAND", "U towards the room"),
+        *frame.curve(d - band, "FOUND-BAND", "U away from the room"),
+        *frame.curve(d, "WALL-DIAGRAM", check.wall.edge_id),
+        *frame.curve(check.piece_mm, "WALL-DIAGRAM-PIECE", "touching piece", check.within),
+        *frame.marks(),
+        *(frame.true_shape() if true_shape else ()),
+    ]
     notes = (
         f"Heights are drawn {scale:g} times enlarged; seen from above, the room below the wall.",
         "The dotted band shows U (k = 2) of the profile, about 95 %.",
@@ -131,6 +82,101 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     )
     title = f"{check.job}: {check.wall.edge_id} against {check.against} (heights x {scale:g})"
     return Drawing(title, tuple(items), notes, 0.0)
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """A plan as one reads it from the room: the wall above, the room below, the left end on the left."""
+
+    check: WallCheck
+    span: float
+    h: float
+    """Height of texts"""
+    scale: float
+    """Enlargement of heights"""
+    low: int
+    high: int
+    """Heights shown in mm, into the room"""
+
+    @property
+    def foot(self) -> float:
+        """y of the scale of distances."""
+        return -self.scale * self.high - 2.4 * self.h
+
+    def at(self, place: float, value: float) -> Point:
+        """Where a height at a distance is drawn."""
+        return (place if self.check.wall.corner == "left" else self.span - place, -self.scale * value)
+
+    def name(self, at: Point, text: str, size: float, align: HorizontalAlign, valign: VerticalAlign = "top") -> Text:
+        """A text of ``size`` heights."""
+        return Text("FOUND-NAMES", at, text, size * self.h, 0.0, align, valign)
+
+    def curve(self, values: Array, layer: str, name: str, keep: BoolArray | None = None) -> list[Item]:
+        """Heights along the wall, or along a part of it."""
+        x = self.check.wall.distance_mm
+        use = np.ones(x.size, dtype=bool) if keep is None else keep
+        points = tuple((*self.at(float(a), float(b)), 0.0) for a, b in zip(x[use], values[use], strict=True))
+        return [Polyline(layer, points, name=name)] if len(points) > 1 else []
+
+    def axes(self) -> list[Item]:
+        """Scales of heights and of distances, inches and mm."""
+        h, scale, foot = self.h, self.scale, self.foot
+        items: list[Item] = []
+        for k in range(self.low, self.high + 1):
+            if k % (5 if self.high - self.low > 12 else 1) == 0:
+                items.append(Line("WALL-DIAGRAM", (-0.8 * h, -scale * k), (0.0, -scale * k)))
+                items.append(self.name((-1.2 * h, -scale * k), f"{k:+d}" if k else "0", 0.8, "right", "middle"))
+        items.append(Line("WALL-DIAGRAM", (0.0, -scale * self.low), (0.0, -scale * self.high)))
+        items.append(Line("WALL-DIAGRAM", (0.0, 0.0), (self.span, 0.0)))
+        items.append(self.name((-3.2 * h, -scale * self.low + 1.0 * h), "mm into the room (down)", 0.8, "left", "bottom"))
+        tick = 12 * INCH_MM if self.span > LONG_WALL_MM else 4 * INCH_MM
+        items.append(Line("WALL-DIAGRAM", (0.0, foot), (self.span, foot)))
+        for k in range(int(self.span // tick) + 1):
+            tick_x = self.at(k * tick, 0.0)[0]
+            items.append(Line("WALL-DIAGRAM", (tick_x, foot), (tick_x, foot - 0.6 * h)))
+            items.append(self.name((tick_x, foot - 0.9 * h), format_length(k * tick, "fraction"), 0.8, "centre"))
+            items.append(self.name((tick_x, foot - 2.1 * h), f"{k * tick:.0f}", 0.7, "centre"))
+        align: HorizontalAlign = "left" if self.check.wall.corner == "left" else "right"
+        begin = (self.at(0.0, 0.0)[0], foot - 3.4 * h)
+        return [*items, self.name(begin, f"from the {begin_words(self.check)}, inches and mm", 0.8, align)]
+
+    def marks(self) -> list[Item]:
+        """The largest gap, and where the piece touches."""
+        check, x = self.check, self.check.wall.distance_mm
+        items: list[Item] = []
+        text = f"gap {check.largest_gap.value:.1f} mm, U {check.largest_gap.U:.1f}"
+        for place in check.largest_at_mm:
+            wall = self.at(place, float(np.interp(place, x, check.deviation_mm)))
+            piece = self.at(place, float(np.interp(place, x, check.piece_mm)))
+            items.append(Line("SHEET-CAUTION", wall, piece))
+            below = (piece[0], piece[1] - 0.5 * self.h)
+            items.append(Text("SHEET-CAUTION", below, text, self.h, 0.0, self.inwards(piece[0], 0.25), "top"))
+        for place in check.touches_at_mm:
+            touch = self.at(place, float(np.interp(place, x, check.piece_mm)))
+            items.append(self.name((touch[0], touch[1] - 0.6 * self.h), "touches", 0.8, self.inwards(touch[0], 0.1)))
+        return items
+
+    def inwards(self, x: float, share: float) -> HorizontalAlign:
+        """How a text at ``x`` is aligned so that it stays within the drawing."""
+        return "left" if x < share * self.span else "right" if x > (1.0 - share) * self.span else "centre"
+
+    def true_shape(self) -> list[Item]:
+        """The wall and the piece at true size, below the scale."""
+        check, x, d = self.check, self.check.wall.distance_mm, self.check.deviation_mm
+        base = self.foot - 9.0 * self.h + float(d.min())
+
+        def drawn(places: Array, heights: Array) -> tuple[tuple[float, float, float], ...]:
+            return tuple((self.at(float(a), 0.0)[0], float(base - b), 0.0) for a, b in zip(places, heights, strict=True))
+
+        data = (("edge", check.wall.edge_id), ("largest_gap_mm", check.largest_gap.value), ("U_mm", check.largest_gap.U))
+        piece = drawn(x[check.within], check.piece_mm[check.within])
+        ends = piece if check.kind == "drawing" else (piece[0], piece[-1])
+        below = (0.0, base - float(np.ptp(d)) - 2.0 * self.h)
+        return [
+            Polyline("FOUND-EDGES", drawn(x, d), name=check.wall.edge_id, data=data),
+            Polyline("STONE-UNDERNEATH", ends, name="touching piece"),
+            self.name(below, "the same at true size, seen from above", 0.8, "left"),
+        ]
 
 
 def gap_rows(check: WallCheck, unit: Unit = "in") -> list[tuple[object, ...]]:

@@ -66,7 +66,7 @@ def _fault(name: str, text: str) -> str:
     first = re.split(r"\.\s", text.strip() + " ", maxsplit=1)[0]
     if len(first.split()) > UNIT_WORDS and not (name.islower() and UNIT_IN_NAME.search(name)):
         return "does not begin with a unit"
-    return "" if any(origin in text for origin in ORIGINS) else "no origin"
+    return "" if any(origin in " ".join(text.split()) for origin in ORIGINS) else "no origin"
 
 
 def constants(module: Module) -> list[Constant]:
