@@ -3,7 +3,7 @@
 import en from './text.en.js';
 
 /** Languages by their ISO 639 code, as they call themselves @type {Record<string, string>} */
-export const LANGUAGES = { en: 'English' };
+export const LANGUAGES = { en: 'English', de: 'Deutsch' };
 
 const KEY = 'phototemplate-language';
 const chosen = localStorage.getItem(KEY) || navigator.language.slice(0, 2);
