@@ -12,11 +12,18 @@ RELEASED: Final = 0.1
 off."""
 PRINT_CORRELATION: Final = 0.8
 """ratio. Correlation of the common print scales of kinds and directions: one printer, one paper. Chosen on: not recorded."""
-TIED_F: Final = 1e-4
-"""ratio. How far the principal distances of one lens under turned pictures may differ. Derived: a quarter turn exchanges fx and
-fy, which differ by the aspect (``u_aspect``)."""
-TIED_K: Final = 1e-4
-"""ratio. The same for radial distortion. Convention: as good as equal."""
+TIED_F: Final = 1e-6
+"""ratio. How far the principal distances of one lens under turned pictures may differ. Convention: as good as equal."""
+TIED_PX: Final = 0.01
+"""px. The same of its mirrored centre. Convention: as good as equal."""
+TIED_K: Final = 1e-6
+"""ratio. The same of aspect and distortion. Convention: as good as equal."""
+TURNED_SCATTER: Final = 0.7
+"""ratio. Scatter of the distances of axes from the middle, over their mean, beyond which pictures are not in two groups.
+Derived: 0.75 for a normal scatter about the middle, which a stabiliser of a well-centred lens gives."""
+TURNED_EVIDENCE: Final = 10.0
+"""chi-squared. Drop for which pictures are taken to be turned, beside one bit a photo. Source: Kass, Raftery, J. American
+Statistical Association 90 (1995) 773-795, very strong."""
 
 # ---- what exposures do (priors of the variance components)
 

@@ -75,7 +75,7 @@ def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) 
     """(N,) whether points lie before the camera, where its lens model holds, and inside the picture."""
     cam = xyz @ rotation.T + translation
     model = lens.LENS_MODELS[camera.model]
-    front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[N_COMMON :]))
+    front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[N_COMMON:]))
     uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]
     inside = np.all((uv > _MARGIN_PX) & (uv < np.array(camera.size_px) - 1.0 - _MARGIN_PX), axis=1)
     return np.asarray(front & inside)

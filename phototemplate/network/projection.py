@@ -53,7 +53,7 @@ def project(network: Network, photo_id: str, xyz_mm: Array) -> Projection:
     cam = turned + photo.translation_mm
     seen = photo_camera.project(camera.model, camera.params, photo.exposure, sensor_of(camera), cam)
     uv = seen.uv_px
-    outside = (cam[:, 2] <= 0) | (lens.off_axis(camera.model, cam) >= model.limit(camera.params[N_COMMON :]))
+    outside = (cam[:, 2] <= 0) | (lens.off_axis(camera.model, cam) >= model.limit(camera.params[N_COMMON:]))
     uv[outside] = np.nan
     full = np.concatenate([seen.d_lens, -seen.d_xyz @ skew(turned), seen.d_xyz, seen.d_exposure], axis=2)
     names = parameters.lens_names(camera.camera_id, model.names) + parameters.pose_names(photo_id)

@@ -5,6 +5,8 @@ The pictures' side is simulated by ``tests.network.phones``, which shares no cod
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -93,3 +95,19 @@ def test_a_sheet_that_moved_under_a_moving_camera_is_found(move: tuple[float, fl
     assert [(f.code, f.where) for f in network.findings if f.code in BLAMES] == [("sheet-moved", "S03")]
     square, n = normalized_square(*errors_and_cov(network, k, leave_out=("S03",)))
     assert square / n < 1.3
+
+
+@pytest.mark.parametrize("name", ["ideal, fixed focus", "sensor 5 px"])
+def test_pictures_that_software_turned_by_half_a_turn(name: str) -> None:
+    """A messenger applies the Exif turn and drops it: every third picture has its axis on the other side of the middle."""
+    k = kitchen(614, phones=(JUDGED_ON[name],), n_photos=9, strips=2)
+    last = np.array([4031.0, 3023.0])
+    turned = {p for i, p in enumerate(k.sightings) if i % 3 == 1}
+    seen = {p: replace(s, uv_px=last - s.uv_px) if p in turned else s for p, s in k.sightings.items()}
+    network = run(replace(k, sightings=seen), bar_of(k))
+    assert {p for p, photo in network.photos.items() if photo.camera_id.endswith("turned")} == turned
+    one, other = network.cameras["phone0"].params, network.cameras["phone0 turned"].params
+    assert one[2:4] + other[2:4] == pytest.approx(last, abs=0.1)
+    assert one[[6, 7]] == pytest.approx(-other[[6, 7]], abs=1e-5)
+    square, n = normalized_square(*errors_and_cov(network, k))
+    assert 0.6 < square / n < 1.3

@@ -40,10 +40,11 @@ from phototemplate.network.adjustment.setup import set_up, single_photo, tie
 from phototemplate.network.adjustment.variance_components import estimated, with_best_shift
 from phototemplate.network.calibration.photo_gain import with_lens_findings
 from phototemplate.network.orientation.fisheye import start_with_models
-from phototemplate.network.orientation.lens_start import start_lenses
-from phototemplate.network.orientation.picture_turns import own_centres
+from phototemplate.network.orientation.lens_start import LensStart, start_lenses
+from phototemplate.network.orientation.picture_turns import turned_pictures
+from phototemplate.network.orientation.relative_poses import Start
 from phototemplate.network.orientation.separate_scenes import refuse_two_places
-from phototemplate.network.orientation.views import views_of
+from phototemplate.network.orientation.views import Stacked, View, views_of
 from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
 from phototemplate.network.stability.fit_tests import enlarged
 from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced, split_moved_sheet
@@ -97,11 +98,16 @@ def adjust(
         raise MeasureError("No photo could be placed; photograph the sheets closer, with several in every photo.")
 
     tell("Adjustment", 0.3)
-    camera_of, start, lenses, ties = own_centres(views, metas, camera_of, start, lenses, targets, settings)
-    run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
-    run = single_photo(place_lengths(tie(run, ties), lengths))
+    begun = start, lenses, camera_of
+    run, stacked = _begun(views, begun, targets, lengths, settings)
     used = frozenset(length.name for length in run.priors.lengths) - {SCALE_CONVENTION}
-    run, quality = enlarged(_rounds(run, used, tell))
+    run = _tested(run, used, tell)
+    still = {p: {t: v for t, v in own.items() if (t, p) not in run.moved_views} for p, own in views.items()}
+    camera_of, start, lenses, ties = turned_pictures(still, metas, camera_of, start, lenses, targets, settings)
+    if ties:
+        run, stacked = _begun(views, (start, lenses, camera_of), targets, lengths, settings, ties)
+        run = _tested(run, used, tell)
+    run, quality = enlarged(_cleaned(run, used, tell))
     run = solve(run, tolerance=1e-8)
     quality = replace(quality, converged=run.solved.converged, withheld=quality.withheld or not run.solved.converged)
     tell("Covariance", 0.9)
@@ -123,13 +129,26 @@ def adjust(
     return network
 
 
-def _rounds(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustment:
-    """Robust least squares, tests, clean least squares; ends with the final solution."""
+def _begun(
+    views: Mapping[str, Mapping[str, View]],
+    begun: tuple[Start, Sequence[LensStart], Mapping[str, str]],
+    targets: Mapping[str, Target],
+    lengths: Sequence[KnownLength],
+    settings: AdjustmentSettings,
+    ties: Sequence[tuple[str, str]] = (),
+) -> tuple[Adjustment, Stacked]:
+    """An adjustment with everything that is known, not yet solved; ``begun`` are start, lenses and cameras by photo."""
+    start, lenses, camera_of = begun
+    run, stacked = set_up(views, camera_of, start, lenses, targets, settings)
+    return single_photo(place_lengths(tie(run, ties), lengths)), stacked
+
+
+def _tested(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustment:
+    """Robust least squares and tests of the sheets."""
     settings = run.settings
     # Sightings are tested without the known lengths: a misread bar must not make its own end targets look wrong.
     # (Free points alone have no size without them.)
-    apart = lengths if run.problem.body_ids else frozenset[str]()
-    run = reject_misplaced(with_lengths(run, apart, used=False))
+    run = reject_misplaced(with_lengths(run, lengths if run.problem.body_ids else frozenset(), used=False))
     run = solve(run, huber=3 * settings.huber, tolerance=1e-2, damping=1e-4)
     tell("Testing sheets and sightings", 0.5)
     for _ in range(20):
@@ -144,6 +163,12 @@ def _rounds(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustm
         if after is run:
             break
         run = after
+    return run
+
+
+def _cleaned(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustment:
+    """Least squares without wrong sightings, with the known lengths; ends with the final solution."""
+    settings = run.settings
     huber = settings.huber * run.noise()
     run = with_best_shift(estimated(run, huber), huber)
     run = estimated(solve(_snooped(run), tolerance=1e-2))
@@ -160,7 +185,7 @@ def _rounds(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustm
     after = release_curl(release_print_scale(run, scales), curl)
     if after is not run:
         run = solve(after, tolerance=1e-2)
-    run = solve(with_lengths(run, apart, used=True), tolerance=1e-8)
+    run = solve(with_lengths(run, lengths, used=True), tolerance=1e-8)
     for _ in range(4):
         after = weigh_lengths(run)
         if after is run and lengths:

@@ -56,6 +56,11 @@ class Adjustment:
         """(N,) whether each sighting takes part"""
         return np.asarray(self.base > 0)
 
+    @property
+    def moved_views(self) -> frozenset[tuple[str, str]]:
+        """(target, photo) of the views left out because the target lay elsewhere"""
+        return frozenset((self.problem.body_ids[b], self.problem.photo_ids[p]) for b, p in self.moved)
+
     def half_size_mm(self, body: int) -> float:
         """How far a body's outermost point lies from its own axes."""
         return float(np.abs(self.targets[self.problem.body_ids[body]].points_mm).max())

@@ -129,8 +129,8 @@ class Priors:
     """Body in whose frame the common plane of the sheets is given"""
     plane_sigma: tuple[float, float] = (2.0, 0.01)
     plane_bodies: tuple[int, ...] = ()
-    ties: tuple[tuple[int, ...], ...] = ()
-    """Cameras that are one lens whose pictures were turned: same principal distance and radial distortion"""
+    ties: tuple[tuple[int, int], ...] = ()
+    """Pairs of cameras that are one lens before and after its pictures were turned by half a turn"""
 
     def __call__(self, problem: Problem, state: State) -> list[Condition]:
         """Every condition at ``state``."""
@@ -162,17 +162,21 @@ class Priors:
         return out
 
     def _ties(self, problem: Problem, state: State) -> list[Condition]:
+        """One lens under pictures turned by half a turn: its centre mirrored at the middle, decentring reversed, the rest
+        alike."""
         out, lenses = [], problem.columns.lenses
-        for group in self.ties:
-            for c in group[1:]:
-                names = lens.LENS_MODELS[problem.camera_models[c]].names
-                same = [i for i, n in enumerate(names) if n == "f" or (n.startswith("k"))]
-                columns = np.concatenate([lenses[group[0]][same], lenses[c][same]])
-                both = np.hstack([np.eye(len(same)), -np.eye(len(same))])
-                residual = state.lenses[c][same] - state.lenses[group[0]][same]
-                # A quarter turn exchanges fx and fy, which differ by the aspect.
-                sigma = np.where(np.array(same) == 0, constants.TIED_F * state.lenses[c][0], constants.TIED_K)
-                out.append(Condition(TURNED, problem.camera_ids[c], columns, both, residual, np.diag(sigma**2)))
+        for a, b in self.ties:
+            names = lens.LENS_MODELS[problem.camera_models[a]].names
+            n = len(names)
+            sign = np.array([-1.0 if name in ("cx", "cy", "p1", "p2") else 1.0 for name in names])
+            mirrored = np.zeros(n)
+            mirrored[2:4] = np.array(problem.sensors[a].size_px) - 1.0
+            sigma = np.full(n, constants.TIED_K)
+            sigma[0], sigma[2:4] = constants.TIED_F * state.lenses[a][0], constants.TIED_PX
+            residual = state.lenses[b] - sign * state.lenses[a] - mirrored
+            both = np.hstack([np.diag(sign), -np.eye(n)])
+            columns = np.concatenate([lenses[a], lenses[b]])
+            out.append(Condition(TURNED, problem.camera_ids[b], columns, both, residual, np.diag(sigma**2)))
         return out
 
     def _print(self, problem: Problem, state: State) -> list[Condition]:

@@ -122,5 +122,5 @@ def single_photo(run: Adjustment) -> Adjustment:
 def tie(run: Adjustment, groups: Sequence[Sequence[str]]) -> Adjustment:
     """Tie the lenses of groups of camera ids to each other; those not adjusted are passed over."""
     ids = {c: i for i, c in enumerate(run.problem.camera_ids)}
-    ties = tuple(tuple(ids[c] for c in group if c in ids) for group in groups)
+    ties = tuple((ids[a], ids[b]) for a, b in groups if a in ids and b in ids)
     return replace(run, priors=replace(run.priors, ties=ties))

@@ -1,10 +1,11 @@
-"""Photos whose pixels software may have turned: then the lens is the same, but not where its axis meets the picture.
+"""Photos whose pixels software has turned by half a turn: the lens is the same, but its axis meets the picture on the other
+side.
 
-A program that applies the Exif turn and drops it (messengers do) leaves pictures of one size that were turned differently:
-a phone held the other way up gives the same size with the principal point on the other side. Where the photos speak for
-it, each such photo gets a principal point and decentring of its own, tied to the others in principal distance and radial
-distortion.
-"""
+A program that applies the Exif turn and drops it (messengers do) leaves pictures of one size that were turned differently: a
+phone held the other way up gives the same size with the principal point mirrored at the middle, and the decentring with it.
+Which photos they are is not asked of each alone: what the exposures seem to do to their images falls into two groups, on either
+side of the middle, and the whole job has to fit better with the smaller group turned. Its photos then are a second camera, tied
+to the first as the half turn asks; that takes no further parameter."""
 
 from __future__ import annotations
 
@@ -13,16 +14,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.model import PhotoMeta, Target
-from phototemplate.network.adjustment.adjustment_state import solve
+from phototemplate.model import Array, PhotoMeta, Target
+from phototemplate.network import constants, photo_camera
+from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.setup import set_up, tie
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start
 from phototemplate.network.orientation.views import View
 from phototemplate.settings import AdjustmentSettings
-
-OWN = {"cx", "cy", "aspect", "p1", "p2"}
-"""Lens parameters that change when a picture is turned"""
 
 
 def may_be_turned(meta: PhotoMeta) -> bool:
@@ -31,7 +30,7 @@ def may_be_turned(meta: PhotoMeta) -> bool:
     return meta.orientation == 1 and (silent or meta.size_px[1] > meta.size_px[0])
 
 
-def own_centres(
+def turned_pictures(
     views: Mapping[str, Mapping[str, View]],
     metas: Mapping[str, PhotoMeta],
     camera_of: Mapping[str, str],
@@ -39,48 +38,66 @@ def own_centres(
     lenses: Sequence[LensStart],
     targets: Mapping[str, Target],
     settings: AdjustmentSettings,
-) -> tuple[dict[str, str], Start, list[LensStart], tuple[tuple[str, ...], ...]]:
-    """Cameras by photo, start, lenses and groups of cameras that share one lens, after asking whether photos were turned.
+) -> tuple[dict[str, str], Start, list[LensStart], tuple[tuple[str, str], ...]]:
+    """Cameras by photo, start, lenses and pairs of cameras that are one lens before and after a half turn.
 
-    Everything comes back as it was, with no groups, where no photo may be turned or the photos do not speak for it: the
-    robust sum of squares must drop by more than the further parameters times the logarithm of the number of sightings
-    (criterion of Schwarz, Annals of Statistics 6 (1978) 461-464).
+    Everything comes back as it was, with no pairs, where no photo may be turned or the photos do not speak for it.
     """
-    same = dict(camera_of), start, list(lenses), ()
     profiled = {s.camera_id for s in lenses if s.source == "profile"}
     groups: dict[str, list[str]] = {}
     for p in start.photos:
         if may_be_turned(metas[p]) and camera_of[p] not in profiled:
             groups.setdefault(camera_of[p], []).append(p)
     groups = {c: members for c, members in groups.items() if len(members) >= 2}
+    cameras, begun, used, ties = dict(camera_of), start, list(lenses), ()
     if not groups:
-        return same
-    count = sum(len(v.uv) for p in start.photos for v in views[p].values())
+        return cameras, begun, used, ties
 
-    def cost(cameras: Mapping[str, str], begun: Start, used: Sequence[LensStart], tied: Sequence[Sequence[str]]) -> float:
+    def solved(
+        cameras: Mapping[str, str], begun: Start, used: Sequence[LensStart], tied: Sequence[Sequence[str]]
+    ) -> Adjustment:
         run, _ = set_up(views, cameras, begun, used, targets, settings)
-        return solve(tie(run, tied), huber=3 * settings.huber, tolerance=1e-1, damping=1e-4).solved.cost
+        return solve(tie(run, tied), huber=3 * settings.huber, tolerance=1e-1, damping=1e-4)
 
-    now, cameras, begun, used = cost(camera_of, start, lenses, ()), dict(camera_of), start, list(lenses)
-    ties: tuple[tuple[str, ...], ...] = ()
+    run = solved(cameras, begun, used, ties)
+    pairs: list[tuple[str, str]] = []
     for camera, members in groups.items():
-        tried = _split(camera, members, cameras, begun, used)
-        tied = (*ties, tuple(tried[0][p] for p in members))
-        new = cost(*tried, tied)
-        if 2 * (now - new) > (len(OWN) - 1) * (len(members) - 1) * np.log(2 * count):
-            now, ties, (cameras, begun, used) = new, tied, tried
-    return cameras, begun, used, ties
+        offset = _offsets(run, camera, members)
+        side = offset @ np.linalg.svd(offset)[2][0]
+        turned = [p for p, s in zip(members, side, strict=True) if s < 0]
+        if len(turned) > len(members) / 2:
+            turned = [p for p in members if p not in turned]
+        # Two groups, not a stabiliser's scatter: each photo about as far from the middle as the others.
+        if not turned or np.abs(side).std() > constants.TURNED_SCATTER * np.abs(side).mean():
+            continue
+        sign = np.where(np.isin(members, turned), -1.0, 1.0)
+        tried = _split(camera, turned, (sign[:, None] * offset).mean(axis=0), cameras, begun, used)
+        other = solved(*tried, [*pairs, (camera, f"{camera} turned")])
+        # Each photo was free to be in either group: its choice counts as one bit.
+        gain = 2 * (run.solved.cost - other.solved.cost) / run.noise() ** 2
+        if gain > constants.TURNED_EVIDENCE + 2 * len(members) * np.log(2):
+            run, (cameras, begun, used) = other, tried
+            pairs.append((camera, f"{camera} turned"))
+    return cameras, begun, used, tuple(pairs)
+
+
+def _offsets(run: Adjustment, camera: str, members: Sequence[str]) -> Array:
+    """(n, 2) where the axis meets each picture, from its middle."""
+    problem = run.problem
+    c = problem.camera_ids.index(camera)
+    middle = (np.array(problem.sensors[c].size_px) - 1) / 2
+    rows = [problem.photo_ids.index(p) for p in members]
+    return np.asarray(run.state.lenses[c][2:4] + run.state.exposure[rows][:, photo_camera.CENTRE] - middle)
 
 
 def _split(
-    camera: str, members: Sequence[str], camera_of: Mapping[str, str], start: Start, lenses: Sequence[LensStart]
+    camera: str, turned: Sequence[str], offset: Array, camera_of: Mapping[str, str], start: Start, lenses: Sequence[LensStart]
 ) -> tuple[dict[str, str], Start, list[LensStart]]:
-    """Every photo of one camera becomes a camera of its own, with its axis in the middle of the picture to start with."""
+    """The turned photos become a camera of their own, its axis on the other side of the middle."""
     old = next(s for s in lenses if s.camera_id == camera)
-    cameras = {**camera_of, **{p: f"{camera} {p}" for p in members}}
-    params = start.lenses[camera].copy()
-    params[2:4] = (np.array(old.size_px) - 1) / 2
-    kept = {c: v for c, v in start.lenses.items() if c != camera}
-    new_start = replace(start, lenses=kept | {cameras[p]: params.copy() for p in members})
-    used = [s for s in lenses if s.camera_id != camera] + [replace(old, camera_id=cameras[p]) for p in members]
-    return cameras, new_start, used
+    name, middle = f"{camera} turned", (np.array(old.size_px) - 1) / 2
+    first, second = start.lenses[camera].copy(), start.lenses[camera].copy()
+    first[2:4], second[2:4] = middle + offset, middle - offset
+    cameras = {**camera_of, **dict.fromkeys(turned, name)}
+    begun = replace(start, lenses={**start.lenses, camera: first, name: second})
+    return cameras, begun, [*lenses, replace(old, camera_id=name)]
