@@ -54,10 +54,15 @@ class WallJob:
     """Plan points (n, 2) near the wall -> how far the true wall stands into the room there (n,), from an arbitrary line"""
 
 
-def wall_shape(
-    bow: float, swell: tuple[float, float], reach: tuple[float, float], waves: Array, length: float
-) -> Callable[[Array], Array]:
-    """Height into the room over x: parabola, joint compound in the corners, slow waves."""
+Profile = Callable[[Array], Array]
+"""Places along the wall (n,) -> height into the room (n,), mm"""
+
+
+def usual_wall(rng: np.random.Generator, length: float) -> Profile:
+    """A bow of 0 to 15 mm either way, corners swollen by 0 to 8 mm, slow waves: what the prior of walls was chosen on."""
+    bow = float(rng.uniform(0, 15) * rng.choice([-1, 1]) * (rng.random() < 0.85))
+    swell = rng.uniform(0, 8, 2) * (rng.random(2) < 0.6)
+    reach, waves = rng.uniform(120, 320, 2), rng.normal(0, [0.5, 0.3])
 
     def height(x: Array) -> Array:
         s = np.asarray(x, float)
@@ -70,14 +75,119 @@ def wall_shape(
     return height
 
 
-def wall_job(seed: int) -> WallJob:
-    """One wall with a bow of 0 to 15 mm either way and corners swollen by 0 to 8 mm, measured from six photos."""
+def bumped_wall(rng: np.random.Generator, length: float) -> Profile:
+    """Nearly straight, with one to three bumps or dents of 60 to 200 mm and 1 to 4 mm, one of them 140 mm wide and 3.5 mm high
+    in every third wall."""
+    bow = float(rng.uniform(-3, 3))
+    count = int(rng.integers(1, 4))
+    wide, high = rng.uniform(60, 200, count), rng.uniform(1, 4, count) * rng.choice([-1, 1], count)
+    if rng.random() < 1 / 3:
+        wide[0], high[0] = 140.0, 3.5
+    places = rng.uniform(100, length - 100, count)
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        out = bow * 4 * (s / length) * (1 - s / length)
+        for w, h, at in zip(wide, high, places, strict=True):
+            t = np.clip((s - at) / (0.5 * w), -1, 1)
+            out = out + 0.5 * h * (1 + np.cos(np.pi * t))
+        return out
+
+    return height
+
+
+def stepped_wall(rng: np.random.Generator, length: float) -> Profile:
+    """One or two sharp steps of 0.5 to 4 mm (a board's edge, the end of a panel), the parts a little bowed and tilted."""
+    steps, rises = np.sort(rng.uniform(200, length - 200, 2)), rng.uniform(0.5, 4, 2) * rng.choice([-1, 1], 2)
+    rises[1] *= rng.random() < 0.5
+    bow, tilt = float(rng.uniform(-2, 2)), rng.normal(0, 0.001, 3)
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        part = np.searchsorted(steps, s, side="right")
+        begin = np.concatenate([[0.0], steps])
+        raised = np.concatenate([[0.0], np.cumsum(rises)])
+        return bow * 4 * (s / length) * (1 - s / length) + raised[part] + tilt[part] * (s - begin[part])
+
+    return height
+
+
+def tiled_wall(rng: np.random.Generator, length: float) -> Profile:
+    """Tiles of 150 to 400 mm, each set off by up to 0.8 mm and tilted by a few mm per metre."""
+    tile = float(rng.uniform(150, 400))
+    count = int(length / tile) + 3
+    begin = float(rng.uniform(-tile, 0.0))
+    off, tilt = rng.normal(0, 0.35, count), rng.normal(0, 0.002, count)
+    bow = float(rng.uniform(-3, 3))
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        k = np.clip(((s - begin) / tile).astype(int), 0, count - 1)
+        within = s - begin - (k + 0.5) * tile
+        return bow * 4 * (s / length) * (1 - s / length) + off[k] + tilt[k] * within
+
+    return height
+
+
+def muddy_wall(rng: np.random.Generator, length: float) -> Profile:
+    """Butt joints feathered out over 150 to 450 mm at every board's end (1220 mm), and corners filled in other ways: straight,
+    rounded or hollow."""
+    first, ridge = float(rng.uniform(150, 1000)), rng.uniform(0.5, 3.0, 3)
+    half = rng.uniform(150, 450, 3) / 2
+    swell, reach, power = rng.uniform(0, 8, 2), rng.uniform(80, 400, 2), rng.uniform(0.8, 3.0, 2)
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        out = np.zeros_like(s)
+        for k in range(3):
+            out = out + ridge[k] * np.clip(1 - np.abs(s - first - 1220.0 * k) / half[k], 0, 1)
+        for k, d in enumerate((s, length - s)):
+            out = out + swell[k] * np.clip(1 - d / reach[k], 0, 1) ** power[k]
+        return out
+
+    return height
+
+
+def bowed_wall(rng: np.random.Generator, length: float) -> Profile:
+    """Long bows that are no parabolas: bent at one stud, S-shaped, or bulging at one end; 0 to 20 mm."""
+    size, way = float(rng.uniform(0, 20) * rng.choice([-1, 1])), int(rng.integers(0, 3))
+    stud, soft = float(rng.uniform(0.25, 0.75)) * length, float(rng.uniform(30, 200))
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        if way == 0:
+            return -2.0 * size / length * np.sqrt((s - stud) ** 2 + soft**2)
+        if way == 1:
+            return 0.5 * size * np.sin(2 * np.pi * s / length)
+        return size * np.exp(-((s / (0.35 * length)) ** 2))
+
+    return height
+
+
+def straight_wall(rng: np.random.Generator, length: float) -> Profile:
+    """Within a few tenths of a millimetre of straight."""
+    bow, wave, count = float(rng.normal(0, 0.15)), float(rng.normal(0, 0.1)), int(rng.integers(2, 6))
+
+    def height(x: Array) -> Array:
+        s = np.asarray(x, float)
+        return bow * 4 * (s / length) * (1 - s / length) + wave * np.sin(count * np.pi * s / length)
+
+    return height
+
+
+KINDS: dict[str, Callable[[np.random.Generator, float], Profile]] = {
+    "usual": usual_wall, "bumps": bumped_wall, "steps": stepped_wall, "tiles": tiled_wall, "mud": muddy_wall,
+    "bows": bowed_wall, "straight": straight_wall,
+}  # fmt: skip
+"""Kinds of walls; only the first was looked at when the prior was chosen"""
+
+
+def wall_job(seed: int, kind: str = "usual") -> WallJob:
+    """One wall of a kind, measured from six photos."""
     rng = np.random.default_rng([91, seed])
     edges = EdgeSettings()
     length = float(rng.uniform(1500, 3000))
-    bow = float(rng.uniform(0, 15) * rng.choice([-1, 1]) * (rng.random() < 0.85))
-    swell = tuple(float(v) for v in rng.uniform(0, 8, 2) * (rng.random(2) < 0.6))
-    height = wall_shape(bow, swell, tuple(rng.uniform(120, 320, 2)), rng.normal(0, [0.5, 0.3]), length)  # type: ignore[arg-type]
+    height = KINDS[kind](rng, length)
     targets: dict[str, Target] = {}
     bodies: dict[str, BodyPose] = {}
     thickness = THICKNESS_MM + rng.normal(0, THICKNESS_U_MM)
