@@ -186,10 +186,10 @@ class EdgeSettings(Section):
     """A line that departs from straight by more gives the finding ``edge-not-straight``"""
     end_zone_mm: float = 150.0
     """Profiles are finer within about this distance of their ends, where walls swell"""
-    max_knots: int = 30
-    """Most knots of a profile"""
-    min_knot_spacing_mm: float = 25.0
-    """Mean distance of a profile's knots is not smaller than this"""
+    max_knots: int = 100
+    """Most knots at which a profile is fitted; those that say nothing of their own are left out afterwards"""
+    min_knot_spacing_mm: float = 20.0
+    """Distance of these knots is not smaller than this"""
     short_edge_mm: float = 150.0
     """An edge of which less was seen gives the finding ``edge-short``"""
     min_extent_mm: float = 10.0

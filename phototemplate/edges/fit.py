@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
+from phototemplate.edges.shapes.constants import CENTER_LOG10
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord
 from phototemplate.edges.shapes.unseen_wall import wander_between
-from phototemplate.edges.shapes.wall_curve import CENTER_LOG10
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
 from phototemplate.numerics.natural_spline import spline_weights
@@ -143,10 +143,11 @@ def _edge_points(points: PlanePoints, settings: EdgeSettings, influences: Influe
         # neighbouring positions share pixels and the finish of the wood, whatever the tracer says
         correlation = max(correlation, settings.least_correlation_mm)
     cov = None if influences is None else influences.cov
-    data = EdgePoints(points.xy_mm, points.noise_cov_mm2, points.shared_jac, cov, correlation)
+    strip = points.source == "strip"
+    data = EdgePoints(points.xy_mm, points.noise_cov_mm2, points.shared_jac, cov, correlation, believed=strip)
     # the long axis of a traced or butted point lies along its edge; that of a strip's target seen by photos that look alike
     # lies along their sight, often right across the wall, and is real
-    return data if points.source == "strip" else tame(data)
+    return data if strip else tame(data)
 
 
 def _largest_local_mean(residuals: np.ndarray, s: np.ndarray) -> float:

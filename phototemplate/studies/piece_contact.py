@@ -1,9 +1,10 @@
 """The piece laid against a wall: where it touches, the gap behind it and how well that is known.
 
-The heights and their covariance are what is believed of the wall after it was seen (the profile's covariance holds noise and
-smoothing bias both, see ``edges.shapes.profile``), so walls drawn from them are walls it may be, and the largest gap of each is
-a gap it may have: their mean and standard deviation are stated. The gap of the mean wall would be too small, since smoothing
-takes off what is not certain.
+A largest gap is a maximum, and noise makes maxima larger: a straight wall seen with noise shows a gap. By how much is found by
+adding the noise once more (bootstrap estimate of bias; B. Efron, R. Tibshirani, An Introduction to the Bootstrap, 1993,
+chapter 10): what the largest gap grows by then is taken off the one that was measured, and off all gaps in proportion. What
+the wall may do where it was not seen only makes gaps larger: its uncertainty is the spread of walls drawn with it, and by how
+much these gaps exceed those of the noise alone.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from phototemplate.model import Array, BoolArray
 from phototemplate.numerics.montecarlo import correlated_draws
+from phototemplate.studies.budget import UNSEEN
 from phototemplate.studies.comparison import Comparison
 from phototemplate.studies.constants import PART_DRAWS, WALL_DRAWS, WALL_SEED
 from phototemplate.studies.straightness import Zone, minimum_zone, zone_widths
@@ -27,7 +29,7 @@ class Touching:
     piece_mm: Array
     """(n,) height of the piece's edge over the reference"""
     gap_mm: Array
-    """(n,) behind it"""
+    """(n,) behind it; the largest is ``largest_mm``"""
     gap_u_mm: Array
     """(n,) of the gap at that place, the piece touching where it touches now"""
     largest_mm: float
@@ -52,11 +54,18 @@ def lay_piece(compared: Comparison, x: Array, within: BoolArray) -> Touching:
         zone = minimum_zone(xs, ds) if compared.turned else _shifted(ds)
         weights, piece = zone.weights(xs), zone.piece(x)
         jac[:, judged] += _piece_rows(zone, xs, x)
-    drawn = _widths(compared, xs, correlated_draws(np.random.default_rng(WALL_SEED), ds, cs, WALL_DRAWS))
+    unseen = compared.parts.get(UNSEEN, np.zeros_like(cov))[np.ix_(within, within)]
+    noisy, all_ = (
+        _widths(compared, xs, correlated_draws(np.random.default_rng(WALL_SEED), ds, part, WALL_DRAWS))
+        for part in (cs - unseen, cs)
+    )
+    plain = float(_widths(compared, xs, ds[None])[0])
+    value = max(2.0 * plain - float(noisy.mean()), 0.0)
+    u = float(np.hypot(all_.std(ddof=1), all_.mean() - noisy.mean()))
     full = np.zeros(n)
     full[judged] = weights
-    value, u = float(drawn.mean()), float(drawn.std(ddof=1))
-    return Touching(piece, piece - d, row_u(jac, cov), value, u, full, zone.touching, zone.far)
+    gap = (piece - d) * (value / plain if plain > 0 else 1.0)
+    return Touching(piece, gap, row_u(jac, cov), value, u, full, zone.touching, zone.far)
 
 
 def spread_alone(compared: Comparison, x: Array, within: BoolArray, part: Array) -> float:

@@ -179,8 +179,8 @@ def test_straight_wall_needs_fewer_knots_than_a_wavy_one() -> None:
     for truth in (lambda s: 0.0 * s, lambda s: 4.0 * np.sin(s / 40.0)):
         cases = [scene(np.random.default_rng(seed), truth, shared=False, wrong=0.0) for seed in (5, 6, 8)]
         counts.append(np.median([fit_segment(c.points, hint("profile"), SETTINGS).knots_mm.size for c in cases]))
-    assert counts[0] < counts[1]
-    assert counts[1] == SETTINGS.max_knots + 6
+    assert counts[0] < 0.5 * counts[1]
+    assert counts[1] <= SETTINGS.max_knots + 6
 
 
 def test_bowed_edge_claimed_as_a_line_is_reported() -> None:

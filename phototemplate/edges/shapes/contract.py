@@ -38,6 +38,8 @@ class EdgePoints:
     """Noise of neighbours is correlated by exp(-distance / correlation_mm)"""
     corners_mm: Array | None = None
     """(C, 2) about where the edge meets its neighbours, as far as that is known"""
+    believed: bool = False
+    """Every point was seen for what it is (a target in several photos), so that none is left out for standing alone"""
 
 
 @dataclass(frozen=True)

@@ -14,13 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.shapes.constants import APART, CELLS, MAD_TO_SD, SECOND_DIFFERENCE, SHARES
 from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, noise_of
 from phototemplate.model import Array
 from phototemplate.numerics.correlation import correlated_product
-
-_CELLS = 40
-_SHARES = (0.02, 0.05, 0.1, 0.2, 0.4)
-"""Trial correlation lengths as shares of the length of the edge"""
 
 
 @dataclass(frozen=True)
@@ -44,7 +41,7 @@ class Cells:
     """(b,)"""
 
 
-def group_points(s: Array, used: Array, cells: int = _CELLS) -> Cells:
+def group_points(s: Array, used: Array, cells: int = CELLS) -> Cells:
     """Group the used points by position into at most ``cells`` groups of equal width; empty ones vanish."""
     index = np.flatnonzero(used)
     low, high = float(np.min(s[index])), float(np.max(s[index]))
@@ -68,7 +65,7 @@ def neighbour_scatter(residuals: Array, sd: Array, s: Array, used: Array) -> flo
     if z.size < 12:
         return 1.0
     second = z[:-2] - 2.0 * z[1:-1] + z[2:]
-    return max(1.0, 1.4826 * float(np.median(np.abs(second))) / math.sqrt(6.0))
+    return max(1.0, MAD_TO_SD * float(np.median(np.abs(second))) / math.sqrt(SECOND_DIFFERENCE))
 
 
 def estimate(
@@ -99,7 +96,7 @@ def estimate(
     distance = np.abs(cells.s[:, None] - cells.s)
     span = float(np.max(distance))
     gap = span / max(b - 1, 1)
-    lengths = [0.0, *(share * span for share in _SHARES if share * span >= 0.7 * gap)]
+    lengths = [0.0, *(share * span for share in SHARES if share * span >= APART * gap)]
     sds = spread * np.geomspace(0.1, 3.0, 12)
     shapes = np.stack([np.exp(-distance / ell) if ell else np.diag(1.0 / cells.count) for ell in lengths])
     parts = (shapes[:, None] * (sds**2)[:, None, None]).reshape(-1, b, b)

@@ -11,10 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from phototemplate.edges.shapes.constants import TOUCH_U_MM
 from phototemplate.model import Array
-
-TOUCH_U_MM = 0.15
-"""How well one place of a sheet's edge tells where the wall is: the sheet touches where the wall stands out"""
 
 
 def wander_between(ties: Array, s: Array, density: float) -> Array:

@@ -5,7 +5,7 @@ behind the print by the thickness of paper and tape. A piece may stand off as a 
 between its taped ends; both are influences of each piece (settings ``strip_standoff_u_mm``, ``strip_bulge_u_mm``), and what
 its neighbours and the wall's smoothness say about them is left to the fit. Where a strip has come loose it stands in front of
 the wall by more; nothing in the photos can tell that from a bulge of the wall, except at the strip's own edges and joints.
-Single wrong points (a sighting gone astray) do stand out from their neighbours and are left out.
+Single wrong points (a sighting gone astray, which two photos cannot show) do stand out from their neighbours and are left out.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ NAME = "strip"
 THICKNESS = "strip thickness"
 STANDING_OFF = "strip standing off"
 END_FACTOR, ALONE = 5.0, 3.0
+BELIEVED_PHOTOS = 4
+"""A target that so many photos see in one place is there, however far it stands off its neighbours: walls have steps, bumps"""
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -54,6 +56,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     toward = _toward_wall(scene, xy, work[order, 2])
     jac, cov, height = jac[order], cov[order], work[order, 2]
     off, keep = _steadiness(xy, toward, cov, settings)
+    keep |= np.array([mine[k].n_photos >= BELIEVED_PHOTOS for k in order])
     for name in sorted({mine[order[k]].target_id for k in np.flatnonzero(~keep)}):
         worst = max(abs(off[k]) for k in np.flatnonzero(~keep) if mine[order[k]].target_id == name)
         findings.append(Finding("strip-loose", hint.edge_id, strip=name, off_mm=worst))
