@@ -2,10 +2,11 @@
 
 Three kinds of rows. ``sightings``: walls of random shape (bows 0 to 15 mm, corners swollen by 0 to 8 mm), target points seen
 with noise by six simulated photos of 12 MP, everything after the detection runs as in the product; many of them, for the
-statistics; then walls of other kinds, bumps, steps, tiles, mud, long bows and nearly straight ones. ``drawn``: walls of the same kinds of shape as pictures, print by print through the phone of ``demo_images``
-(:mod:`tests.bench._wall_pictures`), strips that stand off the wall and bulge as there, through the whole program; one more at
-12 MP for the time. ``rendered``: two walls by the renderer with light, 2016 x 1512 px. Pictures are kept in the user's cache
-folder (or ``PHOTOTEMPLATE_BENCH_CACHE``) once made: a quarter of a minute a drawn wall, a quarter of an hour a rendered one.
+statistics; then walls of other kinds, bumps, steps, tiles, mud, long bows and nearly straight ones. ``drawn``: walls of the
+same kinds of shape as pictures, print by print through the phone of ``demo_images`` (:mod:`tests.bench._wall_pictures`),
+strips that stand off the wall and bulge as there, through the whole program; one more at 12 MP for the time. ``rendered``: two
+walls by the renderer with light, 2016 x 1512 px. Pictures are kept in the user's cache folder (or
+``PHOTOTEMPLATE_BENCH_CACHE``) once made: a quarter of a minute a drawn wall, a quarter of an hour a rendered one.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ RENDERED = ((9.0, (0.0, 6.0)), (2.5, (2.0, 3.0)))
 """Bow and swelling of the left and right corner, mm"""
 DRAWN = 22
 FRESH = 9000
-"""Where the walls begin that are of kinds the prior was not chosen on (:data:`KINDS`); 5000 to 6100 were looked at when the curve
-learned to follow breaks"""
+"""Where the walls begin that are of kinds the prior was not chosen on (:data:`KINDS`); 5000 to 6100 were looked at when the
+curve learned to follow breaks"""
 SEEDS = {"sightings": 1000, "drawn": 300, "rendered": 140}
 """Where each set begins. Walls on which a fault was found and mended are not judged again: the sets then begin elsewhere."""
 
