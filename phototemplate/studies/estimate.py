@@ -105,6 +105,11 @@ def estimate(
         raise MeasureError("No run of cabinets is closed, so there is no area; give the edges that are missing.")
     if not spec.pieces:
         spec = spec.model_copy(update={"pieces": [PieceSpec(id=name, loop=name) for name in closed]})
+    gaping = [p.loop for p in spec.pieces if p.loop not in closed]
+    if gaping:
+        raise MeasureError(
+            f"The run {gaping[0]} does not close, so it has no area; give the edges that are missing, or leave its piece out."
+        )
     template = build_template(outline, spec, heights).whole()
     state = _Known(outline)
     material = spec.shop.material

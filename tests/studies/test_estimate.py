@@ -197,6 +197,12 @@ def test_sheets_without_a_tape_give_a_price_of_98_to_102_per_cent() -> None:
     assert estimate(rectangle(2400.0, 600.0), spec(), printed=True).caution == ""
 
 
+def test_a_run_that_does_not_close_is_named() -> None:
+    wanted = spec().model_copy(update={"pieces": [PieceSpec(id="top", loop="run"), PieceSpec(id="other", loop="island")]})
+    with pytest.raises(MeasureError, match="The run island does not close"):
+        estimate(rectangle(), wanted)
+
+
 def test_estimate_says_what_it_is_in_every_file(tmp_path: Path) -> None:
     made = estimate(rectangle(), spec(), job="customer", prices=prices(), choice=Choice(finish="eased"))
     quote = Quote(Shop(), QuoteFile(), (("", made),), date(2026, 3, 14))
