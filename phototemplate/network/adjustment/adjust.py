@@ -47,7 +47,8 @@ from phototemplate.network.orientation.separate_scenes import refuse_two_places
 from phototemplate.network.orientation.views import Stacked, View, views_of
 from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
 from phototemplate.network.stability.fit_tests import enlarged
-from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced, split_moved_sheet
+from phototemplate.network.stability.hypotheses import best_explained
+from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced
 from phototemplate.network.stability.print_scale import (
     print_scale_findings,
     release_print_scale,
@@ -153,16 +154,9 @@ def _tested(run: Adjustment, lengths: frozenset[str], tell: Progress) -> Adjustm
     tell("Testing sheets and sightings", 0.5)
     for _ in range(20):
         run = solve(run, huber=settings.huber * run.noise(), tolerance=1e-2)
-        curl, scales = curl_evidence(run), scale_conflicts(run, only_bodies=True)
-        rival = max((c.normalized**2 for c in scales), default=0.0)
-        after = split_moved_sheet(run, curl, rival)
-        if after is run:
-            after = release_print_scale(run, scales)
-        if after is run:
-            after = release_curl(run, curl)
-        if after is run:
+        before, run = run, best_explained(run)
+        if run is before:
             break
-        run = after
     return run
 
 

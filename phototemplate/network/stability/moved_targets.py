@@ -5,7 +5,7 @@ Each test takes an :class:`Adjustment` and gives one that leaves out what lies e
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.displaced_positions import fit_place, places_of
-from phototemplate.network.stability.displacement_test import slides
+from phototemplate.network.stability.displacement_test import Slide, slides
 
 
 def reject_misplaced(run: Adjustment) -> Adjustment:
@@ -30,31 +30,30 @@ def reject_misplaced(run: Adjustment) -> Adjustment:
         if np.median(off) > constants.MISPLACED or np.any(linear.depth[rows] <= 0):
             gone.append((key, photo))
     for body, photo in gone:
-        run = _leave_out(run, body, [photo])
+        run = leave_out(run, body, [photo])
     return run
 
 
-def split_moved_sheet(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adjustment:
-    """Find the body that fits best as lying in two places; leave out its smaller group of photos.
+def moves(run: Adjustment) -> list[Slide]:
+    """Bodies that fit better as lying in two places, visibly apart: the strongest with the cameras free, and the strongest of
+    those whose moves leave large residuals.
 
-    ``curl`` is the evidence that bodies are bent instead (:func:`curl_evidence`), ``rival`` the strongest evidence for
-    something else; the stronger explanation wins. Small moves are found with the cameras free
-    (:mod:`~phototemplate.network.stability.displacement_test`), far ones, which are not linear, with the cameras held.
+    Small moves are found with the cameras free (:mod:`~phototemplate.network.stability.displacement_test`), far ones, which
+    are not linear, with the cameras held.
     """
-    for slide in slides(run)[:1]:
-        limit = max(run.settings.moved_evidence, curl.get(slide.body, 0.0), rival)
-        if slide.gain > limit and slide.visible_mm > constants.SAME_MM:
-            return _leave_out(run, slide.body, slide.photos)
-    return _split_far(run, curl, rival)
+    level = run.settings.moved_evidence
+    near = [slide for slide in slides(run)[:1] if slide.gain > level and slide.visible_mm > constants.SAME_MM]
+    return near or _far_moves(run)
 
 
-def _leave_out(run: Adjustment, body: int, photos: Sequence[int]) -> Adjustment:
+def leave_out(run: Adjustment, body: int, photos: Sequence[int]) -> Adjustment:
+    """Without a body's sightings in photos in which it lay elsewhere."""
     s = run.problem.sightings
     moved = run.moved | {(body, photo) for photo in photos}
     return replace(run.rejecting((s.body == body) & np.isin(s.photo, photos)), moved=moved)
 
 
-def _split_far(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adjustment:
+def _far_moves(run: Adjustment) -> list[Slide]:
     """The same for moves that leave large residuals: each photo alone says where it wants the body, cameras held.
 
     If two groups of photos, each with its own place, fit far better than one, and the places differ visibly in the sheet's
@@ -72,7 +71,7 @@ def _split_far(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adju
         for body, own in views.items()
         if len(own) >= 2 and max(rest for _, rest in own) >= constants.SUSPICIOUS
     }
-    best: tuple[float, int, list[int]] | None = None
+    best: Slide | None = None
     for body, entries in systems.items():
         hs, gs = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
         own = np.linalg.solve(hs, gs[:, :, None])[:, :, 0]
@@ -98,11 +97,12 @@ def _split_far(run: Adjustment, curl: Mapping[int, float], rival: float) -> Adju
                 visible = np.hypot(*apart[1:]) + abs(apart[0]) * size
                 gain = 2 * (sum(split) - one)
                 counts = [sum(e[3] for e, c in zip(entries, group, strict=True) if c == k) for k in (0, 1)]
-                enough = gain > max(constants.FAR_MOVE_EVIDENCE, curl.get(body, 0.0), rival) and min(counts) >= 4
-                if enough and visible > constants.SAME_MM and (best is None or gain > best[0]):
+                enough = gain > constants.FAR_MOVE_EVIDENCE and min(counts) >= 4
+                if enough and visible > constants.SAME_MM and (best is None or gain > best.gain):
                     small = int(np.argmin(counts))
-                    best = gain, body, [e[0] for e, c in zip(entries, group, strict=True) if c == small]
-    return run if best is None else _leave_out(run, best[1], best[2])
+                    photos = tuple(e[0] for e, c in zip(entries, group, strict=True) if c == small)
+                    best = Slide(body, photos, gain, float(visible))
+    return [best] if best is not None else []
 
 
 def _system(run: Adjustment, body: int, photo: int, rest: float) -> tuple[int, Array, Array, int]:

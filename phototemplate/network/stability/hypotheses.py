@@ -1,0 +1,74 @@
+"""What may be wrong with a sheet, in competition: one table of hypotheses with statistic, level and action.
+
+What a camera does has parameters of its own in every adjustment (:mod:`~phototemplate.network.adjustment.variance_components`),
+and is given generous room before the first sheet is asked about: no sheet is blamed for what the exposures explain. Of what
+remains the explanation is taken whose drop in chi-squared is largest for its number of parameters; then everything is asked
+again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from phototemplate.network import constants
+from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.stability.moved_targets import leave_out, moves
+from phototemplate.network.stability.print_scale import release_print_scale, scale_conflicts
+from phototemplate.network.stability.sheet_curl import curl_evidence
+from phototemplate.settings import AdjustmentSettings
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One thing that would explain residuals."""
+
+    gain: float
+    """Drop in chi-squared at unit noise"""
+    action: Callable[[], Adjustment]
+    """The adjustment with it, not yet solved"""
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One row of the table."""
+
+    name: str
+    parameters: int
+    """What it costs"""
+    level: Callable[[AdjustmentSettings], float]
+    """Drop in chi-squared below which it is chance"""
+    statistic: Callable[[Adjustment], Sequence[Explanation]]
+
+
+def _moved(run: Adjustment) -> list[Explanation]:
+    return [Explanation(m.gain, lambda m=m: leave_out(run, m.body, m.photos)) for m in moves(run)]  # type: ignore[misc]
+
+
+def _misprinted(run: Adjustment) -> list[Explanation]:
+    conflicts = scale_conflicts(run, only_bodies=True)
+    worst = max((c.normalized**2 for c in conflicts), default=0.0)
+    return [Explanation(worst, lambda: release_print_scale(run, conflicts))] if conflicts else []
+
+
+def _bent(run: Adjustment) -> list[Explanation]:
+    return [Explanation(g, lambda b=b: run.releasing_curl({b})) for b, g in curl_evidence(run).items()]  # type: ignore[misc]
+
+
+HYPOTHESES: tuple[Hypothesis, ...] = (
+    Hypothesis("the sheet lay elsewhere in some photos", 3, lambda s: s.moved_evidence, _moved),
+    Hypothesis("it is printed at another scale", 2, lambda s: constants.SCALE_CONFLICT**2, _misprinted),
+    Hypothesis("it is bent", 3, lambda s: s.curl_evidence, _bent),
+)
+"""Every hypothesis about a sheet; that a sighting is wrong is asked once the sheets are settled
+(:mod:`~phototemplate.network.stability.data_snooping`), that a photo is noisy after that"""
+
+
+def best_explained(run: Adjustment) -> Adjustment:
+    """With the strongest explanation for its cost; the same where nothing is beyond chance."""
+    found = [
+        (explanation.gain / hypothesis.parameters, explanation)
+        for hypothesis in HYPOTHESES
+        for explanation in hypothesis.statistic(run)
+        if explanation.gain > hypothesis.level(run.settings)
+    ]
+    return max(found, key=lambda one: one[0])[1].action() if found else run
