@@ -103,7 +103,12 @@ def read_profile(path: Path) -> Profile:
     names = LENS_MODELS[profile.lens_model].names
     if set(profile.parameters) != set(names):
         raise InputError(f"The camera profile {path} needs the parameters {', '.join(names)}; calibrate again.")
-    cov = np.array(profile.covariance, float)
+    try:
+        cov, values = np.array(profile.covariance, float), np.array(list(profile.parameters.values()))
+    except ValueError as exc:
+        raise InputError(f"The camera profile {path} has a covariance with rows of several lengths; calibrate again.") from exc
+    if not (np.isfinite(cov).all() and np.isfinite(values).all()):
+        raise InputError(f"The camera profile {path} has values that are no numbers; calibrate again.")
     if cov.shape != (len(names), len(names)) or not np.allclose(cov, cov.T) or np.linalg.eigvalsh(cov).min() < -1e-9:
         raise InputError(f"The camera profile {path} has a covariance that cannot be; calibrate again.")
     return profile

@@ -63,3 +63,18 @@ at."""
 WALL_SHARE: Final = 0.95
 """ratio. A wall's row of the demo holds the error that this share of its length stays below. Derived: that which U at k = 2
 covers."""
+
+# -------------------------------------------------------------------------------------------------------- job file
+
+LONGEST_FILE: Final = 8_000_000
+"""bytes. Largest job file. Derived: a job of 400 photos and 1000 edges has a tenth of that."""
+DEEPEST_KEY: Final = 20
+"""count. Dots of a key in it. Derived: no key has more than three; readers of TOML take time with their square."""
+DEEPEST_LINE: Final = 20_000
+"""count. Brackets of a line in it. Derived: a path of thousands of points."""
+USUAL_VALUES: Final = {
+    "tolerance": (0.2, 7.0), "paper.thickness_mm": (0.05, 25.0), "paper.strip_thickness_mm": (0.05, 3.0),
+    "markers.size_mm": (10.0, 300.0), "lengths.temperature_c": (0.0, 45.0),
+    "bar": (200.0, 3000.0), "tape": (300.0, 15_000.0), "caliper": (10.0, 400.0),
+}
+"""mm, degC. Values of the job file, and lengths by their kind, that need no question. Convention: of kitchens and shops."""

@@ -14,6 +14,7 @@ else since it was read is never overwritten (:class:`JobFileError`).
 
 from __future__ import annotations
 
+import codecs
 import difflib
 import hashlib
 import shutil
@@ -25,27 +26,27 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import tomlkit
-from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from phototemplate.atomic import write_text_atomic
+from phototemplate.constants import DEEPEST_KEY, DEEPEST_LINE, LONGEST_FILE
 from phototemplate.errors import InputError, JobFileError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
-from phototemplate.units import parse_length_mm
+from phototemplate.units import Length
 
 JOB_FILE = "job.toml"
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 
-def _length(value: object) -> object:
-    """A length as the user writes it: a number is mm, a text carries its unit."""
-    return parse_length_mm(value) if isinstance(value, str) else value
-
-
-LengthMM = Annotated[float, BeforeValidator(_length)]
+LengthMM = Length
 """Length in mm; in the job file a number (mm) or a text with unit (``"39 3/8 in"``)."""
-PositiveMM = Annotated[float, BeforeValidator(_length), Field(gt=0)]
+PositiveMM = Annotated[Length, Field(gt=0)]
+Thickness = Annotated[Length, Field(ge=0, le=150)]
+"""mm. Paper with its backing, however thick"""
+Uncertainty = Annotated[Length, Field(ge=0, le=50)]
+"""mm. Of a thickness or height; 0: taken as exact"""
 TargetId = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?$")]
 TargetPoint = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?(:[0-9A-Za-z]+)?$")]
 """A point of a target: ``"S03:7"`` (saddle point 7), ``"S03:A"`` (tape mark A), ``"B01"`` (its only point)."""
@@ -54,20 +55,20 @@ TargetPoint = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?(:[0-9A-Za-z]+)?
 class PaperSpec(Section):
     """How the sheets were printed and mounted."""
 
-    thickness_mm: LengthMM = 0.1
+    thickness_mm: Thickness = 0.1
     """Paper and backing together, for every sheet not named in ``thickness_by_sheet_mm``."""
-    thickness_u_mm: LengthMM = 0.05
+    thickness_u_mm: Uncertainty = 0.05
     """Standard uncertainty of the thickness, the same for all sheets."""
     lies_on: Literal["cabinet", "board"] | None = None
     """What lies under the sheets, as it was answered: nothing but the cabinet, or a board or card. Absent: nobody was asked,
     and the app proposes no edge."""
-    flatness_u_mm: LengthMM = 0.05
+    flatness_u_mm: Uncertainty = 0.05
     """Standard uncertainty of one sheet's own height beyond that: it does not lie quite flat, dust lies under it."""
-    thickness_by_sheet_mm: dict[TargetId, LengthMM] = {}
+    thickness_by_sheet_mm: dict[TargetId, Thickness] = {}
     """Sheets on another backing."""
-    strip_thickness_mm: LengthMM | None = None
+    strip_thickness_mm: Thickness | None = None
     """Paper and tape of wall strips; absent: as in ``[settings.edges]``."""
-    strip_thickness_u_mm: LengthMM | None = None
+    strip_thickness_u_mm: Uncertainty | None = None
     """Standard uncertainty of the strips' thickness; absent: as in ``[settings.edges]``."""
 
 
@@ -76,7 +77,7 @@ class MarkerSpec(Section):
 
     dictionary: str
     """Name as in OpenCV, e.g. ``DICT_4X4_100`` or ``DICT_APRILTAG_36h11``."""
-    size_mm: PositiveMM
+    size_mm: Annotated[Length, Field(ge=2, le=2000)]
     """Side of the black square."""
     ids: list[int] | None = None
     """Only these ids; every id where absent."""
@@ -92,11 +93,11 @@ class LengthSpec(Section):
     """First end."""
     to: TargetPoint
     """Second end."""
-    value: PositiveMM
+    value: Annotated[Length, Field(ge=5, le=100_000)]
     """The length as measured."""
-    u: PositiveMM | None = None
+    u: Annotated[Length, Field(ge=1e-4, le=1000)] | None = None
     """Its standard uncertainty; absent: 0.3 mm for a bar, 0.8 mm for a tape, 0.05 mm for a calliper (common practice)."""
-    temperature_c: float | None = None
+    temperature_c: Annotated[float, Field(ge=-40, le=60)] | None = None
     """Temperature of the bar or tape when the photos were taken; absent: 20, with the standard
     uncertainty ``[settings.adjustment] thermometer_u_c`` (4 unless set)."""
     material: str = "steel"
@@ -125,11 +126,11 @@ class EdgeSpec(Section):
     """Two points or more along the edge; anything within ``search`` of the edge will do."""
     targets: list[str] = []
     """Contact sheets or wall strips that carry the edge, in any order; ``"W03"`` means all its pieces."""
-    search: PositiveMM = 12.0
+    search: Annotated[Length, Field(ge=0.5, le=300)] = 12.0
     """Half width of the band searched."""
-    height: LengthMM = 0.0
+    height: Annotated[Length, Field(ge=-3000, le=3000)] = 0.0
     """Expected height over the work plane."""
-    choose: LengthMM | None = None
+    choose: Annotated[Length, Field(ge=-300, le=300)] | None = None
     """Where two edges lie close together: offset of the wanted one from the path, positive to its left."""
 
     @model_validator(mode="after")
@@ -203,7 +204,7 @@ class JobFile(Section):
     name: str = ""
     units: Literal["mm", "in"] = "in"
     """Unit of the drawing."""
-    tolerance: PositiveMM = 25.4 / 16
+    tolerance: Annotated[Length, Field(ge=0.01, le=100)] = 25.4 / 16
     """What an edge has to hold (default 1/16 in)."""
     paper: PaperSpec = PaperSpec()
     markers: list[MarkerSpec] = []
@@ -287,15 +288,23 @@ def load_job(folder: Path) -> Job:
     if not path.exists():
         return Job(folder, JobFile(), "")
     data = path.read_bytes()
+    if len(data) > LONGEST_FILE:
+        raise JobFileError(f"{path} has {len(data) / 1e6:.0f} MB, which is no job file; put the right one back.")
     return Job(folder, parse_job(data, str(path)), _revision(data))
 
 
 def parse_job(data: bytes, where: str = JOB_FILE) -> JobFile:
     """Read a job file's text. ``JobFileError`` names the place and what to do."""
+    for number, line in enumerate(data.splitlines(), 1):
+        key = line.partition(b"=")[0].partition(b"#")[0]
+        if key.count(b".") > DEEPEST_KEY or line.count(b"[") > DEEPEST_LINE:
+            raise JobFileError(f"{where} line {number} is nested deeper than any job file; mend that line.")
     try:
-        raw = tomllib.loads(data.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
+        raw = tomllib.loads(data.removeprefix(codecs.BOM_UTF8).decode("utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as exc:  # ValueError: a number of thousands of digits
         raise JobFileError(f"{where} is not valid TOML: {exc}; mend that line.") from exc
+    except RecursionError as exc:
+        raise JobFileError(f"{where} has brackets within brackets hundreds deep; no job file has; mend it.") from exc
     try:
         return JobFile.model_validate(raw)
     except ValidationError as exc:
@@ -312,7 +321,17 @@ def _sentences(exc: ValidationError, model: type[BaseModel]) -> Iterator[str]:
             yield f"unknown key `{place}`; {hint}"
         else:
             message = error["msg"].removeprefix("Value error, ")
+            if error["type"] in _LIMITS:
+                message = _LIMITS[error["type"]].format(*error.get("ctx", {}).values(), given=str(error["input"])[:40])
             yield f"`{place}`: {message}" + ("" if message.endswith((".", "?")) else ".")
+
+
+_LIMITS = {
+    "greater_than_equal": "{given} is too small; it cannot be below {0:g}",
+    "less_than_equal": "{given} is too large; it cannot be above {0:g}",
+    "finite_number": "{given} is not a number that can be computed with",
+}
+"""Sentences for values out of their range"""
 
 
 def _fields_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Iterator[str]:
@@ -344,7 +363,7 @@ def save_job(job: Job, file: JobFile) -> Job:
     data = path.read_bytes() if path.exists() else b""
     if (_revision(data) if path.exists() else "") != job.revision:
         raise JobFileError(f"{path} was changed elsewhere in the meantime; load it again, then repeat the change.")
-    document = tomlkit.parse(data.decode("utf-8")) if data else tomlkit.document()
+    document = tomlkit.parse(data.removeprefix(codecs.BOM_UTF8).decode("utf-8")) if data else tomlkit.document()
     old: Mapping[str, Any] = job.file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
     new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
     document["format"] = file.format

@@ -26,6 +26,7 @@ from phototemplate.stage_inputs import (
     detect_all,
     edge_settings_of,
     file_state,
+    improbable,
     known_lengths,
     loops_of,
     paper_terms,
@@ -54,6 +55,7 @@ def measure(
     edge_settings = edge_settings_of(file)
     with clock("photos"):
         photos, findings = read_photos(job, progress, memo)
+        findings += improbable(file)
         store = store or PhotoStore(photos)
     with clock("targets"):
         sightings, seen_findings = detect_all(store, file, memo, progress)

@@ -6,18 +6,41 @@ line that says what it does.
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, model_validator
 
 
 class Section(BaseModel):
     """Base of all sections: frozen, unknown keys refused, field docstrings become descriptions."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _true_is_no_number(cls, data: Any) -> Any:
+        """Python, and with it pydantic, takes ``true`` for 1; somebody who writes a job file does not mean that."""
+        if isinstance(data, Mapping):
+            for name, info in cls.model_fields.items():
+                value = data.get(info.alias or name)
+                if isinstance(value, bool) and bool not in (info.annotation, *get_args(info.annotation)):
+                    raise ValueError(f"`{info.alias or name}` takes a value, not {str(value).lower()}")
+        return data
 
 
-class DetectionSettings(Section):
+class StageSettings(Section):
+    """Base of the sections below: sizes, counts and thresholds, none of them below zero."""
+
+    @model_validator(mode="after")
+    def _not_negative(self) -> StageSettings:
+        for name, value in self:
+            if isinstance(value, int | float) and value < 0:
+                raise ValueError(f"`{name}` cannot be below zero, as {value:g} is")
+        return self
+
+
+class DetectionSettings(StageSettings):
     """Finding targets in photos (``capture``)."""
 
     min_marker_px: float = 8.0
@@ -46,7 +69,7 @@ class DetectionSettings(Section):
     """Standard uncertainty of the corners of plain markers"""
 
 
-class AdjustmentSettings(Section):
+class AdjustmentSettings(StageSettings):
     """Bundle adjustment (``network``)."""
 
     lens_model: str = "brown"
@@ -97,7 +120,7 @@ class AdjustmentSettings(Section):
     """One photo only: standard deviation of the sheets' tilt against a common plane in rad."""
 
 
-class WorkPlaneSettings(Section):
+class WorkPlaneSettings(StageSettings):
     """Work plane and level map (``network.workplane``)."""
 
     even_mm: float = 1.0
@@ -110,7 +133,7 @@ class WorkPlaneSettings(Section):
     """Spread of the sheets across their longest direction below which the plane's tilt is called weak."""
 
 
-class EdgeSettings(Section):
+class EdgeSettings(StageSettings):
     """Tracing and fitting edges (``edges``)."""
 
     station_mm: float = 5.0
@@ -198,7 +221,7 @@ class EdgeSettings(Section):
     """Share of points left out that gives the finding ``edge-outliers``"""
 
 
-class OutlineSettings(Section):
+class OutlineSettings(StageSettings):
     """Joining edges to loops (``template.outline``)."""
 
     max_extension_mm: float = 600.0
@@ -209,7 +232,7 @@ class OutlineSettings(Section):
     """Edges that meet at a flatter angle give the finding ``corner-grazing``"""
 
 
-class OutputSettings(Section):
+class OutputSettings(StageSettings):
     """Files written (``output``)."""
 
     chord_tolerance_mm: float = 0.05

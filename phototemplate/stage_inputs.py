@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -18,9 +18,9 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_plain import PlainMarkers, plain_target
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
-from phototemplate.constants import USUAL_U_MM
+from phototemplate.constants import USUAL_U_MM, USUAL_VALUES
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
-from phototemplate.job import Job, JobFile
+from phototemplate.job import PHOTO_SUFFIXES, Job, JobFile
 from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
 from phototemplate.network.adjustment.known_lengths import KNOWN_LENGTHS, KnownLength, LengthEnd
 from phototemplate.progress import Progress, quiet
@@ -40,10 +40,12 @@ def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) 
     metas: list[PhotoMeta] = []
     findings: list[Finding] = []
     paths, memo = job.photo_paths(), memo or Memo()
+    names = photo_names(paths)
+    findings += [Finding("photo-same-name", names[p], file=p.name, stem=p.stem) for p in paths if names[p] != p.stem]
     for i, path in enumerate(paths):
         try:
-            key = key_of(*file_mark(path))
-            meta, remarks = memo.get(f"header {path}", key, partial(_header, path))
+            key = key_of(*file_mark(path), names[path])
+            meta, remarks = memo.get(f"header {path}", key, partial(_header, path, names[path]))
             metas.append(meta)
             findings += remarks
         except PhotoError as exc:
@@ -57,9 +59,38 @@ def read_photos(job: Job, progress: Progress = quiet, memo: Memo | None = None) 
     return metas, findings
 
 
-def _header(path: Path) -> tuple[PhotoMeta, tuple[Finding, ...]]:
-    meta = read_meta(path)
+def photo_names(paths: Sequence[Path]) -> dict[Path, str]:
+    """What each photo is called: its file's name without the ending; of several that differ in nothing else one keeps that
+    name, JPEG before others, and the others are called by their whole file name."""
+    order = {suffix: k for k, suffix in enumerate(PHOTO_SUFFIXES)}
+    names: dict[Path, str] = {}
+    for path in sorted(paths, key=lambda p: (order.get(p.suffix.lower(), len(order)), p.name)):
+        names[path] = path.name if path.stem in names.values() else path.stem
+    return names
+
+
+def _header(path: Path, name: str) -> tuple[PhotoMeta, tuple[Finding, ...]]:
+    meta = replace(read_meta(path), photo_id=name)
     return meta, quality.check_file(meta)
+
+
+def improbable(file: JobFile) -> list[Finding]:
+    """Values of the job file that may be, but are not usual: asked back, as a unit or a point may have slipped."""
+    given: list[tuple[str, str, float | None]] = [
+        ("tolerance", "tolerance", file.tolerance),
+        ("paper.thickness_mm", "paper.thickness_mm", file.paper.thickness_mm),
+        ("paper.strip_thickness_mm", "paper.strip_thickness_mm", file.paper.strip_thickness_mm),
+    ]
+    given += [("markers.size_mm", f"markers.{k}.size_mm", m.size_mm) for k, m in enumerate(file.markers, 1)]
+    for k, length in enumerate(file.lengths, 1):
+        given += [(length.kind, f"lengths.{k}.value", length.value)]
+        given += [("lengths.temperature_c", f"lengths.{k}.temperature_c", length.temperature_c)]
+    out = []
+    for kind, key, value in given:
+        low, high = USUAL_VALUES[kind]
+        if value is not None and not low <= value <= high:
+            out.append(Finding("value-improbable", "job.toml", key=key, value=f"{value:g}", low_value=low, high_value=high))
+    return out
 
 
 def file_state(meta: PhotoMeta) -> tuple[str, int, int]:

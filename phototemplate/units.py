@@ -6,7 +6,6 @@ rather than guessed: a slab cut 25 mm long instead of 25 in cannot be mended.
 
 from __future__ import annotations
 
-import math
 import re
 from fractions import Fraction
 from typing import Annotated, Final, Literal
@@ -15,6 +14,8 @@ from pydantic import BeforeValidator
 
 from phototemplate.errors import InputError
 
+LONGEST_MM: Final = 1e6
+"""mm. Longer lengths are slips of the pen. Convention: a kilometre."""
 INCH_MM: Final = 25.4
 """mm. An inch. Source: the international yard and pound agreement, 1959."""
 
@@ -54,9 +55,7 @@ def parse_length_mm(text: str | float | int, default_unit: Literal["mm", "in"] |
     if isinstance(text, bool):
         raise InputError(f"{text!r} is not a length; write a number of mm or a text such as '25 1/2 in'.")
     if isinstance(text, (int, float)):
-        if not math.isfinite(text):
-            raise InputError(f"{text!r} is not a length; write a finite number of mm.")
-        return float(text)
+        return _within_reach(text, text)
     clean = text
     for glyph, plain in _GLYPHS.items():
         # a glyph fraction stands right behind its whole number: 25½ is 25 1/2, not 251/2
@@ -72,7 +71,7 @@ def parse_length_mm(text: str | float | int, default_unit: Literal["mm", "in"] |
     metric = _METRIC_TEXT.match(clean)
     if metric:
         value = Fraction(metric["number"]) * _METRIC[metric["unit"].lower()]
-        return float(-value if metric["sign"] else value)
+        return _within_reach(-value if metric["sign"] else value, text)
     if re.search(r"/", clean) and re.search(r"[cm]?m$", clean, re.IGNORECASE):
         raise InputError(f"{text!r} mixes a fraction with a metric unit; write inches, or mm with decimals.")
     match = _IMPERIAL.match(clean)
@@ -87,7 +86,8 @@ def parse_length_mm(text: str | float | int, default_unit: Literal["mm", "in"] |
                 raise InputError(f"{text!r} has no unit and could be mm or inches; write {text.strip()} mm or "
                                  f"{text.strip()} in.")
             if default_unit == "mm":
-                return float(-Fraction(match["decimal"]) if match["sign"] else Fraction(match["decimal"]))
+                number = Fraction(match["decimal"])
+                return _within_reach(-number if match["sign"] else number, text)
         total = inches
     else:
         if "." in match["feet"] and inches:
@@ -96,7 +96,16 @@ def parse_length_mm(text: str | float | int, default_unit: Literal["mm", "in"] |
             raise InputError(f"{text!r} has 12 or more inches after the feet; write the feet and inches meant.")
         total = 12 * Fraction(match["feet"]) + inches
     millimetres = total * Fraction(254, 10)
-    return float(-millimetres if match["sign"] else millimetres)
+    return _within_reach(-millimetres if match["sign"] else millimetres, text)
+
+
+def _within_reach(mm: Fraction | float, text: object) -> float:
+    """A length as a float. Raises ``InputError`` where it is not finite or longer than anything in a building."""
+    if not -LONGEST_MM <= mm <= LONGEST_MM:  # NaN is not
+        shown = str(text)
+        shown = shown if len(shown) <= 40 else f"{shown[:37]}..."
+        raise InputError(f"{shown} is not a length that is measured here; write one of at most {LONGEST_MM / 1e6:g} km.")
+    return float(mm)
 
 
 def _inches(match: re.Match[str], text: str) -> Fraction:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from phototemplate import job as jobs
 from phototemplate.errors import InputError, JobFileError, OutputError
 from phototemplate.job import JobFile, create_job, load_job, parse_job, save_job
+from phototemplate.stage_inputs import improbable, photo_names, read_photos
 
 FULL = """
 # kept comment
@@ -66,7 +69,7 @@ def test_reads_what_a_user_writes() -> None:
         ("[[edges]]\nid='a'\nkind='front'\nphoto='b'", ["edges.1", "path"]),
         ("[[loops]]\nid='l'\nedges=['frnt']", ["loop 'l' names edge 'frnt'"]),
         ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue='39 38'", ["lengths.1.value"]),
-        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue=-3", ["lengths.1.value", "greater than 0"]),
+        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue=-3", ["lengths.1.value", "-3 is too small"]),
         ("[settings.edges]\nstaton_mm = 3", ["settings.edges.staton_mm", "station_mm"]),
         ("name = ", ["not valid TOML"]),
     ],
@@ -132,3 +135,63 @@ def test_photos_left_out(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes(b"x")
     (tmp_path / "job.toml").write_text('leave_out = ["c.png"]')
     assert [p.name for p in load_job(tmp_path).photo_paths()] == ["a.heic", "b.JPG"]
+
+
+LENGTH = "[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("tolerance = true", "tolerance"), ("tolerance = inf", "tolerance"), ("tolerance = nan", "tolerance"),
+        ("tolerance = -1", "tolerance"), ("tolerance = 0", "tolerance"), ("tolerance = 1e300", "tolerance"),
+        ("tolerance = " + "9" * 400, "tolerance"), (f"tolerance = '{'9' * 400} mm'", "tolerance"),
+        ("tolerance = " + "9" * 5000, "not valid TOML"), ("tolerance = '1e300 mm'", "tolerance"),
+        ("[paper]\nthickness_mm = -0.1", "paper.thickness_mm"), ("[paper]\nthickness_u_mm = -0.1", "paper.thickness_u_mm"),
+        ("[paper]\nflatness_u_mm = nan", "paper.flatness_u_mm"), ("[paper]\nstrip_thickness_mm = true", "strip_thickness_mm"),
+        ("[paper.thickness_by_sheet_mm]\nS01 = -2", "thickness_by_sheet_mm"),
+        (LENGTH + "value = true", "lengths.1"), (LENGTH + "value = 1e300", "lengths.1.value"),
+        (LENGTH + "value = 1e-300", "lengths.1.value"), (LENGTH + "value = 1000\nu = 0", "lengths.1.u"),
+        (LENGTH + "value = 1000\nu = -1", "lengths.1.u"), (LENGTH + "value = 1000\ntemperature_c = 75", "temperature_c"),
+        (LENGTH + "value = 1000\ntemperature_c = true", "temperature_c"),
+        ("[[markers]]\ndictionary = 'DICT_4X4_50'\nsize_mm = inf", "markers.1.size_mm"),
+        ("[settings.edges]\nstation_mm = -5", "settings.edges"), ("[settings.edges]\nstation_mm = nan", "station_mm"),
+        ("[settings.adjustment]\nu_focal = true", "settings.adjustment"), ("units = true", "units"),
+        ("[[edges]]\nid='a'\nkind='front'\nphoto='p'\npath=[[1,2],[nan,4]]", "edges.1.path"),
+        ("[[edges]]\nid='a'\nkind='front'\nphoto='p'\npath=[[1,2],[3,4]]\nsearch = 1e6", "edges.1.search"),
+        ("x = " + "[" * 3000 + "]" * 3000, "deep"), (".".join("a" * 1 for _ in range(100_000)) + " = 1", "deeper"),
+    ],
+    ids=lambda v: v[:40],
+)  # fmt: skip
+def test_impossible_values_are_refused_where_they_stand(text: str, place: str) -> None:
+    with pytest.raises(JobFileError) as caught:
+        parse_job(text.encode(), "job.toml")
+    assert place in str(caught.value)
+    assert len(str(caught.value)) < 1000
+
+
+def test_values_at_the_ends_of_their_ranges_pass() -> None:
+    file = parse_job((LENGTH + "value = '100 m'\nu = 0.001\ntemperature_c = -40\n[paper]\nthickness_mm = 0").encode())
+    assert file.lengths[0].value == 100_000
+    assert parse_job(b"\xef\xbb\xbfname = 'with a mark of Windows editors'").name.startswith("with")
+
+
+def test_what_is_possible_but_improbable_is_asked_back() -> None:
+    """A thickness in the wrong unit, a bar of 30 m, a bar in the sun; the usual ones need no question."""
+    file = parse_job((LENGTH + "value = 30000\ntemperature_c = 50\n[paper]\nthickness_mm = 30").encode())
+    assert {f.facts["key"] for f in improbable(file)} == {"lengths.1.value", "lengths.1.temperature_c", "paper.thickness_mm"}
+    assert improbable(parse_job(FULL.encode())) == []
+
+
+def test_photos_that_differ_only_in_their_ending_are_two() -> None:
+    paths = [Path(f"photos/IMG_2312.{ending}") for ending in ("heic", "jpg", "png")]
+    assert photo_names(paths) == {paths[0]: "IMG_2312.heic", paths[1]: "IMG_2312", paths[2]: "IMG_2312.png"}
+    assert set(photo_names([paths[0]]).values()) == {"IMG_2312"}
+
+
+def test_two_photos_of_one_stem_are_both_measured(tmp_path: Path) -> None:
+    for ending in ("jpg", "png"):
+        Image.fromarray(np.full((40, 60, 3), 90, np.uint8)).save(tmp_path / f"IMG_1.{ending}")
+    metas, findings = read_photos(load_job(tmp_path))
+    assert sorted(m.photo_id for m in metas) == ["IMG_1", "IMG_1.png"]
+    assert [f.where for f in findings if f.code == "photo-same-name"] == ["IMG_1.png"]

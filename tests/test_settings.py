@@ -78,15 +78,22 @@ def _job(kind: str) -> Kitchen:
     more: dict[str, dict[str, Any]] = {
         "plain": {}, "no exif": {"exif": False}, "wrong": {"wrong_share": 0.03},
         "odd": {"odd_scale": {"S03": 0.985}, "curl": {"S04": (2e-4, 0.0, 1e-4)}, "moved": {"S05": (6.0, 0.0, 0.0)}},
-        "misread": {}, "low": {"low": {"C": 4.0}},
+        "misread": {}, "shaken": {}, "low": {"low": {"C": 4.0}},
     }  # fmt: skip
-    k = network_kitchen(3, n_photos=5 if kind != "odd" else 6, strips=1, **more[kind])
+    k = network_kitchen(3, n_photos={"odd": 6, "shaken": 8}.get(kind, 5), strips=1, **more[kind])
     if kind == "misread":  # more than half of the points of four sheets lie 6 px off in one photo
         photo = k.photos[1].photo_id
         seen = k.sightings[photo]
         sheets = list(dict.fromkeys(seen.target_ids))[:4]
         there = np.array([t in sheets for t in seen.target_ids]) & (np.random.default_rng(1).random(len(seen)) < 0.6)
         k = replace(k, sightings={**k.sightings, photo: replace(seen, uv_px=seen.uv_px + 6.0 * there[:, None])})
+    if kind == "shaken":  # the lens was moved, and the rows of each photo were read while the hand turned
+        rng = np.random.default_rng(3)
+        moved = {
+            p: replace(seen, uv_px=seen.uv_px + rng.normal(0, 15, 2) + np.outer(seen.uv_px[:, 1], rng.normal(0, 2e-3, 2)))
+            for p, seen in k.sightings.items()
+        }
+        k = replace(k, sightings=moved)
     return k
 
 
@@ -125,6 +132,7 @@ def _traced(edge: str) -> Callable[[EdgeSettings], Any]:
         "end": EdgeHint("end", "end", anchor="work", path=np.array([[4.0, 250.0], [-5.0, 30.0]])),
     }
     hints["low"], hints["plies"] = hints["front"], replace(hints["end"], kind="other")
+    hints["raised"] = replace(hints["front"], height_mm=12.0)
 
     def look(settings: EdgeSettings) -> Any:
         scene, hint = _boxes(7.0 if edge == "low" else 0.0), hints[edge]
@@ -215,7 +223,8 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
     AdjustmentSettings: {
         "lens_model": (_adjusted("plain"), "rational"), "u_focal": (_adjusted("plain"), 0.001),
         "u_focal_guess": (_adjusted("no exif"), 0.01), "u_centre": (_adjusted("plain"), 0.001),
-        "u_aspect": (_adjusted("plain"), 1e-2), "u_focus": (_adjusted("plain"), 0.0),
+        "stabiliser": (_adjusted("shaken"), False),
+        "readout": (_adjusted("shaken"), False), "u_aspect": (_adjusted("plain"), 1e-2), "u_focus": (_adjusted("plain"), 0.0),
         "u_print_common": (_adjusted("plain"), 0.05), "u_print_sheet": (_adjusted("plain"), 0.01),
         "u_marker_px": (_adjusted("plain", marker=True), 3.0), "u_flat_mm": (_adjusted("odd"), 0.3),
         "curl": (_adjusted("odd"), "never"), "thermometer_u_c": (_adjusted("plain"), 20.0),
@@ -234,7 +243,7 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
         "least_strength": (_traced("front"), 25.0), "candidates": (_traced("end"), 2), "search_low_mm": (_traced("front"), 3.0),
         "search_high_mm": (_traced("low"), 30.0), "height_reach_mm": (_traced("low"), 10.0),
         "height_prior_u_mm": (_traced("front"), 0.2), "height_shape_u_mm": (_traced("front"), 3.0),
-        "height_limit_mm": (_traced("low"), -5.0), "window_px": (_traced("front"), 1.2),
+        "height_limit_mm": (_traced("raised"), 40.0), "window_px": (_traced("front"), 1.2),
         "least_u_px": (_traced("front"), 0.5),
         "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_traced("front"), 1.0),
         "end_margin_mm": (_traced("front"), 30.0), "definition_u_mm": (_traced("front"), 1.0),

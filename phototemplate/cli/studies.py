@@ -233,11 +233,11 @@ def batch(
     outcomes = []
     for outcome in run_batch(jobs, measure_folder, workers, scheduler, again):
         outcomes.append(outcome)
+        written = write_table(outcomes, table)  # as jobs end: a batch that is ended leaves the table of what it did
         if not json_:
             words = {"done": f"{outcome.seconds:.1f} s", "skipped": "finished before", "failed": outcome.message}[outcome.state]
             style = "red" if outcome.state == "failed" else None
             out.print(f"{outcome.state:>8} {outcome.job}: {words}", markup=False, style=style)
-    written = write_table(outcomes, table)
     failed = [o for o in outcomes if o.state == "failed"]
     if json_:
         typer.echo(json.dumps({

@@ -9,6 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import sys
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
@@ -23,6 +25,7 @@ from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, InstallationError, PhototemplateError
 from phototemplate.output.csv import write_rows_csv
+from phototemplate.studies.constants import WATCH_S
 
 STAMP = "batch.json"
 CSV_COLUMNS = ("job", "state", "seconds", "edges", "largest_U_mm", "findings", "message")
@@ -111,19 +114,34 @@ def run_batch(
 
 def _pool(workers: int) -> Executor:
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # the jobs share the cores, not the loops within one
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_end_with, initargs=(os.getpid(),))
+
+
+def _end_with(parent: int) -> None:
+    """Let a worker end when the batch has ended, however that came about: nobody would take its results any more."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(WATCH_S)
+        os._exit(1)
+
+    if sys.platform != "win32":  # there the parent's id stays when the parent has gone
+        threading.Thread(target=watch, daemon=True).start()
 
 
 def _here(jobs: Sequence[Path], work: OneJob, workers: int) -> Iterator[Outcome]:
     """A worker that dies (killed, out of memory) takes the pool with it; those jobs are run again, each alone."""
     alone: list[Path] = []
-    with _pool(min(workers, len(jobs))) as pool:
+    pool = _pool(min(workers, len(jobs)))
+    try:
         futures: dict[Future[Outcome], Path] = {pool.submit(run_one, job, work): job for job in jobs}
         for future in as_completed(futures):
             try:
                 yield future.result()
             except BrokenProcessPool:
                 alone.append(futures[future])
+    finally:  # also where whoever takes the outcomes is interrupted: what has not begun does not begin any more
+        pool.shutdown(wait=True, cancel_futures=True)
     for job in alone:
         with _pool(1) as pool:
             try:

@@ -351,3 +351,6 @@ ENLARGED: Final = (1, 2, 5, 10, 20, 50, 100, 200)
 CSV_STEP_MM: Final = 50.0
 """mm. Rows of a wall's table where it is in mm; 2 in where it is in inches. Convention: a pencil mark every hand's
 breadth."""
+
+WATCH_S: Final = 1.0
+"""s. How often a worker of a batch looks whether the batch is still there. Convention."""

@@ -40,13 +40,18 @@ class Keys:
     """The secrets of one start."""
 
     start: str = field(default_factory=lambda: secrets.token_urlsafe(32))
-    """In the address that is opened first"""
+    """In the address that is opened first; good for once"""
     session: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     """In the cookie it is exchanged for"""
 
+    spent: bool = False
+    """The start token was used"""
+
     def opens(self, text: str) -> bool:
-        """Whether a start token is the right one."""
-        return hmac.compare_digest(self.start.encode(), text.encode())
+        """Whether a start token is the right one. It opens once: whoever reads it afterwards has nothing."""
+        right = not self.spent and hmac.compare_digest(self.start.encode(), text.encode())
+        self.spent |= right
+        return right
 
     def is_session(self, text: str) -> bool:
         """Whether a cookie is the right one."""
@@ -89,7 +94,8 @@ class Guard:
             return refusal("foreign-host", 421)
         reading = scope["method"] in ("GET", "HEAD")
         site = _only(headers, "sec-fetch-site")
-        if site and site != "same-origin" and not (reading and site == "none"):
+        opening = reading and scope["path"] == OPEN_PATH  # from a file of this user's, which browsers count as another site
+        if site and not opening and site != "same-origin" and not (reading and site == "none"):
             return refusal("foreign-site", 403)
         origin = _only(headers, "origin")
         if (origin and origin != f"http://{host}") or (not reading and not origin):

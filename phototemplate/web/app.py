@@ -13,7 +13,7 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from phototemplate import __version__
@@ -110,9 +110,12 @@ class Pages:
         return self.workspace.opened
 
     async def open(self, request: Request) -> Response:
-        if not self.keys.opens(request.query_params.get("key", "")):
+        asked_here = request.headers.get("sec-fetch-site", "none") in ("none", "same-origin")
+        known = asked_here and self.keys.is_session(request.cookies.get(self.cookie, ""))
+        if not known and not self.keys.opens(request.query_params.get("key", "")):
             return refusal("wrong-key", 403)
-        answer = RedirectResponse("/", 303)
+        # a page that goes on by itself: a redirect would count as coming from the file that the browser was opened with
+        answer = HTMLResponse('<!doctype html><meta http-equiv="refresh" content="0;url=/"><title>phototemplate</title>')
         answer.set_cookie(self.cookie, self.keys.session, httponly=True, samesite="strict", path="/")
         return answer
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hashlib
+import html
 import os
+import secrets
 import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import platformdirs
@@ -67,10 +69,35 @@ def serve(folder: Path, port: int = 0, browser: bool = True, say: Callable[[str]
         address = f"http://{HOST}:{port}{OPEN_PATH}?key={keys.start}"
         say(f"phototemplate serves {folder} at {address}")
         say("Close it with Ctrl-C; everything confirmed is already saved.")
-        if browser:
-            threading.Timer(0.3, webbrowser.open, (address,)).start()
-        with contextlib.suppress(KeyboardInterrupt, asyncio.CancelledError):
-            server.run(sockets=[listener])
+        with handed_over(workspace.folder, address) as page:
+            if browser and page is None:
+                say("Open that address in the browser.")
+            elif browser and page is not None:
+                threading.Timer(0.3, webbrowser.open, (page.as_uri(),)).start()
+            with contextlib.suppress(KeyboardInterrupt, asyncio.CancelledError):
+                server.run(sockets=[listener])
+
+
+@contextlib.contextmanager
+def handed_over(folder: Path, address: str) -> Iterator[Path | None]:
+    """A page, readable by this user alone, that leads the browser to ``address``; None where it cannot be written.
+
+    The address holds the start key. On the browser's command line every user of the machine could read it in the list of
+    processes. The page stands in the folder that is served, since browsers that run confined may not read hidden places.
+    """
+    path = folder.resolve() / f".open-{secrets.token_hex(4)}.html"
+    text = f'<!doctype html><meta http-equiv="refresh" content="0;url={html.escape(address)}"><title>phototemplate</title>'
+    try:
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
+            file.write(text)
+    except OSError:
+        path.unlink(missing_ok=True)
+        yield None
+        return
+    try:
+        yield path
+    finally:
+        path.unlink(missing_ok=True)
 
 
 def _bind(listener: socket.socket, port: int, folder: Path) -> None:

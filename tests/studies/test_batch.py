@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import os
 import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +27,9 @@ def work(job: Path) -> dict[str, Any]:
         raise ZeroDivisionError("x")
     if job.name.startswith("killed"):
         os.kill(os.getpid(), signal.SIGKILL)
+    if job.name.startswith("slow"):
+        (job / "worker").write_text(str(os.getpid()))
+        time.sleep(120)
     count = job / "results" / "runs"
     count.parent.mkdir(exist_ok=True)
     count.write_text(str(int(count.read_text()) + 1 if count.exists() else 1))
@@ -70,6 +76,38 @@ def test_a_worker_that_dies(tmp_path: Path) -> None:
         folder.mkdir()
     states = {o.job.name: o.state for o in run_batch(folders, work, workers=1)}
     assert states == {"killed": "failed", "good": "done"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_an_ended_batch_leaves_no_worker_behind(tmp_path: Path) -> None:
+    """Ended by TERM while a job runs, as a machine that shuts down does."""
+    (tmp_path / "slow").mkdir()
+    code = f"""
+from pathlib import Path
+from phototemplate.studies.batch import run_batch
+from tests.studies.test_batch import work
+if __name__ == "__main__":
+    list(run_batch([Path({str(tmp_path / "slow")!r})], work, workers=1))
+"""
+    script = tmp_path / "batch.py"
+    script.write_text(code)
+    root = Path(__file__).parents[2]
+    batch = subprocess.Popen([sys.executable, script], cwd=root, env={**os.environ, "PYTHONPATH": str(root)})
+    mark = tmp_path / "slow" / "worker"
+    end = time.monotonic() + 60
+    while not (mark.exists() and mark.read_text()) and time.monotonic() < end:
+        time.sleep(0.05)
+    worker = int(mark.read_text())
+    batch.terminate()
+    batch.wait(20)
+    while time.monotonic() < end:
+        try:
+            os.kill(worker, 0)
+        except ProcessLookupError:
+            break
+        time.sleep(0.1)
+    else:
+        pytest.fail("the worker goes on")
 
 
 def test_nothing_to_do() -> None:

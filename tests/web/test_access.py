@@ -6,6 +6,7 @@ rebinding (a foreign name that resolves to this machine, seen by its Host header
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,6 +20,7 @@ from phototemplate.web.access import Keys
 from phototemplate.web.app import STATIC, build_app
 from phototemplate.web.constants import BODY_LIMIT, UPLOAD_LIMIT
 from phototemplate.web.photo_files import free_stem, stem_of
+from phototemplate.web.serve import handed_over
 from phototemplate.web.workspace import Workspace
 
 HOST = "127.0.0.1:8000"
@@ -53,7 +55,7 @@ def client(tmp_path: Path, keys: Keys) -> Iterator[TestClient]:
 @pytest.fixture
 def guest(client: TestClient, keys: Keys) -> TestClient:
     """A page that the app itself has opened."""
-    assert client.get(f"/open?key={keys.start}").status_code == 303
+    assert client.get(f"/open?key={keys.start}").status_code == 200
     return client
 
 
@@ -98,6 +100,27 @@ def test_key_opens_and_wrong_key_does_not(client: TestClient, keys: Keys) -> Non
     assert "path=/" in cookie
     assert keys.start.lower() not in cookie  # the address is no use for the cookie, nor the other way round
     assert client.get("/").status_code == 200
+
+
+def test_the_key_opens_once(client: TestClient, keys: Keys) -> None:
+    """Who reads it later has nothing; the page that was let in may use its old address."""
+    from_a_file = {"sec-fetch-site": "cross-site"}
+    assert client.get("/open", params={"key": keys.start}, headers=from_a_file).status_code == 200
+    assert client.get("/open", params={"key": keys.start}).status_code == 200
+    client.cookies.clear()
+    assert client.get("/open", params={"key": keys.start}).status_code == 403
+
+
+@pytest.mark.skipif(os.name == "nt", reason="modes of POSIX")
+def test_the_key_is_handed_over_in_a_file_of_the_user_alone(tmp_path: Path) -> None:
+    with handed_over(tmp_path, "http://127.0.0.1:8000/open?key=abc") as page:
+        assert page is not None
+        assert page.stat().st_mode & 0o077 == 0
+        assert "key=abc" in page.read_text()
+        assert "abc" not in page.as_uri()
+    assert not page.exists()
+    with handed_over(tmp_path / "nowhere", "http://127.0.0.1:8000/") as nothing:
+        assert nothing is None
 
 
 def test_keys_differ_between_starts() -> None:

@@ -121,6 +121,16 @@ WORDS: dict[str, Words] = {
         "{where} shows the same as {twin} and is used all the same, since an edge is drawn in it.",
         "Draw that edge in {twin}, and leave {where} out: it adds confidence that is not earned.",
     ),
+    "photo-same-name": Words(
+        "two photos differ only in the ending of their names",
+        "Another photo is called {stem} too, so {file} is called by its whole name.",
+        "If they are the same picture, nothing has to be done; else rename one of them.",
+    ),
+    "value-improbable": Words(
+        "a value of the job file is possible but improbable",
+        "The job file says {key} = {value}; usual is {low_value:g} to {high_value:g}.",
+        "Look whether it was meant, and in which unit.",
+    ),
     "photo-resaved": Words(
         "a photo was saved again by a program",
         "The picture may not be as the camera took it: it was saved by {software}.",
