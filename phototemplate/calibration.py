@@ -25,7 +25,14 @@ from phototemplate.capture.detect_boards import chessboard_points, detect_chessb
 from phototemplate.capture.photos import PHOTO_SUFFIXES, camera_groups, read_gray, read_meta
 from phototemplate.capture.quality import BLURRED
 from phototemplate.capture.target_layout import Layout, charuco_layout
-from phototemplate.constants import LARGE_PHOTO_PX, PATTERN_PX, PATTERN_SHARE, SEARCHED_AT_ONCE, UNCERTAIN_FACTOR
+from phototemplate.constants import (
+    LARGE_PHOTO_PX,
+    PATTERN_PX,
+    PATTERN_SHARE,
+    RESIDUALS_FACTOR,
+    SEARCHED_AT_ONCE,
+    UNCERTAIN_FACTOR,
+)
 from phototemplate.errors import Finding, InputError, MeasureError, PhotoError
 from phototemplate.model import PhotoMeta, Sightings, Target
 from phototemplate.network.calibration.calibrate import LEAST_PHOTOS, Calibration, CalibrationOptions, calibrate
@@ -302,6 +309,11 @@ def _verdict(done: Calibration) -> Finding:
     pattern = next(k.pattern_px for k in done.candidates if k.chosen)
     if pattern > PATTERN_PX * side / 1000 and pattern > PATTERN_SHARE * done.rms_px:
         return Finding("calibration-pattern", camera_id, pattern_px=pattern)
+    if done.rms_px > RESIDUALS_FACTOR * done.corner_px:
+        ratio = done.rms_px / done.corner_px
+        return Finding(
+            "calibration-residuals", camera_id, rms_px=done.rms_px, allowed_px=done.corner_px, larger_ratio=ratio
+        )
     if missing:
         return Finding("calibration-corners", camera_id, corner_words=missing)
     if float(np.sqrt(np.mean(u**2))) > UNCERTAIN_FACTOR * GOOD_ENOUGH_PX * side / 1000:

@@ -41,6 +41,9 @@ SEARCHED_AT_ONCE: Final = (8, 2)
 PATTERN_PX: Final = 0.1
 """px. Residuals with a pattern of more than this, in a picture 1000 px wide, make a calibration doubtful. Chosen on: not
 recorded."""
+RESIDUALS_FACTOR: Final = 5.0
+"""ratio. Residuals this many times what single corners allow make a calibration doubtful. Chosen on: a stiff board before a
+camera on a tripod (1.2) and a paper board before a phone in the hand (11), both real."""
 PATTERN_SHARE: Final = 0.5
 """ratio. The same, as a share of all residuals. Chosen on: not recorded."""
 UNCERTAIN_FACTOR: Final = 6.0

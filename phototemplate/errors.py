@@ -198,6 +198,7 @@ FINDINGS: dict[str, Kind] = {
     "calibration-rough": Kind("warning", ("larger_ratio",)),
     "calibration-no-board": Kind("warning"),
     "calibration-pattern": Kind("warning", ("pattern_px",)),
+    "calibration-residuals": Kind("warning", ("rms_px", "allowed_px", "larger_ratio")),
     "calibration-corners": Kind("warning", ("corner_words",)),
     "calibration-uncertain": Kind("warning", ("U_px",)),
     "calibration-good": Kind("note", ("rms_px", "U_px")),

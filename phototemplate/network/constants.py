@@ -219,3 +219,11 @@ PROFILE_MISFIT: Final = 2.5
 """chi-squared. Departure from a profile, for each parameter it knows, from which it no longer fits. Chosen on: not recorded."""
 PROFILE_MISFIT_BASE: Final = 20.0
 """chi-squared. Added to that. Chosen on: not recorded."""
+
+# ---- boards that look the same after half a turn
+
+HALF_TURN_EVIDENCE: Final = 10.0
+"""chi-squared. Rise of the criterion with any photo turned from which a board's half turns count as told. Source: Kass,
+Raftery, J. American Statistical Association 90 (1995) 773-795, very strong."""
+HUBER_BOARD: Final = 3.0
+"""ratio. Normalized residual from which a corner counts less in the first fits of a board. Convention: three sigma."""

@@ -163,13 +163,21 @@ def photo_noise(one: Fit) -> Array:
     return out
 
 
+def _own_variance(one: Fit) -> Array:
+    """(n,) px2 that each used sighting states for itself, mean of both coordinates."""
+    root = one.problem.sightings.root[one.used]
+    cov = np.linalg.inv(root.transpose(0, 2, 1) @ root)
+    return np.asarray(np.trace(cov, axis1=1, axis2=2) / 2 - one.extra_px**2)
+
+
+def corner_px(one: Fit) -> float:
+    """What the sightings' own standard deviations allow residuals to be, root mean square per coordinate."""
+    return float(np.sqrt(np.mean(_own_variance(one)) * max(one.count - one.parameters, 1.0) / one.count))
+
+
 def unexplained_px(one: Fit) -> float:
     """What to add in quadrature to the sightings' own standard deviations for residuals as large as they should be."""
-    used = one.used
-    root = one.problem.sightings.root[used]
-    # Half the trace of each sighting's covariance as used, and what its residual has left of it.
-    cov = np.linalg.inv(root.transpose(0, 2, 1) @ root)
-    own = np.trace(cov, axis1=1, axis2=2) / 2 - one.extra_px**2
+    used, own = one.used, _own_variance(one)
     square = np.sum(one.solution.linear.residual[used] ** 2, axis=1) / 2
     inflate = one.count / max(one.count - one.parameters, 1.0)
 

@@ -17,10 +17,12 @@ import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, Camera, PhotoResiduals, Sightings, Target
-from phototemplate.network.calibration.board_fit import fit, photo_noise, unexplained_px, wrong_sightings
+from phototemplate.network.calibration.board_fit import corner_px, fit, photo_noise, unexplained_px, wrong_sightings
 from phototemplate.network.calibration.board_model import SHAPES, BoardPhotos, BoardShape, Fit, Form, Start, board_photos
 from phototemplate.network.calibration.board_start import first_start
+from phototemplate.network.calibration.half_turn import numbered_alike
 from phototemplate.network.calibration.image_coverage import Advice, advise, counts_of, pattern_px
+from phototemplate.network.constants import HUBER_BOARD
 
 Choice = Literal["auto", "never", "always"]
 
@@ -45,7 +47,8 @@ class CalibrationOptions:
     hold: frozenset[str] = frozenset()
     """Lens parameters kept at zero"""
     same_way_up: bool = True
-    """Points keep their numbers from photo to photo; False for a chessboard that looks the same upside down"""
+    """Points keep their numbers from photo to photo; False for a chessboard that looks the same upside down, whose photos are
+    then numbered alike by evidence"""
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,8 @@ class Calibration:
     advice: tuple[Advice, ...]
     """What one more photo would bring, best first"""
     rms_px: float
+    corner_px: float
+    """What the corners' own standard deviations allow the residuals to be, root mean square per coordinate"""
     unexplained_px: float
     """Part of the residuals that the sightings' own standard deviations do not explain"""
     board_mm: Mapping[str, Array]
@@ -128,9 +133,12 @@ def calibrate(
     findings += [Finding("calibration-no-board", s.photo_id) for s in sightings if s.photo_id not in shown]
     _enough(photos)
     shapes: tuple[BoardShape, ...] = (options.board,) if options.board else SHAPES
-    if not options.same_way_up:
-        shapes = ("flat",)
     rich_focus = U_FOCUS[-2] if options.focus != "never" else 0.0
+    if not options.same_way_up:
+        rough = fit(photos, Form(options.lens[0], "flat"), first_start(photos, options.lens[0], f_px), huber=HUBER_BOARD)
+        photos, told = numbered_alike(photos, rough.start(), options.lens[0], rich_focus)
+        if not told:  # a paraboloid looks the same after half a turn, a free shape does not
+            shapes = tuple(s for s in shapes if s != "free") or ("bent",)
     starts, base, photos, bad = _clean(photos, options, shapes[-1], rich_focus, f_px)
     names = set(photos.views)
     left_out = {n: r for n, r in bad.items() if n not in names}
@@ -173,6 +181,7 @@ def calibrate(
         counts_of(final.problem.sightings.uv[final.used], size_px),
         advise(final, camera),
         final.rms_px,
+        corner_px(final),
         final.extra_px,
         {t: _shape_of(p, targets[t].points_mm) for t, p in final.board_points().items()},
         float(1 / np.mean([1 / r[1][2] for r in final.poses().values()])),
@@ -201,9 +210,9 @@ def _clean(
         for model in options.lens:
             try:
                 first = _first(photos, model, options, starts, f_px)
-                rough = fit(photos, Form(model, "flat"), first, huber=3.0)
+                rough = fit(photos, Form(model, "flat"), first, huber=HUBER_BOARD)
                 extra = unexplained_px(rough)
-                starts[model] = fit(photos, Form(model, shape, u_focus), rough.start(), None, extra, huber=3.0)
+                starts[model] = fit(photos, Form(model, shape, u_focus), rough.start(), None, extra, huber=HUBER_BOARD)
             except (MeasureError, np.linalg.LinAlgError):
                 continue
         if not starts:

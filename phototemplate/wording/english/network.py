@@ -158,6 +158,13 @@ WORDS: dict[str, Words] = {
         "Look at the lens: a pattern of {pattern_px:.2f} is left in the residuals, which no lens model explains.",
         "Take more photos, the board in every corner of the picture and tilted to all sides.",
     ),
+    "calibration-residuals": Words(
+        "residuals of a calibration are larger than its corners allow",
+        "The residuals of {rms_px:.2f} are {larger_ratio:.0f} times what single corners allow ({allowed_px:.2f}); the lens is "
+        "not well calibrated.",
+        "Is the board bent, was it moved or bent between photos, does the lens move to steady the picture, or is it of another "
+        "kind? Use a stiff board that holds still, and a tripod or a quick shutter.",
+    ),
     "calibration-corners": Words(
         "the calibration board was never seen in part of the picture",
         "The lens is calibrated, but the board was never seen in {corner_words} of the picture; there the lens is guessed.",
