@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from phototemplate.studies.estimate import Estimate
     from phototemplate.studies.plumb import Lean
 
-BEYOND_ANY_WALL_MM: Final = 1e6
-"""mm. Where judging ends if only its beginning was given. Convention: further than any wall reaches."""
 JobDir = Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos).")]
 
 
@@ -66,7 +65,7 @@ def check_wall(
         raise InputError(f"The corner to count from is left or right, not {corner!r}.")
     stretch = None
     if from_ is not None or to is not None:
-        stretch = (parse_length_mm(from_) if from_ else 0.0, parse_length_mm(to) if to else BEYOND_ANY_WALL_MM)
+        stretch = (parse_length_mm(from_) if from_ else 0.0, parse_length_mm(to) if to else math.inf)
     asked = WallQuestion(
         edge, against, freedom, parse_length_mm(gap), stretch, corner, _names(sheets), layer, unit, other_edge,  # type: ignore[arg-type]
         _names(lean),

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from phototemplate.edges.shapes import SHAPES, EdgePoints, Line, Profile, ShapeFit, shape_named
+from phototemplate.edges.shapes import EdgePoints, Line, Profile, ShapeFit, shape_named
 from phototemplate.edges.shapes.constants import CENTER_LOG10
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord
 from phototemplate.edges.shapes.unseen_wall import wander_between
 from phototemplate.errors import Finding, MeasureError
-from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment, ShapeKind
+from phototemplate.model import Array, EdgeHint, Influences, PlanePoints, Segment
 from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
@@ -99,11 +99,6 @@ def _between_sheets(fit: ShapeFit, points: PlanePoints) -> ShapeFit:
     wander = wander_between(ties, fit.knots_mm, 10.0**CENTER_LOG10)
     unseen = wander if fit.unseen_cov_mm2 is None else fit.unseen_cov_mm2 + wander
     return replace(fit, noise_cov_mm2=fit.noise_cov_mm2 + wander, unseen_cov_mm2=unseen)
-
-
-def shape_names() -> tuple[ShapeKind, ...]:
-    """Names of all kinds of fit, for menus and checks."""
-    return tuple(shape.name for shape in SHAPES)
 
 
 def straightness(points: EdgePoints, fit: ShapeFit, edge_id: str, settings: EdgeSettings) -> list[Finding]:

@@ -44,16 +44,6 @@ class TopView:
     best_photo: dict[str, float]
     """Photo -> share of the seen area taken from it"""
 
-    def px_from_work(self, xy_mm: Array) -> Array:
-        """Column and row (N, 2) of work-plane positions (N, 2)."""
-        xy = np.atleast_2d(xy_mm)
-        return np.column_stack([xy[:, 0] - self.origin_mm[0], self.origin_mm[1] - xy[:, 1]]) * self.px_per_mm
-
-    def work_from_px(self, uv_px: Array) -> Array:
-        """Work-plane positions (N, 2) of columns and rows (N, 2)."""
-        uv = np.atleast_2d(uv_px) / self.px_per_mm
-        return np.column_stack([self.origin_mm[0] + uv[:, 0], self.origin_mm[1] - uv[:, 1]])
-
 
 def default_bounds(network: Network, plane: WorkPlane, margin_mm: float = 350.0) -> tuple[float, float, float, float]:
     """Box (x min, y min, x max, y max) in the work frame around the sheets, with a margin."""

@@ -126,14 +126,6 @@ def to_world(plane: WorkPlane, xyz_work: Array) -> Array:
     return np.asarray((np.atleast_2d(xyz_work) - plane.translation_mm) @ plane.rotation)
 
 
-def cabinet_heights(plane: WorkPlane) -> dict[str, tuple[float, float, float]]:
-    """Per cabinet: mean, smallest and largest height of its sheets over the plane in mm."""
-    groups: dict[str, list[float]] = {}
-    for point in plane.heights:
-        groups.setdefault(point.group or point.name, []).append(point.height_mm)
-    return {name: (float(np.mean(h)), min(h), max(h)) for name, h in groups.items()}
-
-
 def _robust_plane(
     xyz: Array, centre: Array, thick: Array, up: Array, settings: WorkPlaneSettings
 ) -> tuple[Array, float, Array]:

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
     from phototemplate.template.piece_types import Template
 
-Rows = Sequence[Sequence[str]]
 FULL_SIZE_TEXT_MM = 8.0
 
 

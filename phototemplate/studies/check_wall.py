@@ -7,6 +7,7 @@ it. Every figure follows from the heights of the wall and their joint covariance
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -152,8 +153,9 @@ def _within(wall: WallLine, stretch: tuple[float, float] | None) -> BoolArray:
     low, high = min(stretch), max(stretch)
     inside: BoolArray = (wall.distance_mm >= low - 1e-9) & (wall.distance_mm <= high + 1e-9)
     if np.count_nonzero(inside) < 5:
+        where = f"Between {low:.0f} and {high:.0f} mm" if math.isfinite(high) else f"Beyond {low:.0f} mm"
         raise InputError(
-            f"Between {low:.0f} and {high:.0f} mm from the corner hardly anything of {wall.edge_id} was measured; it reaches "
+            f"{where} from the corner hardly anything of {wall.edge_id} was measured; it reaches "
             f"from 0 to {wall.distance_mm[-1]:.0f} mm."
         )
     return inside

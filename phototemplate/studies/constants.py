@@ -277,6 +277,23 @@ LEAST_SPREAD_PX, SPREADS = 0.15, 3.0
 recorded."""
 LEAST_GOOD, MOST_SPREAD = 0.4, 0.35
 """ratio. Of a side's places that must agree, and of the reach that they may spread. Chosen on: not recorded."""
+TEXT_SHARE: Final = 1 / 75
+"""ratio. Height of texts in a drawing of a study, of its width. Convention: legible on half a page."""
+QUOTE_TEXT_SHARE: Final = 1 / 55
+"""ratio. The same on a quote. Convention: as large as a sink's name allows."""
+LEAST_TEXT_MM: Final = 6.0
+"""mm. The least height of such texts, at true size. Convention: legible at 1:3."""
+NAME_WIDTH: Final = 0.85
+"""ratio. Width of a letter on a slab's plan, of its height, and a margin. Derived: Helvetica's digits are 0.56 of the em,
+0.77 of a capital."""
+NAME_LINES: Final = 2.5
+"""ratio. A piece on a slab's plan is so many heights of its name wide at least. Convention: layout."""
+RING_APART: Final = 2.1
+"""ratio. Marks of cameras on a plan are so many of their radii apart. Convention: they do not touch."""
+PRICE_COLUMN_MM: Final = (60.0, 34.0)
+"""mm. Least width of the names of a quote's lines, and most of a column of prices. Convention: layout."""
+TIGHT_PT: Final = 1
+"""pt. Room above and below the lines of a quote's tables. Convention: layout."""
 DIAGRAM_SHARE: Final = 0.32
 """ratio. Heights of a wall's diagram are enlarged until they take this share of its length at most. Convention: layout."""
 LONG_WALL_MM: Final = 700.0

@@ -49,5 +49,5 @@ def _side(loop: OutlineLoop, kinds: Mapping[str, str], k: int) -> str:
     before, after = corners[k] - corners[k - 1], corners[(k + 1) % n] - corners[k]
     if float(before[0] * after[1] - before[1] * after[0]) < 0:
         return "inner"
-    deep = "back" if y[k] > 0.5 * (y.min() + y.max()) else "front"
-    return f"{deep} {'left' if x[k] < 0.5 * (x.min() + x.max()) else 'right'}"
+    deep = "back" if 2 * y[k] > y.min() + y.max() else "front"
+    return f"{deep} {'left' if 2 * x[k] < x.min() + x.max() else 'right'}"

@@ -138,7 +138,7 @@ def _laid_on(wall: WallLine, run: Run, freedom: Freedom) -> list[tuple[bool, flo
             room = -side if flip else side
             if room * hand < 0:
                 continue
-            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip, float(t @ ahead) < 0.5))
+            shapes.append((np.column_stack([d @ t, hand * (d @ np.array([-t[1], t[0]]))]), flip, 2 * float(t @ ahead) < 1))
     for local, flip, turned in shapes:
         local = local - np.array([local[0, 0], 0.0])
         length = float(local[-1, 0])
@@ -159,7 +159,7 @@ def _room_as_drawn(points: Array) -> float:
     """+1 with the room on the left of a run that stands alone: a plan is drawn with the wall above and the room below it, and
     a wall that runs up the sheet is taken as the one on the left."""
     t = points[-1] - points[0]
-    if abs(t[0]) > 0.5 * abs(t[1]):
+    if 2 * abs(t[0]) > abs(t[1]):
         return -1.0 if t[0] > 0 else 1.0
     return -1.0 if t[1] > 0 else 1.0
 

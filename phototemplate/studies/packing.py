@@ -15,7 +15,7 @@ from itertools import chain, permutations, product
 from typing import Any
 
 from phototemplate.errors import InputError
-from phototemplate.studies.constants import EVERY_ORDER, MOST_SLABS, SLAB_UNITS
+from phototemplate.studies.constants import EVERY_ORDER, MOST_SLABS, NAME_LINES, NAME_WIDTH, SLAB_UNITS
 from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
 from phototemplate.template.spec import MaterialSpec
 from phototemplate.units import parse_length_mm
@@ -180,7 +180,7 @@ def packing_drawing(packing: Packing, title: str, height_mm: float = 60.0) -> Dr
             items.append(_box("FOUND-LINE", p.x_mm, base + p.y_mm, p.length_mm, p.width_mm, p.name))
             middle = (p.x_mm + p.length_mm / 2, base + p.y_mm + p.width_mm / 2)
             size = f"{p.name} {p.length_mm:.0f} x {p.width_mm:.0f}"
-            small = min(h, p.width_mm / 2.5, p.length_mm / (0.85 * len(size)))
+            small = min(h, p.width_mm / NAME_LINES, p.length_mm / (NAME_WIDTH * len(size)))
             items.append(Text("FOUND-NAMES", middle, size, small, 0.0, "centre", "middle"))
     least = "no plan can do with fewer" if packing.proven else f"{packing.least} might do with a better plan"
     notes = [("slabs", str(packing.slabs)), ("", least), ("of their area used", f"{100 * packing.used_share:.0f} %")]

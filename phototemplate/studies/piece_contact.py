@@ -60,7 +60,7 @@ def lay_piece(compared: Comparison, x: Array, within: BoolArray) -> Touching:
         for part in (cs - unseen, cs)
     )
     plain = float(_widths(compared, xs, ds[None])[0])
-    value = max(2.0 * plain - float(noisy.mean()), 0.0)
+    value = max(2 * plain - float(noisy.mean()), 0.0)
     u = float(np.hypot(all_.std(ddof=1), all_.mean() - noisy.mean()))
     full = np.zeros(n)
     full[judged] = weights

@@ -45,6 +45,7 @@ from phototemplate.studies.constants import (
     PAPER_MM,
     PLAN_TAPE_U_MM,
     PLANNED_SIZE_PX,
+    RING_APART,
     SHEET_EVERY_MM,
     SIGHTING_U_PX,
     STEP_BACK,
@@ -314,7 +315,7 @@ def _places_to_stand(standpoints: Sequence[Standpoint], h: float) -> list[Item]:
             for far in np.arange(2.6, 14.0, 0.8)
             for c, s in ((math.cos(a), math.sin(a)) for a in (0.0, 0.35, -0.35, 0.7, -0.7))
         ]
-        clear = [p for p in spots if min(float(np.linalg.norm(p - q)) for q in taken) > 2.1 * ring]
+        clear = [p for p in spots if min(float(np.linalg.norm(p - q)) for q in taken) > RING_APART * ring]
         at = (clear or spots)[0]
         taken.append(at)
         edge = at + (eye - at) * ring / max(float(np.linalg.norm(eye - at)), 1e-9)

@@ -37,7 +37,7 @@ class Range:
     @property
     def low(self) -> float:
         """Lower end, not below zero."""
-        return max(self.value - 2.0 * self.u, 0.0)
+        return max(self.value - 2 * self.u, 0.0)
 
     @property
     def high(self) -> float:

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 import numpy as np
 import shapely
 
-from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, POUND_KG, SAME_ROOM
+from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, LEAST_TEXT_MM, POUND_KG, QUOTE_TEXT_SHARE, SAME_ROOM
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate
 from phototemplate.studies.price_list import Shop
 from phototemplate.studies.pricing import STONE, Price, PriceLine, Range
@@ -196,7 +196,7 @@ def estimate_drawing(made: Estimate) -> Drawing:
     """The outline with the statement across it."""
     base = outline_drawing(made.outline, f"{made.job}: estimate", OutlineStyle(band_scale=0.0, points=False))
     x0, _, x1, y1 = base.bounds()
-    h = max((x1 - x0) / 60.0, 20.0)
+    h = max((x1 - x0) * QUOTE_TEXT_SHARE, LEAST_TEXT_MM)
     words: list[Item] = [
         Text("ESTIMATE-ONLY", (x0, y1 + 3.0 * h * (k + 1)), line, 1.2 * h)
         for k, line in enumerate(reversed(textwrap.wrap(NOT_A_TEMPLATE, 60)))
@@ -208,7 +208,7 @@ def sketch(made: Estimate) -> Drawing:
     """Pieces with cut-outs, seams and splashes as a customer sees them: sizes to the nearest inch, no tolerances."""
     template = made.template
     x0, x1 = min(v[0] for p in template.pieces for v in p.vertices), max(v[0] for p in template.pieces for v in p.vertices)
-    height = (x1 - x0) / 55.0
+    height = (x1 - x0) * QUOTE_TEXT_SHARE
     items: list[Item] = []
     for piece in template.pieces:
         items.append(Polyline("STONE-SHAPE", piece.vertices, True, piece.piece_id))

@@ -22,7 +22,7 @@ from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.paper import PaperMapping, draw_items, paper_size
 from phototemplate.output.svg import svg_text
 from phototemplate.output.text import cp1252
-from phototemplate.studies.constants import DRAWING_MM, FRAME_PT, MARGIN_MM
+from phototemplate.studies.constants import DRAWING_MM, FRAME_PT, MARGIN_MM, PRICE_COLUMN_MM, TIGHT_PT
 from phototemplate.studies.estimate import NOT_A_TEMPLATE
 from phototemplate.studies.packing import packing_drawing
 from phototemplate.studies.quote import (
@@ -111,8 +111,11 @@ def quote_html(quote: Quote) -> str:
 
 # -------------------------------------------------------------------------------------------------- PDF
 
-_TIGHT = [("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1), ("LEFTPADDING", (0, 0), (-1, -1), 0),
-          ("RIGHTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "TOP")]  # fmt: skip
+def _tight() -> list[tuple[Any, ...]]:
+    """Style of tables that stand in the text."""
+    everywhere = (0, 0), (-1, -1)
+    padding = (("TOP", TIGHT_PT), ("BOTTOM", TIGHT_PT), ("LEFT", 0), ("RIGHT", 0))
+    return [*((f"{side}PADDING", *everywhere, room) for side, room in padding), ("VALIGN", *everywhere, "TOP")]
 
 
 def _write_pdf(quote: Quote, path: Path, paper: str) -> Path:
@@ -170,7 +173,7 @@ class _Pages:
 
     def table(self, cells: list[list[Any]], widths_mm: list[float], style: Sequence[tuple[Any, ...]] = ()) -> Any:
         """A table with columns so wide."""
-        return Table(cells, colWidths=[w * mm for w in widths_mm], style=[*_TIGHT, *style])
+        return Table(cells, colWidths=[w * mm for w in widths_mm], style=[*_tight(), *style])
 
     def heads(self) -> list[Any]:
         """Shop, customer, number and dates."""
@@ -197,7 +200,7 @@ class _Pages:
         if not c["rows"]:
             return []
         titles = c["titles"]
-        each = min(34.0, (self.width_mm - 60.0) / len(titles))
+        each = min(PRICE_COLUMN_MM[1], (self.width_mm - PRICE_COLUMN_MM[0]) / len(titles))
         rows = [["", *(self.text(t, "right bold") for t in titles)]]
         rows += [[self.text(what), *(self.text(v, "right") for v in amounts)] for what, amounts in c["rows"]]
         rows.append([self.text("total with tax", "bold"), *(self.text(t, "right bold") for t in c["totals"])])

@@ -20,7 +20,7 @@ from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import WallCheck
-from phototemplate.studies.constants import CSV_STEP_MM, DIAGRAM_SHARE, ENLARGED, LONG_WALL_MM
+from phototemplate.studies.constants import CSV_STEP_MM, DIAGRAM_SHARE, ENLARGED, LEAST_TEXT_MM, LONG_WALL_MM, TEXT_SHARE
 from phototemplate.studies.plumb import Lean
 from phototemplate.studies.wall_figures import Figure
 from phototemplate.template.drawing import Drawing, HorizontalAlign, Item, Line, Point, Polyline, Text, VerticalAlign
@@ -65,7 +65,7 @@ def diagram(check: WallCheck, height_mm: float | None = None, true_shape: bool =
     shown = [d[check.within], check.piece_mm[check.within], (d + band)[check.within], (d - band)[check.within]]
     low, high = math.floor(min(float(a.min()) for a in shown)), math.ceil(max(float(a.max()) for a in shown))
     scale = float(max((e for e in ENLARGED if e * (high - low) <= DIAGRAM_SHARE * span), default=1))
-    frame = _Frame(check, span, height_mm or max(span / 75.0, 6.0), scale, low, high)
+    frame = _Frame(check, span, height_mm or max(span * TEXT_SHARE, LEAST_TEXT_MM), scale, low, high)
     items = [
         *frame.axes(),
         *frame.curve(d + band, "FOUND-BAND", "U towards the room"),
@@ -192,7 +192,7 @@ def gap_rows(check: WallCheck, unit: Unit = "in") -> list[tuple[object, ...]]:
     rows: list[tuple[object, ...]] = []
     for p in places:
         gap, scribe = max(at(check.gap_mm, p), 0.0), at(check.scribe_mm, p)
-        seen = bool(np.interp(p, x, check.wall.seen.astype(float)) > 0.5)
+        seen = bool(np.interp(p, x, check.wall.seen.astype(float)) * 2 > 1)
         rows.append((
             format_length(p, "fraction"), format_length(gap, "fraction", 32), format_length(scribe, "fraction", 32), f"{p:.1f}",
             f"{gap:.2f}", f"{2 * at(check.gap_u_mm, p):.2f}", f"{scribe:.2f}", f"{at(check.deviation_mm, p):.2f}",

@@ -57,4 +57,4 @@ def _same_wall(a: _Piece, b: _Piece) -> bool:
         return False
     apart = b.centre - a.centre
     normal = np.array([-a.along[1], a.along[0]])
-    return abs(float(apart @ normal)) < ASIDE_MM + ASIDE_MM_PER_M * float(np.linalg.norm(apart)) / 1000.0
+    return abs(float(apart @ normal)) < ASIDE_MM + ASIDE_MM_PER_M * float(np.linalg.norm(apart)) / 1000

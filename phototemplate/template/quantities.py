@@ -252,17 +252,6 @@ def angle(outline: Outline | State, a: str, b: str) -> Quantity:
     return state.quantity(atan2(da.cross(db), da.dot(db)), "rad")
 
 
-def inside_angle(outline: Outline | State, loop_id: str, index: int) -> Quantity:
-    """Angle inside a loop at one of its corners, in rad, measured between the tangents there."""
-    state = outline if isinstance(outline, State) else State(outline)
-    loop = state.loop(loop_id)
-    n = len(loop.edge_ids)
-    p = state.corner(loop_id, index)
-    before, after = (state.curve(loop.edge_ids[k % n]).tangent(p) for k in (index - 1, index))
-    turn = atan2(before.cross(after), before.dot(after))
-    return state.quantity(math.pi - turn, "rad")
-
-
 def span_area(curve: AnyCurve, start: Vec, end: Vec) -> Dual:
     """Twice the area swept from the origin along a curve (Green's theorem), exact for lines, arcs and wall curves."""
     straight = start.cross(end)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from phototemplate.capture import constants, design
 from phototemplate.capture.sheets import PRINT_KINDS, parse_numbers, raster, write_sheets
 from phototemplate.capture.sheets.constants import PRINTER_MARGIN_MM
-from phototemplate.capture.sheets.drawing import Blocks, Page, Text, extent
+from phototemplate.capture.sheets.drawing import Blocks, Box, Item, Page, Stroke, Text
 from phototemplate.capture.sheets.raster import RasterFrame, paint
 from phototemplate.capture.sheets.target_pages import page_of
 from phototemplate.errors import InputError, OutputError
@@ -413,6 +413,21 @@ def test_a_failed_write_keeps_the_old_file(tmp_path: Path, monkeypatch: pytest.M
 
 def test_numbers_are_read() -> None:
     assert parse_numbers("1-3, 7,S05-S06,2") == (1, 2, 3, 5, 6, 7)
+
+
+def extent(item: Item) -> Box:
+    """Box around an item."""
+    if isinstance(item, Text):
+        return item.box
+    if isinstance(item, Blocks):
+        xs = [x for box in item.boxes for x in (box[0], box[2])]
+        ys = [y for box in item.boxes for y in (box[1], box[3])]
+        pad = 0.0
+    else:
+        xs = [x for x, _ in item.points]
+        ys = [y for _, y in item.points]
+        pad = item.width / 2 if isinstance(item, Stroke) else 0.0
+    return min(xs) - pad, min(ys) - pad, max(xs) + pad, max(ys) + pad
 
 
 def test_extents_cover_every_item_of_every_page() -> None:

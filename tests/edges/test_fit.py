@@ -9,7 +9,8 @@ from functools import partial
 import numpy as np
 import pytest
 
-from phototemplate.edges.fit import fit_segment, shape_names
+from phototemplate.edges.fit import fit_segment
+from phototemplate.edges.shapes import SHAPES
 from phototemplate.edges.shapes.evaluate import offset_u, point_at, to_chord, weights
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array, Influences, PlanePoints, ShapeKind
@@ -50,7 +51,7 @@ def test_intervals_cover(shape: ShapeKind, truth: Callable, runs: int, shared: b
     assert 0.55 < np.mean(z**2) < 1.5
 
 
-@pytest.mark.parametrize("shape", shape_names())
+@pytest.mark.parametrize("shape", [shape.name for shape in SHAPES])
 def test_shared_jacobian_is_what_the_shared_error_does(shape: ShapeKind) -> None:
     rng = np.random.default_rng(3)
     case = scene(rng, {"line": straight, "arc": bent, "profile": wall}[shape](rng), wrong=0.0)

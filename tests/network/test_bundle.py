@@ -13,9 +13,13 @@ from scipy.spatial.transform import Rotation
 from phototemplate.model import Array
 from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors, no_conditions
+from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
 from phototemplate.network.orientation.views import stack, views_of
 from tests.network.synthetic import Kitchen, kitchen
+
+
+def _no_conditions(problem: bundle.Problem, state: bundle.State) -> tuple[()]:
+    return ()
 
 
 def _six(rotation: Array, translation: Array) -> Array:
@@ -262,7 +266,7 @@ def test_sum_of_redundancies_is_the_degrees_of_freedom() -> None:
     # Nothing but sightings: what they cannot determine has to be held too.
     fixed |= {n for n in problem.names if n.startswith("lens:")}
     problem = bundle.held(problem, frozenset(fixed))
-    solution = bundle.solve(problem, no_conditions, state, np.ones(len(problem.sightings)))
+    solution = bundle.solve(problem, _no_conditions, state, np.ones(len(problem.sightings)))
     cov = bundle.covariance(problem, solution.normal)
     fitted = bundle.fitted_cov(problem, solution.linear, cov)
     unknowns = int(problem.free.sum()) + 3 * len(problem.schur_points)

@@ -31,7 +31,6 @@ from phototemplate.template.quantities import (
     angle,
     area,
     distance,
-    inside_angle,
 )
 from tests.template.samples import bow, influences, l_kitchen, l_kitchen_segments, rectangle, segment
 
@@ -134,7 +133,6 @@ def test_gradients_against_central_differences(edge_id: str) -> None:
             "corner to wall": distance(outline, CornerPlace("kitchen", 4), EdgePlace("left")),
             "gap": distance(outline, EdgePlace("range-left"), EdgePlace("range-right")),
             "angle": angle(outline, "back", "left"),
-            "inside": inside_angle(outline, "kitchen", 1),
             "area": area(outline, "kitchen"),
         }
 

@@ -118,21 +118,6 @@ def shifted(items: Iterable[Item], dx: float, dy: float) -> list[Item]:
     return moved
 
 
-def extent(item: Item) -> Box:
-    """Box around an item."""
-    if isinstance(item, Text):
-        return item.box
-    if isinstance(item, Blocks):
-        xs = [x for box in item.boxes for x in (box[0], box[2])]
-        ys = [y for box in item.boxes for y in (box[1], box[3])]
-        pad = 0.0
-    else:
-        xs = [x for x, _ in item.points]
-        ys = [y for _, y in item.points]
-        pad = item.width / 2 if isinstance(item, Stroke) else 0.0
-    return min(xs) - pad, min(ys) - pad, max(xs) + pad, max(ys) + pad
-
-
 def box_outline(box: Box, width: float = 0.2, ink: Ink = BLACK, dash: tuple[float, float] | None = None) -> Stroke:
     """The outline of a box."""
     x0, y0, x1, y1 = box

@@ -20,7 +20,6 @@ from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, IntArray
 
 OFFSET_STEP_MM = 0.5
-HEIGHT_STEP_MM = 1.0
 POOL_MM = 20.0
 """Stations are pooled to this length before the search"""
 DIFFERENT_MM = 0.8

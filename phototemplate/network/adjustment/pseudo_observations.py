@@ -41,11 +41,6 @@ class Conditions(Protocol):
         ...
 
 
-def no_conditions(problem: Problem, state: State) -> Sequence[Condition]:
-    """Sightings alone."""
-    return ()
-
-
 def length_group(name: str) -> str:
     """Budget line of a known length."""
     return f"known length: {name}"
