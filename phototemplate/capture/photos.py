@@ -226,6 +226,10 @@ def _decode_heif(path: Path, gray: bool) -> NDArray[np.uint8]:
     picture = file[file.primary_index]
     data = picture.data
     width, height = picture.size
+    if picture.mode == "I;16":  # 10 and 12 bits of grey come scaled to 16, whatever conversion is asked for
+        levels = np.frombuffer(data, np.uint16)[: picture.stride // 2 * height].reshape(height, picture.stride // 2)
+        grey = (levels[:, :width] >> 8).astype(np.uint8)
+        return grey if gray else np.repeat(grey[..., None], 3, axis=2)
     channels = {"L": 1, "LA": 2, "La": 2, "RGB": 3, "RGBA": 4, "RGBa": 4}[picture.mode]
     rows = np.frombuffer(data, np.uint8)[: picture.stride * height].reshape(height, picture.stride)
     pixels = rows[:, : width * channels].reshape(height, width, channels)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import ExifTags, Image
 
@@ -130,6 +131,18 @@ def test_heif_turns_are_taken_back(turn: int, mirror: tuple[heif.Transform, ...]
     sensor = np.arange(6).reshape(2, 3)
     transforms = (("irot", turn), *mirror)
     np.testing.assert_array_equal(heif.stored(heif.apply(sensor, transforms), transforms), sensor)
+
+
+@pytest.mark.parametrize("twelve_bits", [False, True])
+def test_monochrome_heif_of_more_than_eight_bits(twelve_bits: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A ramp of grey, written by libheif (lossless) and read back to the upper eight bits."""
+    levels = np.linspace(0, 65535, 64 * 48).reshape(48, 64).astype(np.uint16)
+    monkeypatch.setattr(pillow_heif.options, "SAVE_HDR_TO_12_BIT", twelve_bits)
+    path = tmp_path / "ramp.heif"
+    pillow_heif.from_bytes(mode="I;16", size=(64, 48), data=levels.tobytes()).save(path, quality=-1)
+    meta = read_meta(path)
+    np.testing.assert_allclose(read_gray(meta).astype(int), levels >> 8, atol=1)
+    assert read_rgb(meta).shape == (48, 64, 3)
 
 
 def _refusal(path: Path) -> str:
