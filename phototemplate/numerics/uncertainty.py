@@ -20,6 +20,12 @@ def coverage_factor(probability: float, dof: float = math.inf) -> float:
     return float(stats.norm.ppf(tail) if math.isinf(dof) else stats.t.ppf(tail, dof))
 
 
+def coverage(factor: float, dof: float = math.inf) -> float:
+    """Probability that a true value lies within ``factor`` standard uncertainties, two-sided, after Student's distribution:
+    the inverse of :func:`coverage_factor`."""
+    return float(2.0 * (stats.norm.cdf(factor) if math.isinf(dof) else stats.t.cdf(factor, dof)) - 1.0)
+
+
 def effective_dof(contributions: ArrayLike, dof: ArrayLike) -> float:
     """Welch-Satterthwaite (GUM eq. G.2b): ``u^4 / sum(u_i^4 / nu_i)`` for independent contributions ``u_i``."""
     u, nu = np.asarray(contributions, float), np.asarray(dof, float)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from phototemplate.errors import Finding
+from phototemplate.numerics.uncertainty import coverage
 
 Verdict = Literal["meets", "fails", "cannot tell"]
 Evaluation = Literal["A", "B"]
@@ -92,6 +93,11 @@ class EdgeBudget:
     """Largest first; root sum of squares is ``u_mm``"""
     sensitivities: tuple[Sensitivity, ...] = ()
     """Largest contribution first"""
+
+    @property
+    def inside(self) -> float:
+        """Share of true values within U (k = 2), for whole degrees of freedom as GUM G.4.1 has it."""
+        return coverage(2.0, max(math.floor(self.dof), 1) if math.isfinite(self.dof) else self.dof)
 
 
 @dataclass(frozen=True)

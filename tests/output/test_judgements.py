@@ -13,7 +13,8 @@ import pytest
 
 from phototemplate.cli.show import edge_table, verdict_line
 from phototemplate.edges.shapes.evaluate import offset_u, to_chord
-from phototemplate.output.assessment import Judgements
+from phototemplate.numerics.uncertainty import coverage
+from phototemplate.output.assessment import EdgeBudget, Judgements
 from phototemplate.output.report import words
 from phototemplate.output.report.build import render_report
 from phototemplate.output.report.plan import stretches
@@ -161,3 +162,19 @@ def test_loose_profiles_are_drawn_where_they_were_seen() -> None:
         s, _ = to_chord(stretch.segment, stretch.xy_mm)
         assert s.min() >= -1e-6
         assert s.max() <= length + 1e-6
+
+
+STUDENT = [(4, 2.87, 0.9545), (5, 2.57, 0.95), (16, 2.17, 0.9545), (math.inf, 2.0, 0.9545)]
+
+
+@pytest.mark.parametrize(("dof", "k", "share"), STUDENT)
+def test_coverage_is_that_of_student(dof: float, k: float, share: float) -> None:
+    """GUM table G.2: factors for 95.45 % (95 % for five degrees of freedom)."""
+    assert coverage(k, dof) == pytest.approx(share, abs=0.0012)
+
+
+def test_the_report_says_how_often_u_covers() -> None:
+    """At k = 2 four degrees of freedom cover 88 of 100 (2 F(2) - 1 of Student's t), many 95; 95 of 100 lie within k95 u."""
+    few = EdgeBudget("e", "middle", 0.2, 0.2, 0.0, 4.7, 2.776, ())
+    assert round(100 * few.inside) == 88
+    assert round(100 * EdgeBudget("e", "middle", 0.2, 0.2, 0.0, math.inf, 1.96, ()).inside) == 95

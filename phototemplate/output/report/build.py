@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
@@ -46,6 +46,8 @@ class EdgeRow:
     """At start, middle and end"""
     bars: tuple[tuple[str, float, float], ...]
     """Cause, U in mm, share of the variance in per cent"""
+    inside: float | None = None
+    """Share of true values within U; None where no budget was made"""
 
 
 def write_report(
@@ -140,6 +142,7 @@ def _context(
     judged = judgements or Judgements(tolerance_mm, "")
     doubt = outline.unscaled, net.quality.withheld
     rows = [_row(e, tolerance_mm, doubt, settings, judged.edges.get(e.edge_id), unit) for e in outline.edges]
+    rows = [replace(r, inside=b.inside if (b := judged.budgets.get(r.report.edge_id)) else None) for r in rows]
     everything = (*measurement.findings, *(template.findings if template is not None else ()), *judged.findings)
     noticed = {n.name: n for n in judged.noticed if n.kind == "length"}
     return {
