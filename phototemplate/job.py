@@ -34,6 +34,7 @@ from phototemplate.errors import InputError, JobFileError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
+from phototemplate.template.spec_comments import commented_keys
 from phototemplate.units import Length
 
 JOB_FILE = "job.toml"
@@ -405,6 +406,7 @@ thickness_u_mm = 0.05
 # [[loops]]              # edges in their order round one run
 # id = "left run"
 # edges = ["front", "end", "back", "left"]
+
 """
 
 
@@ -429,7 +431,7 @@ def create_job(folder: Path, photos: list[Path], bar: str | None) -> Job:
             '# kind = "bar"           # bar, tape or caliper\n# from = "B01"\n# to = "B02"\n'
             '# value = "1000.2 mm"\n# u = "0.3 mm"\n'
         )
-    text = TEMPLATE.format(name=tomlkit.string(folder.resolve().name).as_string(), lengths=lengths)
+    text = TEMPLATE.format(name=tomlkit.string(folder.resolve().name).as_string(), lengths=lengths) + commented_keys()
     parse_job(text.encode("utf-8"), "the new job file")
     (folder / "photos").mkdir(parents=True, exist_ok=True)
     for p in photos:

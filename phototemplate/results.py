@@ -105,6 +105,8 @@ class Wanted:
     """Unit of drawings and report, ``mm`` or ``in``; None: as the job says"""
     unscaled: bool = False
     """Draw the bare shape where no length is known"""
+    print_only: str = ""
+    """Corner ``front/left``, edge or piece that the full-size print is limited to; empty: everything"""
 
 
 def measure_and_write(
@@ -192,6 +194,7 @@ def _material(
         dxf_version=wanted.dxf_version,  # type: ignore[arg-type]
         tolerance_mm=file.tolerance,
         allow_unscaled=wanted.unscaled,
+        print_only=wanted.print_only,
         top_picture=top_picture(measurement, settings.top_view_px),
         template=template,
         judgements=judgements,

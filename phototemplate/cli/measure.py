@@ -43,8 +43,11 @@ def measure(
     dxf_version: Annotated[str, typer.Option(help="R2010 or R12.")] = "R2010",
     units: Annotated[str | None, typer.Option(help="Unit of the drawing: mm or in; else as job.toml says.")] = None,
     formats: Annotated[
-        str | None, typer.Option(help="What to write, with commas: result,report,csv,dxf,svg,pdf,full-size; or all.")
+        str | None, typer.Option(help="What to write, with commas: result,report,csv,dxf,cut,pieces,svg,pdf,full-size; or all.")
     ] = None,
+    print_only: Annotated[
+        str, typer.Option(help='Limit the full-size print to a corner "front/left", an edge, or a piece.')
+    ] = "",
     json_: JsonFlag = False,
 ) -> None:
     """Photos in, scaled DXF out: orient, trace, fit, and write results/ in the job folder."""
@@ -60,7 +63,7 @@ def measure(
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
         outcome = measure_and_write(
             job,
-            Wanted(names, dxf_version, units, unscaled),
+            Wanted(names, dxf_version, units, unscaled, print_only),
             bar=bar,
             progress=tell,
         )

@@ -53,6 +53,8 @@ class Material:
     """Title block of the sheets; None: the job's name alone"""
     paper: str = ""
     """Of shop drawing and full-size print; empty: A3 and A4 for mm, Tabloid and Letter for inch"""
+    print_only: str = ""
+    """Corner, edge or piece that the full-size print is limited to; empty: everything"""
     allow_unscaled: bool = False
     """Write drawings although no length is known"""
     top_picture: TopPicture | None = None
@@ -249,12 +251,14 @@ def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
 
 
 def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
-    from phototemplate.output.full_size import write_full_size_pdf
+    from phototemplate.output.full_size import region_named, write_full_size_pdf
 
     assert subject is not None
     drawing = subject.draw(FULL_SIZE_TEXT_MM)
     paper = material.paper or ("Letter" if material.unit == "in" else "A4")
-    return write_full_size_pdf(drawing, path, paper=paper, unscaled=material.measurement.outline.unscaled)
+    outline = material.measurement.outline
+    region = region_named(material.print_only, outline, material.template) if material.print_only else None
+    return write_full_size_pdf(drawing, path, paper=paper, region=region, unscaled=outline.unscaled)
 
 
 def _cut(material: Material, _: Subject | None, path: Path) -> Path:

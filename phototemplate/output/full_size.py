@@ -9,14 +9,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import shapely
 
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import InputError
+from phototemplate.model import Outline
 from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Polyline, Text, item_points
+from phototemplate.template.piece_types import Template
+from phototemplate.template.quantities import State
 
-__all__ = ["Tiling", "write_full_size_pdf"]
+__all__ = ["Tiling", "region_named", "write_full_size_pdf"]
 
 MARGIN_MM = 10.0
 """What no printer is asked to reach"""
@@ -24,6 +28,10 @@ OVERLAP_MM = 16.0
 LONGEST_PAGE_MM = 5000.0
 """PDF readers stop at 14,400 points, 5080 mm."""
 MOST_PAGES = 400
+REACH_MM = 150.0
+"""mm. How far round a corner or edge is printed. Convention: layout, a corner then takes four pages."""
+Region = tuple[float, float, float, float]
+"""(xmin, ymin, xmax, ymax) in plan mm"""
 _LEFT_OUT = ("FOUND-BAND", "FOUND-TABLE", "FOUND-SIZES", "STONE-SIZES", "FOUND-POINTS")
 
 
@@ -73,9 +81,7 @@ def write_full_size_pdf(
     path: str | Path,
     *,
     paper: str = "A4",
-    around: tuple[float, float] | None = None,
-    reach_mm: float = 300.0,
-    layers: Sequence[str] = (),
+    region: Region | None = None,
     unscaled: bool = False,
 ) -> Path:
     """Write the drawing at full size.
@@ -84,10 +90,8 @@ def write_full_size_pdf(
     ----------
     paper
         ``A4``, ``Letter`` ... or a roll, ``"610 roll"``, ``"24 in roll"``.
-    around
-        Only the surroundings of this place (plan mm), to try one doubtful corner; within ``reach_mm`` of it.
-    layers
-        Layers to print; default: everything but tables, dimensions, points and bands.
+    region
+        Only this part of the plan, to try one doubtful corner or edge; see :func:`region_named`.
 
     Raises
     ------
@@ -98,23 +102,50 @@ def write_full_size_pdf(
     """
     if unscaled:
         raise InputError("A full-size print needs a known length; measure one, write it into the job and measure again.")
-    items = [
-        i for i in drawing.items
-        if (i.layer in layers if layers else not i.layer.startswith("SHEET-") and i.layer not in _LEFT_OUT)
-    ]  # fmt: skip
-    tiling = tile(items, paper, around, reach_mm)
+    items = [i for i in drawing.items if not i.layer.startswith("SHEET-") and i.layer not in _LEFT_OUT]
+    tiling = tile(items, paper, region)
     write_bytes_atomic(path, _pages(drawing, items, tiling))
     return Path(path)
 
 
-def tile(items: Sequence[Item], paper: str, around: tuple[float, float] | None = None, reach_mm: float = 300.0) -> Tiling:
-    """Lay pages over the items, upright or on their side, whichever takes fewer."""
-    if around is not None:
-        x, y = around
-        region = (x - reach_mm, y - reach_mm, x + reach_mm, y + reach_mm)
+def region_named(name: str, outline: Outline, template: Template | None, reach_mm: float = REACH_MM) -> Region:
+    """What is printed of the plan: round a corner ``"front/left"``, along an edge ``"left"``, or one piece.
+
+    Finished pieces come before the measured outline. Raises ``InputError`` naming what there is.
+    """
+    places = _places(outline, template)
+    if name not in places and "/" in name:
+        name = "/".join(reversed(name.split("/")))
+    if name not in places:
+        raise InputError(f"There is no corner, edge or piece {name!r} to print; choose from {', '.join(places) or 'none'}.")
+    points = np.array(places[name])
+    low, high = points.min(axis=0) - reach_mm, points.max(axis=0) + reach_mm
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _places(outline: Outline, template: Template | None) -> dict[str, list[tuple[float, float]]]:
+    """Every name a region can have, with the places it spans."""
+    state = State(outline)
+    out: dict[str, list[tuple[float, float]]] = {}
+    for loop in outline.loops:
+        for i, xy in enumerate(loop.corners_mm[: len(loop.edge_ids)]):
+            if loop.closed or i:
+                out[f"{loop.edge_ids[i - 1]}/{loop.edge_ids[i]}"] = [(float(xy[0]), float(xy[1]))]
+    for segment in outline.segments:
+        out[segment.edge_id] = [(float(p.x), float(p.y)) for p in state.stretch(segment.edge_id)]
+    for piece in template.pieces if template is not None else ():
+        out |= {c.name: [c.at] for c in piece.corners}
+        out |= {e.edge_id: [e.start, e.end] for e in piece.edges}
+        out[piece.piece_id] = [(x, y) for x, y, _ in piece.vertices]
+    return out
+
+
+def tile(items: Sequence[Item], paper: str, region: Region | None = None) -> Tiling:
+    """Lay pages over the items, or over a region of them, upright or on their side, whichever takes fewer."""
+    if region is not None:
         items = [i for i in items if shapely.intersects(_shape(i), shapely.box(*region))]
         if not items:
-            raise InputError(f"Nothing is drawn within {reach_mm:.0f} mm of ({x:.0f}, {y:.0f}); choose a corner's place.")
+            raise InputError("Nothing is drawn in the region to be printed; choose another corner, edge or piece.")
     else:
         shapes = [_shape(i) for i in items]
         if not shapes:

@@ -58,6 +58,12 @@ SMALLEST_RADIUS_MM: Final = 0.5
 
 # ------------------------------------------------------------------------------------------- maker's files
 
+CURVE_MM: Final = 0.05
+"""mm. Chords of a maker's spline or ellipse lie this near to it. Convention: half of the usual cutting tolerance 0.1 mm."""
+SAME_BULGE: Final = 1e-3
+"""ratio. Bulges this alike are of one arc drawn twice. Derived: 0.1 mm of sagitta over a chord of 200 mm."""
+DEEPEST_BLOCK: Final = 8
+"""count. Blocks within blocks are taken apart this deep. Convention: deeper than CAD programs nest symbols."""
 GAP_MM: Final = 0.05
 """mm. Ends of a maker's lines this close count as joined. Convention: drawings are rounded to 0.01 mm or 0.001 in."""
 

@@ -1,8 +1,10 @@
-"""A maker's cut-out drawing: closed, unit known, lines and arcs only."""
+"""A maker's cut-out drawing as makers draw: blocks, doubled lines, several layers, splines and text; closed, its unit known."""
 
 from __future__ import annotations
 
+import contextlib
 import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,7 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array
-from phototemplate.template.constants import GAP_MM
+from phototemplate.template.constants import CURVE_MM, DEEPEST_BLOCK, GAP_MM, SAME_BULGE
 from phototemplate.template.drawing import flatten_polyline
 
 _UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
@@ -43,12 +45,13 @@ def read_cutout_dxf(
 ) -> CutoutShape:
     """Read the one closed shape of a maker's file.
 
-    Lines, arcs, circles and polylines are chained by their ends; the outermost closed shape is taken and nothing else may
-    lie outside it. ``unit`` is used only where the file states none.
+    Lines, arcs, circles, polylines, splines and ellipses, in blocks too, are chained by their ends, each once however often it
+    was drawn; the outermost closed shape is taken, and nothing else may lie outside it, on its layer at least. ``unit`` is used
+    only where the file states none.
 
     Raises:
         InputError: not readable, no or several shapes, open (with the gap), no or contradicting unit, a size that no
-            cut-out has (wrong unit), splines or ellipses.
+            cut-out has (wrong unit).
     """
     name = path.name
     if not path.is_file():
@@ -62,17 +65,57 @@ def read_cutout_dxf(
         raise InputError(f"Cut-out file {name} cannot be read as DXF ({exc}); ask the maker for a DXF of lines and arcs.") \
             from exc
     scale = _scale(document.header.get("$INSUNITS", 0), unit, name)
-    parts: list[Array] = []
-    for entity in document.modelspace():
-        if layer is not None and entity.dxf.layer.lower() != layer.lower():
-            continue
-        parts += _vertices(entity, name)
-    if not parts:
+    by_layer: dict[str, list[Array]] = {}
+    for entity in _exploded(document.modelspace()):
+        on = str(entity.dxf.layer)
+        if layer is None or on.lower() == layer.lower():
+            for part in _vertices(entity, name, CURVE_MM / scale):
+                part[:, :2] *= scale
+                by_layer.setdefault(on, []).append(part)
+    if not by_layer:
         where = f" on layer {layer!r}" if layer else ""
         raise InputError(f"Cut-out file {name} holds no lines or arcs{where}; check the file and the layer.")
-    for part in parts:
-        part[:, :2] *= scale
-    loops = _chain(parts, name)
+    vertices = _one_shape(by_layer, name)
+    _plausible(vertices, scale, name, expected_mm)
+    xmin, ymin, xmax, _ = shapely.Polygon(flatten_polyline(vertices, True, 0.005)).bounds
+    vertices[:, 0] -= (xmin + xmax) / 2.0
+    vertices[:, 1] -= ymin
+    return CutoutShape(vertices, name)
+
+
+def _exploded(entities: Iterable[Any], depth: int = 0) -> Iterator[Any]:
+    """Entities with blocks taken apart, however deep they are nested."""
+    for entity in entities:
+        if entity.dxftype() == "INSERT" and depth < DEEPEST_BLOCK:
+            yield from _exploded(entity.virtual_entities(), depth + 1)
+        else:
+            yield entity
+
+
+def _one_shape(by_layer: Mapping[str, list[Array]], name: str) -> Array:
+    """The outermost closed shape of all layers together, or of the one layer that has one alone."""
+    try:
+        return _outermost([p for parts in by_layer.values() for p in parts], name)
+    except InputError as exc:
+        if len(by_layer) == 1:
+            raise
+        whole = exc
+    found = {}
+    for layer, parts in by_layer.items():
+        with contextlib.suppress(InputError):
+            found[layer] = _outermost(parts, name)
+    if not found:
+        raise whole
+    if len(found) > 1:
+        sizes = ", ".join(f"{layer} ({np.ptp(v[:, 0]):.0f} x {np.ptp(v[:, 1]):.0f} mm)" for layer, v in found.items())
+        raise InputError(f"Cut-out file {name} holds separate shapes on several layers, {sizes}; name the one to cut as "
+                         "`file_layer`.")
+    return next(iter(found.values()))
+
+
+def _outermost(parts: Sequence[Array], name: str) -> Array:
+    """The one closed shape that holds all others, anticlockwise. Raises InputError where there is none, or several."""
+    loops = _chain(_once(parts), name)
     polygons = [shapely.Polygon(flatten_polyline(v, True, 0.02)) for v in loops]
     outer = max(range(len(loops)), key=lambda k: polygons[k].area)
     for k, polygon in enumerate(polygons):
@@ -80,22 +123,38 @@ def read_cutout_dxf(
             raise InputError(f"Cut-out file {name} holds {len(loops)} separate shapes; name the layer of the one to cut.")
     if not polygons[outer].is_valid:
         raise InputError(f"The shape in cut-out file {name} crosses itself; ask the maker for a clean DXF.")
-    vertices = loops[outer] if polygons[outer].exterior.is_ccw else _turned_round(loops[outer])
-    xmin, ymin, xmax, ymax = polygons[outer].bounds
+    return loops[outer] if polygons[outer].exterior.is_ccw else _turned_round(loops[outer])
+
+
+def _once(parts: Sequence[Array]) -> list[Array]:
+    """Parts without those that lie on another one, drawn twice in either direction."""
+    out: list[Array] = []
+    for part in parts:
+        turned = _reversed_chain(part)
+        if not any(len(other) == len(part) and (_same(other, part) or _same(other, turned)) for other in out):
+            out.append(part)
+    return out
+
+
+def _same(a: Array, b: Array) -> bool:
+    return bool(np.abs(a[:, :2] - b[:, :2]).max() < GAP_MM and np.abs(a[:, 2] - b[:, 2]).max() < SAME_BULGE)
+
+
+def _plausible(vertices: Array, scale: float, name: str, expected_mm: tuple[float, float]) -> None:
+    """Raise InputError where a shape has a size that no cut-out has, which means a wrong unit."""
+    xmin, ymin, xmax, ymax = shapely.Polygon(flatten_polyline(vertices, True, 0.02)).bounds
     smallest, largest = min(xmax - xmin, ymax - ymin), max(xmax - xmin, ymax - ymin)
-    if largest > expected_mm[1] or smallest < expected_mm[0] / 4 or largest < expected_mm[0]:
-        for other, factor in (("mm", 1.0 / scale), ("inch", 25.4 / scale)):
-            if expected_mm[0] <= largest * factor <= expected_mm[1] and abs(factor - 1.0) > 1e-9:
-                raise InputError(
-                    f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm in the unit it states, which "
-                    f"no cut-out does; it seems to be drawn in {other}: "
-                    f"{(xmax - xmin) * factor:.1f} x {(ymax - ymin) * factor:.1f} mm. Correct the unit in the file."
-                )
-        raise InputError(f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm, which no cut-out does; "
-                         "check the file's unit.")
-    vertices[:, 0] -= (xmin + xmax) / 2.0
-    vertices[:, 1] -= ymin
-    return CutoutShape(vertices, name)
+    if largest <= expected_mm[1] and smallest >= expected_mm[0] / 4 and largest >= expected_mm[0]:
+        return
+    for other, factor in (("mm", 1.0 / scale), ("inch", 25.4 / scale)):
+        if expected_mm[0] <= largest * factor <= expected_mm[1] and abs(factor - 1.0) > 1e-9:
+            raise InputError(
+                f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm in the unit it states, which "
+                f"no cut-out does; it seems to be drawn in {other}: "
+                f"{(xmax - xmin) * factor:.1f} x {(ymax - ymin) * factor:.1f} mm. Correct the unit in the file."
+            )
+    raise InputError(f"Cut-out file {name} measures {xmax - xmin:.1f} x {ymax - ymin:.1f} mm, which no cut-out does; "
+                     "check the file's unit.")
 
 
 def _scale(insunits: int, unit: str | None, name: str) -> float:
@@ -113,8 +172,9 @@ def _scale(insunits: int, unit: str | None, name: str) -> float:
     return _GIVEN_MM[unit]
 
 
-def _vertices(entity: Any, name: str) -> list[Array]:
-    """Open or closed vertex chains (n, 3) of one entity; a closed one repeats its first vertex at the end."""
+def _vertices(entity: Any, name: str, curve: float) -> list[Array]:
+    """Open or closed vertex chains (n, 3) of one entity; a closed one repeats its first vertex at the end. Splines and ellipses
+    become chords within ``curve``, in the unit of the file."""
     kind = entity.dxftype()
     if kind in _IGNORED:
         return []
@@ -136,9 +196,11 @@ def _vertices(entity: Any, name: str) -> list[Array]:
     elif kind == "POLYLINE" and entity.is_2d_polyline:
         rows = [[v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)] for v in entity.vertices]
         closed = entity.is_closed
-    elif kind in ("SPLINE", "ELLIPSE", "HELIX"):
-        raise InputError(f"Cut-out file {name} holds a {kind.lower()}, which machines follow each in their own way; "
-                         "ask the maker for a DXF of lines and arcs.")
+    elif kind in ("SPLINE", "ELLIPSE"):
+        from ezdxf import path as dxf_path
+
+        points = np.array([(p.x, p.y, 0.0) for p in dxf_path.make_path(entity).flattening(curve)])
+        return [points] if len(points) >= 2 else []
     else:
         raise InputError(f"Cut-out file {name} holds a {kind} entity, which is not read; "
                          "explode it to lines, arcs and polylines.")
@@ -162,7 +224,7 @@ def _reversed_chain(v: Array) -> Array:
     return out
 
 
-def _chain(parts: list[Array], name: str) -> list[Array]:
+def _chain(parts: Sequence[Array], name: str) -> list[Array]:
     """Closed loops (n, 3), no vertex repeated. Raises InputError with the gap where ends stay free."""
     rest = list(parts)
     loops: list[Array] = []

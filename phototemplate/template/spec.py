@@ -27,6 +27,7 @@ class AlignSpec(Section):
     to: Name
     """The edge that stays"""
     how: Literal["parallel", "square", "in-line"] = "parallel"
+    """To the finished line of that edge"""
     hold: Literal["start", "middle", "end"] = "middle"
     """Which place of the edge stays where it is (not for in-line); start and end as the piece runs anticlockwise"""
 
@@ -59,6 +60,7 @@ class CornerSpec(Section):
     """One corner of a piece."""
 
     kind: Literal["sharp", "rounded", "clipped"] = "sharp"
+    """What is done to the corner"""
     radius: PositiveLength | None = None
     """Of a rounded corner"""
     clip: PositiveLength | None = None
@@ -97,11 +99,13 @@ class OpeningSpec(Section):
     """A gap in the run for an appliance that stands on the floor, such as a range."""
 
     id: Name
+    """Name of your choice, without a slash"""
     run: Name
     """The front edge along which the opening lies"""
     width: PositiveLength
     """Width of the place the appliance takes, from the maker's sheet; the stones keep the clearance from it on both sides"""
     along: AlongSpec
+    """Where along the run"""
     appliance: PositiveLength | None = None
     """Width of the appliance itself, from the maker's sheet, to check that it goes in"""
     clearance: NotNegativeLength | None = None
@@ -120,16 +124,22 @@ class ApplianceSpec(Section):
     """An appliance below the counter that seams must keep away from and that leaves the stone unsupported."""
 
     id: Name
+    """Name of your choice, without a slash"""
     kind: Literal["dishwasher", "other"] = "dishwasher"
+    """What it is"""
     run: Name
+    """The front edge under which it stands"""
     along: AlongSpec
+    """Where along the run"""
     width: PositiveLength = 24 * INCH_MM
+    """Of the place it takes"""
 
 
 class HoleSpec(Section):
     """A drilled hole beside a cut-out: faucet, soap, air gap."""
 
     diameter: PositiveLength = 35.0
+    """Of the hole"""
     across: Length = 0.0
     """From the middle of the cut-out, to the right as seen from the room"""
     behind: Length = 60.0
@@ -140,10 +150,13 @@ class CutoutSpec(Section):
     """A hole within a piece for a sink, a cooktop or anything else, by size or from the maker's DXF."""
 
     id: Name
+    """Name of your choice, without a slash"""
     kind: Literal["sink", "cooktop", "other"] = "sink"
+    """What goes in"""
     run: Name
     """The front edge it is set back from"""
     along: AlongSpec
+    """Where along the run"""
     setback: PositiveLength
     """From the finished front of the stone to the front of the cut-out"""
     width: PositiveLength | None = None
@@ -176,15 +189,21 @@ class PostSpec(Section):
     """A post, pipe or column that passes through the stone: round or rectangular, by place or as a measured loop."""
 
     id: Name
+    """Name of your choice, without a slash"""
     loop: Name | None = None
     """Measured outline of the post"""
     run: Name | None = None
+    """The front edge it is set back from"""
     along: AlongSpec | None = None
+    """Where along the run"""
     setback: Length | None = None
     """From the finished front to the centre of the post"""
     diameter: PositiveLength | None = None
+    """Of a round post"""
     width: PositiveLength | None = None
+    """Of a rectangular post, along the run"""
     depth: PositiveLength | None = None
+    """Of a rectangular post, away from the room"""
     clearance: NotNegativeLength = 3.0
     """Gap all round"""
 
@@ -205,6 +224,7 @@ class SeamSpec(Section):
     """A joint that cuts a piece in two: across a run at a place, or from an inside corner."""
 
     id: Name
+    """Name of your choice, without a slash"""
     run: Name | None = None
     """Edge it starts from and to which it is square ..."""
     along: AlongSpec | None = None
@@ -231,16 +251,22 @@ class ReceptacleSpec(Section):
     height: NotNegativeLength
     """From the counter's top to the middle of the cut-out"""
     wide: PositiveLength = 2.25 * INCH_MM
+    """Width of the cut-out"""
     high: PositiveLength = 3.75 * INCH_MM
+    """Height of the cut-out"""
 
 
 class SplashSpec(Section):
     """An upright piece along an edge: splash, side splash, apron or waterfall panel."""
 
     id: Name
+    """Name of your choice, without a slash"""
     edge: Name
+    """Edge of the piece that it stands on"""
     kind: Literal["splash", "side splash", "apron", "waterfall"] = "splash"
+    """What it is; a side splash ends at the face of the splash beside it"""
     height: PositiveLength = 4 * INCH_MM
+    """Above the counter, of an apron or waterfall below it"""
     thickness: PositiveLength | None = None
     """Left out: that of the material"""
     follow_wall: bool = False
@@ -252,7 +278,9 @@ class PieceSpec(Section):
     """One top, from one loop of the outline; openings and seams may divide it further."""
 
     id: Name
+    """Name of your choice, without a slash"""
     loop: Name
+    """The loop of measured edges it is cut from"""
     edges: dict[Name, PieceEdgeSpec] = {}
     corners: dict[str, CornerSpec] = {}
     cutouts: list[CutoutSpec] = []
@@ -276,12 +304,17 @@ class MaterialSpec(Section):
     """The slab."""
 
     name: str = "stone"
+    """As the shop calls it"""
     kind: Literal["granite", "marble", "quartzite", "engineered quartz", "soapstone", "other"] = "granite"
+    """For its weight and its limits"""
     thickness: PositiveLength = 30.0
+    """Of the slab"""
     density_kg_m3: Annotated[float, Field(gt=0)] | None = None
     """Left out: a usual value for the kind, on the safe side"""
     slab_length: PositiveLength = 3048.0
+    """Of the whole slab"""
     slab_width: PositiveLength = 1778.0
+    """Of the whole slab"""
     slab_trim: NotNegativeLength = 25.0
     """Lost at every side of the slab"""
 
@@ -307,6 +340,7 @@ class ShopSpec(Section):
     wall_clearance: NotNegativeLength = 3.0
     """Between stone and wall (common practice 1/8 in, give or take 1/16)"""
     panel_clearance: NotNegativeLength = 2.0
+    """Between stone and panel"""
     appliance_clearance: NotNegativeLength = 0.0
     """Between the side of an appliance's place, measured or set out as an opening, and the stone"""
     joint: NotNegativeLength = INCH_MM / 16
@@ -318,13 +352,15 @@ class ShopSpec(Section):
     cutout_to_edge: NotNegativeLength = 2 * INCH_MM
     """Stone to be left between a cut-out and an edge"""
     cutout_to_seam: NotNegativeLength = 3 * INCH_MM
+    """Stone to be left between a cut-out or hole and a seam"""
     hole_to_edge: NotNegativeLength = INCH_MM
     """Stone to be left between a drilled hole and an edge, a cut-out or another hole"""
     material: MaterialSpec = MaterialSpec()
     rules: RulesSpec = RulesSpec()
     length_unit: Literal["mm", "in", "fraction", "feet"] = "fraction"
-    """How lengths are written beside the mm"""
+    """How inches are written; mm: a job in mm shows none"""
     denominator: Literal[16, 32] = 16
+    """Step of the shop's tape: 16 for 1/16 in"""
     profile_tolerance: PositiveLength = 0.1
     """Largest distance of a cut polyline from the measured profile"""
 

@@ -62,7 +62,7 @@ def test_report_says_all_of_it(page: str, said: Judgements) -> None:
     for b in said.budgets.values():
         assert f"{b.u_a_mm:.3f}" in page
         assert f"{b.u_b_mm:.3f}" in page
-        assert f"{b.k95:.2f}" in page
+        assert f"{b.k95 * b.u_mm:.2f}" in page
     for n in said.noticed:
         assert n.kind == "sheet" or n.sentence in page
     assert "If a sheet were moved by" in page

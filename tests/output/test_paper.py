@@ -17,7 +17,7 @@ import pytest
 
 from phototemplate.errors import InputError
 from phototemplate.output.csv import EDGE_COLUMNS, write_edges_csv, write_rows_csv
-from phototemplate.output.full_size import OVERLAP_MM, Tiling, pages_with, tile, write_full_size_pdf
+from phototemplate.output.full_size import OVERLAP_MM, Tiling, pages_with, region_named, tile, write_full_size_pdf
 from phototemplate.output.paper import paper_size
 from phototemplate.output.pdf import edge_schedule, sheets_pdf
 from phototemplate.output.svg import svg_text
@@ -187,10 +187,16 @@ def test_roll_and_corner(tmp_path: Path) -> None:
     roll = write_full_size_pdf(drawing, tmp_path / "roll.pdf", paper="24 in roll")
     widths = {round(min(p.get_size()) * 25.4 / 72, 1) for p in list(pypdfium2.PdfDocument(roll))[1:]}
     assert widths == {609.6}
-    corner = write_full_size_pdf(drawing, tmp_path / "corner.pdf", paper="A4", around=(610.0, -610.0), reach_mm=120.0)
+    near = region_named("front-1/front-2", outline(), None, 120.0)
+    corner = write_full_size_pdf(drawing, tmp_path / "corner.pdf", paper="A4", region=near)
     assert len(pypdfium2.PdfDocument(corner)) <= 5
-    with pytest.raises(InputError, match="choose a corner"):
-        write_full_size_pdf(drawing, tmp_path / "x.pdf", around=(9000.0, 0.0))
+    edge = write_full_size_pdf(drawing, tmp_path / "edge.pdf", paper="A4", region=region_named("front-1", outline(), None))
+    whole = write_full_size_pdf(drawing, tmp_path / "all.pdf", paper="A4")
+    assert len(pypdfium2.PdfDocument(edge)) < 0.5 * len(pypdfium2.PdfDocument(whole))
+    with pytest.raises(InputError, match="Nothing is drawn in the region"):
+        write_full_size_pdf(drawing, tmp_path / "x.pdf", region=(9000.0, 0.0, 9001.0, 1.0))
+    with pytest.raises(InputError, match=r"no corner, edge or piece 'nowhere' to print; choose from .*front-1"):
+        region_named("nowhere", outline(), None)
     with pytest.raises(InputError, match="needs a known length"):
         write_full_size_pdf(drawing, tmp_path / "x.pdf", unscaled=True)
     with pytest.raises(InputError, match="larger paper or a roll"):

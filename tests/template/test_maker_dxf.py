@@ -79,8 +79,6 @@ def test_holes_within_the_shape_are_left_alone(tmp_path: Path) -> None:
     (lambda m: m.add_lwpolyline([(0, 0), (700, 0), (700, 400), (0, 400)]), 4, None, r"gap of 400\.00 mm"),
     (lambda m: (m.add_lwpolyline([(0, 0), (700, 0), (700, 400)]), m.add_line((700.3, 400), (0, 0))), 4, None,
      r"gap of 0\.30 mm"),
-    (lambda m: m.add_spline([(0, 0), (700, 0), (700, 400), (0, 0)]), 4, None, "spline"),
-    (lambda m: m.add_ellipse((0, 0), (300, 0), 0.5), 4, None, "ellipse"),
     (lambda m: m.add_lwpolyline(rounded(700, 400, 30), format="xyb", close=True), 0, None, "states no unit"),
     (lambda m: m.add_lwpolyline(rounded(700, 400, 30), format="xyb", close=True), 1, "mm", "another unit"),
     (lambda m: m.add_lwpolyline(rounded(27.5, 16, 1), format="xyb", close=True), 4, None, "drawn in inch"),
@@ -121,3 +119,35 @@ def test_a_layer_can_be_chosen_and_the_cutout_lands_in_the_piece(tmp_path: Path)
     assert xy[:, 1].min() == pytest.approx(front + 70.0, abs=1e-6)
     assert (xy[:, 0].min() + xy[:, 0].max()) / 2 == pytest.approx(900.0, abs=1e-6)
     assert cutout.source == "bowl.dxf"
+
+
+def test_blocks_doubled_lines_other_layers_and_text_are_read_as_makers_draw(tmp_path: Path) -> None:
+    """700 x 400 mm in a block that is drawn twice, with centre lines, a rim of another layer and a text beside it."""
+    def draw(m: Any) -> None:
+        doc = m.doc
+        block = doc.blocks.new("BOWL")
+        corners = [(0, 0), (700, 0), (700, 400), (0, 400)]
+        for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
+            block.add_line(a, b, {"layer": "CUT"})
+            block.add_line(b, a, {"layer": "CUT"})
+        m.add_blockref("BOWL", (120, 40))
+        m.add_blockref("BOWL", (120, 40))
+        m.add_line((470, -50), (470, 500), {"layer": "CENTRE"})
+        m.add_lwpolyline([(3000, 0), (3760, 0), (3760, 460), (3000, 460)], close=True, dxfattribs={"layer": "RIM"})
+        m.add_text("cut here", dxfattribs={"layer": "CUT"})
+
+    path = save(tmp_path, draw, 4)
+    with pytest.raises(InputError, match=r"several layers, CUT \(700 x 400 mm\), RIM \(760 x 460 mm\)"):
+        read_cutout_dxf(path)
+    shape = read_cutout_dxf(path, layer="cut")
+    assert shape.box == pytest.approx((-350.0, 0.0, 350.0, 400.0))
+    assert len(shape.vertices) == 4
+
+
+def test_splines_and_ellipses_are_followed(tmp_path: Path) -> None:
+    """An ellipse of semi-axes 300 and 200 mm: area pi a b, and no chord farther than 0.05 mm."""
+    path = save(tmp_path, lambda m: m.add_ellipse((0, 0), (300, 0), 200 / 300), 4)
+    shape = read_cutout_dxf(path)
+    polygon = shapely.Polygon(shape.vertices[:, :2])
+    assert polygon.area == pytest.approx(math.pi * 300 * 200, abs=0.05 * polygon.length)
+    assert shape.box == pytest.approx((-300.0, 0.0, 300.0, 400.0), abs=0.1)
