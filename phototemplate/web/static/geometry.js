@@ -89,27 +89,26 @@ export function chain(ids, ends) {
 }
 
 /**
- * Runs that edges form: each is a chain whose neighbours meet within a reach. An edge that belongs to no chain stands alone.
- * @param {string[]} ids @param {Map<string, [Point, Point] | null>} ends @param {number} reach mm @returns {string[][]}
+ * Runs that edges form: what meets end to end hangs together, and the walls that its ends come to belong to it. A wall does not tie
+ * runs together, for it goes on behind all of them; it is part of each. Walls that a run touches are joined by one between them.
+ * @param {string[]} ids @param {Map<string, [Point, Point] | null>} ends @param {number} reach mm @param {(id: string) => boolean} isWall
+ * @returns {string[][]}
  */
-export function runsOf(ids, ends, reach) {
-  const left = new Set(ids.filter((id) => ends.get(id)));
+export function runsOf(ids, ends, reach, isWall) {
+  const there = ids.filter((id) => ends.get(id));
+  const meets = (a, b) => ends.get(a).some((p) => ends.get(b).some((q) => distanceOf(p, q) < reach));
+  const comesTo = (a, wall) => meets(a, wall) || ends.get(a).some((p) => footOn(ends.get(wall), p).d < reach);
+  const walls = there.filter(isWall), left = new Set(there.filter((id) => !isWall(id)));
   /** @type {string[][]} */
   const out = [];
-  for (const start of ids) {
+  for (const start of there) {
     if (!left.delete(start)) continue;
     const run = [start];
-    for (let grown = true; grown;) {
-      grown = false;
-      for (const id of left) {
-        const [a, b] = ends.get(id);
-        if (!run.some((other) => ends.get(other).some((p) => Math.min(distanceOf(p, a), distanceOf(p, b)) < reach))) continue;
-        left.delete(id);
-        run.push(id);
-        grown = true;
-      }
-    }
-    out.push(chain(run, ends));
+    for (let k = 0; k < run.length; k++) for (const id of left) if (meets(run[k], id)) { run.push(id); left.delete(id); }
+    const own = walls.filter((w) => run.some((id) => comesTo(id, w)));
+    const apart = own.length > 1 && own.every((w) => !own.some((v) => v !== w && meets(v, w)));
+    const between = apart ? walls.filter((w) => !own.includes(w) && own.filter((v) => meets(v, w)).length > 1) : [];
+    out.push(chain([...run, ...own, ...between], ends));
   }
   return out;
 }

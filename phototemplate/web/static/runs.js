@@ -30,10 +30,9 @@ const loops = () => store.job.loops || [];
 /** Runs that the edges found so far form and that are not there yet; a wall beside two of them is offered to both. */
 function suggestions() {
   const used = new Set(loops().flatMap((l) => l.edges));
-  const all = edges().filter((e) => found(e.id)).map((e) => e.id);
-  const shared = all.filter((id) => used.has(id) && found(id).kind === 'wall');
-  const free = all.filter((id) => !used.has(id));
-  return runsOf([...free, ...shared], endsOf([...free, ...shared]), CORNER_REACH_MM).filter((run) => run.length > 2 && run.some((id) => !used.has(id)));
+  const isWall = (id) => found(id)?.kind === 'wall';
+  const ids = edges().map((e) => e.id).filter((id) => found(id) && (isWall(id) || !used.has(id)));
+  return runsOf(ids, endsOf(ids), CORNER_REACH_MM, isWall).filter((run) => run.length > 2);
 }
 
 const make = (ids) => edit('add-loop', '', [{ op: 'add', at: ['loops'], value: { id: freeName('run', loops().map((l) => l.id)), edges: ids } }]);

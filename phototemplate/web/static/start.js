@@ -2,7 +2,7 @@
 
 import { get, post } from './api.js';
 import { h, fill, button, icon, labelled, notice, select } from './dom.js';
-import { store } from './store.js';
+import { store, loadAll } from './store.js';
 import { drawing } from './drawings.js';
 import { LANGUAGES, language, setLanguage, t } from './text.js';
 
@@ -27,7 +27,10 @@ export function open(root) {
     draw();
     try {
       await post(`/api/jobs/${what}`, { name });
-      if (next) location.hash = next;
+      if (next) {
+        await loadAll(); // the pages of a job are there only once it is known
+        location.hash = next;
+      }
     } catch (error) { notice(error.sentence || String(error), 'error'); }
     busy = false;
     await load();

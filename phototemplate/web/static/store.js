@@ -73,7 +73,7 @@ export function listen() {
     if (store.online) { store.online = false; changed('online'); }
     if (stream.readyState === EventSource.CLOSED) { stream.close(); setTimeout(listen, RETRY_MS); }
   };
-  stream.addEventListener('moved', () => loadAll().then(() => changed('moved'), () => {}));
+  stream.addEventListener('moved', (e) => { if (JSON.parse(e.data).folder !== store.folder) loadAll().then(() => changed('moved'), () => {}); });
   stream.addEventListener('written', (e) => { store.written = JSON.parse(e.data).written; changed('written'); });
   stream.addEventListener('job', async (e) => {
     if (JSON.parse(e.data).revision === store.revision) return;

@@ -31,7 +31,7 @@ def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
         out.append({
             "kind": h.kind, "source": h.source, "shape": h.shape, "targets": list(h.targets), "confidence": p.confidence,
             "path": None if h.path is None else np.round(h.path, 2), "line": np.round(line, 1), "search": h.search_mm,
-            "height": h.height_mm, "reading": getattr(p, "reading", ""), "second": getattr(p, "second", ""),
+            "height": h.height_mm, "reading": p.reading, "second": p.second,
         })
     tell("propose", 1.0)
     answer: list[dict[str, Any]] = plain_json(out)
