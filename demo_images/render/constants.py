@@ -95,3 +95,12 @@ EXTEND_MM: Final = 400.0
 
 HEADROOM_MM: Final = 40.0
 """mm. Between the highest camera and the ceiling. Convention: an arm held up."""
+
+MAIN_F_PX: Final = (2500.0, 3500.0)
+"""px of the full-size picture. Principal distances of main cameras. Derived: 21 to 30 mm film equivalent."""
+
+STAND_OFF_POWER: Final = 0.7
+"""ratio. Exponent of the principal distance in how far off people stand. Convention: they make up for most of it."""
+
+STAND_OFF: Final = (0.6, 1.25)
+"""ratio. Limits of the same: arms are short and rooms are small. Convention: of these scenes."""

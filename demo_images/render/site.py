@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .constants import HEADROOM_MM, SWAY_MM, TAPE_READING_MM, TAPE_U_MM
+from .constants import HEADROOM_MM, MAIN_F_PX, STAND_OFF, STAND_OFF_POWER, SWAY_MM, TAPE_READING_MM, TAPE_U_MM
 from .furniture import door_line
 from .kitchen import add_bar, strip_pieces, tape_strips, wall_edge
 from .lights import LIGHTS
@@ -33,6 +33,14 @@ class Look:
     paper: str = "Letter"
     light: str = "panels"
     """A key of ``lights.LIGHTS``"""
+
+
+def stand_off(phone: Phone) -> float:
+    """How much farther than with a main camera people stand: nearer with an ultra-wide lens, farther with a tele lens."""
+    low, high = MAIN_F_PX
+    if low <= phone.f_px <= high:
+        return 1.0
+    return float(np.clip((2 * phone.f_px / (low + high)) ** STAND_OFF_POWER, *STAND_OFF))
 
 
 class Site:
@@ -152,13 +160,11 @@ class Site:
         and roll. Returns the finished scene."""
         for i, (aim, azimuth, distance, height, roll) in enumerate(views):
             rng = np.random.default_rng([self.scene.seed, 7, i])
-            a = math.radians(azimuth)
-            eye = np.array([aim[0] + distance * math.cos(a), aim[1] + distance * math.sin(a), height]) + rng.normal(
-                0, SWAY_MM, 3
-            )
+            phone, a = self.look.phones[i % len(self.look.phones)], math.radians(azimuth)
+            off = stand_off(phone) * np.array([distance * math.cos(a), distance * math.sin(a), height])
+            eye = np.array([*aim, 0.0]) + off + rng.normal(0, SWAY_MM, 3)
             eye[2] = min(eye[2], self.scene.ceiling_z - HEADROOM_MM)
             target = [float(v) for v in np.array([*aim, 0.0]) + rng.normal(0, SWAY_MM, 3) * (1, 1, 0)]
-            phone = self.look.phones[i % len(self.look.phones)]
             self.scene.cameras.append(phone.photo(i, [float(v) for v in eye], target, roll + float(rng.normal(0, 2)), rng))
         self.scene.lights = LIGHTS[self.look.light](self.scene)
         return self.scene
