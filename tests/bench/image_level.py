@@ -60,7 +60,7 @@ def measured(folder: Path) -> dict[str, Any]:
     except PhototemplateError as error:
         return out | {"refused": f"{type(error).__name__}: {error}"}
     out |= {"seconds": time.process_time() - began, "z": _normalised(measurement, truth)}
-    out |= {"edges": _edge_choices(measurement, truth), "photos": len(measurement.network.photos)}
+    out |= {"edges": edge_choices(measurement, truth), "photos": len(measurement.network.photos)}
     out["scale"] = measurement.network.scale_known
     out["asked"] = [e["id"] for e in truth["edges"] if e["source"] == "trace"]
     out["saddles"] = saddle_ratios(*saddle_errors(measurement.sightings, truth))
@@ -101,7 +101,7 @@ def _places(line: Array, count: int) -> Array:
     return np.column_stack([np.interp(q, s, line[:, k]) for k in range(2)])
 
 
-def _edge_choices(measurement: Measurement, truth: dict[str, Any]) -> dict[str, dict[str, Any]]:
+def edge_choices(measurement: Measurement, truth: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """Traced edge -> how far from the true one its traces lie (median over photos) and what was said of other candidates."""
     state = State(measurement.outline)
     cameras = {c["id"]: c for c in truth["cameras"]}

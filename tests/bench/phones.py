@@ -2,6 +2,7 @@
 
 At the level of sightings, with exact truth (``tests.network.phones`` simulates the exposures without the package's camera).
 Priors and thresholds of ``phototemplate/network`` were chosen on the phones ``CHOSEN_ON``; those of ``JUDGED_ON`` only judge.
+Below them stand the rows of ``_phone_pictures``: rendered kitchens measured from their pictures on, where such are at hand.
 Errors are those of three points of every sheet and of all wall-strip points, after the best rigid fit, in units of their
 covariance.
 
@@ -20,7 +21,7 @@ import numpy as np
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array
-from tests.bench import BenchResult
+from tests.bench import BenchResult, _phone_pictures
 from tests.network.phones import CHOSEN_ON, JUDGED_ON, Phone
 from tests.network.synthetic import kitchen
 from tests.network.test_adjust import bar_of, errors_and_cov, normalized_square
@@ -102,4 +103,5 @@ def run(quick: bool) -> BenchResult:
         result.target(f"{name}: inside U", "93 to 97.5 %", f"{100 * inside:.1f} +- {slack:.1f} %", good)
         result.target(f"{name}: variance", "0.7 to 1.3", f"{joint:.2f}", 0.7 <= joint <= 1.3)
     result.target("sheets wrongly blamed", "none in 100 jobs", f"in {blamed} of {jobs} jobs", blamed <= jobs / 100)
+    _phone_pictures.add(result, quick=quick)
     return result
