@@ -26,6 +26,7 @@ from phototemplate.studies.constants import (
     INNER,
     LEAST_DEPTH_M,
     MOST_R2,
+    RADIAL_GUESS_U,
     RADIAL_R,
     RADIAL_RANGE,
     RADIAL_U,
@@ -333,12 +334,16 @@ def radial_terms(meta: PhotoMeta) -> Array:
     what is usual for such a lens (:data:`RADIAL_U`).
 
     What is known of a phone's lens is how far it bends lines, not its polynomial: k1 and k2 of such lenses are large and of
-    opposite sign, and given priors of their own they would allow several times the bending that any phone shows."""
+    opposite sign, and given priors of their own they would allow several times the bending that any phone shows. A camera that
+    does not say what it is may be a wide one, which bends lines that anybody can see."""
     f, _ = start_focal(meta)
     corner = 0.25 * float(meta.size_px[0] ** 2 + meta.size_px[1] ** 2) / f**2
     r2 = np.array([corner, INNER**2 * corner])
-    usual = RADIAL_U * float(np.clip(corner / RADIAL_R**2, *RADIAL_RANGE))
-    return np.asarray(usual * np.linalg.inv(np.column_stack([r2, r2**2])))
+    if meta.focal35_mm:
+        usual = np.full(2, RADIAL_U * float(np.clip(corner / RADIAL_R**2, *RADIAL_RANGE)))
+    else:
+        usual = np.array(RADIAL_GUESS_U)
+    return np.asarray(np.linalg.inv(np.column_stack([r2, r2**2])) * usual)
 
 
 def start_focal(meta: PhotoMeta) -> tuple[float, float]:

@@ -192,9 +192,9 @@ UNREFINED_U_SHARE: Final = 0.0015
 FOCAL_U: Final = 0.04
 """ratio. Of a principal distance from EXIF. Source: two photos of a surveyed room (Find-GCP, zsiki) give 28.7 mm where EXIF
 says 27: it tells a type's round number."""
-FOCAL_GUESS_U: Final = 0.25
-"""ratio. Of a principal distance that is a guess. Derived: main cameras of phones lie between 22 and 35 mm (film
-equivalent)."""
+FOCAL_GUESS_U: Final = 0.35
+"""ratio. Of a principal distance that is a guess. Derived: cameras without EXIF lie between 14 mm (action cameras) and 40 mm
+(film equivalent), 0.4 to 1.1 of the longer side."""
 FOCAL_GUESS_SHARE: Final = 0.75
 """ratio. Principal distance of a camera nothing is known of, of the picture's longer side. Derived: 26 mm film equivalent,
 the main camera of most phones."""
@@ -202,6 +202,9 @@ RADIAL_U: Final = 0.008
 """ratio. How far an uncalibrated phone's lens of 26 mm moves a point at the picture's corner, of its distance from the
 middle. Convention: a little under one per cent; 0.75 % is the root mean square over the three usual lenses of the
 benchmarks."""
+RADIAL_GUESS_U: Final = (0.15, 0.07)
+"""ratio. The same of a camera that does not say what it is, at the corner and at :data:`INNER` of the way. Convention: action
+cameras, webcams and tablets move the corner by 10 to 25 % inwards; third-order aberration at the inner place."""
 RADIAL_R: Final = 0.83
 """ratio. Distance of the corner of such a picture from its middle, in focal lengths. Derived: 21.6 / 26."""
 RADIAL_RANGE: Final = (0.3, 2.0)

@@ -3,8 +3,8 @@
 ``A4`` and ``card``: pictures of 3 MP drawn ray by ray (``_customers``), three kinds of lens, three photos, no calibration,
 clicks off by 2.4 px (1 sigma), EXIF off by 3 %, sheets and cards by their tolerance; the known thing is found in pixels.
 ``sheets``: printed sheets at the level of sightings, four to seven photos, no bar and no tape, only the ruler printed on one
-sheet (144 mm read to 0.3 mm). ``prints``: the same without any length, the scale that of the prints, 98 to 102 %.
-``nothing``: no known size at all.
+sheet (144 mm read to 0.3 mm). ``prints``: the same without any length, the scale that of the prints, 98 to 102 %. ``nothing``:
+no known size at all. ``clicks``: clicked corners and an A4 sheet from wide cameras and phones, with and without EXIF.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from itertools import product
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ import numpy as np
 
 from phototemplate.errors import PhototemplateError
 from tests.bench import BenchResult
+from tests.bench._clicked_cameras import CAMERAS, clicked_lengths
 
 FIRST = 900
 """First seed of the pictures; moved on when something was chosen on the old ones"""
@@ -40,10 +42,21 @@ def run(quick: bool) -> BenchResult:
     result = BenchResult(f"Estimates from customers' photos, {len(tasks)} jobs in {time.perf_counter() - began:.0f} s")
     for kind, limit in LIMITS.items():
         _rows(result, kind, [o for o in outcomes if o["kind"] == kind], limit)
+    _cameras(result, 8 if quick else 24)
     nothing = [o for o in outcomes if o["kind"] == "nothing"]
     clean = all("Nothing fixes the scale" in o.get("refused", "") for o in nothing)
     result.target("clean refusal without a known size", "all", f"{len(nothing)} of {len(nothing)}" if clean else "no", clean)
     return result
+
+
+def _cameras(result: BenchResult, count: int) -> None:
+    """Lengths between clicked corners, by camera and number of photos."""
+    for camera, photos in product(CAMERAS, (1, 3)):
+        both = [clicked_lengths(camera, seed, photos) for seed in range(count)]
+        errors, U = (np.concatenate(part) for part in zip(*both, strict=True))
+        inside = float(np.mean(np.abs(errors) <= U))
+        found = f"{100 * inside:.0f} %, U {100 * np.median(U):.1f} % (median), worst {100 * np.abs(errors).max():.1f} %"
+        result.target(f"clicks, {camera}, {photos} photos: lengths inside", ">= 90 %", found, inside >= 0.9)
 
 
 def _one(task: tuple[str, int]) -> dict[str, Any]:

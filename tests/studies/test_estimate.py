@@ -42,6 +42,7 @@ from phototemplate.template.paper_sheets import PAPERS_MM
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec
+from tests.bench._clicked_cameras import clicked_lengths
 from tests.network.synthetic import look_at
 from tests.template.samples import rectangle
 
@@ -376,6 +377,14 @@ def test_a_lens_is_believed_to_bend_what_phones_bend() -> None:
 
 
 # ------------------------------------------------------------------------------------------------- plan
+
+
+def test_a_camera_that_does_not_say_what_it_is_may_be_a_wide_one() -> None:
+    """Three photos of a camera that bends lines (k1 -0.3) and has no EXIF: the clicks find its lens, or the ranges say so."""
+    both = [clicked_lengths("wide", seed, 3) for seed in range(4)]
+    errors, U = (np.concatenate(part) for part in zip(*both, strict=True))
+    assert np.mean(np.abs(errors) <= U) >= 0.9
+    assert np.median(U) < 0.06
 
 
 def test_plan_predicts_more_for_more_photos_and_a_better_length(tmp_path: Path) -> None:
