@@ -41,6 +41,8 @@ SMALLEST_ARC_MM: Final = 0.05
 """mm. A shorter arc of a rounded corner is lost. Derived: below the repeatability of a bridge saw."""
 SLIVER_REACH_MM: Final = 2.0
 """mm. Neighbours of a sliver are joined where they meet this near to it. Derived: four times the largest sliver."""
+SHORTEST_UPRIGHT_MM: Final = INCH_MM
+"""mm. A shorter stretch of an edge gets no splash, apron or panel of its own. Convention: trade, narrower strips break."""
 MITRE_SNAP_MM: Final = INCH_MM
 """mm. A mitre that misses the corner opposite by less runs into it, since it would leave a sliver of wall. Convention: trade, a
 mitre runs from corner to corner."""

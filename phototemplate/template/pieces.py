@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import shapely
 
 from phototemplate.errors import Finding, InputError
@@ -255,6 +256,12 @@ def _drill(parts: list[_Part], hole: PlacedHole, piece_id: str) -> None:
                 if inside <= 0:
                     raise FitError(f"Hole {hole.name!r} of piece {piece_id!r} reaches into cut-out {other.cutout_id!r}; it "
                                    f"would have to move by {-inside + 1.0:.1f} mm.", hole.name)
+            for drilled in part.holes:
+                apart = float(np.hypot(*(drilled.centre.xy - hole.centre.xy)))
+                short = (drilled.diameter_mm + hole.diameter_mm) / 2.0 - apart
+                if short >= 0:
+                    raise FitError(f"Holes {drilled.name!r} and {hole.name!r} of piece {piece_id!r} run into each other; one "
+                                   f"of them would have to move by {short + 1.0:.1f} mm.", hole.name)
             part.holes.append(hole)
             return
     raise FitError(f"Hole {hole.name!r} lies outside piece {piece_id!r}; move it.", hole.name)

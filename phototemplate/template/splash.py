@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.template.boundary import FitError
+from phototemplate.template.constants import SHORTEST_UPRIGHT_MM
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Splash, Vertices
@@ -21,14 +22,15 @@ YIELDS = {"side splash": ("splash",)}
 
 
 def build_splashes(base: Base, pieces: Sequence[Piece], shop: ShopSpec) -> list[Splash]:
-    """Every splash of a piece; an edge that openings or seams divide gives one splash for each stretch.
+    """Every splash of a piece; an edge that openings or seams divide gives one splash for each stretch that can be one.
 
     Raises:
         FitError: a receptacle cut-out outside its splash, with the nearest place that works.
     """
     out: list[Splash] = []
     for wish in sorted(base.spec.splashes, key=lambda s: s.id):
-        stretches = [(piece, edge) for piece in pieces for edge in piece.edges if edge.edge_id == wish.edge]
+        stretches = [(piece, edge) for piece in pieces for edge in piece.edges
+                     if edge.edge_id == wish.edge and edge.length.value >= SHORTEST_UPRIGHT_MM]
         # as seen from the room
         for k, (piece, edge) in enumerate(stretches):
             name = wish.id if len(stretches) == 1 else f"{wish.id}-{k + 1}"

@@ -87,6 +87,16 @@ def _random_outlines(result: BenchResult, count: int) -> None:
         *({"part": "random outlines", "what": "broken", "found": text[:200]} for text in broken[:10]),
     ]
     result.target("no self-crossing or unclosed piece without an error", "0 of all", len(broken), not broken)
+    cut = [o for o in outcomes if o.kind == "cut"]
+    shortest = min((o.shortest_mm for o in cut), default=0.0)
+    off = max((o.off_rule for o in cut), default=0.0)
+    overlaps = sum(o.label_overlaps for o in cut)
+    recomputed = max((o.recomputed_mm for o in cut), default=0.0)
+    result.target("no side of a piece shorter than a machine is given", "0.5 mm", f"{shortest:.3f} mm", shortest >= 0.5)
+    result.target("sides are parallel and square as their rule says", "1e-9 rad", f"{off:.2g} rad", off < 1e-9)
+    result.target("labels of the drawings over each other", "0", overlaps, not overlaps)
+    result.target("printed lengths are those between the ends that are cut", "1e-6 mm", f"{recomputed:.2g} mm",
+                  recomputed < 1e-6)
     result.target("areas agree with shapely within the chord tolerance", f"{CHORD_MM} mm", f"{max(area, 0.0):.4f} mm2 beyond",
                   area <= 0.0)
     result.target("offsets agree with shapely within the chord tolerance", f"{CHORD_MM} mm", f"{offset:.5f} mm mean",

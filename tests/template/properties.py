@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -12,8 +13,12 @@ import shapely
 from phototemplate.errors import InputError
 from phototemplate.model import Outline
 from phototemplate.template.boundary import FitError, polygon_of, polygon_of_vertices
+from phototemplate.template.curves import ArcCurve, LineCurve
+from phototemplate.template.drawing import Dimension, Text
+from phototemplate.template.labels import label_box
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
+from phototemplate.template.shop_drawing import template_drawing
 from phototemplate.template.spec import TemplateSpec
 from tests.template.samples import random_outline
 
@@ -31,6 +36,14 @@ class Outcome:
     """An error that says what would work"""
     area_error_mm2: float = 0.0
     """Largest difference between analytic and chorded area, beyond what the chords explain"""
+    shortest_mm: float = math.inf
+    """Shortest side of a piece that is no rounded corner"""
+    off_rule: float = 0.0
+    """Largest angle in rad between an aligned side and what its rule says"""
+    label_overlaps: int = 0
+    """Pairs of labels of the full drawing whose boxes meet"""
+    recomputed_mm: float = 0.0
+    """Largest difference between a printed length and the distance between its ends as cut"""
     offset_error_mm2: float = 0.0
     """Symmetric difference between our uniform offset and shapely's, per mm of outline"""
 
@@ -70,10 +83,35 @@ def random_wish(rng: np.random.Generator, edges: tuple[str, ...], kinds: dict[st
         piece["cutouts"] = [{"id": "sink", "run": run, "along": along(run), "setback": float(rng.uniform(40.0, 150.0)),
                              "width": float(rng.uniform(200.0, 800.0)), "depth": float(rng.uniform(150.0, 450.0)),
                              "radius": float(rng.uniform(0.0, 60.0))}]
-    if fronts and rng.random() < 0.3:
+    if piece.get("cutouts") and rng.random() < 0.5:
+        piece["cutouts"][0]["holes"] = [{"across": float(rng.uniform(-200.0, 200.0)), "behind": float(rng.uniform(40.0, 90.0))}
+                                        for _ in range(int(rng.integers(1, 4)))]
+    draw = rng.random()
+    inside = [f"{a}/{b}" for a, b in itertools.pairwise(edges) if kinds[a] == kinds[b] == "front"]
+    if fronts and draw < 0.3:
         run = str(rng.choice(fronts))
         piece["seams"] = [{"id": "j", "run": run, "along": along(run)}]
+    elif inside and draw < 0.7:
+        corner = str(rng.choice(inside))
+        towards = ["mitre", *corner.split("/")][int(rng.integers(3))]
+        piece["seams"] = [{"id": "j", "corner": corner, "towards": towards}]
+    for e in edges:
+        if rng.random() < 0.15:
+            _align(rng, piece, e, edges)
+    if rng.random() < 0.4:
+        piece["splashes"] = [{"id": f"s-{e}", "edge": e, "kind": "splash" if kinds[e] == "wall" else "waterfall",
+                              "height": 101.6 if kinds[e] == "wall" else 900.0} for e in edges if rng.random() < 0.5]
     return spec
+
+
+def _align(rng: np.random.Generator, piece: dict[str, Any], edge: str, edges: tuple[str, ...]) -> None:
+    """Wish for an edge to be parallel or square to a neighbour, as the corner between them asks for it."""
+    k = edges.index(edge)
+    to = edges[k - 1] if rng.random() < 0.5 else edges[(k + 2) % len(edges)]
+    how = "square" if to == edges[k - 1] else "parallel"
+    wish = piece["edges"].setdefault(edge, {})
+    wish.pop("shape", None)
+    wish["align"] = {"to": to, "how": how}
 
 
 def try_one(seed: int) -> Outcome:
@@ -116,6 +154,8 @@ def _held(outline: Outline, template: Template, edges: tuple[str, ...], rng: np.
             if not cutout.across_seam:
                 assert polygon.contains(hole)
                 net = net.difference(hole)
+        for drilled in piece.holes:
+            net = net.difference(shapely.Point(drilled.centre).buffer(drilled.diameter_mm / 2.0, 256))
         slack = CHORD_MM * (polygon.length + sum(polygon_of_vertices(c.vertices).length for c in piece.cutouts))
         worst = max(worst, abs(net.area - piece.area.value) - slack)
         assert piece.area.u > 0
@@ -123,7 +163,48 @@ def _held(outline: Outline, template: Template, edges: tuple[str, ...], rng: np.
     for i, a in enumerate(polygons):
         for b in polygons[i + 1 :]:
             assert a.intersection(b).area < 1e-3, "pieces do not overlap"
-    return Outcome("cut", area_error_mm2=worst, offset_error_mm2=_uniform_offset_error(outline, edges, rng))
+    spans = [s for p in template.pieces for s in p.boundary if s.finish not in ("corner", "cut-out")]
+    assert template_whole(template)
+    return Outcome(
+        "cut", area_error_mm2=worst, shortest_mm=min(s.advance() for s in spans), off_rule=_off_rule(template),
+        label_overlaps=_label_overlaps(template, outline), recomputed_mm=_recomputed(template),
+        offset_error_mm2=_uniform_offset_error(outline, edges, rng),
+    )
+
+
+def template_whole(template: Template) -> bool:
+    """No splash shorter than it is high, and no piece that is not built."""
+    return not template.refused and all(s.length.value > 25.0 for s in template.splashes)
+
+
+def _off_rule(template: Template) -> float:
+    """Between two sides of the same uncut piece, one of which is printed as parallel or square to the other."""
+    worst = 0.0
+    for piece in template.pieces:
+        heading = {e.edge_id: math.atan2(e.end[1] - e.start[1], e.end[0] - e.start[0]) for e in piece.edges}
+        straight = {s.name for s in piece.boundary if isinstance(s.curve, LineCurve)}
+        for e in piece.edges:
+            how, _, rest = e.rule.partition(" to ")
+            to = rest.split(",")[0]
+            if how in ("parallel", "square") and {to, e.edge_id} <= straight and "end to end" not in rest:
+                turn = heading[e.edge_id] - heading[to] - (math.pi / 2 if how == "square" else 0.0)
+                worst = max(worst, abs((turn + math.pi / 2) % math.pi - math.pi / 2))
+    return worst
+
+
+def _label_overlaps(template: Template, outline: Outline) -> int:
+    """By the boxes of the labels, a hair smaller than they are placed with."""
+    labels = [i for i in template_drawing(template, outline).items if isinstance(i, Text | Dimension)]
+    found = [shapely.Polygon(label_box(i)) for i in labels]
+    tree = shapely.STRtree(found)
+    pairs = tree.query(found, predicate="intersects").T
+    return sum(1 for a, b in pairs if a < b and found[a].intersection(found[b]).area > 1e-6)
+
+
+def _recomputed(template: Template) -> float:
+    """Printed edge lengths against the distance between their ends (arcs left out)."""
+    return max((abs(e.length.value - math.dist(e.start, e.end)) for p in template.pieces for e in p.edges
+                if not any(s.name == e.edge_id and isinstance(s.curve, ArcCurve) for s in p.boundary)), default=0.0)
 
 
 def _uniform_offset_error(outline: Any, edges: tuple[str, ...], rng: np.random.Generator) -> float:

@@ -172,6 +172,15 @@ def test_holes_near_each_other_and_near_an_edge_are_pointed_out() -> None:
     assert edge.facts["web_mm"] == pytest.approx(5.0, abs=5.0)
 
 
+def test_holes_that_run_into_each_other_are_refused() -> None:
+    """Two holes of 35 mm 20 mm apart overlap by 15 mm."""
+    made = template(rectangle(2400.0, 600.0), {"loop": "run", "cutouts": [
+        {"id": "sink", "run": "front", "along": {"edge": "left", "distance": 1200}, "setback": 80, "width": 600, "depth": 400,
+         "holes": [{"across": 0.0}, {"across": 20.0}]}]})
+    with pytest.raises(InputError, match=r"'sink hole 1' and 'sink hole 2' .* run into each other; .* move by 16\.0 mm"):
+        made.whole()
+
+
 @pytest.mark.parametrize("clearance", [0.0, 3.0])
 def test_the_stone_keeps_the_clearance_from_an_opening(clearance: float) -> None:
     """Sides named by their pieces, and sides that are cut: the stones stand apart by the width and twice the clearance."""
