@@ -41,8 +41,6 @@ JOB_FILE = "job.toml"
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 
-LengthMM = Length
-"""Length in mm; in the job file a number (mm) or a text with unit (``"39 3/8 in"``)."""
 PositiveMM = Annotated[Length, Field(gt=0)]
 Thickness = Annotated[Length, Field(ge=0, le=150)]
 """mm. Paper with its backing, however thick"""
