@@ -21,6 +21,7 @@ from tests.bench._truth import saddle_errors, saddle_ratios
 
 PROMISED = {
     "accuracy", "app", "calibration", "coverage", "estimate", "house", "image_level", "network", "proposals", "rivals",
+    "which_line",
     "speed", "template", "wall",
 }  # fmt: skip
 

@@ -100,7 +100,7 @@ def judge(
 
     Scale is fitted only where the job has no known length (both ends of the bar were not read in any photo): a plan without
     scale is no proposal's fault."""
-    motion = _work_from_truth(network, plane, truth)
+    motion = work_from_truth(network, plane, truth)
     true = {e["id"]: places(motion(np.array(e["points_mm"]))) for e in truth["edges"]}
     kinds = {e["id"]: e["kind"] for e in truth["edges"]}
     out = Outcome(truth["name"], kinds, {}, [], [], [], len(proposals), seconds)
@@ -160,7 +160,7 @@ def _distance(points: Array, line: Array) -> Array:
     return np.asarray(np.linalg.norm(points[:, None] - a - along[:, :, None] * step, axis=2).min(axis=1))
 
 
-def _work_from_truth(network: Network, plane: WorkPlane, truth: dict[str, Any]) -> Any:
+def work_from_truth(network: Network, plane: WorkPlane, truth: dict[str, Any]) -> Any:
     true = {s["id"]: np.array(s["center_mm"]) for s in truth["sheets"]}
     common = sorted(true.keys() & network.bodies.keys())
     work = workplane.to_work(plane, np.array([network.bodies[t].translation_mm for t in common]))[0]

@@ -104,7 +104,7 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[Pro
     out = []
     for one in sorted(found, key=lambda f: -f.length_mm):
         hint = EdgeHint("", _kind(one, found, walls, eyes), "trace", "line", "work", path=one.ends_mm)
-        out.append(ProposedEdge(hint, round(one.probability, 2), LOOKS["edge"].words, one.second))
+        out.append(ProposedEdge(hint, min(0.99, round(one.probability, 2)), LOOKS["edge"].words, one.second))
     return out
 
 
