@@ -217,6 +217,9 @@ FINDINGS: dict[str, Kind] = {
     "cabinet-high": Kind("warning", ("sheets", "off_mm", "U_mm")),
     "plane-few-sheets": Kind("warning", ("n_sheets",), retake=True),
     "plane-narrow": Kind("warning", ("spread_mm",), retake=True),
+    "thickness-unknown": Kind("serious", ()),
+    "thickness-found": Kind("warning", ("found_mm", "U_mm", "n_edges")),
+    "thickness-contradicted": Kind("serious", ("given_mm", "found_mm")),
     # edges
     "edge-not-found": Kind("serious", ("reason_word",), retake=True, lost=True),
     "edge-line-weak": Kind("serious", ("support_percent", "rise_mm"), retake=True, lost=True),

@@ -7,15 +7,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from phototemplate.capture.store import PhotoStore
-from phototemplate.edge_cache import joined_edges, remembered_edges, remembered_segments
+from phototemplate.edge_cache import EdgeResults, joined_edges, remembered_edges, remembered_segments
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.edges.meeting_points import meetings
+from phototemplate.edges.paper_thickness import Thickness, contradiction, found_thickness, settled_thickness, widened
 from phototemplate.job import Job
-from phototemplate.model import Camera, Measurement
+from phototemplate.model import Camera, EdgeHint, Measurement, WorkPlane
 from phototemplate.network.adjustment.adjust import adjust
 from phototemplate.network.workplane import fit_work_plane
 from phototemplate.photo_selection import by_network, without_blurred
@@ -26,6 +27,7 @@ from phototemplate.stage_inputs import (
     detect_all,
     edge_settings_of,
     file_state,
+    given_thickness,
     improbable,
     known_lengths,
     loops_of,
@@ -69,23 +71,39 @@ def measure(
         ))
     with clock("work plane"):
         hints = [edge.hint() for edge in file.edges]
-        terms = [*paper_terms(file, network.bodies), *type_b_terms(hints, edge_settings)]
-        plane = fit_work_plane(network, cabinets_of(file), thickness_of(file), terms, settings.work_plane)
-    with clock("edges"):
-        edges_key = key_of(network_key, file.paper, file.cabinets, settings.work_plane, edge_settings)
         sharp = without_blurred(network, sightings)
-        edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: joined_edges(
-            measure_edges(store.gray, seen_in, plane, mine, edge_settings, progress)
-            for seen_in, mine in by_network(wanted, sharp, network)
-        ))
+
+        def plane_for(paper: Thickness) -> WorkPlane:
+            terms = [*paper_terms(file, network.bodies, paper), *type_b_terms(hints, edge_settings)]
+            return fit_work_plane(network, cabinets_of(file), thickness_of(file, paper), terms, settings.work_plane)
+
+        def trace(wanted: Sequence[EdgeHint], on: WorkPlane) -> EdgeResults:
+            return joined_edges(
+                measure_edges(store.gray, seen_in, on, mine, edge_settings, progress)
+                for seen_in, mine in by_network(wanted, sharp, network)
+            )
+
+        given = given_thickness(file)
+        plane = plane_for(given)
+    with clock("edges"):
+        base_key = key_of(network_key, file.paper, file.cabinets, settings.work_plane, edge_settings)
+        paper, paper_findings = settled_thickness(
+            given, lambda: memo.get("rough edges", key_of(base_key, file.edges), lambda: trace(hints, plane)[0])
+        )
+        plane = plane if paper == given else plane_for(paper)
+        edges_key = key_of(base_key, paper)
+        edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: trace(wanted, plane))
+        if paper == given:
+            paper_findings = contradiction(given, found_thickness((e.points for e in edges.values() if e.points), given))
+            plane = plane_for(widened(given, paper_findings)) if paper_findings else plane
         segments = remembered_segments(
             memo, hints, edges, [pair for loop in file.loops for pair in meetings(loop.edges, loop.closed)],
-            lambda points, h, corners: fit_segment(points, h, edge_settings, plane.influences, corners),
+            lambda points, h, corners: fit_segment(points, h, edge_settings, plane.influences, corners)
         )
     with clock("outline"):
         loops, loop_findings = loops_of(file, {s.edge_id for s in segments})
         outline = build_outline(segments, loops, plane.influences, settings.outline, not network.scale_known)
-    findings += [*network.findings, *plane.findings]
+    findings += [*network.findings, *plane.findings, *paper_findings]
     findings += [f for e in edges.values() for f in e.findings]
     findings += [f for s in segments for f in s.findings]
     findings += [*loop_findings, *outline.findings]

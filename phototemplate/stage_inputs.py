@@ -19,6 +19,7 @@ from phototemplate.capture.detect_plain import PlainMarkers, plain_target
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
 from phototemplate.constants import USUAL_U_MM, USUAL_VALUES
+from phototemplate.edges.paper_thickness import UNKNOWN, Thickness
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import PHOTO_SUFFIXES, Job, JobFile
 from phototemplate.model import Array, PhotoMeta, Sightings, Target, TypeB
@@ -201,13 +202,21 @@ def cabinets_of(file: JobFile) -> dict[str, tuple[str, ...]]:
     return {c.id: tuple(c.sheets) for c in file.cabinets}
 
 
-def thickness_of(file: JobFile) -> dict[str, float]:
+def given_thickness(file: JobFile) -> Thickness:
+    """What the job says of paper and board under the sheets; unknown where nobody has said anything."""
+    paper = file.paper
+    if paper.lies_on is None and "thickness_mm" not in paper.model_fields_set:
+        return UNKNOWN
+    return Thickness(paper.thickness_mm, paper.thickness_u_mm)
+
+
+def thickness_of(file: JobFile, common: Thickness) -> dict[str, float]:
     """Sheet -> thickness of paper and backing in mm, for every sheet of the design."""
     named = file.paper.thickness_by_sheet_mm
-    return {s: named.get(s, file.paper.thickness_mm) for s in design.sheet_ids()}
+    return {s: named.get(s, common.mm) for s in design.sheet_ids()}
 
 
-def paper_terms(file: JobFile, sheets: Collection[str]) -> list[TypeB]:
+def paper_terms(file: JobFile, sheets: Collection[str], common: Thickness) -> list[TypeB]:
     """Type B influences of the paper: a thickness common to all sheets, and each sheet's own."""
     paper = file.paper
     other = paper.thickness_by_sheet_mm
@@ -215,7 +224,7 @@ def paper_terms(file: JobFile, sheets: Collection[str]) -> list[TypeB]:
         TypeB(f"thickness:{s}", "paper thickness", hypot(paper.flatness_u_mm, paper.thickness_u_mm if s in other else 0.0))
         for s in sorted(sheets)
     ]
-    return [TypeB("thickness:sheet", "paper thickness", paper.thickness_u_mm), *own]
+    return [TypeB("thickness:sheet", "paper thickness", common.u_mm), *own]
 
 
 def edge_settings_of(file: JobFile) -> EdgeSettings:

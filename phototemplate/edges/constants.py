@@ -106,3 +106,23 @@ BREAK_MM: Final = 160.0
 """mm. An edge that is gone for so long was two edges. Chosen on: not recorded."""
 LEAST_CONFIDENCE: Final = 0.3
 """ratio. What is less probably an edge is not proposed. Convention: the command's own default."""
+
+# --------------------------------------------------------------------------------- what lies under the sheets
+
+UNKNOWN_THICKNESS_MM: Final = 2.05
+"""mm. Paper and board where nobody has said what lies under the sheets. Derived: middle of 0.1 (paper alone) to 4 mm."""
+UNKNOWN_THICKNESS_U_MM: Final = 1.13
+"""mm. Its standard uncertainty. Derived: rectangular from 0.1 to 4 mm (JCGM 100:2008, 4.3.7)."""
+THINNEST_MM: Final = 0.08
+"""mm. No paper is thinner. Convention: 80 g/m2 is 0.1 mm."""
+FLUSH_U_MM: Final = 0.35
+"""mm. How well a single edge is at the level of its cabinet's sheets. Convention: as in ``expected_height``."""
+SEEN_BELOW_MM: Final = 0.15
+"""mm. Edges are seen this much below the top, on their rounding. Chosen on: the demo and six kitchens of other makers' kinds,
+rendered. Feeds U."""
+SEEN_BELOW_U_MM: Final = 0.2
+"""mm. Its standard uncertainty, common to all edges. Derived: from a sharp edge to a rounding of 0.75 mm. Feeds U."""
+LEAST_EDGES: Final = 2
+"""count. Fewer edges contradict nobody. Convention."""
+CONTRADICTION_MM: Final = 0.5
+"""mm. Given and found thickness that differ by more are reported. Convention: it moves an edge seen at 45 degrees as much."""

@@ -82,6 +82,8 @@ class PlanePoints:
     findings: tuple[Finding, ...] = ()
     correlation_mm: float = 0.0
     """Length along the edge over which noise is correlated (0: independent points)"""
+    rise_mm: float = float("nan")
+    """Mean height of a traced edge of a top over that expected from the sheets near it"""
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,14 @@
-"""Which line is the edge? Edges proposed without hints and edges traced from rough clicks, kitchen by kitchen against the truth.
+"""Which line is the edge? Edges proposed without hints and edges traced from rough clicks, against the truth.
 
-The demo kitchen, and every job with a ``truth.json`` below the folders named in ``PHOTOTEMPLATE_BENCH_KITCHENS`` (separated as in
-``PATH``), at any depth. A kitchen's family is its folder's name up to the first ``-``; which families set priors and which only
-judge is said beside the pictures. Proposals are judged as in :mod:`tests.bench.proposals`; of traced edges the error is the
+The demo kitchen, and every job with a ``truth.json`` below the folders named in ``PHOTOTEMPLATE_BENCH_KITCHENS`` (separated
+as in ``PATH``), at any depth. A kitchen's family is its folder's name up to the first ``-``; which families set priors and
+which only judge is said beside the pictures. Proposals are judged as in :mod:`tests.bench.proposals`; of traced edges the error is the
 largest over their length, normal to the edge.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import time
@@ -58,7 +59,8 @@ class Kitchen:
 def kitchens() -> list[Path]:
     """Folders of the kitchens, the demo first."""
     named = [Path(p) for p in os.environ.get(KITCHENS, "").split(os.pathsep) if p]
-    return [DEMO_FOLDER, *sorted(t.parent for folder in named for t in folder.rglob("truth.json") if (t.parent / "photos").is_dir())]
+    jobs = sorted(t.parent for folder in named for t in folder.rglob("truth.json"))
+    return [DEMO_FOLDER, *(folder for folder in jobs if (folder / "photos").is_dir())]
 
 
 def run(quick: bool) -> BenchResult:
@@ -126,7 +128,7 @@ def report(done: list[Kitchen]) -> BenchResult:
     groups += [(f"family {f}", [k for k in done if k.family == f]) for f in families if len(families) > 1]
     result.rows = [_row(name, members) for name, members in groups]
     everything = [p for k in done for p in k.proposals]
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in itertools.pairwise(BINS):
         inside = [right for confidence, right in everything if low <= confidence < high or confidence == high == 1.0]
         right = f"{sum(inside)} right" if inside else ""
         result.rows.append({"kitchen": f"confidence {low:g} to {high:g}", "found": right, "proposed": len(inside)})

@@ -32,6 +32,8 @@ from phototemplate.settings import EdgeSettings
 NAME = "trace"
 LESS_SUPPORT = 0.05
 """A line settled again about other heights may lose this much of its support"""
+CLEAR = 0.8
+"""An edge chosen with at least this probability tells the height of its top"""
 GATES_PX = (1.0, 0.7)
 """Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
 ALONG_MM = 1.5
@@ -75,7 +77,9 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     found = _points(scene, hint, traced.fine, traced.solved, definition_u, traced.arris)
     findings = choice.findings or hidden_line_finding(hint.edge_id, traced.hidden)
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
-    points_ = replace(found, candidates=choice.candidates, findings=findings)
+    top = hint.kind in OUTERMOST and bool(local.outward) and not hint.height_mm and choice.probability >= CLEAR
+    rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
+    points_ = replace(found, candidates=choice.candidates, findings=findings, rise_mm=rise)
     return Found(points_, traced.traces, findings)
 
 
@@ -89,6 +93,8 @@ class _Traced:
     bands: list[Band]
     fits: list[StepFit]
     traces: tuple[EdgeTrace, ...]
+    levels_mm: Array
+    """(N,) expected height of the top at the stations"""
     hidden: HiddenLine | None
     """A line just outside, too near to the chosen one to be traced alone"""
 
@@ -125,8 +131,10 @@ def _trace(
     if hint.kind in OUTERMOST and local.outward and hint.choose is None:
         places = [(smooth - b.lean * (solved.height_mm - start)) * b.scale_px_per_mm for b in bands]
         hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
+    every = fine.along_mm
     solved, fine = without_strays(solved, fine)
-    return _Traced(fine, solved, arris, bands, fits, traces, hidden)
+    expected = np.interp(fine.along_mm, every, levels.height_mm)
+    return _Traced(fine, solved, arris, bands, fits, traces, expected, hidden)
 
 
 def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tuple[Levels, SpaceLine]:

@@ -111,7 +111,16 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
         along, np.array(curves), np.array(spread), np.array(slopes), np.array(bounds).reshape(-1, 2),
         np.mean(bounds, axis=1).reshape(-1) if bounds else np.zeros(0),
     )
-    return _without_small_steps(levels)
+    levels = _without_small_steps(levels)
+    return replace(levels, u_mm=np.hypot(levels.u_mm, paper_u_mm(plane)))
+
+
+def paper_u_mm(plane: WorkPlane) -> float:
+    """Standard uncertainty of the height of all tops from the thickness of paper and board."""
+    if "thickness:sheet" not in plane.influences.names:
+        return 0.0
+    k = plane.influences.names.index("thickness:sheet")
+    return float(np.sqrt(plane.influences.cov[k, k]))
 
 
 def _level(stations: Stations, sheets: list[HeightPoint]) -> tuple[Array, float, float]:

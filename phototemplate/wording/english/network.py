@@ -253,4 +253,23 @@ WORDS: dict[str, Words] = {
         "The sheets lie almost in one line (spread {spread_mm:.0f} across it), so the tilt of the work plane is weak.",
         "Lay sheets at both ends of every run, some at the front edge and some at the back.",
     ),
+    "thickness-unknown": Words(
+        "nobody has said what lies under the sheets",
+        "Nobody has said how thick {where} are, paper and board together, and no edge tells: anything from 0.1 to 4 mm "
+        "was allowed for.",
+        "Say what lies under the sheets; measure paper and board together with a calliper.",
+    ),
+    "thickness-found": Words(
+        "the thickness of the sheets was found from the edges",
+        "Nobody has said how thick {where} are, paper and board together: the heights of {n_edges} edges say {found_mm:.1f} "
+        "(U {U_mm:.1f}), which was taken.",
+        "Say what lies under the sheets; measure paper and board together with a calliper.",
+    ),
+    "thickness-contradicted": Words(
+        "the edges contradict the thickness of the sheets",
+        "As given, {where} are {given_mm:.1f} thick, paper and board together; the heights of the edges say {found_mm:.1f}. "
+        "U covers both.",
+        "Measure paper and board together with a calliper and correct the thickness, or check that the edges are those of the "
+        "tops.",
+    ),
 }
