@@ -2,8 +2,8 @@
 
 The demo kitchen, and every job with a ``truth.json`` below the folders named in ``PHOTOTEMPLATE_BENCH_KITCHENS`` (separated
 as in ``PATH``), at any depth. A kitchen's family is its folder's name up to the first ``-``; which families set priors and
-which only judge is said beside the pictures. Proposals are judged as in :mod:`tests.bench.proposals`; of traced edges the error is the
-largest over their length, normal to the edge.
+which only judge is said beside the pictures. Proposals are judged as in :mod:`tests.bench.proposals`; of
+traced edges the error is the largest over their length, normal to the edge.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from phototemplate.stage_inputs import given_thickness, paper_terms, thickness_o
 
 
 def edges(assumed_mm: float, true_mm: float, seed: int, count: int = 5) -> list[PlanePoints]:
-    """Edges flush with their tops within 0.35 mm and seen up to 0.35 mm below them, traced on the plane of a wrong thickness."""
+    """Edges flush within 0.35 mm and seen up to 0.35 mm below their tops, traced on the plane of a wrong thickness."""
     rng = np.random.default_rng(seed)
     below = rng.uniform(0.0, 0.35)
     none = np.zeros((0, 2))

@@ -134,9 +134,11 @@ def _variance(values: Array) -> Array:
 
 def _median(values: Array, axis: int) -> Array:
     """Median of what is not nan; nan where there is nothing."""
-    none: BoolArray = np.asarray(~np.isfinite(values).any(axis=axis, keepdims=True))
-    middle = np.nanmedian(np.where(none, 0.0, values), axis=axis, keepdims=True)
-    return np.asarray(np.where(none, np.nan, middle)).squeeze(axis=axis)
+    count = np.isfinite(values).sum(axis=axis, keepdims=True)
+    ordered = np.sort(values, axis=axis)  # nan last
+    low, high = np.maximum(count - 1, 0) // 2, np.maximum(count, 1) // 2
+    middle = 0.5 * (np.take_along_axis(ordered, low, axis) + np.take_along_axis(ordered, np.minimum(high, low + 1), axis))
+    return np.asarray(np.where(count > 0, middle, np.nan)).squeeze(axis=axis)
 
 
 def _expected(mean: Array, dark: Array) -> Array:

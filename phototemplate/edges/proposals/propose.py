@@ -48,6 +48,8 @@ HOLE_MM = 560.0
 OUTER_SHARE = 0.5
 """What share of an inner line's probability and length suffices for one further out to be the edge"""
 READING_OF = {"strip": "the wall behind its strips", "contact": "what the sheets are butted against"}
+USUAL_MM = 450.0
+"""Ends are seldom shorter than a shallow cabinet is deep"""
 LONG_MM = 640.0
 """Longer than a cabinet is deep: no end"""
 
@@ -104,8 +106,14 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[Pro
     out = []
     for one in sorted(found, key=lambda f: -f.length_mm):
         hint = EdgeHint("", _kind(one, found, walls, eyes), "trace", "line", "work", path=one.ends_mm)
-        out.append(ProposedEdge(hint, min(0.99, round(one.probability, 2)), LOOKS["edge"].words, one.second))
+        out.append(ProposedEdge(hint, min(0.99, round(_with_length(one), 2)), LOOKS["edge"].words, one.second))
     return out
+
+
+def _with_length(one: FoundLine) -> float:
+    """Probability of an edge that is as long as this: short lines are seldom edges of tops."""
+    odds = one.probability / max(1.0 - one.probability, 1e-6) * min(1.0, (one.length_mm / USUAL_MM) ** 2)
+    return odds / (1.0 + odds)
 
 
 def _kind(one: FoundLine, found: list[FoundLine], walls: list[Array], eyes: Array) -> EdgeKind:
