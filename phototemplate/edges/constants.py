@@ -12,8 +12,6 @@ from typing import Final
 SURFACE_REACH_MM: Final = 9.0
 """mm. Light is compared this far to both sides of a line. Derived: covers the zones below and a cabinet's face frame by
 half."""
-SURFACE_RISE_MM: Final = 5.0
-"""mm. Lines further off the level of the tops are not tested. Derived: as ``height_limit_mm``."""
 SURFACE_STEP_MM: Final = 0.5
 """mm. Distance of the places compared. Derived: half a pixel to a pixel of a 12-megapixel photo from 1.5 m."""
 STRETCH_STATIONS: Final = 6

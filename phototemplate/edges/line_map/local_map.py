@@ -77,11 +77,10 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
         if all(_apart(line, other) for other in lines):
             lines.append(line)
     side = outward or 1.0
-    mapped = []
-    for one in lines:  # far from the level of the tops the surface there says nothing that the height does not
-        tested = bands if abs(one.rise_mm) < c.SURFACE_RISE_MM else []
-        surface = surface_test(tested, one.offset_mm, one.height_mm, base, side)
-        mapped.append(MappedLine(one, surface, _borrowed(one, lines, bands, base)))
+    mapped = [
+        MappedLine(one, surface_test(bands, one.offset_mm, one.height_mm, base, side), _borrowed(one, lines, bands, base))
+        for one in lines
+    ]
     return LocalMap(stations, levels, outward, mapped, bands, steps, nodes, base)
 
 
