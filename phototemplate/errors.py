@@ -151,6 +151,7 @@ FINDINGS: dict[str, Kind] = {
     "photo-cut-short": Kind("warning", retake=True, lost=True),
     "photo-damaged": Kind("warning", retake=True, lost=True),
     "photo-too-large": Kind("warning", ("size_megapixels", "limit_megapixels"), retake=True, lost=True),
+    "photo-too-small": Kind("warning", ("wide_px", "high_px", "least_px"), retake=True, lost=True),
     "photo-no-memory": Kind("warning", lost=True),
     "photo-film": Kind("warning", retake=True, lost=True),
     "photo-raw": Kind("warning", retake=True, lost=True),

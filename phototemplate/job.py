@@ -19,6 +19,7 @@ import difflib
 import hashlib
 import shutil
 import tomllib
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -235,11 +236,12 @@ class JobFile(Section):
     def _names_agree(self) -> JobFile:
         self.template_spec()
         ids = [e.id for e in self.edges]
-        for twice in sorted({i for i in ids if ids.count(i) > 1}):
+        known = set(ids)
+        for twice in sorted(i for i, n in Counter(ids).items() if n > 1):
             raise ValueError(f"two edges are called {twice!r}; give each its own id")
         for loop in self.loops:
             for name in loop.edges:
-                if name not in ids:
+                if name not in known:
                     near = difflib.get_close_matches(name, ids, 1)
                     raise ValueError(
                         f"loop {loop.id!r} names edge {name!r}, which does not exist"

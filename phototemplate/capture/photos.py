@@ -147,6 +147,9 @@ def _damaged(path: Path, error: Exception) -> PhotoError:
 
 
 def _check_size(path: Path, size: tuple[int, int]) -> None:
+    if min(size) < constants.LEAST_SIDE_PX:
+        sides = {"wide_px": size[0], "high_px": size[1], "least_px": constants.LEAST_SIDE_PX}
+        raise PhotoError(Finding("photo-too-small", path.name, **sides))
     if size[0] * size[1] > constants.PIXEL_LIMIT:
         mega = size[0] * size[1] / 1e6, constants.PIXEL_LIMIT / 1e6
         raise PhotoError(Finding("photo-too-large", path.name, size_megapixels=mega[0], limit_megapixels=mega[1]))

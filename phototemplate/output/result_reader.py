@@ -61,7 +61,7 @@ def read_result(path: str | Path) -> StoredResult:
         tree = json.loads(file.read_text(encoding="utf-8"))
     except OSError as error:
         raise InputError(f"{file} cannot be read ({error.strerror}); check the name of the file.") from error
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # bad JSON, bad UTF-8, a number of thousands of digits
         raise InputError(f"{file} is not valid JSON; measure the job again to rebuild it.") from error
     if not isinstance(tree, dict) or tree.get("format") != s.RESULT_FORMAT:
         raise InputError(f"{file} is not a measured result; give the result.json of a measured job.")
@@ -75,6 +75,15 @@ def read_result(path: str | Path) -> StoredResult:
         place = ".".join(str(p) for p in first["loc"])
         text = f"{file}: `{place}` cannot be understood ({first['msg'].lower()}); measure the job again to rebuild it."
         raise InputError(text) from error
+    try:
+        return _stored(result)
+    except InputError:
+        raise
+    except (ValueError, IndexError, KeyError, TypeError) as error:  # each part is of its type, but they do not fit together
+        raise InputError(f"{file} contradicts itself ({error}); measure the job again to rebuild it.") from error
+
+
+def _stored(result: s.Result) -> StoredResult:
     return StoredResult(
         job_name=result.job,
         created=result.created,

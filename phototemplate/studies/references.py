@@ -21,6 +21,7 @@ from phototemplate.model import Array, HeightPoint, Outline
 from phototemplate.output.result_reader import read_result
 from phototemplate.studies.constants import FLAT_MM, GIVEN_MM, INSUNITS_MM, JOINED_MM, RUN_CORNER_RAD, UNIT_WORDS
 from phototemplate.studies.wall_line import room_side
+from phototemplate.template.foreign_dxf import open_dxf
 from phototemplate.template.intersections import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
 
@@ -74,13 +75,7 @@ def read_dxf(path: Path, unit: str | None = None, layer: str | None = None) -> R
     """
     if not path.is_file():
         raise InputError(f"There is no file {path} to compare with; check its name.")
-    from ezdxf.filemanagement import readfile
-    from ezdxf.lldxf.const import DXFError
-
-    try:
-        document = readfile(path)
-    except (OSError, DXFError, UnicodeDecodeError) as exc:
-        raise InputError(f"{path.name} cannot be read as DXF ({exc}); save it again as DXF.") from exc
+    document = open_dxf(path)
     scale = _unit(int(document.header.get("$INSUNITS", 0)), unit, path.name)
     lines = [line for entity in document.modelspace() for line in _flat(entity, layer, scale)]
     if not lines:

@@ -106,3 +106,8 @@ FAR_WEB: Final = 6.0
 """ratio. Stone left that is more than this many times the limit is not listed. Convention: layout."""
 APPLIANCE_DEPTH_MM: Final = 24 * INCH_MM
 """mm. Depth of the place of an appliance under the counter. Convention: base cabinets are 24 in deep."""
+
+LARGEST_DXF_BYTES: Final = 50_000_000
+"""bytes. Largest DXF of a maker or an earlier job. Derived: a hundred times the largest outline."""
+LARGEST_DXF_VALUE: Final = 1e9
+"""drawing units. Largest number in it. Derived: a thousand kilometres in mm."""

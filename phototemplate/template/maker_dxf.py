@@ -16,6 +16,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array
 from phototemplate.template.constants import CURVE_MM, DEEPEST_BLOCK, GAP_MM, SAME_BULGE
 from phototemplate.template.drawing import flatten_polyline
+from phototemplate.template.foreign_dxf import open_dxf
 
 _UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
 """$INSUNITS -> mm (AutoCAD DXF reference)"""
@@ -56,14 +57,7 @@ def read_cutout_dxf(
     name = path.name
     if not path.is_file():
         raise InputError(f"There is no cut-out file {path}; check the path in the job file.")
-    from ezdxf.filemanagement import readfile
-    from ezdxf.lldxf.const import DXFError
-
-    try:
-        document = readfile(path)
-    except (OSError, DXFError, UnicodeDecodeError) as exc:
-        raise InputError(f"Cut-out file {name} cannot be read as DXF ({exc}); ask the maker for a DXF of lines and arcs.") \
-            from exc
+    document = open_dxf(path)
     scale = _scale(document.header.get("$INSUNITS", 0), unit, name)
     by_layer: dict[str, list[Array]] = {}
     for entity in _exploded(document.modelspace()):

@@ -187,7 +187,7 @@ class Journal:
             try:
                 line = json.loads(raw)
                 lines.append((int(line["n"]), str(line["kind"]), line))
-            except (ValueError, KeyError, TypeError):
+            except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
                 continue  # cut short by a crash: its change was never made
         void = {n for n, kind, _ in lines if kind == "void"}
         self._number = max((n for n, _, _ in lines), default=0)
@@ -197,8 +197,8 @@ class Journal:
         for n, kind, line in lines:
             if kind == "do":
                 try:
-                    step = Step(line["label"], [_unpacked(c) for c in line["changes"]], n)
-                except (KeyError, TypeError, ValueError):
+                    step = Step(str(line["label"]), [_unpacked(c) for c in line["changes"]], n)
+                except (KeyError, TypeError, ValueError, IndexError):
                     continue
                 self.steps.append(step)
                 self._undone.clear()
@@ -214,4 +214,6 @@ def _packed(c: Change) -> list[Any]:
 
 def _unpacked(packed: list[Any]) -> Change:
     key, member, before, after, order = packed
+    if not isinstance(key, str) or not isinstance(member, str | None):
+        raise ValueError("a step that no version of this program has written")
     return Change(key, member, before, after, None if order is None else (list(order[0]), list(order[1])))

@@ -52,6 +52,11 @@ WORDS: dict[str, Words] = {
         "Take the photo at a lower resolution.",
         several="{n:photo has|photos have} more than the {limit_megapixels:.0f} that can be read.",
     ),
+    "photo-too-small": Words(
+        "a photo has too few pixels",
+        "A picture of {wide_px} x {high_px} is no photo; at least {least_px} are needed on either side.",
+        "Use the photo as the camera stored it.",
+    ),
     "photo-no-memory": Words(
         "a photo needs more memory than there is",
         "There is not enough memory for this picture.",
