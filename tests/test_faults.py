@@ -71,8 +71,8 @@ def test_a_result_that_contradicts_itself_is_refused(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["[]", "7", '{"n": 1e999, "kind": "do"}', '{"n": 1, "kind": "do", "label": "l", "changes": [["k", null, 1, 2, [1]]]}',
-     '{"n": 1, "kind": "do", "label": "l", "changes": [[["k"], null, 1, 2, null]]}', "\\xff", "[" * 5000],
+    ["[]", "7", '{"n": 1e999, "kind": "do"}', '{"n": 1, "kind": "do", "label": {}, "changes": [["k", null, 1, 2, [1]]]}',
+     '{"n": 1, "kind": "do", "label": {}, "changes": [[["k"], null, 1, 2, null]]}', "\\xff", "[" * 5000],
 )  # fmt: skip
 def test_a_damaged_history_does_not_stop_the_app(tmp_path: Path, line: str) -> None:
     (tmp_path / "history.jsonl").write_text(line + "\n")

@@ -197,7 +197,7 @@ class Journal:
         for n, kind, line in lines:
             if kind == "do":
                 try:
-                    step = Step(str(line["label"]), [_unpacked(c) for c in line["changes"]], n)
+                    step = Step(dict(line["label"]), [_unpacked(c) for c in line["changes"]], n)
                 except (KeyError, TypeError, ValueError, IndexError):
                     continue
                 self.steps.append(step)

@@ -38,7 +38,7 @@ INPUTS, KILLS, HANG_S = 10_000, 300, 30.0
 NUMBERS = (b"nan", b"inf", b"-inf", b"1e300", b"-1e300", b"1e-300", b"0", b"-1", b"true", b"9" * 400, b"[]", b"{}", b"null")
 PRICES = b'currency = "USD"\nminimum = 900\ntax_percent = 8.25\n[area]\ngranite = 68\n[edge]\neased = 9\n[seam]\neach = 120\n'
 HISTORY = b"".join(
-    json.dumps({"n": n, "kind": "do", "from": "x", "label": "l", "changes": [["name", None, "a", "b", None]]}).encode() + b"\n"
+    json.dumps({"n": n, "kind": "do", "from": "x", "label": {}, "changes": [["name", None, "a", "b", None]]}).encode() + b"\n"
     for n in range(1, 6)
 )
 
