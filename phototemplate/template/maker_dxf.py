@@ -19,8 +19,9 @@ from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.foreign_dxf import open_dxf
 
 _UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
-"""$INSUNITS -> mm (AutoCAD DXF reference)"""
+"""mm. $INSUNITS -> mm. Source: AutoCAD DXF reference."""
 _GIVEN_MM = {"mm": 1.0, "in": 25.4}
+"""mm. Unit of the job file -> mm. Derived: exact."""
 _IGNORED = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT"}
 
 
