@@ -69,6 +69,9 @@ sheet is blamed for what the camera did. Convention: the upper end of ``CENTRE_S
 SHIFT_THAT_TELLS: Final = 2e-4
 """ratio. Standard deviation of the image's shift, as a share of the picture's longer side, from which it is asked whether the
 distortion moves along. Derived: 1 px of 4032 times a distortion that grows by 5 % of the radius is 0.05 px, as corners are."""
+SHIFT_TRIAL: Final = 6
+"""count. Iterations within which the other kind of shift has to fit better. Convention: it starts from the first kind's
+solution."""
 STILL_SD: Final = 2e-3
 """ratio. Standard deviation that is as good as standing still, in units of the usual. Convention: 0.02 px."""
 GRID_POINTS: Final = 90

@@ -221,7 +221,8 @@ def kitchen(
         photos.append(PhotoPose(name, camera.camera_id, rotation, translation, focus))
         diagonal = float(np.hypot(*size_px))
         focal35 = round(camera.params[0] * 43.2666 / diagonal * (1 + rng.normal(0, 0.01)), 1) if exif else None
-        metas.append(PhotoMeta(name, Path(f"{name}.jpg"), size_px, camera_id=camera.camera_id, focal35_mm=focal35))
+        maker = "Norvik" if exif else ""
+        metas.append(PhotoMeta(name, Path(f"{name}.jpg"), size_px, 1, camera.camera_id, maker, focal35_mm=focal35))
     truth = hand_made_network(cameras, photos, bodies, targets)
     shifted = dict(bodies)
     for name, (dx, dy, turn) in (moved or {}).items():

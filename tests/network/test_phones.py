@@ -104,7 +104,8 @@ def test_pictures_that_software_turned_by_half_a_turn(name: str) -> None:
     last = np.array([4031.0, 3023.0])
     turned = {p for i, p in enumerate(k.sightings) if i % 3 == 1}
     seen = {p: replace(s, uv_px=last - s.uv_px) if p in turned else s for p, s in k.sightings.items()}
-    network = run(replace(k, sightings=seen), bar_of(k))
+    silent = tuple(replace(p, make="") for p in k.photos)  # messengers drop the rest of the Exif data, too
+    network = run(replace(k, sightings=seen, photos=silent), bar_of(k))
     assert {p for p, photo in network.photos.items() if photo.camera_id.endswith("turned")} == turned
     one, other = network.cameras["phone0"].params, network.cameras["phone0 turned"].params
     assert one[2:4] + other[2:4] == pytest.approx(last, abs=0.1)

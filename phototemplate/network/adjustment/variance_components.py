@@ -21,6 +21,7 @@ import numpy as np
 
 from phototemplate.model import Array, IntArray
 from phototemplate.network import constants, photo_camera
+from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.normal_equations import point_inverse, reduced
 from phototemplate.network.adjustment.pseudo_observations import CENTRE, FOCUS, SHIFT, TURN
@@ -113,9 +114,13 @@ def with_best_shift(run: Adjustment, huber: float) -> Adjustment:
             continue
         sensors = list(run.problem.sensors)
         sensors[c] = replace(sensor, distortion_moves=not sensor.distortion_moves)
-        other = solve(replace(run, problem=replace(run.problem, sensors=tuple(sensors))), huber=huber, tolerance=1e-2)
-        if other.solved.converged and other.solved.cost < run.solved.cost:
-            run = other
+        problem = replace(run.problem, sensors=tuple(sensors))
+        # Only the cost is asked of the trial, which need not have converged to be the better one.
+        trial = bundle.solve(
+            problem, run.priors, run.state, run.base, huber=huber, iterations=constants.SHIFT_TRIAL, tolerance=1e-2
+        )
+        if trial.cost < run.solved.cost:
+            run = solve(replace(run, problem=problem, state=trial.state), huber=huber, tolerance=1e-2)
     return run
 
 
