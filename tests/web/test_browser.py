@@ -212,7 +212,7 @@ def test_a_rough_line_snaps_to_the_edge(bench: Bench) -> None:
     assert new["kind"] == "front"
     assert new["found"], result["findings"]
     assert new["n_photos"] >= 2
-    assert 0 < max(new["U"]) < 10
+    assert 0 < max(new["U"]) < 20  # five photos of half size, one phone: U is large, and says so
     figure = page.locator(f'[data-key="edge-{new["id"]}"] .edge-figure')
     wait_for(lambda: "known to ±" in figure.inner_text())
 

@@ -88,6 +88,16 @@ export function chain(ids, ends) {
   return [...out, ...lost];
 }
 
+/** Do two edges meet in a corner when both run on by at most a reach? @param {[Point, Point]} a @param {[Point, Point]} b @param {number} reach */
+function meetRunOn(a, b, reach) {
+  const u = [a[1][0] - a[0][0], a[1][1] - a[0][1]], v = [b[1][0] - b[0][0], b[1][1] - b[0][1]];
+  const cross = u[0] * v[1] - u[1] * v[0];
+  if (Math.abs(cross) < 0.3 * Math.hypot(u[0], u[1]) * Math.hypot(v[0], v[1])) return false; // nearly one line: no corner
+  const s = ((b[0][0] - a[0][0]) * v[1] - (b[0][1] - a[0][1]) * v[0]) / cross;
+  const p = [a[0][0] + s * u[0], a[0][1] + s * u[1]];
+  return [a, b].every((e) => Math.min(distanceOf(e[0], p), distanceOf(e[1], p)) < reach);
+}
+
 /**
  * Runs that edges form: what meets end to end hangs together, and the walls that its ends come to belong to it. A wall does not tie
  * runs together, for it goes on behind all of them; it is part of each. Walls that a run touches are joined by one between them.
@@ -96,7 +106,7 @@ export function chain(ids, ends) {
  */
 export function runsOf(ids, ends, reach, isWall) {
   const there = ids.filter((id) => ends.get(id));
-  const meets = (a, b) => ends.get(a).some((p) => ends.get(b).some((q) => distanceOf(p, q) < reach));
+  const meets = (a, b) => ends.get(a).some((p) => ends.get(b).some((q) => distanceOf(p, q) < reach)) || meetRunOn(ends.get(a), ends.get(b), reach);
   const comesTo = (a, wall) => meets(a, wall) || ends.get(a).some((p) => footOn(ends.get(wall), p).d < reach);
   const walls = there.filter(isWall), left = new Set(there.filter((id) => !isWall(id)));
   /** @type {string[][]} */

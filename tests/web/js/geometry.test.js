@@ -63,3 +63,8 @@ test('a wall between two walls closes a U', () => {
   const ends = new Map([['front', [[100, -600], [1900, -600]]], ['wall-a', [[0, 0], [0, -600]]], ['wall-b', [[0, 0], [2000, 0]]], ['wall-c', [[2000, 0], [2000, -600]]]]);
   assert.deepEqual(new Set(runsOf([...ends.keys()], ends, 150, isWall)[0]), new Set(['front', 'wall-a', 'wall-b', 'wall-c']));
 });
+
+test('fronts that were not seen up to their corner meet there all the same', () => {
+  const ends = new Map([['front-a', [[600, -2200], [600, -730]]], ['front-b', [[690, -600], [1416, -600]]], ['beyond', [[690, -300], [1416, -300]]]]);
+  assert.deepEqual(runsOf([...ends.keys()], ends, 150, () => false).map((r) => r.length), [2, 1]);
+});
