@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 import time
 from dataclasses import asdict
@@ -95,7 +96,8 @@ def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
     return {
         "job": measurement.job_name,
         "edges": [
-            {"edge": e.edge_id, "kind": e.kind, "length_mm": e.length_mm, "length_U_mm": e.length_U_mm,
+            {"edge": e.edge_id, "kind": e.kind, "length_mm": e.length_mm,
+             "length_U_mm": e.length_U_mm if math.isfinite(e.length_U_mm) else None,
              "offset_U_mm": list(e.offset_U_mm),
              "verdict": judgements.edges[e.edge_id].verdict if e.edge_id in judgements.edges else "cannot tell"}
             for e in measurement.outline.edges

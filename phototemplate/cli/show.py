@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -75,7 +76,7 @@ def edge_table(measurement: Measurement, units: str, judgements: Judgements | No
             e.edge_id,
             f"{e.kind} ({e.shape})" if e.shape != "line" else e.kind,
             format_length(e.length_mm, cast(LengthUnit, units)),
-            f"{e.length_U_mm:.2f}",
+            f"{e.length_U_mm:.2f}" if math.isfinite(e.length_U_mm) else "as seen",
             " ".join(f"{u:.2f}" for u in e.offset_U_mm),
             f"{e.height_mm[0]:+.1f}",
             str(e.n_photos),

@@ -36,6 +36,7 @@ class EdgeReport:
     source: str
     length_mm: float
     length_U_mm: float
+    """NaN where an end of the edge is no corner: then the length is that of the stretch that was seen, no dimension"""
     angle_rad: float
     angle_U_rad: float
     offset_U_mm: tuple[float, float, float]

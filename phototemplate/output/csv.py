@@ -29,7 +29,8 @@ def edge_rows(outline: Outline, denominator: int = 16) -> list[tuple[object, ...
         rows.append(
             (
                 e.edge_id, e.kind, e.shape, e.source, f"{e.length_mm:.2f}", f"{e.length_mm / 25.4:.4f}",
-                format_length(e.length_mm, "fraction", denominator), f"{e.length_U_mm:.3f}",
+                format_length(e.length_mm, "fraction", denominator),
+                f"{e.length_U_mm:.3f}" if math.isfinite(e.length_U_mm) else "",
                 f"{math.degrees(e.angle_rad):.4f}", f"{math.degrees(e.angle_U_rad):.4f}",
                 *(f"{v:.3f}" for v in e.offset_U_mm), *(f"{v:.3f}" for v in e.height_mm), e.n_points, e.n_photos,
                 f"{e.rms_mm:.3f}", cause, f"{2 * u:.3f}" if math.isfinite(u) else "",

@@ -55,7 +55,9 @@ def edge_schedule(
             (
                 e.edge_id,
                 f"{e.kind}{shape}",
-                words.length(e.length_mm, e.length_U_mm),
+                words.length(e.length_mm, e.length_U_mm)
+                if math.isfinite(e.length_U_mm)
+                else f"{words.length(e.length_mm)} as seen",
                 f"{math.degrees(e.angle_rad):.2f}°",
                 *(f"{u:.2f} mm" for u in e.offset_U_mm),
                 f"{verdict.words}. {verdict.sentence}" if verdict.state != "good" else verdict.words,

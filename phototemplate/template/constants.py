@@ -73,9 +73,6 @@ GAP_MM: Final = 0.05
 
 BAND_PLACES: Final = 25
 """count. Places along an edge at which the band of U is drawn. Convention: layout."""
-FREE_END_MM: Final = 1e-3
-"""mm. A smaller U of a length means that the edge has no corners: its length is only what was seen of it. Derived: far below
-any measured U."""
 CHAR_WIDTH: Final = 0.8
 """ratio. Width of a character by the height of capitals, for boxes. Source: Adobe's metrics of Helvetica, digits 556 and
 capitals 718 of 1000: 0.77, and a little for broader typefaces."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, to_chord
 from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
-from phototemplate.template.constants import BAND_PLACES, FREE_END_MM
+from phototemplate.template.constants import BAND_PLACES
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.dimension_parts import upright
 from phototemplate.template.drawing import Circle, Data, Dimension, Drawing, Item, Polyline, Text, item_bounds, table
@@ -122,7 +122,8 @@ def _edge_data(report: EdgeReport | None) -> Data:
     start, middle, end = report.offset_U_mm
     return (
         ("edge", report.edge_id), ("kind", report.kind), ("shape", report.shape), ("source", report.source),
-        ("length_mm", report.length_mm), ("length_U_mm", report.length_U_mm),
+        ("length_mm", report.length_mm),
+        *((("length_U_mm", report.length_U_mm),) if math.isfinite(report.length_U_mm) else ()),
         ("angle_deg", math.degrees(report.angle_rad)), ("angle_U_deg", math.degrees(report.angle_U_rad)),
         ("offset_U_start_mm", start), ("offset_U_middle_mm", middle), ("offset_U_end_mm", end), ("k", 2.0),
         *((f"u_mm: {cause}", u) for cause, u in report.budget[:6]),
@@ -158,7 +159,7 @@ def _labels(
     items: list[Item] = [
         Text("FOUND-NAMES", (float(at[0]), float(at[1])), edge_id, h, rotation, "centre", "middle")
     ]
-    if style.sizes and report is not None and report.length_U_mm > FREE_END_MM:
+    if style.sizes and report is not None and math.isfinite(report.length_U_mm):
         base = middle - 5.0 * h * left
         text = style.words.length(length, report.length_U_mm)
         if isinstance(curve, ArcCurve):
@@ -178,7 +179,7 @@ def edge_rows(reports: Sequence[EdgeReport]) -> list[tuple[str, ...]]:
         cause = f"{r.budget[0][0]} (u {r.budget[0][1]:.2f})" if r.budget else ""
         rows.append((
             r.edge_id, r.kind, r.shape, r.source, f"{r.length_mm:.1f}",
-            f"{r.length_U_mm:.2f}" if r.length_U_mm > FREE_END_MM else "as seen",
+            f"{r.length_U_mm:.2f}" if math.isfinite(r.length_U_mm) else "as seen",
             f"{math.degrees(r.angle_rad):.3f}", f"{math.degrees(r.angle_U_rad):.3f}",
             *(f"{u:.2f}" for u in r.offset_U_mm), cause,
         ))

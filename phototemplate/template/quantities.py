@@ -163,6 +163,11 @@ class State:
         a, b = seen_stretch(self.segments[edge_id], curve)
         return chain_end(curve, a), chain_end(curve, b)
 
+    def between_corners(self, edge_id: str) -> bool:
+        """Whether the stretch of an edge ends at corners: where it runs free its length is what was seen, no dimension."""
+        loop = next((loop for loop in self.outline.loops if edge_id in loop.edge_ids), None)
+        return loop is not None and (loop.closed or 0 < loop.edge_ids.index(edge_id) < len(loop.edge_ids) - 1)
+
 
 def state_cov(outline: Outline) -> Array:
     """(S, S) joint covariance of the offset state."""

@@ -215,5 +215,5 @@ def _packed(c: Change) -> list[Any]:
 def _unpacked(packed: list[Any]) -> Change:
     key, member, before, after, order = packed
     if not isinstance(key, str) or not isinstance(member, str | None):
-        raise ValueError("a step that no version of this program has written")
+        raise ValueError(packed)  # no step that a version of this program has written
     return Change(key, member, before, after, None if order is None else (list(order[0]), list(order[1])))

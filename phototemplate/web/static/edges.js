@@ -156,7 +156,7 @@ function details(spec, e, verdict, plan) {
   return h('div', { class: 'edge-body' },
     verdict ? h('p', { class: `verdict ${verdict.state}` }, icon(SIGN[verdict.state]), h('span', {}, verdict.sentence)) : null,
     e ? h('dl', { class: 'figures' },
-      pair(t('edge.length'), length(e.length), e.length_U > 1e-6 ? t('edge.known', { U: within(e.length_U) }) : ''),
+      pair(t('edge.length'), length(e.length), e.length_U !== null ? t('edge.known', { U: within(e.length_U) }) : ''),
       pair(t('edge.place'), e.offset_U ? within(Math.max(...e.offset_U)) : '–', t('edge.place.hint')),
       pair(t('edge.height'), `${e.height.map((v) => v.toFixed(1).replace('-', '−')).join(' · ')} mm`, t('edge.height.hint')),
       pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), '')) : null,
