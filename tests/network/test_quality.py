@@ -86,3 +86,18 @@ def test_a_readout_that_the_model_may_not_use_is_found() -> None:
     assert blind.quality.birge > 1.2
     seeing = run(k, bar_of(k))
     assert seeing.quality.birge == 1.0
+
+
+def test_a_known_length_whose_end_was_lost_holds_nothing() -> None:
+    """All sightings of a bar end were rejected: the network must not be stretched to where it was last thought to be (it was,
+    by 27 %)."""
+    rng = np.random.default_rng([91, 6])
+    k = kitchen(
+        4006, phones=(JUDGED_ON["2x 12 px"],), n_photos=int(rng.integers(8, 14)), sigma_px=float(rng.uniform(0.06, 0.2)),
+        strips=int(rng.integers(2, 6)), wrong_share=0.005,
+    )  # fmt: skip
+    network = run(k, bar_of(k))
+    assert "B01" not in network.bodies
+    assert not network.scale_known
+    assert {"length-unused", "scale-missing"} <= set(codes(network))
+    assert network.bodies["S03"].scale_xy == pytest.approx((1.0, 1.0), abs=0.01)

@@ -42,6 +42,8 @@ class Adjustment:
     findings: tuple[Finding, ...] = ()
     moved: frozenset[tuple[int, int]] = frozenset()
     """(body, photo) views left out because the sheet lay elsewhere"""
+    lost_lengths: frozenset[str] = frozenset()
+    """Known lengths an end of which has too few sightings left"""
     lost_photos: tuple[str, ...] = ()
     """Photos all of whose sightings were rejected"""
 
@@ -141,6 +143,13 @@ def _pruned(run: Adjustment) -> Adjustment:
     lost += [f"body:{problem.body_ids[b]}:" for b in np.nonzero(bodies == 0)[0]]
     lost += ["point:{}:{}:".format(*problem.point_ids[m]) for m in problem.shared_points if not points[m]]
     gone = frozenset(n for n in problem.names if lost and n.startswith(tuple(lost)))
+    # A known length that ends at something nobody sees any more would hold it where it happens to be.
+    lost_ends = frozenset(
+        length.name
+        for length in run.priors.lengths
+        for place in (length.start, length.end)
+        if (place.body >= 0 and not bodies[place.body]) or any(not points[m] for m in place.points)
+    )
     datum = _datum_body(run, bodies)
     owner = f"body:{problem.body_ids[datum]}" if datum >= 0 else f"photo:{problem.photo_ids[int(np.argmax(photos))]}"
     fixed = frozenset(f"{owner}:{c}" for c in POSE) | gone
@@ -148,7 +157,8 @@ def _pruned(run: Adjustment) -> Adjustment:
         run,
         base=base,
         problem=bundle.held(problem, fixed),
-        priors=replace(run.priors, datum_body=datum),
+        priors=replace(run.priors, datum_body=datum, unused=run.priors.unused | lost_ends),
+        lost_lengths=lost_ends,
         lost_photos=tuple(problem.photo_ids[i] for i in np.nonzero(photos == 0)[0]),
     )
 

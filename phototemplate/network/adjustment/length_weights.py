@@ -120,8 +120,23 @@ def weigh_lengths(run: Adjustment) -> Adjustment:
     )
 
 
+def _seen(run: Adjustment, target_id: str) -> bool:
+    """Whether sightings of a target still take part."""
+    problem, s = run.problem, run.problem.sightings
+    bodies = [b for b, t in enumerate(problem.body_ids) if t == target_id]
+    points = [m for m, (t, _) in enumerate(problem.point_ids) if t == target_id]
+    return bool(np.any(run.used & (np.isin(s.body, bodies) | np.isin(s.point, points))))
+
+
 def length_findings(run: Adjustment, results: Sequence[KnownLengthResult]) -> Adjustment:
     """Say where a misread length would go unnoticed."""
+    for name in sorted(run.lost_lengths):
+        known = next(length for length in run.priors.lengths if length.name == name)
+        ends = [
+            run.problem.body_ids[p.body] if p.body >= 0 else run.problem.point_ids[p.points[0]][0]
+            for p in (known.start, known.end)
+        ]
+        run = run.saying("length-unused", name, target=next(t for t in ends if not _seen(run, t)))
     for r in results:
         if r.used and r.smallest_detectable_mm > max(constants.UNCHECKED_SHARE * r.given_mm, constants.UNCHECKED_MM):
             unseen = r.smallest_detectable_mm if np.isfinite(r.smallest_detectable_mm) else None
