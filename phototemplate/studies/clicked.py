@@ -67,8 +67,8 @@ def fit_clicked(
             break  # fits already, and the other way round was tried
         f, jac = problem.residuals, problem.jacobian
         robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
-        fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=40)
-        if best is None or fine.cost < best[0]:
+        fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=100)
+        if fine.success and (best is None or fine.cost < best[0]):  # what has not converged is no solution
             best = (float(fine.cost), problem, fine.x)
     if best is None:
         raise MeasureError("The clicked points do not give a picture of one plane; check that they lie on the cabinet tops.")

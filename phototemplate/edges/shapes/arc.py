@@ -23,11 +23,16 @@ from phototemplate.edges.shapes.evaluate import (
     weights,
 )
 from phototemplate.edges.shapes.roughness import covariance_of_fit
+from phototemplate.errors import MeasureError
 from phototemplate.model import Array, Segment, ShapeKind
+from phototemplate.numerics import least_squares
 from phototemplate.settings import EdgeSettings
 
 MAX_TURN_RAD = math.radians(165.0)
 """An arc is a function over its chord, so it has to stay clear of the half circle."""
+ARC_TOLERANCE = 1e-14
+"""ratio. Drop of half the whitened sum of squares at which the search ends. Derived: offsets to 1e-7 of their own standard
+deviation, so that covariances do not depend on where the search began."""
 
 
 class Arc:
@@ -119,24 +124,30 @@ def _rechord(segment: Segment, xy: Array, used: Array) -> tuple[Array, Array]:
 
 
 def _adjust(points: EdgePoints, chord: Array, offsets: Array, used: Array) -> tuple[Segment, Array, Array, ChordPoints, Array]:
-    """Gauss-Newton on the distances. Returns the arc, residuals across the chord (N,), gain (3, N), points, design."""
+    """Least squares of the distances. Returns the arc, residuals across the chord (N,), gain (3, N), points, design (N, 3).
+
+    Raises :class:`MeasureError` where the search does not settle.
+    """
     frame = frame_of_chord(chord)
-    segment = _probe(chord, offsets)
-    for _ in range(60):
+
+    def linearised(offsets_mm: Array) -> tuple[Segment, Array, ChordPoints, Array, Array]:
+        segment = _probe(chord, offsets_mm)
         s = foot(segment, points.xy_mm)
         s = np.where(np.isfinite(s), s, to_chord(segment, points.xy_mm)[0])
         slope = np.nan_to_num(slope_at(segment, s))
         at = in_chord_frame(points, frame, slope)
         distance = np.einsum("ni,ni->n", points.xy_mm - point_at(segment, s), normal_at(segment, s))
         residuals = distance * np.sqrt(1.0 + slope**2)
-        design = np.nan_to_num(weights(segment, s))
-        ok = used & np.isfinite(residuals)
-        weighted = (design * (ok / at.total)[:, None]).T
-        gain = np.linalg.solve(weighted @ design, weighted)
-        step = gain @ np.where(ok, residuals, 0.0)
-        bound = 0.2 * frame.length_mm
-        step = step * min(1.0, bound / max(float(np.max(np.abs(step))), 1e-300))
-        segment = _probe(chord, segment.offsets_mm + step)
-        if float(np.max(np.abs(step))) < 1e-12 * frame.length_mm:
-            break
-    return segment, residuals, gain, at, design
+        root = np.where(used & np.isfinite(residuals), 1.0 / np.sqrt(at.total), 0.0)
+        return segment, residuals, at, np.nan_to_num(weights(segment, s)), root
+
+    def whitened(offsets_mm: Array) -> tuple[Array, Array]:
+        _, residuals, _, design, root = linearised(offsets_mm)
+        return np.nan_to_num(residuals) * root, design * root[:, None]
+
+    found = least_squares.fit(whitened, offsets, tolerance=ARC_TOLERANCE)
+    if not found.converged:
+        raise MeasureError("The points do not settle on an arc; check that the edge is round, or draw it in parts.")
+    segment, residuals, at, design, root = linearised(found.x)
+    weighted = (design * root[:, None] ** 2).T
+    return segment, residuals, np.linalg.solve(weighted @ design, weighted), at, design
