@@ -158,6 +158,8 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
             raise InputError(f"There is no format {name!r}; choose from {', '.join(known)}.")
     chosen = [f for f in FORMATS if not names or f.name in names]
     unscaled = material.measurement.outline.unscaled
+    # what a machine runs without anybody reading a warning on it is not written where nothing is to be cut from
+    cuttable = not unscaled and not material.measurement.network.quality.withheld
     written: dict[str, Path] = {}
     for one in chosen:
         if one.of == "measurement":
@@ -171,11 +173,11 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
     pieces = material.template is not None and bool(material.template.parts)
     for k, subject in enumerate([outline_subject(material), *([pieces_subject(material)] if pieces else [])]):
         for one in drawings:
-            if one.name == "full-size" and unscaled:
+            if one.name == "full-size" and not cuttable:
                 continue
             key = one.name if k == 0 else f"{subject.name} {one.name}"
             written[key] = one.write(material, subject, folder / one.file_name(subject.name, unscaled))
-    if pieces and not unscaled:
+    if pieces and cuttable:
         for one in chosen:
             if one.of == "pieces":
                 written[one.name] = one.write(material, None, folder / one.file_name(None, unscaled))

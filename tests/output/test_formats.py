@@ -12,7 +12,7 @@ import pypdfium2
 import pytest
 import shapely
 
-from phototemplate.errors import InputError, MeasureError, OutputError
+from phototemplate.errors import Finding, InputError, MeasureError, OutputError
 from phototemplate.model import Measurement
 from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, write_formats
 from phototemplate.template.piece_types import Template
@@ -106,3 +106,16 @@ def test_pieces_in_every_format(tmp_path: Path) -> None:
     front = pypdfium2.PdfDocument(written["pieces pdf"])[1].get_textpage().get_text_bounded()
     assert "±" in front
     assert "agreed for cutting" in front
+
+
+def test_nothing_that_a_machine_runs_where_nothing_is_to_be_cut_from(tmp_path: Path) -> None:
+    """Drawings for people carry the reason; files without a word on them, and the print to lay on site, are not written."""
+    material = _material()
+    m = material.measurement
+    doubt = Finding("residuals-unexplained", "network", larger_ratio=6.0, places=("S03",))
+    withheld = replace(m.network, quality=replace(m.network.quality, withheld=True), findings=(*m.network.findings, doubt))
+    material = replace(material, measurement=replace(m, network=withheld), template=_template(m))
+    written = write_formats(material, tmp_path, [])
+    assert {"result", "report", "csv", "dxf", "pdf"} <= set(written)
+    assert not {"cut", "pieces", "full-size"} & set(written)
+    assert any("S03" in warning for warning in material.warnings)

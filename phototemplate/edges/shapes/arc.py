@@ -150,4 +150,5 @@ def _adjust(points: EdgePoints, chord: Array, offsets: Array, used: Array) -> tu
         raise MeasureError("The points do not settle on an arc; check that the edge is round, or draw it in parts.")
     segment, residuals, at, design, root = linearised(found.x)
     weighted = (design * root[:, None] ** 2).T
-    return segment, residuals, np.linalg.solve(weighted @ design, weighted), at, design
+    gain = np.linalg.solve(weighted @ design, weighted).astype(np.float64)
+    return segment, np.asarray(residuals), gain, at, design
