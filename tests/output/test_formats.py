@@ -113,8 +113,8 @@ def test_nothing_that_a_machine_runs_where_nothing_is_to_be_cut_from(tmp_path: P
     material = _material()
     m = material.measurement
     doubt = Finding("residuals-unexplained", "network", larger_ratio=6.0, places=("S03",))
-    withheld = replace(m.network, quality=replace(m.network.quality, withheld=True), findings=(*m.network.findings, doubt))
-    material = replace(material, measurement=replace(m, network=withheld), template=_template(m))
+    withheld = replace(m.network, quality=replace(m.network.quality, withheld=True))
+    material = replace(material, measurement=replace(m, network=withheld, findings=(doubt,)), template=_template(m))
     written = write_formats(material, tmp_path, [])
     assert {"result", "report", "csv", "dxf", "pdf"} <= set(written)
     assert not {"cut", "pieces", "full-size"} & set(written)
