@@ -27,7 +27,8 @@ STEEP_LEAN: Final = 1.6
 height
 error, the usual one of a cabinet top, then moves light by half a millimetre."""
 FINE_SHARE: Final = 0.5
-"""ratio. Nor are photos with less than this share of the usual resolution: their blur alone would disagree. Derived."""
+"""ratio. Nor are photos with less than this share of the usual resolution: their blur alone would disagree. Chosen on: not
+recorded."""
 DARKEST: Final = 1e-3
 """ratio. Light below this counts as this. Derived: a grey value of 3 of 255, where noise and stray light are all there is."""
 SURFACE_NOISE: Final = 0.012
@@ -91,7 +92,8 @@ NEXT_SEARCH_MM: Final = 6.0
 OUTSIDE_SEARCH_MM: Final = 20.0
 """mm. The same for what runs beside the line found. Convention: doors stand 19 mm proud."""
 ANYWHERE_MM: Final = 100.0
-"""mm. Standard deviation of an edge's distance from a candidate nobody has pointed at: anywhere in the band. Derived."""
+"""mm. Standard deviation of an edge's distance from a candidate nobody has pointed at: anywhere in the band. Derived:
+five times the widest search, over which its weight then differs by 2 %."""
 FOLLOW_MM: Final = 400.0
 """mm. An edge is followed this far beyond the stretch at which it was found, and again from there. Chosen on: not recorded."""
 FOLLOW_ROUNDS: Final = 3
@@ -123,6 +125,43 @@ rendered. Feeds U."""
 SEEN_BELOW_U_MM: Final = 0.2
 """mm. Its standard uncertainty, common to all edges. Derived: from a sharp edge to a rounding of 0.75 mm. Feeds U."""
 LEAST_EDGES: Final = 2
-"""count. Fewer edges contradict nobody. Convention."""
+"""count. Fewer edges contradict nobody. Convention: one edge may be a door."""
 CONTRADICTION_MM: Final = 0.5
 """mm. Given and found thickness that differ by more are reported. Convention: it moves an edge seen at 45 degrees as much."""
+MAD_TO_SD: Final = 1.4826
+"""ratio. Median absolute deviation to standard deviation. Source: normal distribution, 1 / Phi^-1(3/4)."""
+COVERAGE: Final = 2.0
+"""ratio. Coverage factor of an expanded uncertainty. Source: JCGM 100:2008, 6.3.3; k = 2 is about 95 %."""
+
+# ------------------------------------------------------------------------------------------ scene and threads
+
+WORKERS: Final = 4
+"""count. Edges measured at the same time, as far as there are processors. Chosen on: not recorded."""
+RIM_MM: Final = 2.5
+"""mm. A sheet and its board reach this far beyond the printed outline. Chosen on: not recorded."""
+MASK_REDUCTION: Final = 4
+"""ratio. Masks of the papers are kept at a quarter of the photo's size. Chosen on: not recorded."""
+FAR_OFF_PX: Final = 1e5
+"""px. A paper with a corner projected further off than this is not in the photo. Convention: far beyond any photo."""
+LEAST_SIDE: Final = 0.15
+"""ratio. With less than this majority, from 0 to 1, the sheets do not tell on which side the cabinets lie. Chosen on: not
+recorded."""
+
+# ----------------------------------------------------------------------------------- corners with neighbours
+
+LEAST_ANGLE_RAD: Final = 0.35
+"""rad. Edges that meet at a flatter angle cross too far from their corner to say where it is. Chosen on: not
+recorded; 20 degrees."""
+ROUNDED_TO_MM: Final = 10.0
+"""mm. Corners are stated to the centimetre, so that an edge is not fitted anew because its neighbour was. Convention: enough
+for the prior of a wall's end."""
+
+# --------------------------------------------------------------------------------- what is said of a fitted edge
+
+BOWED_SIGMAS: Final = 3.0
+"""ratio. An edge is reported as not straight from this many standard uncertainties of its bow on. Convention: three sigma,
+exceeded once in 400 by chance."""
+RESIDUAL_PARTS: Final = 10
+"""count. Parts of an edge over which residuals are averaged. Convention: tenths."""
+FITTED_SHARE: Final = 0.5
+"""ratio. A fitted edge shorter than this share of its hint is reported as short. Chosen on: not recorded."""

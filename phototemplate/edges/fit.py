@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from phototemplate.edges.constants import BOWED_SIGMAS, FITTED_SHARE, RESIDUAL_PARTS
 from phototemplate.edges.shapes import EdgePoints, Line, Profile, ShapeFit, shape_named
 from phototemplate.edges.shapes.constants import CENTER_LOG10
 from phototemplate.edges.shapes.contract import tame
@@ -127,7 +128,7 @@ def straightness(points: EdgePoints, fit: ShapeFit, edge_id: str, settings: Edge
     worst = int(np.argmax(np.abs(bow)))
     u = float(np.sqrt(max(variance[worst], 0.0)))
     size = abs(float(bow[worst]))
-    if size < settings.straight_within_mm or size < 3.0 * u:
+    if size < settings.straight_within_mm or size < BOWED_SIGMAS * u:
         return []
     return [Finding("edge-not-straight", edge_id, off_mm=size, U_mm=2 * u, at_mm=line_s[worst])]
 
@@ -147,7 +148,7 @@ def _edge_points(points: PlanePoints, settings: EdgeSettings, influences: Influe
 
 def _largest_local_mean(residuals: np.ndarray, s: np.ndarray) -> float:
     """Largest of the mean residuals in tenths of the edge."""
-    tenth = np.minimum((10.0 * (s - s.min()) / max(float(np.ptp(s)), 1e-9)).astype(int), 9)
+    tenth = np.minimum((RESIDUAL_PARTS * (s - s.min()) / max(float(np.ptp(s)), 1e-9)).astype(int), RESIDUAL_PARTS - 1)
     present, cell = np.unique(tenth, return_inverse=True)
     return float(np.max(np.abs(np.bincount(cell, residuals) / np.bincount(cell)))) if present.size else 0.0
 
@@ -158,7 +159,7 @@ def _coverage(points: PlanePoints, hint: EdgeHint, fit: ShapeFit, settings: Edge
     expected = 0.0
     if hint.path is not None and hint.anchor != "photo" and hint.source == "trace":
         expected = float(np.sum(np.linalg.norm(np.diff(hint.path, axis=0), axis=1)))
-    if length < settings.short_edge_mm or length < 0.5 * expected:
+    if length < settings.short_edge_mm or length < FITTED_SHARE * expected:
         found.append(Finding("edge-short", points.edge_id, seen_mm=length, expected_mm=expected or None))
     left_out = fit.used.size - int(np.count_nonzero(fit.used))
     if left_out > settings.left_out_share * fit.used.size:

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
+from phototemplate.edges.constants import WORKERS
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources import SOURCES
 from phototemplate.errors import Finding
@@ -13,8 +14,6 @@ from phototemplate.model import EdgeHint, EdgeTrace, GrayImage, Network, PlanePo
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import EdgeSettings
 
-WORKERS = 4
-"""Edges measured at the same time, as far as there are processors"""
 BY_NAME = {source.NAME: source for source in SOURCES}
 
 

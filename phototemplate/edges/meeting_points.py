@@ -7,13 +7,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from phototemplate.edges.constants import LEAST_ANGLE_RAD, ROUNDED_TO_MM
 from phototemplate.edges.shapes.robust import robust_line
 from phototemplate.model import Array, PlanePoints
-
-LEAST_ANGLE_RAD = 0.35
-"""Edges that meet at a flatter angle (20 degrees) cross too far from their corner to say where it is."""
-ROUNDED_TO_MM = 10.0
-"""Corners are stated to the centimetre, which is enough here; so an edge is not fitted anew because its neighbour was."""
 
 
 def corners_of(points: Mapping[str, PlanePoints], neighbours: Iterable[tuple[str, str]]) -> dict[str, Array]:

@@ -44,7 +44,7 @@ def found_thickness(points: Iterable[PlanePoints], assumed: Thickness) -> Thickn
     if not len(rises):
         return None
     middle = float(np.median(rises))
-    scatter = max(1.4826 * float(np.median(np.abs(rises - middle))), c.FLUSH_U_MM)
+    scatter = max(c.MAD_TO_SD * float(np.median(np.abs(rises - middle))), c.FLUSH_U_MM)
     # an edge seen below the top is the same as a board that is thicker; the rounding accounts for a part of it
     u = float(np.hypot(1.2533 * scatter / np.sqrt(len(rises)), c.SEEN_BELOW_U_MM))
     return Thickness(max(assumed.mm - middle - c.SEEN_BELOW_MM, c.THINNEST_MM), u, len(rises))
@@ -55,7 +55,7 @@ def contradiction(given: Thickness, found: Thickness | None) -> tuple[Finding, .
     if found is None or found.edges < c.LEAST_EDGES:
         return ()
     apart = abs(found.mm - given.mm)
-    if apart <= max(c.CONTRADICTION_MM, 2.0 * float(np.hypot(given.u_mm, found.u_mm))):
+    if apart <= max(c.CONTRADICTION_MM, c.COVERAGE * float(np.hypot(given.u_mm, found.u_mm))):
         return ()
     return (Finding("thickness-contradicted", SHEETS, given_mm=given.mm, found_mm=found.mm),)
 
@@ -69,10 +69,10 @@ def settled_thickness(
     found = found_thickness(rough_edges(), given)
     if found is None:
         return given, (Finding("thickness-unknown", SHEETS),)
-    return found, (Finding("thickness-found", SHEETS, found_mm=found.mm, U_mm=2.0 * found.u_mm, n_edges=found.edges),)
+    return found, (Finding("thickness-found", SHEETS, found_mm=found.mm, U_mm=c.COVERAGE * found.u_mm, n_edges=found.edges),)
 
 
 def widened(given: Thickness, findings: tuple[Finding, ...]) -> Thickness:
     """The given thickness with an uncertainty that reaches as far as the one that contradicts it."""
     apart = [abs(float(str(f.facts["found_mm"])) - given.mm) for f in findings]
-    return replace(given, u_mm=max([given.u_mm, *(a / 2.0 for a in apart)]))
+    return replace(given, u_mm=max([given.u_mm, *(a / c.COVERAGE for a in apart)]))

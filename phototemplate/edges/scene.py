@@ -12,14 +12,10 @@ from functools import cached_property
 import cv2
 import numpy as np
 
+from phototemplate.edges.constants import FAR_OFF_PX, LEAST_SIDE, MASK_REDUCTION, RIM_MM
 from phototemplate.model import Array, BoolArray, GrayImage, Network, Target, WorkPlane
 from phototemplate.network import projection, workplane
 from phototemplate.settings import EdgeSettings
-
-RIM_MM = 2.5
-"""A sheet and its board reach this far beyond the printed outline"""
-MASK_REDUCTION = 4
-"""Masks of the papers are kept at a quarter of the photo's size."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +122,7 @@ class Scene:
             mask = np.zeros((height // MASK_REDUCTION + 1, width // MASK_REDUCTION + 1), dtype=np.uint8)
             if len(self._outlines):
                 image = projection.project(self.network, photo_id, self._outlines.reshape(-1, 3)).uv_px.reshape(-1, 8, 2)
-                for uv in image[np.abs(image).max(axis=(1, 2)) < 1e5]:  # false where a corner is not in front
+                for uv in image[np.abs(image).max(axis=(1, 2)) < FAR_OFF_PX]:  # false where a corner is not in front
                     hull = cv2.convexHull(uv.astype(np.float32))
                     cv2.fillConvexPoly(mask, np.round((hull / MASK_REDUCTION) * 16).astype(np.int32), 1, shift=4)
             self._masks[photo_id] = np.asarray(cv2.dilate(mask, np.ones((3, 3), dtype=np.uint8)), dtype=np.uint8)
@@ -157,7 +153,7 @@ class Scene:
         side = np.einsum("nsk,nk->ns", away, normal)
         weight = np.exp(-distance / 150.0)
         value = float((weight * np.tanh(side / 20.0)).sum() / max(weight.sum(), 1e-12))
-        return 0.0 if abs(value) < 0.15 else float(np.sign(value))
+        return 0.0 if abs(value) < LEAST_SIDE else float(np.sign(value))
 
 
 def paper_outline(target: Target) -> Array:

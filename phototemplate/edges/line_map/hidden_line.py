@@ -16,37 +16,33 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from phototemplate.edges.constants import MAD_TO_SD
+from phototemplate.edges.line_map.constants import (
+    HIDDEN_ALIKE,
+    HIDDEN_BLURS,
+    HIDDEN_CLEAR,
+    HIDDEN_FURTHEST_MM,
+    HIDDEN_GREY_U,
+    HIDDEN_HEIGHTS_MM,
+    HIDDEN_LEVEL_MM,
+    HIDDEN_MODEL,
+    HIDDEN_MOST,
+    HIDDEN_NEAREST_BLURS,
+    HIDDEN_NEAREST_MM,
+    HIDDEN_PEAK,
+    HIDDEN_PEAK_MM,
+    HIDDEN_ROWS_SHARE,
+    HIDDEN_SHARE,
+    HIDDEN_SHIFTS_MM,
+    HIDDEN_STEP_MM,
+    HIDDEN_WEAKEST,
+    HIDDEN_WINDOW_BLURS,
+    HIDDEN_WINDOW_MM,
+)
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.step_position import StepFit, to_light, tone_slope
 from phototemplate.errors import Finding
 from phototemplate.model import Array, IntArray
-
-NEAREST_MM, FURTHEST_MM, STEP_MM = 1.75, 4.5, 0.25
-"""Distances looked at. Nearer there is the rounding of the edge itself; further steps have an extremum of their own"""
-PEAK_MM, PEAK = 1.25, 0.6
-"""The gain has its peak at a step: at least this share of the most that it reaches within so much. A gain that goes on growing
-outwards comes from something else further out"""
-NEAREST_BLURS = 1.5
-"""Steps nearer than this many sigma of the blur are not told apart"""
-SHIFTS_MM = np.arange(-0.75, 0.76, 0.25)
-"""Where the chosen step may lie when the other one is taken off it"""
-BLURS = np.array([0.7, 0.85, 1.0])
-"""The blur of one step fitted to two is too large: shares of it that are tried, with one step and with two"""
-HEIGHTS_MM = np.arange(-14.0, 8.1, 0.5)
-LEVEL_MM = 0.75
-"""A second line within this of the height of the chosen one is at its level"""
-MODEL = 0.03
-"""Edge spread functions of real lenses and roundings depart from the model by this share of a step, near the step"""
-GREY_U = 0.7
-"""Standard uncertainty of a mean grey value: rounding, compression, what the tone curve is not"""
-CLEAR, MOST = 9.0, 40.0
-"""Gain (chi-squared, 2 degrees of freedom) from which a photo shows a second step, and the most that one photo counts for"""
-ALIKE = 0.85
-"""A level line must explain this share of what the best line at any height explains"""
-SHARE = 0.7
-"""Of the photos in which the place is open that show the second line"""
-WEAKEST = 0.03
-"""A second step of less than this share of the first is no line"""
 
 
 @dataclass(frozen=True)
@@ -68,11 +64,11 @@ def mean_profile(band: Band, place_px: Array, rows: IntArray, across_mm: Array) 
     row = rows[:, None]
     value = to_light((1 - part) * band.grey[row, cell] + part * band.grey[row, cell + 1])
     value = np.where(outside | band.covered[row, cell] | band.covered[row, cell + 1], np.nan, value)
-    enough = np.isfinite(value).sum(axis=0) >= max(5, 0.4 * len(rows))
+    enough = np.isfinite(value).sum(axis=0) >= max(5, HIDDEN_ROWS_SHARE * len(rows))
     value = np.where(enough, value, 0.0)
     middle = _median(value)
     # of a median, with stations that share what they see with the next two
-    spread = 1.4826 * _median(np.abs(value - middle)) * 1.25 * np.sqrt(3.0 / len(rows))
+    spread = MAD_TO_SD * _median(np.abs(value - middle)) * 1.25 * np.sqrt(3.0 / len(rows))
     return np.where(enough, middle, np.nan), spread
 
 
@@ -92,18 +88,19 @@ def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm
     together.
     """
     gain: Array = np.full(len(distances_mm), np.nan)
-    inside = (across_mm > -2.5 * blur_mm - 0.3) & (across_mm < distances_mm[:, None] + 2.5 * blur_mm)
+    inside = across_mm > -HIDDEN_WINDOW_BLURS * blur_mm - HIDDEN_WINDOW_MM
+    inside = inside & (across_mm < distances_mm[:, None] + HIDDEN_WINDOW_BLURS * blur_mm)
     missing = ~np.isfinite(light)
-    asked = (distances_mm >= NEAREST_BLURS * blur_mm) & (inside.sum(axis=1) >= 6) & ~(inside & missing).any(axis=1)
+    asked = (distances_mm >= HIDDEN_NEAREST_BLURS * blur_mm) & (inside.sum(axis=1) >= 6) & ~(inside & missing).any(axis=1)
     if not asked.any():
         return gain
     inside, apart, y = inside[asked], distances_mm[asked], np.where(missing, 0.0, light)
     span = np.where(inside, y, -np.inf).max(axis=1) - np.where(inside, y, np.inf).min(axis=1)
     bell = np.exp(-0.5 * (across_mm / (1.5 * blur_mm)) ** 2)
-    own = np.where(missing, 1.0, u) ** 2 + (GREY_U / tone_slope(y)) ** 2
-    weight = inside / (own + (MODEL * span[:, None] * bell) ** 2)
-    widths = (blur_mm * BLURS)[:, None]
-    step = ndtr((across_mm - SHIFTS_MM[:, None]) / widths[:, None])
+    own = np.where(missing, 1.0, u) ** 2 + (HIDDEN_GREY_U / tone_slope(y)) ** 2
+    weight = inside / (own + (HIDDEN_MODEL * span[:, None] * bell) ** 2)
+    widths = (blur_mm * HIDDEN_BLURS)[:, None]
+    step = ndtr((across_mm - HIDDEN_SHIFTS_MM[:, None]) / widths[:, None])
     second = ndtr((across_mm - apart[:, None, None]) / widths)
     left, right = _normal_equations(weight, y, step, second)
     # a second step outside the window has no answer
@@ -112,7 +109,7 @@ def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm
     one = (total - _explained(left[..., :2, :2], right[..., :2])[0]).min(axis=1)
     explained, answer = _explained(left, right)
     best, row = np.argmax(explained, axis=1), np.arange(len(explained))
-    strong = np.abs(answer[row, best, 2]) > WEAKEST * np.abs(answer[row, best, 1])
+    strong = np.abs(answer[row, best, 2]) > HIDDEN_WEAKEST * np.abs(answer[row, best, 1])
     gain[asked] = np.where(strong, np.maximum(0.0, one - total[:, 0] + explained[row, best]), 0.0)
     return gain
 
@@ -151,8 +148,8 @@ def find_hidden_line(
 
     ``weight`` (P, N): stations with a weight of zero do not count; ``place_px`` (P of (N,)): the line in each band.
     """
-    distances = np.arange(0.0, 2.5 * FURTHEST_MM, STEP_MM)
-    across = np.arange(-4.0, distances[-1] + 4.0, STEP_MM)
+    distances = np.arange(0.0, 2.5 * HIDDEN_FURTHEST_MM, HIDDEN_STEP_MM)
+    across = np.arange(-4.0, distances[-1] + 4.0, HIDDEN_STEP_MM)
     seen, leans = [], []
     for band, fit, used, place in zip(bands, fits, weight, place_px, strict=True):
         rows = np.flatnonzero(used > 0).astype(np.int64)
@@ -164,33 +161,33 @@ def find_hidden_line(
         leans.append(outward * float(np.median(band.lean[rows])))
     if len(seen) < 2:
         return None
-    apart = np.arange(NEAREST_MM, FURTHEST_MM + 1e-9, STEP_MM)
-    votes = np.zeros((len(apart), len(HEIGHTS_MM)))
+    apart = np.arange(HIDDEN_NEAREST_MM, HIDDEN_FURTHEST_MM + 1e-9, HIDDEN_STEP_MM)
+    votes = np.zeros((len(apart), len(HIDDEN_HEIGHTS_MM)))
     for gain, lean in zip(seen, leans, strict=True):
-        votes += np.minimum(_at(gain, apart[:, None] - lean * HEIGHTS_MM), MOST)
+        votes += np.minimum(_at(gain, apart[:, None] - lean * HIDDEN_HEIGHTS_MM), HIDDEN_MOST)
     # where: every photo counts alike, however clear it is, at the height of the chosen line
-    most = [max(float(np.nanmax(gain[distances >= NEAREST_MM], initial=0.0)), CLEAR) for gain in seen]
+    most = [max(float(np.nanmax(gain[distances >= HIDDEN_NEAREST_MM], initial=0.0)), HIDDEN_CLEAR) for gain in seen]
     best = int(np.argmax(sum(_at(gain, apart) / top for gain, top in zip(seen, most, strict=True))))
     apart_mm = float(apart[best])
-    own = float(votes[best, np.abs(HEIGHTS_MM) <= LEVEL_MM].max())
+    own = float(votes[best, np.abs(HIDDEN_HEIGHTS_MM) <= HIDDEN_LEVEL_MM].max())
     shown = [_peaks(gain, apart_mm) for gain in seen]
-    open_ = [bool(np.isfinite(gain[distances >= NEAREST_MM]).any()) for gain in seen]
-    if sum(shown) < max(2, SHARE * sum(open_)) or own < ALIKE * float(votes.max()):
+    open_ = [bool(np.isfinite(gain[distances >= HIDDEN_NEAREST_MM]).any()) for gain in seen]
+    if sum(shown) < max(2, HIDDEN_SHARE * sum(open_)) or own < HIDDEN_ALIKE * float(votes.max()):
         return None
     return HiddenLine(apart_mm, sum(shown))
 
 
 def _peaks(gain: Array, distance_mm: float) -> bool:
     """Whether a photo shows a second step at this distance."""
-    near = np.arange(-PEAK_MM, PEAK_MM + 1e-9, STEP_MM)
+    near = np.arange(-HIDDEN_PEAK_MM, HIDDEN_PEAK_MM + 1e-9, HIDDEN_STEP_MM)
     there = _at(gain, distance_mm + near)
     here = float(there[len(near) // 2])
-    return here >= CLEAR and here >= PEAK * float(there.max())
+    return here >= HIDDEN_CLEAR and here >= HIDDEN_PEAK * float(there.max())
 
 
 def _at(gain: Array, distance_mm: Array) -> Array:
     """The gain at distances between those looked at; 0 where nothing was seen."""
-    cell = np.round(distance_mm / STEP_MM).astype(np.int64)
+    cell = np.round(distance_mm / HIDDEN_STEP_MM).astype(np.int64)
     value = np.nan_to_num(gain)[np.clip(cell, 0, len(gain) - 1)]
     return np.where((cell >= 0) & (cell < len(gain)), value, 0.0)
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges import constants as c
-from phototemplate.edges.line_map.space_hough import OFFSET_STEP_MM, HoughCells, HoughLine, hough_lines
+from phototemplate.edges.line_map.constants import HOUGH_STEP_MM, SETTLED_BEYOND_MM
+from phototemplate.edges.line_map.space_hough import HoughCells, HoughLine, hough_lines
 from phototemplate.edges.line_map.space_lines import SpaceLine, settle
 from phototemplate.edges.line_map.surface_end import SurfaceTest, surface_test
 from phototemplate.edges.scene import Scene
@@ -63,7 +64,7 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
     if not bands:
         return LocalMap(stations, levels, outward, [], [], [], nodes, base)
     cells = HoughCells(
-        offsets_mm=np.arange(-search_mm, search_mm + 1e-9, OFFSET_STEP_MM),
+        offsets_mm=np.arange(-search_mm, search_mm + 1e-9, HOUGH_STEP_MM),
         heights_mm=np.arange(-settings.search_low_mm, settings.search_high_mm + 1e-9, 1.0),
         nodes_mm=nodes,
         turn_mm=min(search_mm, c.MOST_TURN_MM) if straight else c.MOST_BEND_MM,
@@ -72,7 +73,7 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
     lines: list[SpaceLine] = []
     for start in hough_lines(stations, bands, steps, cells, settings.candidates):
         line = settle(start, nodes, stations, bands, steps, base, settings.height_prior_u_mm)
-        if line is None or abs(line.middle_mm) > search_mm + 2.0:
+        if line is None or abs(line.middle_mm) > search_mm + SETTLED_BEYOND_MM:
             continue
         if all(_apart(line, other) for other in lines):
             lines.append(line)

@@ -15,17 +15,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.line_map.constants import (
+    BEND_COST,
+    DIFFERENT_APART_MM,
+    DIFFERENT_MM,
+    DIFFERENT_RISE_MM,
+    HOUGH_STEP_MM,
+    OPEN_WITHIN_PX,
+    POOL_MM,
+    VOTE_SPREAD_PX,
+    VOTE_TAPER,
+)
 from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, IntArray
-
-OFFSET_STEP_MM = 0.5
-POOL_MM = 20.0
-"""Stations are pooled to this length before the search"""
-DIFFERENT_MM = 0.8
-"""Lines that appear nearer to each other than this along a mean line of sight are one"""
-BEND_COST = 0.02
-"""Share of the best possible score that one step of bend costs per node"""
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells
     looks = 0.0
     for band, step in zip(bands, steps, strict=True):
         tally += _votes(band, step, cells, first, size)
-        looks += float((1.0 - band.covered[:, np.abs(band.step_px) < 2.0].mean(axis=1)).sum()) / pooled
+        looks += float((1.0 - band.covered[:, np.abs(band.step_px) < OPEN_WITHIN_PX].mean(axis=1)).sum()) / pooled
     found = _paths(tally / max(looks, 1.0), along, cells)
     lean = float(np.median(np.concatenate([b.lean for b in bands])))
     kept: list[HoughLine] = []
@@ -87,7 +90,7 @@ def _differ(one: HoughLine, other: HoughLine, lean: float) -> bool:
     apart = one.offsets_mm - other.offsets_mm
     rise = one.height_mm - other.height_mm
     seen = np.abs(apart - lean * rise)
-    return bool(seen.max() > DIFFERENT_MM or (abs(rise) > 4.0 and np.abs(apart).max() > 2.0))
+    return bool(seen.max() > DIFFERENT_MM or (abs(rise) > DIFFERENT_RISE_MM and np.abs(apart).max() > DIFFERENT_APART_MM))
 
 
 def _votes(band: Band, steps: Steps, cells: HoughCells, first: IntArray, size: Array) -> Array:
@@ -96,10 +99,10 @@ def _votes(band: Band, steps: Steps, cells: HoughCells, first: IntArray, size: A
     grid = np.zeros((len(band.lean), width))
     column = np.round(steps.position_px - band.step_px[0]).astype(np.int64)
     grid[steps.station, np.clip(column, 0, width - 1)] = steps.surprise
-    spread = max(0.8, OFFSET_STEP_MM * float(np.median(band.scale_px_per_mm)))
+    spread = max(VOTE_SPREAD_PX, HOUGH_STEP_MM * float(np.median(band.scale_px_per_mm)))
     wide = grid.copy()
     for shift in range(1, int(2 * spread) + 1):
-        taper = float(np.clip(1.5 - shift / spread, 0.0, 1.0))
+        taper = float(np.clip(VOTE_TAPER - shift / spread, 0.0, 1.0))
         wide[:, shift:] = np.maximum(wide[:, shift:], taper * grid[:, :-shift])
         wide[:, :-shift] = np.maximum(wide[:, :-shift], taper * grid[:, shift:])
     pooled = np.add.reduceat(wide, first, axis=0) / size[:, None]
@@ -119,7 +122,7 @@ def _paths(share: Array, along: Array, cells: HoughCells) -> list[HoughLine]:
     """
     nodes, offsets, heights = cells.nodes_mm, cells.offsets_mm, cells.heights_mm
     size = len(offsets)
-    turn = min(round(cells.turn_mm / OFFSET_STEP_MM), size - 1)
+    turn = min(round(cells.turn_mm / HOUGH_STEP_MM), size - 1)
     turns = np.arange(-turn, turn + 1)
     best = np.zeros((size, len(heights)))
     back: list[IntArray] = []

@@ -6,25 +6,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.constants import MAD_TO_SD
+from phototemplate.edges.line_map.constants import (
+    GATE_MM,
+    NEAR_STEPS_MM,
+    NEAR_STEPS_PX,
+    PHOTO_LOOKS,
+    PIXEL_GATE,
+    SAG_MM,
+    SHOWING,
+    SIGN_MM,
+    STEP_U_MM,
+    STEP_U_PX,
+    SUPPORTED_SHARE,
+    TILT_MM,
+)
 from phototemplate.edges.line_map.space_hough import HoughLine
 from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, BoolArray, IntArray
-
-GATE_MM = (1.5, 1.0, 0.7, 0.5)
-"""Steps further than this from the line do not belong to it, iteration by iteration"""
-PIXEL_GATE = 0.9
-"""The gate is never narrower than this many px"""
-SHOWING = 0.4
-"""A photo shows a line if this share of its open stations has a step of it"""
-TILT_MM = 1.0
-"""Standard deviation of the rise of an edge over its length, beyond what the sheets tell"""
-SAG_MM = 0.8
-"""The same of its sag"""
-SIGN_MM = 60.0
-"""Contrast keeps its sign over about this length (what lies behind a silhouette changes along it)"""
-PHOTO_LOOKS = 6.0
-"""However many steps it shows, one photo counts as this many independent positions: its own error is common to them"""
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ def settle(
         n = step.station
         scale = band.scale_px_per_mm[n]
         place = (weights @ state[:count])[n] - band.lean[n] * (ends @ state[count:] + lift)[n]
-        take = np.abs(step.position_px - place * scale) < np.maximum(3.0 * scale, 3.0)
+        take = np.abs(step.position_px - place * scale) < np.maximum(NEAR_STEPS_MM * scale, NEAR_STEPS_PX)
         near_steps.append((band, step.part(take)))
     for gate in GATE_MM:
         normal, right = prior.copy(), np.zeros(size)
@@ -115,7 +115,7 @@ def settle(
                 continue
             n, scale, residual = n[near], scale[near], residual[near]
             row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
-            sigma = np.maximum(0.35 / scale, 0.12)
+            sigma = np.maximum(STEP_U_PX / scale, STEP_U_MM)
             w = min(1.0, PHOTO_LOOKS / len(n)) / sigma**2
             normal += row.T @ (w[:, None] * row)
             right += row.T @ (w * residual)
@@ -124,7 +124,7 @@ def settle(
         if not hits:
             return None
         state = state + np.linalg.solve(normal, right - prior @ state)
-        misfit = 1.4826 * float(np.median(np.abs(np.concatenate(residuals))))
+        misfit = MAD_TO_SD * float(np.median(np.abs(np.concatenate(residuals))))
         covariance = np.linalg.inv(normal)
     return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, lift, misfit)
 
@@ -189,7 +189,7 @@ def _summary(
         looks += opened[p]
         shown += (value[p] > 0) & opened[p]
     seen = looks > 0
-    supported = seen & (shown >= np.maximum(1.0, 0.5 * looks))
+    supported = seen & (shown >= np.maximum(1.0, SUPPORTED_SHARE * looks))
     mean = np.r_[np.zeros(count), 0.5, 0.5, 2 / 3]
     return SpaceLine(
         offset_mm=offset,

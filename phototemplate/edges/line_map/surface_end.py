@@ -20,12 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges import constants as c
+from phototemplate.edges.line_map.constants import ACROSS_MM
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.step_position import to_light
 from phototemplate.model import Array, BoolArray
-
-ACROSS_MM = np.arange(-c.SURFACE_REACH_MM, c.SURFACE_REACH_MM + 1e-9, c.SURFACE_STEP_MM)
-"""Distances from the line at which light is compared, positive towards the room"""
 
 
 @dataclass(frozen=True)

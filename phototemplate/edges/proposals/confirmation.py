@@ -10,6 +10,15 @@ from scipy.ndimage import uniform_filter1d
 from phototemplate.edges import constants as c
 from phototemplate.edges.line_map.local_map import map_lines
 from phototemplate.edges.line_map.space_lines import SpaceLine
+from phototemplate.edges.proposals.constants import (
+    BARRED_REACH,
+    INWARD,
+    KNOWN_STATIONS,
+    SAME_LENGTH,
+    SHOWN_GATE_MM,
+    SHOWN_GATE_PX,
+    SHOWN_OPEN_PX,
+)
 from phototemplate.edges.proposals.line_candidates import sheet_centres
 from phototemplate.edges.readings.constants import NONE_PRIOR_UNASKED
 from phototemplate.edges.readings.decide import Decision, Judged, decide
@@ -18,9 +27,6 @@ from phototemplate.edges.tracing.expected_height import expected_levels
 from phototemplate.edges.tracing.grey_profiles import find_steps, sample_band
 from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.model import Array, BoolArray, EdgeHint
-
-INWARD = -1.0
-"""Candidates run with the cabinets on their left"""
 
 
 @dataclass(frozen=True)
@@ -78,7 +84,7 @@ def _sheets_beside(scene: Scene, a: Array, b: Array, position: Array) -> tuple[B
     centres = sheet_centres(scene) - a
     ahead, side = np.abs(position[:, None] - centres @ along), centres @ np.array([-along[1], along[0]])
     want = ((ahead < c.SHEET_REACH_MM) & (side > 0) & (side < c.NEAR_SHEET_MM)).any(axis=1)
-    never = ((ahead < 1.3 * c.SHEET_REACH_MM) & (side < 0) & (side > -c.NO_SHEET_BEYOND_MM)).any(axis=1)
+    never = ((ahead < BARRED_REACH * c.SHEET_REACH_MM) & (side < 0) & (side > -c.NO_SHEET_BEYOND_MM)).any(axis=1)
     return np.asarray(want), np.asarray(never)
 
 
@@ -95,7 +101,7 @@ def confirm(scene: Scene, ends: Array) -> list[FoundLine]:
             one = _read(scene, one.ends_mm, c.OUTSIDE_SEARCH_MM) or one
         for reach in _reaches(scene, one):
             length = float(np.linalg.norm(reach[1] - reach[0]))
-            if rounds > 1 and not 0.85 < length / one.length_mm < 1.15:
+            if rounds > 1 and not SAME_LENGTH[0] < length / one.length_mm < SAME_LENGTH[1]:
                 todo.append((reach, rounds - 1))  # its height and direction rest on another stretch: once more
             else:
                 found.append(FoundLine(reach, one.judged, one.probability, one.second))
@@ -136,13 +142,13 @@ def _reaches(scene: Scene, found: FoundLine) -> list[Array]:
     stations = Path.through(ends, True).stations(c.PROPOSAL_STATION_MM)
     place = stations.along_mm - c.FOLLOW_MM
     shown, looks = _shown(scene, found.line, stations)
-    window = max(3, 2 * int(0.5 * c.FADING_MM / float(np.median(np.diff(stations.along_mm)))) + 1)
+    window = max(3, 2 * int(c.FADING_MM / 2 / float(np.median(np.diff(stations.along_mm)))) + 1)
     seen = uniform_filter1d((looks > 0).astype(float), window, mode="constant")
     share = uniform_filter1d(np.where(looks > 0, shown / np.maximum(looks, 1.0), 0.0), window, mode="constant")
     share = share / np.maximum(seen, 1e-9)
     inside = (place >= 0) & (place <= found.length_mm)
     usual = float(np.median(share[inside & (looks > 0)])) if (inside & (looks > 0)).any() else np.inf
-    known = seen > 0.4 / window
+    known = seen > KNOWN_STATIONS / window
     holds = known & (share >= c.FADED * usual)
     never = _sheets_beside(scene, found.ends_mm[0], found.ends_mm[1], place)[1]
     out = []
@@ -166,12 +172,12 @@ def _shown(scene: Scene, line: SpaceLine, stations: Stations) -> tuple[Array, Ar
         if band is None:
             continue
         steps = find_steps(band, c.STEP_BLUR_PX, scene.settings.least_strength)
-        gate = np.maximum(1.2, 0.8 * band.scale_px_per_mm[steps.station])
+        gate = np.maximum(SHOWN_GATE_PX, SHOWN_GATE_MM * band.scale_px_per_mm[steps.station])
         hit = np.abs(steps.position_px) < gate
         best = np.zeros(len(stations))
         np.maximum.at(best, steps.station[hit], steps.surprise[hit])
         shown += best
-        looks += ~band.covered[:, np.abs(band.step_px) < 1.5].any(axis=1)
+        looks += ~band.covered[:, np.abs(band.step_px) < SHOWN_OPEN_PX].any(axis=1)
     return shown, looks
 
 

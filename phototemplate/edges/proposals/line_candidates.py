@@ -14,28 +14,23 @@ import numpy as np
 from scipy.ndimage import maximum_filter
 
 from phototemplate.edges.constants import NEAR_SHEET_MM, SHORTEST_MM
+from phototemplate.edges.proposals.constants import (
+    DIRECTION_BINS,
+    DIRECTION_SHARE,
+    GAP_MM,
+    LOOK_PX,
+    PILE_MM,
+    PILE_STEP_MM,
+    SAME_CANDIDATE_MM,
+    SAME_CANDIDATE_SHARE,
+    SEGMENT_MM,
+    SEGMENT_TURN_RAD,
+    TURN_RAD,
+    TURN_STEP_RAD,
+)
 from phototemplate.edges.scene import Scene
 from phototemplate.model import Array
 from phototemplate.network import workplane
-
-LOOK_PX = 1600
-"""Photos are searched for segments at about this width"""
-TURN_RAD = np.radians(4.0)
-"""Walls and cabinets may be this much out of square"""
-TURN_STEP_RAD = np.radians(0.25)
-SEGMENT_TURN_RAD = np.radians(2.5)
-"""A single short segment is this far off the direction of its line at most"""
-DIRECTION_BINS = 90
-"""Directions are looked for in steps of two degrees"""
-DIRECTION_SHARE = 0.2
-"""A further direction carries at least this share of the length of the main one"""
-OFFSET_STEP_MM = 2.0
-PILE_MM = 5.0
-"""Segments this near to a line are of its pile"""
-GAP_MM = 260.0
-"""Gaps up to a sheet's length are closed"""
-SAME_MM = 5.0
-"""Candidates nearer to each other than this are one: the wide look at one of them finds the other"""
 
 
 def sheet_centres(scene: Scene) -> Array:
@@ -68,7 +63,7 @@ def segments(scene: Scene) -> Array:
         plan = scene.unproject(photo_id, ends.reshape(-1, 2)).reshape(-1, 2, 2)
         length = np.linalg.norm(plan[:, 1] - plan[:, 0], axis=1)
         with np.errstate(invalid="ignore"):
-            keep = np.isfinite(length) & (length > 50.0) & (length < 4000.0)
+            keep = np.isfinite(length) & (length > SEGMENT_MM[0]) & (length < SEGMENT_MM[1])
         plan = plan[keep]
         near = np.linalg.norm(plan.mean(axis=1)[:, None] - sheets[None], axis=2).min(axis=1) < NEAR_SHEET_MM
         out.append(plan[near])
@@ -116,7 +111,7 @@ def _piles(lines: Array, axis_angle: float) -> list[tuple[float, Array]]:
     part = part - middle
     reach = float(np.linalg.norm(part, axis=2).max()) + 10.0
     turns = np.arange(-TURN_RAD, TURN_RAD + 1e-9, TURN_STEP_RAD)
-    bins = np.arange(-reach, reach + OFFSET_STEP_MM, OFFSET_STEP_MM)
+    bins = np.arange(-reach, reach + PILE_STEP_MM, PILE_STEP_MM)
     pile = np.zeros((len(turns), len(bins) - 1))
     for k, turn in enumerate(turns):
         _, normal = _axes(axis_angle + turn)
@@ -165,4 +160,4 @@ def _one_line(one: Array, other: Array) -> bool:
     normal = np.array([-along[1], along[0]])
     position, off = (one - other[0]) @ along, (one - other[0]) @ normal
     inside = min(position.max(), length) - max(position.min(), 0.0)
-    return bool(np.abs(off).max() < SAME_MM and inside > 0.8 * np.ptp(position))
+    return bool(np.abs(off).max() < SAME_CANDIDATE_MM and inside > SAME_CANDIDATE_SHARE * np.ptp(position))

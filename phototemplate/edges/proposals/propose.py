@@ -17,7 +17,32 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges.proposals.confirmation import FoundLine, confirm, one_sided
-from phototemplate.edges.proposals.line_candidates import TURN_RAD, candidates, segments
+from phototemplate.edges.proposals.constants import (
+    BAR_MM,
+    BESIDE_SHARE,
+    BUNDLE_MM,
+    DEEPEST_MM,
+    DEPTH_MM,
+    FACING_SHARE,
+    HOLE_MM,
+    LONG_MM,
+    MOST_CONFIDENCE,
+    OUTER_SHARE,
+    OVERLAP_SHARE,
+    PARALLEL_COS,
+    PASSAGE_MM,
+    PAST_MM,
+    PLIES_MM,
+    PROUD_MM,
+    RUN_DEPTH_MM,
+    SAME_EDGE_MM,
+    SQUARE_COS,
+    TURN_RAD,
+    USUAL_MM,
+    WALL_REACH_MM,
+    WITHIN_MM,
+)
+from phototemplate.edges.proposals.line_candidates import candidates, segments
 from phototemplate.edges.proposals.target_edges import contact_lines, ends_of_contact, ends_of_strip, strip_walls
 from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.edges.scene import Scene
@@ -25,33 +50,7 @@ from phototemplate.model import Array, EdgeHint, EdgeKind, GrayImage, Network, W
 from phototemplate.network import workplane
 from phototemplate.settings import EdgeSettings
 
-BAR_MM = 70.0
-"""Lines this near to the line between two bar ends are the bar's"""
-BUNDLE_MM = 130.0
-"""Parallel lines this near to each other belong to one cabinet top (plies, rails, face frame); the outermost is meant"""
-PLIES_MM = 45.0
-"""Lines this near behind an edge are the plies and joints of its board"""
-DEPTH_MM = 300.0
-"""Two fronts do not face the same way nearer to each other than a cabinet is deep"""
-SAME_MM = 0.7
-"""Lines nearer than this are one"""
-PASSAGE_MM = 600.0
-"""No cabinet faces a wall so near"""
-RUN_DEPTH_MM = (300.0, 900.0)
-"""A front has its wall this far behind it: from a shallow bookcase to a deep counter"""
-DEEPEST_MM = 900.0
-"""No top is deeper"""
-PAST_MM = 100.0
-"""So far a front goes on past a panel behind it"""
-HOLE_MM = 560.0
-"""Lines that face each other nearer than this frame the opening of a cabinet"""
-OUTER_SHARE = 0.5
-"""What share of an inner line's probability and length suffices for one further out to be the edge"""
 READING_OF = {"strip": "the wall behind its strips", "contact": "what the sheets are butted against"}
-USUAL_MM = 450.0
-"""Ends are seldom shorter than a shallow cabinet is deep"""
-LONG_MM = 640.0
-"""Longer than a cabinet is deep: no end"""
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,7 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[Pro
     out = []
     for one in sorted(found, key=lambda f: -f.length_mm):
         hint = EdgeHint("", _kind(one, found, walls, eyes), "trace", "line", "work", path=one.ends_mm)
-        out.append(ProposedEdge(hint, min(0.99, round(_with_length(one), 2)), LOOKS["edge"].words, one.second))
+        out.append(ProposedEdge(hint, min(MOST_CONFIDENCE, round(_with_length(one), 2)), LOOKS["edge"].words, one.second))
     return out
 
 
@@ -120,20 +119,22 @@ def _kind(one: FoundLine, found: list[FoundLine], walls: list[Array], eyes: Arra
     """A front runs along the wall behind its cabinets; where no strip tells of a wall: the long edges that the photos face."""
     squarely = 0
     for wall in walls:
-        along, position, overlap = _beside(one.ends_mm, wall, 200.0)
+        along, position, overlap = _beside(one.ends_mm, wall, WALL_REACH_MM)
         turn = abs(float(along @ one.along))
         behind = float((wall.mean(axis=0) - one.ends_mm.mean(axis=0)) @ -one.outward)
-        if turn > np.cos(3 * TURN_RAD) and RUN_DEPTH_MM[0] < behind < RUN_DEPTH_MM[1] and overlap > 0.5 * one.length_mm:
+        along_it = turn > np.cos(3 * TURN_RAD) and overlap > OVERLAP_SHARE * one.length_mm
+        if along_it and RUN_DEPTH_MM[0] < behind < RUN_DEPTH_MM[1]:
             return "front"
         # a wall into which the edge's own line runs within a cabinet's depth: the edge is an end of the run along that wall
         off = np.abs((one.ends_mm - wall[0]) @ np.array([-along[1], along[0]])).min()
         length = float(np.linalg.norm(wall[1] - wall[0]))
-        squarely += turn < np.sin(3 * TURN_RAD) and off < 200.0 and -200.0 < position.mean() < length + 200.0
+        reached = off < WALL_REACH_MM and -WALL_REACH_MM < position.mean() < length + WALL_REACH_MM
+        squarely += turn < np.sin(3 * TURN_RAD) and reached
     if squarely:
         return "end"
     facing = float(np.mean((eyes - one.ends_mm.mean(axis=0)) @ one.outward > 0))
-    parallel = sum(abs(f.along @ one.along) > 0.9 for f in found)
-    return "front" if facing > 0.6 and (one.length_mm > LONG_MM or parallel == 1) else "end"
+    parallel = sum(abs(f.along @ one.along) > PARALLEL_COS for f in found)
+    return "front" if facing > FACING_SHARE and (one.length_mm > LONG_MM or parallel == 1) else "end"
 
 
 def _bars(scene: Scene) -> list[Array]:
@@ -162,24 +163,25 @@ def _same_line(one: Array, other: Array, within_mm: float) -> bool:
     """``one`` runs along ``other`` within a few centimetres (the back rail before a wall, a rail under a contact sheet)."""
     along, position, overlap = _beside(one, other, 300.0)
     off = (one - other[0]) @ np.array([-along[1], along[0]])
-    return bool(np.abs(off).max() < within_mm and overlap > 0.5 * np.ptp(position))
+    return bool(np.abs(off).max() < within_mm and overlap > OVERLAP_SHARE * np.ptp(position))
 
 
 def _faces(ends: Array, wall: Array) -> bool:
     """Nobody could stand between this line, the room to its right, and the wall: a back rail, a shadow, a thing left there."""
-    along, position, overlap = _beside(ends, wall, 200.0)
+    along, position, overlap = _beside(ends, wall, WALL_REACH_MM)
     step = ends[1] - ends[0]
     outward = np.array([step[1], -step[0]]) / np.linalg.norm(step)
     before = float((wall.mean(axis=0) - ends.mean(axis=0)) @ outward)
-    return bool(abs(outward @ along) < np.sin(3 * TURN_RAD) and 0 < before < PASSAGE_MM and overlap > 0.5 * np.ptp(position))
+    beside = overlap > OVERLAP_SHARE * np.ptp(position)
+    return bool(abs(outward @ along) < np.sin(3 * TURN_RAD) and 0 < before < PASSAGE_MM and beside)
 
 
 def _within(ends: Array, one: FoundLine) -> bool:
     """A candidate that runs along an edge found already, or behind it on the same board."""
     position, off = (ends - one.ends_mm[0]) @ one.along, (ends - one.ends_mm[0]) @ one.outward
-    inside = position.min() > -60.0 and position.max() < one.length_mm + 60.0
+    inside = position.min() > -WITHIN_MM and position.max() < one.length_mm + WITHIN_MM
     facing = float((ends[1] - ends[0]) @ one.along) > 0
-    return bool(inside and facing and off.max() < 4.0 and off.min() > -PLIES_MM)
+    return bool(inside and facing and off.max() < PROUD_MM and off.min() > -PLIES_MM)
 
 
 def _outermost(found: list[FoundLine]) -> list[FoundLine]:
@@ -196,14 +198,14 @@ def _beats(other: FoundLine, one: FoundLine) -> bool:
     """``other`` is the edge and ``one`` beside it is not."""
     position = (other.ends_mm - one.ends_mm[0]) @ one.along
     overlap = min(position.max(), one.length_mm) - max(position.min(), 0.0)
-    if other.along @ one.along < np.cos(2 * TURN_RAD) or overlap < 0.4 * min(one.length_mm, other.length_mm):
+    if other.along @ one.along < np.cos(2 * TURN_RAD) or overlap < BESIDE_SHARE * min(one.length_mm, other.length_mm):
         return False
     worth, mine = other.probability * other.length_mm, one.probability * one.length_mm
     # how far outside the other lies, at both ends of the stretch they share
     shared = np.clip(np.array([max(position.min(), 0.0), min(position.max(), one.length_mm)]), position.min(), position.max())
     order = np.argsort(position)
     apart = np.interp(shared, position[order], ((other.ends_mm - one.ends_mm[0]) @ one.outward)[order])
-    if apart.min() < SAME_MM and apart.max() > -SAME_MM:  # they cross or coincide
+    if apart.min() < SAME_EDGE_MM and apart.max() > -SAME_EDGE_MM:  # they cross or coincide
         return worth > mine
     gain = float(apart.mean())
     if abs(gain) > DEPTH_MM:
@@ -220,7 +222,7 @@ def _across_a_hole(other: FoundLine, one: FoundLine) -> bool:
     overlap = min(position.max(), one.length_mm) - max(position.min(), 0.0)
     apart = (other.ends_mm - one.ends_mm[0]) @ one.outward
     facing = other.along @ one.along < -np.cos(2 * TURN_RAD) and apart.min() > 0
-    return bool(facing and overlap > 0.5 * one.length_mm and apart.max() < HOLE_MM)
+    return bool(facing and overlap > OVERLAP_SHARE * one.length_mm and apart.max() < HOLE_MM)
 
 
 def _behind_a_front(other: FoundLine, one: FoundLine) -> bool:
@@ -228,7 +230,7 @@ def _behind_a_front(other: FoundLine, one: FoundLine) -> bool:
 
     An end of the top ends its front as well.
     """
-    if abs(other.along @ one.along) > 0.5 or other.length_mm < one.length_mm:
+    if abs(other.along @ one.along) > SQUARE_COS or other.length_mm < one.length_mm:
         return False
     middle = one.ends_mm.mean(axis=0) - other.ends_mm[0]
     behind = -float(middle @ other.outward)

@@ -6,6 +6,18 @@ import itertools
 
 import numpy as np
 
+from phototemplate.edges.proposals.constants import (
+    BEYOND_EYE_MM,
+    CONTACT_CONFIDENCE,
+    CONTACT_GAP_MM,
+    CONTACT_OFF_MM,
+    CONTACT_TURN_DEG,
+    STRIP_CONFIDENCE,
+    STRIP_CONFIDENCE_MOST,
+    STRIP_CONFIDENCE_STEP,
+    STRIP_GAP_MM,
+    STRIP_TURN_DEG,
+)
 from phototemplate.edges.scene import Scene
 from phototemplate.model import Array, EdgeHint, EdgeKind
 from phototemplate.network import projection, workplane
@@ -39,7 +51,10 @@ def strip_walls(scene: Scene) -> list[tuple[EdgeHint, float]]:
                 merged = True
                 break
     return [
-        (EdgeHint("", "wall", "strip", "profile", "work", targets=tuple(sorted(wall))), min(0.98, 0.8 + 0.03 * len(wall)))
+        (
+            EdgeHint("", "wall", "strip", "profile", "work", targets=tuple(sorted(wall))),
+            min(STRIP_CONFIDENCE_MOST, STRIP_CONFIDENCE + STRIP_CONFIDENCE_STEP * len(wall)),
+        )
         for wall in walls
         if sum(len(pieces[n]) for n in wall) >= 3
     ]
@@ -51,7 +66,8 @@ def _continues(one: Array, other: Array) -> bool:
     a, b = _direction(one), _direction(other)
     between = other.mean(axis=0) - one.mean(axis=0)
     between = between / max(float(np.linalg.norm(between)), 1e-9)
-    return bool(gap < 900.0 and abs(a @ b) > np.cos(np.radians(12)) and abs(a @ between) > np.cos(np.radians(12)))
+    straight = np.cos(np.radians(STRIP_TURN_DEG))
+    return bool(gap < STRIP_GAP_MM and abs(a @ b) > straight and abs(a @ between) > straight)
 
 
 def _direction(xy: Array) -> Array:
@@ -87,17 +103,17 @@ def contact_lines(scene: Scene) -> list[tuple[EdgeHint, float]]:
         centre = np.mean([edges[n] for n in names], axis=(0, 1))
         wall = _stands_high(scene, centre, edges[names[0]])
         kind: EdgeKind = "panel" if wall else "end"
-        out.append((EdgeHint("", kind, "contact", "line", "work", targets=names), 0.85))
+        out.append((EdgeHint("", kind, "contact", "line", "work", targets=names), CONTACT_CONFIDENCE))
     return out
 
 
 def _line_up(one: Array, other: Array) -> bool:
-    """Contact edges on one line within 2 mm and half a degree, sheets on the same side, not far apart."""
+    """Contact edges on one line (:data:`CONTACT_OFF_MM`, :data:`CONTACT_TURN_DEG`), sheets on the same side, not far apart."""
     a, b = one[1] - one[0], other[1] - other[0]
     a, b = a / np.linalg.norm(a), b / np.linalg.norm(b)
     off = np.abs((other - one[0]) @ np.array([-a[1], a[0]])).max()
     gap = np.linalg.norm(one[:, None] - other[None], axis=2).min()
-    return bool(a @ b > np.cos(np.radians(0.7)) and off < 2.5 and gap < 400.0)
+    return bool(a @ b > np.cos(np.radians(CONTACT_TURN_DEG)) and off < CONTACT_OFF_MM and gap < CONTACT_GAP_MM)
 
 
 def _stands_high(scene: Scene, centre: Array, edge: Array) -> bool:
@@ -106,7 +122,7 @@ def _stands_high(scene: Scene, centre: Array, edge: Array) -> bool:
     beyond = np.array([-along[1], along[0]]) / np.linalg.norm(along)
     xyz = np.r_[centre, 0.0][None]
     from_beyond = [
-        (scene.eye_mm(p)[:2] - centre) @ beyond > 150.0 for p in scene.network.photos if scene.see(p, xyz).inside[0]
+        (scene.eye_mm(p)[:2] - centre) @ beyond > BEYOND_EYE_MM for p in scene.network.photos if scene.see(p, xyz).inside[0]
     ]
     return not any(from_beyond)
 

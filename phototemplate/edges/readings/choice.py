@@ -63,7 +63,7 @@ def covering_u_mm(apart_mm: float) -> float:
 
 def _at_height(chosen: Judged, settings: EdgeSettings) -> bool:
     line = chosen.mapped.line
-    return abs(line.rise_mm) <= settings.height_limit_mm + 2 * min(line.height_u_mm, 2.0)
+    return abs(line.rise_mm) <= settings.height_limit_mm + 2 * min(line.height_u_mm, c.HEIGHT_LEEWAY_MM)
 
 
 def _rivals(chosen: Judged, decision: Decision, settings: EdgeSettings) -> tuple[float, ...]:

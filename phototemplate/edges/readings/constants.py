@@ -69,8 +69,8 @@ LOOKS: Final[dict[Reading, Look]] = {
         inside=(2.4, 2.4), near=(4.0, 2.6), beyond=(4.8, 2.6),
     ),
 }
-"""Chosen on: the demo and six kitchens of other makers' kinds, all rendered: where their true edges are known and what else was
-found near them, rounded and widened."""
+"""mm, ratio. How lines of each reading look. Chosen on: the demo and six kitchens of other makers' kinds, all rendered: where
+their true edges are known and what else was found near them, rounded and widened."""
 PRIOR: Final[dict[Reading, float]] = {
     "edge": 0.15, "joint": 0.2, "door": 0.15, "raised": 0.1, "opening": 0.05, "chance": 0.35,
 }
@@ -78,11 +78,13 @@ PRIOR: Final[dict[Reading, float]] = {
 OUTSIDE_JOINT: Final = 0.04
 """ratio. Share of the prior of "joint" that is left outside the edge: film or paper laid over it. Convention: rare."""
 INSIDE_DOOR: Final = 0.7
-"""ratio. Share of the prior of "door" that is left on the cabinets' side: what is seen through an open cabinet. Convention."""
+"""ratio. Share of the prior of "door" that is left on the cabinets' side: what is seen through an open cabinet. Chosen on: not
+recorded."""
 SPOILT: Final = 0.08
-"""ratio. A feature that says nothing (something stood there, the light changed): density of a wide distribution. Convention."""
+"""ratio. A feature that says nothing (something stood there, the light changed): density of a wide distribution.
+Chosen on: not recorded."""
 SPOILT_RISE: Final = 0.02
-"""ratio. The same of the height: a cabinet's step that no sheet tells of. Convention."""
+"""ratio. The same of the height: a cabinet's step that no sheet tells of. Chosen on: not recorded."""
 TEMPER: Final = 1.0
 """ratio. Features of one line depend on each other, so their logs count this much. Chosen on: as above, by reliability."""
 NONE_PRIOR: Final = 0.01
@@ -100,7 +102,7 @@ OFF_PATH_SHARE: Final = 0.5
 beside an edge are usual where 12 mm are searched."""
 OFF_PATH_SHARE_SINGLE: Final = 0.25
 """ratio. The same where one photo alone shows the place, in which it was clicked: the click has to tell what heights cannot.
-Convention."""
+Chosen on: not recorded."""
 MOST_NONE: Final = 0.5
 """ratio. An edge is reported as not found from this probability on. Derived: then it is the better guess."""
 NONE_PRIOR_UNASKED: Final = 0.5
@@ -108,7 +110,7 @@ NONE_PRIOR_UNASKED: Final = 0.5
 NAMED: Final = 0.995
 """ratio. Where there is a doubt, lines are named up to this probability together. Convention: a quarter of what is risked."""
 MOST_RIVALS: Final = 4
-"""count. So many lines are named that may be meant instead. Convention."""
+"""count. So many lines are named that may be meant instead. Chosen on: not recorded."""
 UNSEEN_U_MM: Final = 0.6
 """mm. Standard uncertainty that is added to a doubt where the edge may be none of the lines found. Derived: half a ply."""
 LEAST_RIVAL: Final = 0.01
@@ -123,3 +125,26 @@ WAVY_U_MM: Final = 2.0
 """mm. Standard uncertainty of such an edge per unit of its misfit above 1. Derived: plies of 1.5 to 4 mm between which it
 changes.
 Feeds U; chosen on rendered pictures."""
+HEIGHT_LEEWAY_MM: Final = 2.0
+"""mm. Beyond the height limit twice the line's own uncertainty is allowed, of which this counts at most. Chosen on: not
+recorded."""
+
+# ----------------------------------------------------------------------------------------------------- likelihood
+
+WIDE_SURFACE: Final = (2.5, 4.5)
+"""ratio. Mean and standard deviation, in log, of any disagreement of the photos at all. Chosen on: not recorded."""
+HEIGHT_UNKNOWN_MM: Final = 2.0
+"""mm. From this standard uncertainty on the photos do not tell a line's height. Chosen on: not recorded."""
+MOST_HEIGHT_U_MM: Final = 3.0
+"""mm. A line's standard uncertainty of height counts up to this. Chosen on: not recorded."""
+LEAST_SHARE: Final = 0.02
+"""ratio. Support is kept this far from 0 and 1, where a beta density has no value. Chosen on: not recorded."""
+LEAST_MISFIT: Final = 0.05
+"""ratio. No smaller misfit is told apart. Chosen on: not recorded."""
+STRETCH_MM: Final = 3.0
+"""mm. A stretch across the edge so wide tells how well photos agree on a surface. Chosen on: not recorded."""
+LEVEL_MM: Final = 1.5
+"""mm. Lines within this of the expected height are at its level. Chosen on: not recorded."""
+SURFACE_LEVELS: Final = (-3.5, 1.0)
+"""ratio. Between a surface without grain in sharp photos and one with coarse plies in soft ones, in log. Chosen on: not
+recorded."""

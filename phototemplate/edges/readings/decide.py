@@ -106,8 +106,8 @@ def _as_other(by_reading: Array, out_mm: Array) -> Array:
             continue
         prior = np.full(len(out_mm), PRIOR[name] / (1.0 - PRIOR["edge"]))
         if name in ("joint", "opening"):
-            prior *= np.where(out_mm > 0.5 * c.SAME_PLACE_MM, c.OUTSIDE_JOINT, 1.0)
+            prior *= np.where(out_mm > c.SAME_PLACE_MM / 2, c.OUTSIDE_JOINT, 1.0)
         if name == "door":
-            prior *= np.where(out_mm < -0.5 * c.SAME_PLACE_MM, c.INSIDE_DOOR, 1.0)
+            prior *= np.where(out_mm < -c.SAME_PLACE_MM / 2, c.INSIDE_DOOR, 1.0)
         total[:, r] = np.log(prior) + by_reading[:, r]
     return np.asarray(np.logaddexp.reduce(total, axis=1))

@@ -9,21 +9,25 @@ import numpy as np
 
 from phototemplate.edges.constants import SURFACE_STEP_MM
 from phototemplate.edges.line_map.local_map import LocalMap, MappedLine
-from phototemplate.edges.readings.constants import LOOKS, SPOILT, SPOILT_RISE, TEMPER, Look, Reading
+from phototemplate.edges.readings.constants import (
+    HEIGHT_UNKNOWN_MM,
+    LEAST_MISFIT,
+    LEAST_SHARE,
+    LEVEL_MM,
+    LOOKS,
+    MOST_HEIGHT_U_MM,
+    SPOILT,
+    SPOILT_RISE,
+    STRETCH_MM,
+    SURFACE_LEVELS,
+    TEMPER,
+    WIDE_SURFACE,
+    Look,
+    Reading,
+)
 from phototemplate.model import Array
 
 READINGS: tuple[Reading, ...] = tuple(LOOKS)
-WIDE_SURFACE = (2.5, 4.5)
-"""Mean and standard deviation of any disagreement of the photos at all"""
-HEIGHT_UNKNOWN_MM = 2.0
-"""From this standard uncertainty on the photos do not tell a line's height"""
-LEAST_SHARE = 0.02
-STRETCH_MM = 3.0
-"""A stretch across the edge so wide tells how well photos agree on a surface"""
-LEVEL_MM = 1.5
-"""Lines within this of the expected height are at its level"""
-SURFACE_LEVELS = (-3.5, 1.0)
-"""Between a surface without grain in sharp photos and one with coarse plies in soft ones"""
 
 
 def log_likelihoods(local: LocalMap) -> Array:
@@ -48,7 +52,7 @@ def surface_level(lines: Sequence[MappedLine]) -> float:
 
 def _one(mapped: MappedLine, look: Look, level: float, level_u_mm: float) -> float:
     line, surface = mapped.line, mapped.surface
-    spread = float(np.sqrt(look.rise_mm[1] ** 2 + min(line.height_u_mm, 3.0) ** 2 + level_u_mm**2))
+    spread = float(np.sqrt(look.rise_mm[1] ** 2 + min(line.height_u_mm, MOST_HEIGHT_U_MM) ** 2 + level_u_mm**2))
     known = line.height_u_mm < HEIGHT_UNKNOWN_MM  # else the height is what was expected, and no observation
     rise = 0.0 if not known else _mixed(
         _normal(line.rise_mm, look.rise_mm[0], spread), _normal(line.rise_mm, look.rise_mm[0], 4.0 * spread), SPOILT_RISE
@@ -56,7 +60,7 @@ def _one(mapped: MappedLine, look: Look, level: float, level_u_mm: float) -> flo
     shown = _beta_binomial(len(line.showing), max(line.open_photos, len(line.showing)), *look.shown)
     support = _beta(min(max(line.support, LEAST_SHARE), 1.0 - LEAST_SHARE), *look.support)
     evidence = _mixed(_normal(line.evidence, *look.evidence), _normal(line.evidence, 0.5, 0.4))
-    misfit = log(max(line.misfit, 0.05))
+    misfit = log(max(line.misfit, LEAST_MISFIT))
     scatter = _mixed(_normal(misfit, *look.misfit), _normal(misfit, 0.0, 0.8))
     total = rise + shown + support + evidence + scatter
     for value, (mean, sd) in ((surface.inside, look.inside), (surface.near, look.near), (surface.beyond, look.beyond)):

@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from phototemplate.edges.shapes import robust
+from phototemplate.edges.shapes.constants import ARC_OUTLIER, ARC_TOLERANCE, MAX_TURN_RAD
 from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, ShapeFit, in_chord_frame, oriented
 from phototemplate.edges.shapes.evaluate import (
     foot,
@@ -27,12 +28,6 @@ from phototemplate.errors import MeasureError
 from phototemplate.model import Array, Segment, ShapeKind
 from phototemplate.numerics import least_squares
 from phototemplate.settings import EdgeSettings
-
-MAX_TURN_RAD = math.radians(165.0)
-"""An arc is a function over its chord, so it has to stay clear of the half circle."""
-ARC_TOLERANCE = 1e-14
-"""ratio. Drop of half the whitened sum of squares at which the search ends. Derived: offsets to 1e-7 of their own standard
-deviation, so that covariances do not depend on where the search began."""
 
 
 class Arc:
@@ -94,7 +89,7 @@ def _start(xy: Array, sd: Array) -> tuple[Array, Array]:
         return oriented(np.stack([frame.origin_mm, frame.origin_mm + frame.length_mm * frame.tangent]), xy), np.zeros(3)
     center, radius = circle
     d = xy - center
-    good = np.abs(np.linalg.norm(d, axis=1) - radius) <= 5.0 * np.maximum(
+    good = np.abs(np.linalg.norm(d, axis=1) - radius) <= ARC_OUTLIER * np.maximum(
         sd, np.median(np.abs(np.linalg.norm(d, axis=1) - radius))
     )
     middle = np.mean(d[good] / np.linalg.norm(d[good], axis=1)[:, None], axis=0)

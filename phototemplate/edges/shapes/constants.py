@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 # ------------------------------------------------------------------------------------------ prior of a wall's shape
@@ -87,7 +88,45 @@ SHARES: Final = (0.02, 0.05, 0.1, 0.2, 0.4)
 """ratio. Trial correlation lengths, of the length of the edge. Convention: a factor of two apart."""
 APART: Final = 0.7
 """ratio. No correlation length below this share of the groups' distance is tried. Derived: nothing shows it."""
-MAD_TO_SD: Final = 1.4826
-"""ratio. Median absolute deviation to standard deviation. Source: normal distribution, 1 / Phi^-1(3/4)."""
 SECOND_DIFFERENCE: Final = 6.0
 """ratio. Variance of a second difference to that of one point. Derived: 1 + 4 + 1."""
+
+# -------------------------------------------------------------------------------------------- points and robust starts
+
+LONG_AXIS_MM: Final = 0.5
+"""mm. Along the edge a traced point has no position worth the name. Its standard deviation there is held at this value, or
+:data:`LONG_AXIS_RATIO` times that across, so that a direction known to a tenth of a radian does not turn it into noise across
+the edge. Chosen on: not recorded."""
+LONG_AXIS_RATIO: Final = 3.0
+"""ratio. See there. Chosen on: not recorded."""
+TRIALS: Final = 400
+"""count. Lines or circles tried. Chosen on: not recorded."""
+LEAST_SPAN: Final = 0.2
+"""ratio. Pairs of points nearer than this share of the longest pair say little about the direction. Chosen on: not recorded."""
+BETTER_POINTS: Final = 2.5
+"""ratio. The line is fitted again to points within this many robust standard deviations. Source: P. J. Rousseeuw, A. M. Leroy,
+Robust Regression and Outlier Detection (1987), ch. 5: reweighted least squares after least median of squares."""
+STRAIGHT_RADIUS: Final = 100.0
+"""ratio. Points on a circle with a radius of more than this many times their extent are straight. Chosen on: not recorded; a
+sagitta of an eight-hundredth."""
+
+# -------------------------------------------------------------------------------------------------------------- arcs
+
+MAX_TURN_RAD: Final = math.radians(165.0)
+"""rad. An arc is a function over its chord, so it has to stay clear of the half circle. Chosen on: not recorded."""
+ARC_OUTLIER: Final = 5.0
+"""ratio. Points further off the first circle than this many times their own or the median distance do not say where the arc
+ends. Chosen on: not recorded."""
+ARC_TOLERANCE: Final = 1e-14
+"""ratio. Drop of half the whitened sum of squares at which the search ends. Derived: offsets to 1e-7 of their own standard
+deviation, so that covariances do not depend on where the search began."""
+FLAT_ARC: Final = 1e-9
+"""ratio. Twice the area of the triangle of an arc's knots, by the square of its chord, below which it counts as just that flat.
+Derived: its radius is then 1e9 chords, and 1 / radius keeps its digits."""
+CLOSED_FORM_BEND: Final = 1e-4
+"""ratio. The foot on an arc bent more than this has a closed form. Chosen on: not recorded."""
+LEAST_CURVING: Final = 0.1
+"""ratio. Where the second derivative of the squared distance falls below this, Gauss-Newton takes the step. Chosen on: not
+recorded."""
+MOST_CORRELATION: Final = 0.99
+"""ratio. Square of the largest correlation taken between neighbouring points. Convention: keeps a division from failing."""

@@ -11,15 +11,11 @@ from typing import Protocol
 
 import numpy as np
 
+from phototemplate.edges.shapes.constants import LONG_AXIS_MM, LONG_AXIS_RATIO
 from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord
 from phototemplate.model import Array, ShapeKind
 from phototemplate.numerics.correlation import correlated_product
 from phototemplate.settings import EdgeSettings
-
-LONG_AXIS_MM = 0.5
-"""Along the edge a traced point has no position worth the name. Its standard deviation there is held at this value, or
-three times that across, so that a direction known to a tenth of a radian does not turn it into noise across the
-edge."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +114,7 @@ def tame(points: EdgePoints) -> EdgePoints:
     """Hold the long axis of every point's covariance (see :data:`LONG_AXIS_MM`)."""
     values, vectors = np.linalg.eigh(points.noise_cov_mm2)
     values = np.maximum(values, 0.0)
-    values[:, 1] = np.minimum(values[:, 1], np.maximum(LONG_AXIS_MM**2, 9.0 * values[:, 0]))
+    values[:, 1] = np.minimum(values[:, 1], np.maximum(LONG_AXIS_MM**2, LONG_AXIS_RATIO**2 * values[:, 0]))
     cov = np.einsum("nij,nj,nkj->nik", vectors, values, vectors)
     return replace(points, noise_cov_mm2=cov)
 

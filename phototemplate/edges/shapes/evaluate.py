@@ -26,12 +26,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from phototemplate.edges.shapes.constants import CLOSED_FORM_BEND, FLAT_ARC, LEAST_CURVING
 from phototemplate.model import Array, Segment
 from phototemplate.numerics.natural_spline import spline_weights
-
-FLAT_ARC = 1e-9
-"""ratio. Twice the area of the triangle of an arc's knots, by the square of its chord, below which it counts as just that flat.
-Derived: its radius is then 1e9 chords, and 1 / radius keeps its digits."""
 
 
 @dataclass(frozen=True)
@@ -176,9 +173,9 @@ def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
     if segment.shape == "arc":
         scale = _scale(segment)
         (a, b, d), _ = _arc_coefficients(segment)
-        if abs(a) > 1e-4:
+        if abs(a) > CLOSED_FORM_BEND:
             center_s, center_o = -scale * b / (2.0 * a), -scale / (2.0 * a)
-            radius = scale * np.sqrt(max(b * b + 1.0 - 4.0 * a * d, 0.0)) / (2.0 * abs(a))
+            radius = scale * np.sqrt(max(b * b + 1.0 - 4 * a * d, 0.0)) / (2.0 * abs(a))
             away = np.hypot(s0 - center_s, o - center_o)
             return np.asarray(center_s + radius * (s0 - center_s) / np.where(away > 0.0, away, 1.0), dtype=float)
     s = s0
@@ -188,7 +185,7 @@ def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
         # d/ds of half the squared distance, and of that once more (kept positive: Gauss-Newton where it turns)
         gradient = (s - s0) + (off - o) * slope
         full = 1.0 + slope**2 + (off - o) * second
-        step = gradient / np.where(full > 0.1, full, 1.0 + slope**2)
+        step = gradient / np.where(full > LEAST_CURVING, full, 1.0 + slope**2)
         s = s - step
         if np.all(np.abs(step) < 1e-10):
             break

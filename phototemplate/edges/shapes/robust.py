@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from phototemplate.edges.constants import MAD_TO_SD
+from phototemplate.edges.shapes.constants import BETTER_POINTS, LEAST_SPAN, STRAIGHT_RADIUS, TRIALS
 from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord
 from phototemplate.model import Array
-
-_TRIALS = 400
 
 
 def mad_scale(residuals: Array) -> float:
     """Standard deviation from the median absolute deviation (factor 1.4826 for normal noise)."""
-    return 1.4826 * float(np.median(np.abs(residuals - np.median(residuals))))
+    return MAD_TO_SD * float(np.median(np.abs(residuals - np.median(residuals))))
 
 
 def robust_line(xy_mm: Array, sd_mm: Array) -> ChordFrame:
@@ -24,21 +24,21 @@ def robust_line(xy_mm: Array, sd_mm: Array) -> ChordFrame:
     """
     n = xy_mm.shape[0]
     rng = np.random.default_rng(0)
-    if n * (n - 1) // 2 <= _TRIALS:
+    if n * (n - 1) // 2 <= TRIALS:
         first, second = np.triu_indices(n, 1)
     else:
-        first, second = rng.integers(0, n, (2, _TRIALS))
+        first, second = rng.integers(0, n, (2, TRIALS))
     span = xy_mm[second] - xy_mm[first]
     length = np.hypot(span[:, 0], span[:, 1])
     # pairs too close together say little about the direction
-    keep = length > 0.2 * float(np.max(length))
+    keep = length > LEAST_SPAN * float(np.max(length))
     first, span, length = first[keep], span[keep], length[keep]
     normal = np.stack([-span[:, 1], span[:, 0]], axis=1) / length[:, None]
     constant = np.einsum("tk,tk->t", normal, xy_mm[first])
     score = np.median(np.abs(xy_mm @ normal.T - constant) / sd_mm[:, None], axis=0)
     best = int(np.argmin(score))
     distance = (xy_mm @ normal[best] - constant[best]) / sd_mm
-    good = np.abs(distance) <= max(2.5 * 1.4826 * float(score[best]), 1e-9)
+    good = np.abs(distance) <= max(BETTER_POINTS * MAD_TO_SD * float(score[best]), 1e-9)
     return principal_line(xy_mm[good], 1.0 / sd_mm[good] ** 2)
 
 
@@ -69,7 +69,7 @@ def robust_circle(xy_mm: Array, sd_mm: Array) -> tuple[Array, float] | None:
     points; None where the points are straight (radius beyond a hundred times their extent)."""
     n = xy_mm.shape[0]
     rng = np.random.default_rng(0)
-    triples = np.stack([rng.permutation(n)[:3] for _ in range(_TRIALS)])
+    triples = np.stack([rng.permutation(n)[:3] for _ in range(TRIALS)])
     a, b, c = xy_mm[triples[:, 0]], xy_mm[triples[:, 1]], xy_mm[triples[:, 2]]
     ab, ac = b - a, c - a
     cross = 2.0 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
@@ -83,4 +83,4 @@ def robust_circle(xy_mm: Array, sd_mm: Array) -> tuple[Array, float] | None:
     radius = np.linalg.norm(center - a, axis=1)
     distance = np.abs(np.linalg.norm(xy_mm[:, None] - center, axis=2) - radius)
     best = int(np.argmin(np.median(distance / sd_mm[:, None], axis=0)))
-    return None if radius[best] > 100.0 * extent else (center[best], float(radius[best]))
+    return None if radius[best] > STRAIGHT_RADIUS * extent else (center[best], float(radius[best]))

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phototemplate.edges.shapes.constants import APART, CELLS, MAD_TO_SD, SECOND_DIFFERENCE, SHARES
+from phototemplate.edges.constants import MAD_TO_SD
+from phototemplate.edges.shapes.constants import APART, CELLS, SECOND_DIFFERENCE, SHARES
 from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, noise_of
 from phototemplate.model import Array
 from phototemplate.numerics.correlation import correlated_product

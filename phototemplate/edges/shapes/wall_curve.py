@@ -27,6 +27,7 @@ from phototemplate.edges.shapes.constants import (
     LEAST_BEYOND,
     LEAST_GAP_MM,
     LEAST_KNOTS,
+    MOST_CORRELATION,
     PLACE_MM,
     SAME_CURVE,
     SAME_CURVE_MM,
@@ -283,7 +284,7 @@ def _whitener(points: EdgePoints, at: ChordPoints, used: Array, scale: float) ->
         # the whitening matrix is lower bidiagonal; its transpose is applied by hand
         z = white / sd[:, None]
         if points.correlation_mm > 0.0:
-            phi = np.minimum(np.exp(-np.diff(at.s[order]) / points.correlation_mm), math.sqrt(0.99))
+            phi = np.minimum(np.exp(-np.diff(at.s[order]) / points.correlation_mm), math.sqrt(MOST_CORRELATION))
             root = np.sqrt(1.0 - phi**2)
             z = white.copy()
             z[1:] /= root[:, None]

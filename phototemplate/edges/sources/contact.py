@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.constants import POINTS_PER_SHEET
 from phototemplate.edges.sources.hints import lost
 from phototemplate.edges.sources.result import Found
 from phototemplate.errors import Finding
@@ -20,7 +21,6 @@ from phototemplate.network import projection, workplane
 from phototemplate.settings import EdgeSettings
 
 NAME = "contact"
-POINTS_PER_SHEET = 5
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:

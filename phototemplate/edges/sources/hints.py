@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.constants import PHOTO_MARGIN
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, Network, WorkPlane
 from phototemplate.network import projection, workplane
@@ -19,7 +20,7 @@ def hint_path(scene: Scene, hint: EdgeHint) -> Array | None:
         if hint.anchor_id not in scene.network.photos:
             return None
         size = np.array(scene.size_px(hint.anchor_id))
-        if (path < -0.5 * size).any() or (path > 1.5 * size).any():
+        if (path < -PHOTO_MARGIN * size).any() or (path > (1.0 + PHOTO_MARGIN) * size).any():
             return None
         points = scene.unproject(hint.anchor_id, path, hint.height_mm)
     elif hint.anchor == "sheet":

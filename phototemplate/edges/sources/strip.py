@@ -12,7 +12,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from phototemplate.edges.constants import MAD_TO_SD
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.constants import (
+    ALONE,
+    BELIEVED_PHOTOS,
+    END_FACTOR,
+    LEFT_OUT_WEIGHT,
+    LOOSE_SHARE,
+    SHARP_FACTOR,
+    SHARP_MM,
+    STEADY_FACTOR,
+    TAPED_ENDS,
+)
 from phototemplate.edges.sources.hints import lost
 from phototemplate.edges.sources.result import Found
 from phototemplate.errors import Finding
@@ -23,9 +35,6 @@ from phototemplate.settings import EdgeSettings
 NAME = "strip"
 THICKNESS = "strip thickness"
 STANDING_OFF = "strip standing off"
-END_FACTOR, ALONE = 5.0, 3.0
-BELIEVED_PHOTOS = 4
-"""A target that so many photos see in one place is there, however far it stands off its neighbours: walls have steps, bumps"""
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -92,9 +101,9 @@ def _came_loose(scene: Scene, hint: EdgeHint) -> list[Finding]:
     for photo in scene.network.residuals:
         for piece in sorted({t for t in photo.target_ids if t.startswith(hint.targets)}):
             own = photo.weight[np.array([t == piece for t in photo.target_ids])]
-            seen.setdefault(piece, []).append(float(np.mean(own < 0.5)))
+            seen.setdefault(piece, []).append(float(np.mean(own < LEFT_OUT_WEIGHT)))
     for piece, left_out in sorted(seen.items()):
-        if len(left_out) >= 3 and float(np.mean(left_out)) > 0.4:
+        if len(left_out) >= 3 and float(np.mean(left_out)) > LOOSE_SHARE:
             found.append(Finding("strip-moved", hint.edge_id, strip=piece, n_photos=len(left_out)))
     return found
 
@@ -103,7 +112,7 @@ def arch(target: Target, point_id: int) -> float:
     """Share of a piece's bulge at one of its points: sin^2 from one taped end to the other (paper clamped at both ends buckles
     in the first mode: Timoshenko and Gere, Theory of Elastic Stability, 2.1)."""
     length = target.size_mm[0] or 1.2 * float(np.ptp(target.points_mm[:, 0]))
-    return float(np.cos(np.pi * np.clip(target.points_mm[point_id, 0] / length, -0.5, 0.5)) ** 2)
+    return float(np.cos(np.pi * np.clip(target.points_mm[point_id, 0] / length, *TAPED_ENDS)) ** 2)
 
 
 def _in_work_frame(scene: Scene, points: list[FreePoint]) -> tuple[Array, Array, Array]:
@@ -167,7 +176,7 @@ def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) ->
     sigma = np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", toward, cov[:, :2, :2], toward), 1e-6))
     off = np.zeros(len(xy))
     factor = np.ones(len(xy))
-    sharp = sigma < max(5.0 * float(np.median(sigma)), 0.2)
+    sharp = sigma < max(SHARP_FACTOR * float(np.median(sigma)), SHARP_MM)
     for k in range(len(xy)):
         inside = np.abs(along - along[k]) < settings.strip_window_mm
         inside[max(0, k - 4) : k + 5] = True
@@ -184,11 +193,11 @@ def _steadiness(xy: Array, toward: Array, cov: Array, settings: EdgeSettings) ->
             normal = design.T @ (weight[:, None] * design) + 1e-9 * np.eye(3)
             fit = np.linalg.solve(normal, design.T @ (weight * y))
             miss = np.abs(y - design @ fit)
-            spread = 1.4826 * float(np.median(miss)) + 0.05
+            spread = MAD_TO_SD * float(np.median(miss)) + 0.05
             weight = np.where(near == k, 0.0, 1.0) / sigma[near] ** 2 / np.maximum(1.0, miss / (2 * spread)) ** 2
         off[k] = -fit[2]
-    spread = 1.4826 * float(np.median(np.abs(off))) + 0.05
+    spread = MAD_TO_SD * float(np.median(np.abs(off))) + 0.05
     size = np.abs(off)
     beside = np.array([np.median(np.r_[size[max(0, k - 2) : k], size[k + 1 : k + 3]]) for k in range(len(xy))])
-    allowed = factor * np.maximum(6.0 * np.maximum(spread, sigma), settings.strip_outlier_mm)
+    allowed = factor * np.maximum(STEADY_FACTOR * np.maximum(spread, sigma), settings.strip_outlier_mm)
     return off, size < np.maximum(allowed, ALONE * beside)

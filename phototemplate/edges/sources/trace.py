@@ -15,6 +15,17 @@ from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_a
 from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.readings.choice import OUTERMOST, choose, covering_u_mm
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.sources.constants import (
+    ALONG_MM,
+    CLEAR,
+    CORRELATIONS,
+    GAP_MM,
+    GAP_SHARE,
+    GATES_PX,
+    LESS_SUPPORT,
+    SEEN_SHARE,
+    SINGLE_SHARE,
+)
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
 from phototemplate.edges.tracing.arris_offset import Rounding, light_ratio, rounding, shows_face, unresolved_u_mm
@@ -30,14 +41,6 @@ from phototemplate.numerics.correlation import autocorrelation
 from phototemplate.settings import EdgeSettings
 
 NAME = "trace"
-LESS_SUPPORT = 0.05
-"""A line settled again about other heights may lose this much of its support"""
-CLEAR = 0.8
-"""An edge chosen with at least this probability tells the height of its top"""
-GATES_PX = (1.0, 0.7)
-"""Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm"""
-ALONG_MM = 1.5
-"""A point stands for its station's stretch; where along it, does not matter and is not claimed"""
 
 
 def type_b_terms(hint: EdgeHint, settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -201,7 +204,7 @@ def _correlation(along: Array, offset: Array, settings: EdgeSettings) -> float:
     lengths = []
     for k in (1, 2):
         rho = autocorrelation(residual, along, k * spacing)
-        if 0.02 < rho < 0.98:
+        if CORRELATIONS[0] < rho < CORRELATIONS[1]:
             lengths.append(-k * spacing / float(np.log(rho)))
     return float(np.mean(lengths)) if lengths else 0.0
 
@@ -231,7 +234,7 @@ def _doubts(
     settings, findings = scene.settings, []
     photos = int((solved.weight > 0).any(axis=1).sum())
     many = float(((solved.weight > 0).sum(axis=0) >= 2).mean())
-    if photos < 2 or many < 0.5:
+    if photos < 2 or many < SINGLE_SHARE:
         findings.append(
             Finding("edge-single-view", hint.edge_id, single_percent=100 * (1 - many), U_mm=2 * settings.height_prior_u_mm)
         )
@@ -243,9 +246,9 @@ def _doubts(
     spacing = settings.station_mm
     seen = len(fine) * spacing
     gap = float(np.max(np.diff(fine.along_mm), initial=0.0))
-    if seen < 0.4 * length:
+    if seen < SEEN_SHARE * length:
         findings.append(Finding("edge-short", hint.edge_id, seen_mm=seen, expected_mm=length))
-    elif gap > max(60.0, 0.15 * length):
+    elif gap > max(GAP_MM, GAP_SHARE * length):
         findings.append(Finding("edge-gaps", hint.edge_id, gap_mm=gap))
     return tuple(findings)
 

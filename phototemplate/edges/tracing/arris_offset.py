@@ -26,37 +26,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.tracing.constants import (
+    ANY,
+    FAR_PX,
+    LEAST_LEAN,
+    LEAST_LIGHT,
+    NEAR_PX,
+    ONE,
+    SEAM,
+    TWO,
+    UNRESOLVED_BLURS,
+)
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.step_position import StepFit, to_light
 from phototemplate.model import Array, BoolArray
 from phototemplate.settings import EdgeSettings
-
-
-@dataclass(frozen=True)
-class Kind:
-    """What is expected of an edge, in units of the radius."""
-
-    drop: float
-    """before anything was seen"""
-    drop_u: float
-    inner: float
-    """Inset = ``inner`` - ``fall`` drop"""
-    fall: float
-    scatter: float
-    """Standard deviation of the inset about that"""
-
-
-ANY = Kind(drop=0.6, drop_u=0.45, inner=0.8, fall=0.6, scatter=0.3)
-SEAM = Kind(drop=0.15, drop_u=0.15, inner=1.0, fall=0.6, scatter=0.15)
-"""Two materials that meet where the top begins to bend"""
-ONE, TWO = 12.0, 30.0
-"""Light on one side of the step over that on the other: up to the first it may be one material, from the second on it is two;
-the weight of the second case grows with the logarithm in between"""
-NEAR_PX, FAR_PX = 1.5, 4.0
-"""Light of each side is that between these distances from the step"""
-LEAST_LEAN = 0.2
-"""A photo taken from further outside than this (tangent of its direction from the vertical) shows the face"""
-
 
 
 @dataclass(frozen=True)
@@ -115,7 +99,7 @@ def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Sequence
         for side in (-away, away):
             near = (side > NEAR_PX) & (side < FAR_PX) & ~band.covered[rows]
             mean = np.where(near, light, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
-            sides.append(np.where(near.sum(axis=1) >= 2, np.maximum(mean, 1e-4), np.nan))
+            sides.append(np.where(near.sum(axis=1) >= 2, np.maximum(mean, LEAST_LIGHT), np.nan))
         change = np.log(sides[0] / sides[1])
         change = change[np.isfinite(change)]
         if len(change) >= 5:
@@ -132,5 +116,5 @@ def unresolved_u_mm(apart_mm: Sequence[float], bands: Sequence[Band], fits: Sequ
     if not len(apart_mm) or not len(bands):
         return 0.0
     blur_mm = float(np.median([f.blur_px / np.median(b.scale_px_per_mm) for b, f in zip(bands, fits, strict=True)]))
-    near = [abs(a) for a in apart_mm if abs(a) < 2.0 * blur_mm]
+    near = [abs(a) for a in apart_mm if abs(a) < UNRESOLVED_BLURS * blur_mm]
     return max(near) / 2.0 / 3.0**0.5 if near else 0.0

@@ -12,18 +12,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.tracing.constants import (
+    BEHIND_ALONG_MM,
+    BEHIND_MM,
+    BLEND_MM,
+    FAR_MM,
+    JOINT_GATE_MM,
+    LEAST_SHEET_U_MM,
+    OUTSIDE_MM,
+    OWN_MM,
+    PAST_END_MM,
+    SHEET_SCATTER_MM,
+    STEP_MM,
+    TILT_MM,
+)
 from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, EdgeHint, HeightPoint, IntArray, WorkPlane
-
-TILT_MM = 2.0
-"""Standard deviation of a cabinet's rise over half a metre, along and across"""
-OWN_MM = 0.35
-"""How well a cabinet's top edge is at the level of its sheets (face frames are not quite flush)"""
-FAR_MM = 2.0
-"""The same where no sheet is near"""
-STEP_MM = 0.3
-"""Neighbouring cabinets that differ by less than this at their joint are one section"""
 
 
 @dataclass(frozen=True)
@@ -85,13 +90,13 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
         nearest = int(np.argmin(np.linalg.norm(away, axis=1)))
         ahead = float(away[nearest] @ stations.tangent[nearest])
         side = float(away[nearest] @ stations.normal[nearest])
-        beyond = abs(ahead) > 60.0  # past an end: the next cabinet round the corner
-        if outward * side < 20.0 and abs(side) < reach_mm and not beyond:
+        beyond = abs(ahead) > PAST_END_MM  # past an end: the next cabinet round the corner
+        if outward * side < OUTSIDE_MM and abs(side) < reach_mm and not beyond:
             near.append((float(along[nearest]), abs(side), point))
     groups: dict[str, list[tuple[float, HeightPoint]]] = {}
     for s, side, point in near:
         # a cabinet behind another one does not carry this edge
-        if not any(p.group != point.group and abs(t - s) < 250.0 and d < side - 150.0 for t, d, p in near):
+        if not any(p.group != point.group and abs(t - s) < BEHIND_ALONG_MM and d < side - BEHIND_MM for t, d, p in near):
             groups.setdefault(point.group, []).append((s, point))
     if not groups:
         return none
@@ -135,7 +140,7 @@ def _level(stations: Stations, sheets: list[HeightPoint]) -> tuple[Array, float,
     def kernel(a: Array, b: Array) -> Array:
         return np.asarray(FAR_MM**2 + (TILT_MM / 500.0) ** 2 * (a - centre) @ (b - centre).T)
 
-    noise = np.diag([max(s.u_mm, 0.1) ** 2 + 0.2**2 for s in sheets])
+    noise = np.diag([max(s.u_mm, LEAST_SHEET_U_MM) ** 2 + SHEET_SCATTER_MM**2 for s in sheets])
     inverse = np.linalg.inv(kernel(place, place) + noise)
     gain = kernel(xy, place) @ inverse
     level = gain @ value
@@ -154,7 +159,7 @@ def _without_small_steps(levels: Levels) -> Levels:
         if abs(levels.curves_mm[k, at] - levels.curves_mm[k + 1, at]) >= STEP_MM:
             k += 1
             continue
-        blend = np.clip((levels.along_mm - levels.joints_mm[k]) / 100.0 + 0.5, 0.0, 1.0)
+        blend = np.clip((levels.along_mm - levels.joints_mm[k]) / BLEND_MM + 1 / 2, 0.0, 1.0)
         joined = (1 - blend) * levels.curves_mm[k] + blend * levels.curves_mm[k + 1]
         curves = np.vstack([levels.curves_mm[:k], joined[None], levels.curves_mm[k + 2 :]])
         u, slope_u = (np.r_[v[:k], max(v[k : k + 2]), v[k + 2 :]] for v in (levels.u_mm, levels.slope_u))
@@ -177,7 +182,8 @@ def find_joints(
     for g, curve in enumerate(levels.curves_mm):
         for band, step in zip(bands, steps, strict=True):
             place = (offset_mm - band.lean * (curve + rise_mm - base_mm)) * band.scale_px_per_mm
-            miss = np.abs(step.position_px - place[step.station]) / np.maximum(1.0, 0.4 * band.scale_px_per_mm[step.station])
+            gate = np.maximum(1.0, JOINT_GATE_MM * band.scale_px_per_mm[step.station])
+            miss = np.abs(step.position_px - place[step.station]) / gate
             worth = np.where(miss < 1.0, (1.0 - miss) * step.surprise, 0.0)
             best = np.zeros(len(curve))
             np.maximum.at(best, step.station, worth)

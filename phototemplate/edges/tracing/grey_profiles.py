@@ -12,7 +12,9 @@ import cv2
 import numpy as np
 from scipy.ndimage import correlate1d, gaussian_filter1d
 
+from phototemplate.edges.constants import MAD_TO_SD
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.tracing.constants import LEAST_NOISE, LEAST_SURPRISE, PARABOLA_REACH_PX, SURPRISE_SPAN, SURPRISE_ZERO
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.model import Array, BoolArray, GrayImage, IntArray
 
@@ -99,11 +101,11 @@ def _sample(
     values = values.reshape(len(uv), rows, len(step))
     if rows > 1:
         spread = np.diff(values[inside], axis=1)
-        noise = 1.4826 * float(np.median(np.abs(spread))) / np.sqrt(2 * rows)
+        noise = MAD_TO_SD * float(np.median(np.abs(spread))) / np.sqrt(2 * rows)
     else:
         wiggle = correlate1d(values[inside][:, 0], np.array([1.0, -2.0, 1.0]), axis=1)
-        noise = 1.4826 * float(np.median(np.abs(wiggle))) / np.sqrt(6)
-    return values.mean(axis=1, dtype=np.float64), max(noise, 0.3 / np.sqrt(rows))
+        noise = MAD_TO_SD * float(np.median(np.abs(wiggle))) / np.sqrt(6)
+    return values.mean(axis=1, dtype=np.float64), max(noise, LEAST_NOISE / np.sqrt(rows))
 
 
 @dataclass(frozen=True)
@@ -143,7 +145,8 @@ def find_steps(band: Band, blur_px: float, least: float) -> Steps:
     bend = left - 2 * here + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0)
     value = strength[station, column]
-    return Steps(station, band.step_px[column] + np.clip(shift, -0.5, 0.5), value, _surprise(value, band))
+    place = band.step_px[column] + np.clip(shift, -PARABOLA_REACH_PX, PARABOLA_REACH_PX)
+    return Steps(station, place, value, _surprise(value, band))
 
 
 def _surprise(strength: Array, band: Band) -> Array:
@@ -157,4 +160,4 @@ def _surprise(strength: Array, band: Band) -> Array:
     rank[order] = np.arange(1, len(strength) + 1)
     density = rank / max(float((~band.covered).sum()), 1.0)
     chance = -np.expm1(-2.0 * density)
-    return np.asarray(np.clip((-np.log(chance) - 0.5) / 3.0, 0.02, 1.0))
+    return np.asarray(np.clip((-np.log(chance) - SURPRISE_ZERO) / SURPRISE_SPAN, LEAST_SURPRISE, 1.0))

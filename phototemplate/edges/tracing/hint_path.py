@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from phototemplate.edges.tracing.constants import MOST_MARGIN
 from phototemplate.model import Array
 
 
@@ -93,7 +94,7 @@ class Path:
 
 
 def _middles(length: float, spacing: float, margin: float) -> Array:
-    margin = min(margin, 0.25 * length)
+    margin = min(margin, MOST_MARGIN * length)
     inner = length - 2 * margin
     count = max(2, round(inner / spacing))
     return margin + (np.arange(count) + 0.5) * inner / count

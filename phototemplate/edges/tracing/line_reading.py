@@ -6,18 +6,26 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.constants import MAD_TO_SD
 from phototemplate.edges.line_map.space_lines import SpaceLine, one_per_station
 from phototemplate.edges.scene import Scene
+from phototemplate.edges.tracing.constants import (
+    FIRST_BIWEIGHT,
+    FIRST_BLUR_PX,
+    GATE_MM_PER_PX,
+    LEAST_CONTRAST,
+    LEAST_MISS_MM,
+    LEAST_NEIGHBOUR,
+    SMOOTH_EVERY_MM,
+    STRAY_MM,
+    STRAY_SIGMAS,
+)
 from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, sample_band
 from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.edges.tracing.space_intersection import Intersection, unit_position
 from phototemplate.edges.tracing.step_position import StepFit, fit_steps
 from phototemplate.model import Array, BoolArray
 from phototemplate.settings import EdgeSettings
-
-FIRST_BLUR_PX = 1.1
-STRAY_MM = 0.6
-"""Stations further than this from a smooth curve through most of the others are looked at with suspicion"""
 
 
 @dataclass(frozen=True)
@@ -65,7 +73,7 @@ def locate(
     for photo, expected in zip(photos, predicted, strict=True):
         band, steps = photo.band, photo.steps
         miss = steps.position_px - expected[steps.station]
-        near = np.abs(miss) < np.maximum(gate_px, 0.5 * gate_px * band.scale_px_per_mm[steps.station])
+        near = np.abs(miss) < np.maximum(gate_px, GATE_MM_PER_PX * gate_px * band.scale_px_per_mm[steps.station])
         near = one_per_station(fine, steps.station, miss, steps.strength, steps.surprise, near)
         rows = steps.station[near]
         if len(rows) < 3:
@@ -73,7 +81,7 @@ def locate(
         start, sign = np.zeros(len(fine)), np.zeros(len(fine))
         start[rows], sign[rows] = steps.position_px[near], np.sign(steps.strength[near])
         window = np.full(len(fine), scene.settings.window_px)
-        window[rows] = np.clip(0.5 * _neighbour_px(steps)[near], 1.0, scene.settings.window_px)
+        window[rows] = np.clip(_neighbour_px(steps)[near] / 2, 1.0, scene.settings.window_px)
         known = blur.get(band.photo_id)
         fit = fit_steps(band.grey[rows], band.step_px, start[rows], band.noise, window[rows], known)
         blur[band.photo_id] = fit.blur_px
@@ -81,7 +89,7 @@ def locate(
         have = fit.good & (np.sign(fit.contrast) == sign) & (sign != 0)
         if have.sum() < 3:
             continue
-        have &= np.abs(fit.contrast) > 0.25 * float(np.median(np.abs(fit.contrast[have])))
+        have &= np.abs(fit.contrast) > LEAST_CONTRAST * float(np.median(np.abs(fit.contrast[have])))
         bands.append(band)
         fits.append(fit)
         opened.append(have)
@@ -96,7 +104,7 @@ def _neighbour_px(steps: Steps) -> Array:
         same = steps.station[lag:] == steps.station[:-lag]
         gap = np.abs(steps.position_px[lag:] - steps.position_px[:-lag])
         for one, other in ((slice(lag, None), slice(None, -lag)), (slice(None, -lag), slice(lag, None))):
-            counts = same & (size[other] > 0.25 * size[one])
+            counts = same & (size[other] > LEAST_NEIGHBOUR * size[one])
             distance[one] = np.minimum(distance[one], np.where(counts, gap, np.inf))
     return distance
 
@@ -107,7 +115,7 @@ def smoothed(fine: Stations, solved: Intersection) -> Array:
     if have.sum() < 8:
         return np.zeros(len(fine))
     x = unit_position(fine.along_mm)
-    degree = min(8, 1 + int(np.ptp(fine.along_mm) / 250.0))
+    degree = min(8, 1 + int(np.ptp(fine.along_mm) / SMOOTH_EVERY_MM))
     return np.asarray(robust_polynomial(x[have], solved.seen_mm[have], degree)(x))
 
 
@@ -117,7 +125,7 @@ def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre
     for _ in range(6):
         curve = np.polynomial.Legendre.fit(x, y, degree, domain=[-1, 1], w=np.sqrt(weight) + 1e-6)
         miss = np.abs(y - curve(x))
-        weight = np.clip(1 - (miss / (6.0 * (float(np.median(miss)) + 1e-3))) ** 2, 0.0, None) ** 2
+        weight = np.clip(1 - (miss / (FIRST_BIWEIGHT * (float(np.median(miss)) + LEAST_MISS_MM))) ** 2, 0.0, None) ** 2
     return curve
 
 
@@ -126,7 +134,7 @@ def without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection, 
     keep = np.isfinite(solved.offset_mm)
     miss = np.where(keep, np.abs(solved.seen_mm - smoothed(fine, solved)), 0.0)
     if keep.sum() >= 8:
-        keep &= miss < max(STRAY_MM, 6.0 * 1.4826 * float(np.median(miss[keep])))
+        keep &= miss < max(STRAY_MM, STRAY_SIGMAS * MAD_TO_SD * float(np.median(miss[keep])))
     shorter = replace(
         solved,
         offset_mm=solved.offset_mm[keep],

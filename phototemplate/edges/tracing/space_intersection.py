@@ -28,26 +28,31 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phototemplate.edges.constants import MAD_TO_SD
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.tracing.arris_offset import Rounding
+from phototemplate.edges.tracing.constants import (
+    COMMON_HEIGHT_MM,
+    COMMON_HEIGHT_SHARE,
+    LEAST_DROP_U_MM,
+    LEAST_REDUNDANCY,
+    LEAST_SCALE,
+    LEAST_WEIGHT,
+    MORE_EVERY_MM,
+    MORE_HEIGHT_EVERY_MM,
+    MORE_HEIGHT_FROM_MM,
+    MOST_VIEW_MODES,
+    SAG_FROM_MM,
+    SOFTER,
+    TILT_FROM_MM,
+    TUKEY,
+    VIEW_MODES,
+)
 from phototemplate.edges.tracing.expected_height import Levels
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.hint_path import Stations
 from phototemplate.edges.tracing.step_position import StepFit
 from phototemplate.model import Array, BoolArray
-
-TUKEY = 4.5
-"""Residuals beyond this many robust standard deviations have no say (biweight; Holland & Welsch 1977)"""
-
-LEAST_SCALE = 0.15
-"""Positions may agree better than their fits claim (misfit of the model counts as noise there), at most this much"""
-VIEW_MODES, MORE_EVERY_MM, MOST_VIEW_MODES = 3, 500.0, 6
-"""A photo's own error has a shift, a turn and a bow along the edge, and one more mode per so much of its length: what lies
-behind an edge, and how light falls on it, changes within half a metre. All have the same standard deviation"""
-LEAST_REDUNDANCY = 1.0
-"""With less than this the photos do not tell how large their own errors are"""
-SOFTER = 1.5
-"""A photo this much softer than its fellows is doubted"""
 
 
 @dataclass(frozen=True)
@@ -102,7 +107,8 @@ def intersect(
     prior_u = height_prior_u(levels, settings.height_prior_u_mm)
     # a common error of the expected level in the coefficients of the basis, and the drop as its last function
     common = np.r_[spread_mean(basis), 0.0]
-    basis, spread = np.hstack([basis, np.full((len(stations), 1), -1.0)]), np.r_[spread, max(rounding.drop_u_mm, 1e-4)]
+    basis = np.hstack([basis, np.full((len(stations), 1), -1.0)])
+    spread = np.r_[spread, max(rounding.drop_u_mm, LEAST_DROP_U_MM)]
     by_height = c[:, :, None] * basis
     by_height[:, :, -1] -= side * rounding.fall
     xyz = np.column_stack([stations.xy_mm, start_height_mm])
@@ -137,9 +143,9 @@ def intersect(
         ratio = np.abs(smooth) / u
         for p in range(len(bands)):
             if usable[p].any():
-                scale[p] = max(LEAST_SCALE, 1.4826 * float(np.median(ratio[p][usable[p]])))
+                scale[p] = max(LEAST_SCALE, MAD_TO_SD * float(np.median(ratio[p][usable[p]])))
         weight = np.where(usable, np.clip(1 - (ratio / (TUKEY * scale[:, None])) ** 2, 0.0, None) ** 2, 0.0)
-        weight[weight < 0.05] = 0.0
+        weight[weight < LEAST_WEIGHT] = 0.0
         view_u = view_u * _view_factor(q[count:], prior[count:, count:], system.inverse[count:, count:])
     prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.repeat(view_u, modes) ** 2))
     system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
@@ -279,7 +285,8 @@ def height_basis(along_mm: Array, levels: Levels, shape_u_mm: float) -> tuple[Ar
         if not rows.any():
             continue
         length = float(np.ptp(along_mm[rows]))
-        degree = 2 + int(np.clip((length - 1200.0) // 900.0 + 1, 0, 5)) if length > 300.0 else int(length > 60.0)
+        more = int(np.clip((length - MORE_HEIGHT_FROM_MM) // MORE_HEIGHT_EVERY_MM + 1, 0, 5))
+        degree = 2 + more if length > SAG_FROM_MM else int(length > TILT_FROM_MM)
         part = np.zeros((len(along_mm), degree + 1))
         part[rows] = np.polynomial.legendre.legvander(unit_position(along_mm[rows]), degree)
         columns.append(part)
@@ -295,7 +302,7 @@ def spread_mean(basis: Array) -> Array:
 
 def height_prior_u(levels: Levels, nominal_mm: float) -> float:
     """Standard uncertainty of a common error of the expected heights: what the sheets cannot tell of the edge."""
-    return float(min(nominal_mm, 0.6 * np.min(levels.u_mm) + 0.2))
+    return float(min(nominal_mm, COMMON_HEIGHT_SHARE * np.min(levels.u_mm) + COMMON_HEIGHT_MM))
 
 
 def _from_neighbours(
@@ -307,7 +314,7 @@ def _from_neighbours(
     """
     place = d + np.where(usable, residual / g, np.nan)  # where each photo alone would put the edge
     spacing = float(np.median(np.diff(along_mm))) if len(along_mm) > 1 else 1.0
-    reach = max(1, round(0.5 * smooth_mm / spacing))
+    reach = max(1, round(smooth_mm / 2 / spacing))
     padded = np.pad(place, ((0, 0), (reach, reach)), constant_values=np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1, axis=1)
     flat = np.moveaxis(windows, 0, 1).reshape(len(along_mm), -1)

@@ -22,12 +22,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from phototemplate.edges.tracing.constants import (
+    BLURS_PX,
+    CLEAR_STEP_SIGMAS,
+    COMMON_MOVE_PX,
+    FITTED_PARAMETERS,
+    LINEAR_GREY,
+    LINEAR_LIGHT,
+    MOST_MOVE_PX,
+    SETTLED_BLURS,
+    SETTLED_PX,
+    UNSETTLED_PX,
+    WHITE,
+)
 from phototemplate.model import Array, BoolArray, IntArray
-
-BLURS_PX = np.array([0.4, 0.5, 0.6, 0.7, 0.8, 0.95, 1.1, 1.3, 1.6, 2.0, 2.5, 3.0])
-
-UNSETTLED_PX = 0.3
-"""Standard uncertainty of a position for which the model does not hold"""
 
 
 @dataclass(frozen=True)
@@ -81,34 +89,34 @@ def fit_steps(
         _, _, slope = _levels(-contrast[:, None] * bell, phi, weight)
         energy = np.maximum((weight * slope**2).sum(axis=1), 1e-12)
         move = (weight * slope * residual).sum(axis=1) / energy
-        x0 = x0 + np.clip(move, -0.7, 0.7)
+        x0 = x0 + np.clip(move, -MOST_MOVE_PX, MOST_MOVE_PX)
         tone = tone_slope(low[:, None] + contrast[:, None] * phi)
-    misfit = (weight * residual**2).sum(axis=1) / np.maximum(even.sum(axis=1) - 3.0, 1.0)
+    misfit = (weight * residual**2).sum(axis=1) / np.maximum(even.sum(axis=1) - FITTED_PARAMETERS, 1.0)
     variance = np.maximum(noise**2, misfit)
     u = np.sqrt(variance * (weight * even * slope**2).sum(axis=1)) / energy
-    settled = np.isfinite(x0) & (np.abs(x0 - start) < 0.8 * max(1.0, blur_px)) & (np.abs(move) < 0.05)
+    settled = np.isfinite(x0) & (np.abs(x0 - start) < SETTLED_BLURS * max(1.0, blur_px)) & (np.abs(move) < SETTLED_PX)
     step = to_grey(low + contrast) - to_grey(low)
-    good = np.isfinite(step) & (np.abs(step) > 3.0 * noise)
+    good = np.isfinite(step) & (np.abs(step) > CLEAR_STEP_SIGMAS * noise)
     # where neighbours spoil the model the extremum of the gradient still stands, only less sharply
     return StepFit(np.where(settled, x0, start), np.where(settled, u, np.maximum(u, UNSETTLED_PX)), step, blur_px, good)
 
 
 def to_light(grey: Array) -> Array:
     """Light, 0-1, of grey values 0-255 (sRGB, IEC 61966-2-1)."""
-    y = np.clip(grey / 255.0, 0.0, None)
-    return np.asarray(np.where(y <= 0.04045, y / 12.92, ((y + 0.055) / 1.055) ** 2.4))
+    y = np.clip(grey / WHITE, 0.0, None)
+    return np.asarray(np.where(y <= LINEAR_GREY, y / 12.92, ((y + 0.055) / 1.055) ** 2.4))
 
 
 def to_grey(light: Array) -> Array:
     """The inverse of ``to_light``."""
     x = np.clip(light, 0.0, None)
-    return np.asarray(255.0 * np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055))
+    return np.asarray(WHITE * np.where(x <= LINEAR_LIGHT, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055))
 
 
 def tone_slope(light: Array) -> Array:
     """Derivative of ``to_grey``."""
-    x = np.clip(light, 0.0031308, 1.0)
-    return np.asarray(255.0 * 1.055 / 2.4 * x ** (1 / 2.4 - 1))
+    x = np.clip(light, LINEAR_LIGHT, 1.0)
+    return np.asarray(WHITE * 1.055 / 2.4 * x ** (1 / 2.4 - 1))
 
 
 def _levels(y: Array, phi: Array, weight: Array) -> tuple[Array, Array, Array]:
@@ -145,7 +153,9 @@ def _common_blur(light: Array, step_px: Array, x0: Array, window_px: Array) -> f
             _, contrast, residual = _levels(light, ndtr(x / blur), weight)
             _, _, slope = _levels(-contrast[:, None] * bell, ndtr(x / blur), weight)
             place = place + np.clip(
-                (weight * slope * residual).sum(axis=1) / np.maximum((weight * slope**2).sum(axis=1), 1e-12), -0.5, 0.5
+                (weight * slope * residual).sum(axis=1) / np.maximum((weight * slope**2).sum(axis=1), 1e-12),
+                -COMMON_MOVE_PX,
+                COMMON_MOVE_PX,
             )
         misfit[k] = (weight * residual**2).sum(axis=1) / size
     return float(BLURS_PX[np.argmin(np.median(misfit, axis=1))])
