@@ -74,7 +74,7 @@ LEAST_BLUR_VARIANCE_PX2: Final = 1e-4
 BLUR_WIDTH_PX: Final = 4000.0
 """px. Width of the picture for which ``blur_warn_px`` is stated. Convention: 12 MP."""
 BLUR_WIDTH_RANGE: Final = (0.5, 2.0)
-"""ratio. Range of widths over which the limit is scaled. Convention."""
+"""ratio. Range of widths over which the limit is scaled. Chosen on: not recorded."""
 REBLUR_PX: Final = 1.5
 """px. Blur added to compare gradients. Source: Zhuo and Sim 2011, section 3."""
 PRESMOOTH_PX: Final = 0.7
@@ -84,7 +84,7 @@ STRONG_GRADIENT: Final = 60.0
 STRONG_SHARE: Final = 0.5
 """ratio. The same as a share of the 99th percentile. Chosen on: not recorded."""
 LEAST_STRONG: Final = 50
-"""count. Edge pixels from which a blur is taken. Convention."""
+"""count. Edge pixels from which a blur is taken. Chosen on: not recorded."""
 SHARPEST_RATIO: Final = 1e-3
 """ratio. Smallest excess of the gradients' ratio over 1. Convention: keeps the blur finite."""
 LEAST_BLUR_PX2: Final = 0.05
@@ -125,9 +125,9 @@ LEAST_MARKER_STEP: Final = 8.0
 LEAST_STEP_OF_NOISE: Final = 2.0
 """ratio. The same in units of the scatter inside its modules. Chosen on: not recorded."""
 SAME_MARKER: Final = 0.5
-"""ratio. Readings of one marker nearer than this share of its diagonal are one. Convention."""
+"""ratio. Readings of one marker nearer than this share of its diagonal are one. Chosen on: not recorded."""
 PLAIN_SIDE_PX: Final = 30.0
-"""px. Side of a plain marker for which ``plain_corner_u_px`` is stated. Convention."""
+"""px. Side of a plain marker for which ``plain_corner_u_px`` is stated. Convention: reference size."""
 CORNER_WINDOW: Final = 0.08
 """ratio. Half window of ``cornerSubPix`` over the marker's side. Derived: a bit is a sixth of the side or less."""
 
@@ -146,7 +146,7 @@ LARGEST_SQUARE_PX: Final = 44.0
 RING_PX: Final = 2.5
 """px. Radius of the ring on which a corner looks alike from both sides. Derived: half of the smallest square."""
 RING_SAMPLES: Final = 16
-"""count. Samples on it. Convention."""
+"""count. Samples on it. Convention: sampling, one every 22.5 degrees."""
 BESIDE_EDGE_PX: Final = 2.2
 """px. Distance from the edge at which the length of a black square is taken. Derived: beyond the blur."""
 TEMPLATE_BLURS: Final = (0.04, 0.055, 0.075, 0.1, 0.14, 0.19)
@@ -175,7 +175,7 @@ EVEN_REACH: Final = 2.0
 ROUGH_LIKENESS: Final = 0.2
 """ratio. Least correlation of a rough frame. Chosen on: rendered photos of 2 MP."""
 BLACK_ENDS: Final = 0.8
-"""ratio. Share of the step by which the level has to rise where a square ends. Convention."""
+"""ratio. Share of the step by which the level has to rise where a square ends. Chosen on: not recorded."""
 SHORTEST_BLACK_PX: Final = 3.0
 """px. No square ends nearer. Derived: below the smallest square."""
 TEMPLATE_REACH: Final = 1.1
@@ -185,9 +185,9 @@ TEMPLATE_RIM: Final = 0.95
 FRAME_DRIFT_PX: Final = 3.0
 """px. Furthest that a frame may move while it is aligned. Derived: half of the smallest square."""
 WARP_STEP: Final = 0.1
-"""ratio. Largest change of a frame in one step. Convention."""
+"""ratio. Largest change of a frame in one step. Convention: damping."""
 LEAST_TEMPLATE_BLUR: Final = 1e-6
-"""squares. Keeps the logarithm of a blur finite. Convention."""
+"""squares. Keeps the logarithm of a blur finite. Convention: guard."""
 
 # ---- naming them
 
@@ -204,11 +204,11 @@ MOST_DOUBT: Final = 1.25
 """ratio. Largest sum of squares of either marker over that of the code that would fit it best: a foreign board of the same
 dictionary has the same markers, but not side by side. Chosen on: rendered photos of 2 MP."""
 BACKED_PX: Final = 2.0
-"""px. How near a second corner has to lie to its place. Convention."""
+"""px. How near a second corner has to lie to its place. Chosen on: not recorded."""
 BACKED_SHARE: Final = 0.15
 """ratio. The same as a share of their distance. Derived: perspective within a target."""
 MODULE_OVERSAMPLING: Final = 2
-"""count. Samples per module and direction. Convention."""
+"""count. Samples per module and direction. Convention: sampling."""
 MODULE_FAR: Final = 3.5
 """modules. Distance from which a module no longer counts. Derived: three sigma of the widest blur."""
 WHITE_SQUARES: Final = ((0.5, -0.5), (-0.5, 0.5))
@@ -223,7 +223,8 @@ SADDLE_CORRELATION: Final = 1.5
 """ratio. Variance of the centre's true error over the formula for independent pixels. Chosen on: rendered photos after JPEG;
 feeds U."""
 FLOOR_PX: Final = 0.01
-"""px. Standard uncertainty that no window goes below (print, paper and rounding of the centre). Convention; feeds U."""
+"""px. Standard uncertainty that no window goes below (print, paper and rounding of the centre). Chosen on: not recorded; feeds
+U."""
 MAX_BLUR_PX: Final = 8.0
 """px. Widest blur that is fitted. Convention: wider than any photo of use."""
 MIN_BLUR_PX: Final = 0.25
@@ -231,7 +232,7 @@ MIN_BLUR_PX: Final = 0.25
 SHARP_PX: Final = 0.65
 """px. Blur that windows are first made for. Chosen on: rendered photos."""
 BLURRED_RATIO: Final = 1.15
-"""ratio. Blur over ``SHARP_PX`` from which windows are made anew. Convention."""
+"""ratio. Blur over ``SHARP_PX`` from which windows are made anew. Chosen on: not recorded."""
 SMEAR: Final = 0.12
 """ratio. Standard uncertainty in units of the blur, per share of the rim that the blur takes beyond ``SMEAR_FROM``. Chosen
 on: rendered photos; feeds U."""
@@ -240,7 +241,7 @@ SMEAR_FROM: Final = 0.18
 CLEAR: Final = 2.0
 """ratio. Distance kept from a marker, in units of the blur. Derived: 95 % of its smear."""
 RIM_KEPT: Final = 0.5
-"""ratio. Share of the rim that is never given up. Convention."""
+"""ratio. Share of the rim that is never given up. Chosen on: not recorded."""
 MIN_SAMPLES: Final = 45
 """count. Pixels of the smallest window. Derived: four times the 11 unknowns."""
 REACH_PX: Final = 3.0
@@ -250,13 +251,13 @@ REACH_OF_BLUR: Final = 3.0
 SADDLE_UNKNOWNS: Final = 11
 """count. Unknowns of the fit. Derived: of its model."""
 LEAST_AREA: Final = 1e-3
-"""px^2 per mm^2. Smaller windows are none. Convention."""
+"""px^2 per mm^2. Smaller windows are none. Convention: guard."""
 LEAST_ARM_PX: Final = 2.5
 """px. Shortest window along an edge. Derived: of ``MIN_SAMPLES``."""
 START_BLUR_PX: Final = 1.3
 """px. Least blur that the fit begins with. Convention: from above it converges from further away."""
 SADDLE_STEPS: Final = (1.5, 1.5, 0.2, 0.2, 0.5, 0.5)
-"""px, rad. Largest step of centre, edges and blurs in one iteration. Convention."""
+"""px, rad. Largest step of centre, edges and blurs in one iteration. Convention: damping."""
 SETTLED_PX: Final = (5e-3, 3e-2)
 """px. Last step of a fit that has converged, and of one that is still believed. Derived: a tenth of the noise."""
 DAMPING: Final = (0.1, 10.0, 1e4)
@@ -294,7 +295,7 @@ PATCH_SAMPLES: Final = (60, 2500)
 PATCHES_AT_ONCE: Final = 24
 """count. Patches fitted together. Convention: memory."""
 PATCH_STEPS: Final = (1.0, 0.1, 0.02, 0.2)
-"""px, ratio. Largest step of centre, linear part, perspective and blur. Convention."""
+"""px, ratio. Largest step of centre, linear part, perspective and blur. Convention: damping."""
 MOST_PERSPECTIVE: Final = 0.15
 """ratio. Largest perspective term. Derived: seven standard deviations."""
 PATCH_SETTLED_PX: Final = 1e-2
@@ -327,11 +328,11 @@ END_NEIGHBOURS: Final = (2.2, 2.5)
 END_LEAST_RIM_PX: Final = 2.0
 """px. Narrowest rim at which an end is fitted. Chosen on: rendered photos of 2 MP."""
 END_SHIFT: Final = (1.5, 0.4)
-"""px, ratio. Furthest that the end may lie from its prediction, and the same as a share of the rim. Convention."""
+"""px, ratio. Furthest that the end may lie from its prediction, and the same as a share of the rim. Chosen on: not recorded."""
 END_STEPS: Final = (0.7, 0.7, 0.1, 0.1, 0.4)
-"""px, rad. Largest step of corner, edges and blur in one iteration. Convention."""
+"""px, rad. Largest step of corner, edges and blur in one iteration. Convention: damping."""
 END_BLUR_PX: Final = (0.4, 3.0)
-"""px. Narrowest and widest blur that is fitted. Convention."""
+"""px. Narrowest and widest blur that is fitted. Chosen on: not recorded."""
 END_SETTLED_PX: Final = 5e-3
 """px. Last step of a fit. Derived: a fortieth of its uncertainty."""
 END_RESIDUAL: Final = 0.12
@@ -352,23 +353,23 @@ rounding."""
 NEXT_SQUARE: Final = 1.5
 """squares. Points of a strip are predicted from points within this distance. Derived: the next, not the one after."""
 SADDLE_SHIFT_RANGE_PX: Final = (2.0, 6.0)
-"""px. Range of how far a saddle point may lie from its prediction; within it, the width of the rim. Convention."""
+"""px. Range of how far a saddle point may lie from its prediction; within it, the width of the rim. Chosen on: not recorded."""
 WIDEST_BLUR: Final = 0.95
-"""ratio. Blur over ``MAX_BLUR_PX`` of a fit that ran into its limit. Convention."""
+"""ratio. Blur over ``MAX_BLUR_PX`` of a fit that ran into its limit. Convention: guard."""
 PATCH_SHIFT: Final = 0.2
-"""ratio. How far a small point may lie from its prediction, over the side of its square. Convention."""
+"""ratio. How far a small point may lie from its prediction, over the side of its square. Chosen on: not recorded."""
 PATCH_SHIFT_RANGE_PX: Final = (1.0, 3.0)
-"""px. Range of the same. Convention."""
+"""px. Range of the same. Chosen on: not recorded."""
 PATCH_BLUR: Final = 0.25
 """ratio. Widest blur of a small point over the side of its square. Derived: beyond it neighbours run together."""
 MOST_TURN_RAD: Final = 0.2
 """rad. Largest turn of an edge against its prediction. Derived: 11 degrees, more than lens and curl."""
 STRAY_PX: Final = 2.0
-"""px. Least distance off the homography of a target's points from which one is a stray. Convention."""
+"""px. Least distance off the homography of a target's points from which one is a stray. Chosen on: not recorded."""
 STRAY_SHARE: Final = 0.02
 """ratio. The same over the size of the target in the picture. Derived: lens distortion and curl bend a sheet by less."""
 SAME_PLACE_PX: Final = 3.0
-"""px. A misread marker has its point within this distance of a surer one. Convention."""
+"""px. A misread marker has its point within this distance of a surer one. Chosen on: not recorded."""
 BLUR_RANGE_PX: Final = (0.3, 1.5)
 """px. Range of the blur that the second look is made for. Convention: beyond it nothing small is read."""
 AGREEMENT: Final = 0.5

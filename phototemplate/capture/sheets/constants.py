@@ -7,9 +7,9 @@ from typing import Final
 # ---- drawing
 
 BLACK: Final = (0.0, 0.0, 0.0)
-"""rgb. Ink. Convention."""
+"""rgb. Ink. Convention: layout."""
 WHITE: Final = (1.0, 1.0, 1.0)
-"""rgb. Paper. Convention."""
+"""rgb. Paper. Convention: layout."""
 CAP_HEIGHT: Final = 0.72
 """ratio. Height of capitals over the size of the font. Source: Adobe font metrics of Helvetica."""
 
@@ -18,22 +18,22 @@ CAP_HEIGHT: Final = 0.72
 PANEL_WIDTH_MM: Final = 97.0
 """mm. Width of a panel of the guide. Convention: two on a page."""
 PICTURE_MM: Final = (93.0, 50.0)
-"""mm. Width and height of its picture. Convention."""
+"""mm. Width and height of its picture. Convention: layout."""
 GAP_MM: Final = 3.0
-"""mm. Between panels. Convention."""
+"""mm. Between panels. Convention: layout."""
 HEAD_MM: Final = 16.0
-"""mm. Title of the page. Convention."""
+"""mm. Title of the page. Convention: layout."""
 FOOT_MM: Final = 27.0
-"""mm. Foot of the page. Convention."""
+"""mm. Foot of the page. Convention: layout."""
 
 # ---- page parts
 
 PRINTER_MARGIN_MM: Final = 5.0
 """mm. What printers leave white. Convention: of their makers."""
 CUT_WIDTH_MM: Final = 0.2
-"""mm. Width of a line to cut along. Convention."""
+"""mm. Width of a line to cut along. Convention: layout."""
 TICK_WIDTH_MM: Final = 0.15
-"""mm. Width of the ticks of a ruler. Convention."""
+"""mm. Width of the ticks of a ruler. Convention: layout."""
 
 # ---- raster
 
@@ -43,19 +43,19 @@ RASTER_SHIFT: Final = 8
 # ---- sketch
 
 ACCENT: Final = (0.74, 0.27, 0.07)
-"""rgb. What matters in a sketch. Convention."""
+"""rgb. What matters in a sketch. Convention: layout."""
 TOP: Final = (0.93, 0.92, 0.89)
-"""rgb. Tops. Convention."""
+"""rgb. Tops. Convention: layout."""
 FRONT: Final = (0.80, 0.78, 0.74)
-"""rgb. Fronts. Convention."""
+"""rgb. Fronts. Convention: layout."""
 SIDE: Final = (0.71, 0.69, 0.65)
-"""rgb. Sides. Convention."""
+"""rgb. Sides. Convention: layout."""
 WALL: Final = (0.88, 0.91, 0.94)
-"""rgb. Walls. Convention."""
+"""rgb. Walls. Convention: layout."""
 RAY: Final = (0.88, 0.66, 0.52)
-"""rgb. Rays of sight. Convention."""
+"""rgb. Rays of sight. Convention: layout."""
 PALE: Final = (0.99, 0.92, 0.87)
-"""rgb. Pale ground. Convention."""
+"""rgb. Pale ground. Convention: layout."""
 
 # ---- write
 
