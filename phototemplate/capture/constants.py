@@ -5,9 +5,12 @@ What a shop may want to change is in ``settings``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
+
+import numpy as np
 
 # ---- print
 
@@ -375,3 +378,26 @@ BLUR_RANGE_PX: Final = (0.3, 1.5)
 AGREEMENT: Final = 0.5
 """ratio. Markers of one sheet agree within this share of their distance and of their sides. Derived: one small marker
 extrapolates badly."""
+
+# ---- shared figures
+
+LIGHT_LEVELS: Final = 255.0 * (np.arange(256) / 255.0) ** TONE_GAMMA
+"""light. By grey level, white is 255. Derived: of ``TONE_GAMMA``."""
+PATCH_SIDE: Final = round(2 * PATCH_HALF * PATCH_TEXELS)
+"""count. Texels along the side of a pattern. Derived: of its width."""
+SQRT_HALF: Final = math.sqrt(0.5)
+"""ratio. Argument of the error function per standard deviation. Derived: exact."""
+SLOPE_OF_ERF: Final = math.sqrt(2.0 / math.pi)
+"""ratio. Steepest slope of 1 + erf(z / sqrt(2)). Derived: exact."""
+HALF_PIXEL: Final = 0.5
+"""px. From the edge of a texel to its centre. Derived: exact."""
+BILINEAR_RIM: Final = 1.001
+"""px. Kept inside the upper rim of a picture, so that its last row has a neighbour. Derived: one and rounding."""
+HALF_SQUARE: Final = 0.5
+"""squares. From the middle of a square to its edges. Derived: exact."""
+WHITE_8_BIT: Final = 255.0
+"""grey levels. White in 8 bits. Derived: 2^8 - 1."""
+WHITE_16_BIT: Final = 65535.0
+"""grey levels. White in 16 bits. Derived: 2^16 - 1."""
+ROUNDED: Final = 0.5
+"""grey levels. Added before the fraction is cut off. Derived: rounds to the nearest."""

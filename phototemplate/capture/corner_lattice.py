@@ -177,7 +177,7 @@ def _peak(rows: Array) -> Array:
     i = np.arange(len(rows))
     k = np.clip(rows.argmax(axis=1), 1, rows.shape[1] - 2)
     before, at, after = rows[i, k - 1], rows[i, k], rows[i, k + 1]
-    return np.asarray(k + np.clip(0.5 * (before - after) / np.minimum(before - 2 * at + after, -1e-6), -1, 1))
+    return np.asarray(k + np.clip((before - after) / 2 / np.minimum(before - 2 * at + after, -1e-6), -1, 1))
 
 
 def _black_until(smooth: NDArray[np.float32], uv: Array, along: Array, into_black: Array, step: Array) -> Array:
@@ -236,7 +236,7 @@ def _template(blur_s: float, blur_t: float, rim: float, step: float = 0.1, fine:
     s, t = np.meshgrid(axis, axis)
     inside = (np.abs(s) < 1) & (np.abs(t) < 1)
     white_square = inside & (s * t < 0)
-    out = np.maximum(np.abs(np.abs(s) - 0.5), np.abs(np.abs(t) - 0.5))
+    out = np.maximum(np.abs(np.abs(s) - constants.HALF_SQUARE), np.abs(np.abs(t) - constants.HALF_SQUARE))
     half = 0.5 - rim
     module = 2 * half / 7
     level = np.ones_like(s)

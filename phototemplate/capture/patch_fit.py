@@ -21,18 +21,15 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from phototemplate.capture import constants
-from phototemplate.capture.constants import PATCH_HALF, PATCH_TEXELS
+from phototemplate.capture.constants import BILINEAR_RIM, HALF_PIXEL, LIGHT_LEVELS, PATCH_HALF, PATCH_SIDE, PATCH_TEXELS
 from phototemplate.capture.saddle import SaddleFits, Single, no_fits
-from phototemplate.capture.strip_ends import LIGHT
 from phototemplate.capture.target_layout import Layout
 from phototemplate.model import Array, BoolArray, GrayImage, IntArray
-
-_SIDE = round(2 * PATCH_HALF * PATCH_TEXELS)
 
 
 @lru_cache(maxsize=32)
 def printed_around(layout: Layout, target_id: str) -> NDArray[np.float32]:
-    """(P, _SIDE, _SIDE) reflectance 0 to 1 around every saddle point of a board.
+    """(P, PATCH_SIDE, PATCH_SIDE) reflectance 0 to 1 around every saddle point of a board.
 
     Columns run along the board's x, rows along its y (upwards).
     """
@@ -51,7 +48,7 @@ def printed_around(layout: Layout, target_id: str) -> NDArray[np.float32]:
         dark += y.T @ (1.0 - bits[::-1]) @ x
     first = np.round((board.saddles_mm / square - low - PATCH_HALF) * PATCH_TEXELS).astype(int)
     white = (1.0 - dark).astype(np.float32)
-    windows: NDArray[np.float32] = np.stack([white[v : v + _SIDE, u : u + _SIDE] for u, v in first])
+    windows: NDArray[np.float32] = np.stack([white[v : v + PATCH_SIDE, u : u + PATCH_SIDE] for u, v in first])
     return windows
 
 
@@ -70,7 +67,7 @@ def fit_patches(
 
     Args:
         gray: picture, (h, w) uint8.
-        around: (N, _SIDE, _SIDE) patterns as ``printed_around`` gives them.
+        around: (N, PATCH_SIDE, PATCH_SIDE) patterns as ``printed_around`` gives them.
         uv_px: (N, 2) predicted places, good to a third of the white rim.
         px_from_square: (N, 2, 2) px per square along the board's x and y (upwards).
         blur_px: standard deviation of the picture's blur.
@@ -117,7 +114,7 @@ class _Pixels:
         m = max(int(within.sum(axis=1).max()), 1)
         pick = np.argsort(~within, axis=1, kind="stable")[:, :m]
         rows = np.arange(len(uv))[:, None]
-        light = LIGHT[gray[np.clip(v, 0, height - 1)[rows, pick], np.clip(u, 0, width - 1)[rows, pick]]]
+        light = LIGHT_LEVELS[gray[np.clip(v, 0, height - 1)[rows, pick], np.clip(u, 0, width - 1)[rows, pick]]]
         at = np.stack([x[pick], y[pick]], axis=1).astype(np.float32)
         return cls(base, at, light.astype(np.float32), within[rows, pick].astype(np.float32), inside)
 
@@ -228,7 +225,7 @@ def _result(pixels: _Pixels, state: _State, linear: _Linear, count: Array, start
     influence = linear.inverse[:, :2].astype(np.float32) @ linear.design * residual[:, None]
     cov = (influence @ influence.transpose(0, 2, 1)).astype(np.float64) * constants.PATCH_CORRELATION
     cov = cov * (count / np.maximum(count - unknowns, 1.0))[:, None, None] + constants.FLOOR_PX**2 * np.eye(2)
-    black, white = (np.interp(level, LIGHT, np.arange(256.0)) for level in (tone[:, 0], tone[:, 0] + tone[:, 3]))
+    black, white = (np.interp(level, LIGHT_LEVELS, np.arange(256.0)) for level in (tone[:, 0], tone[:, 0] + tone[:, 3]))
     half = 0.5 * (white - black)
     normals, before = _normals(state.jac), _normals(start)
     quarter = (linear.place[:, 0] > 0) * 2 + (linear.place[:, 1] > 0)
@@ -261,27 +258,26 @@ def _normals(jac: Array) -> Array:
 
 
 def _rendered(spectrum: NDArray[np.complex64], jac: Array, blur_px: Array) -> NDArray[np.float32]:
-    """(n, _SIDE, _SIDE, 4) patterns blurred as the picture is, derivatives by x and y (per square) and by the blur (per px)."""
-    fy = np.fft.fftfreq(_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[:, None] * np.float32(2 * np.pi)
-    fx = np.fft.rfftfreq(_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[None] * np.float32(2 * np.pi)
+    """(n, PATCH_SIDE, PATCH_SIDE, 4) patterns blurred as the picture is, derivatives by x and y (per square) and blur (px)."""
+    fy = np.fft.fftfreq(PATCH_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[:, None] * np.float32(2 * np.pi)
+    fx = np.fft.rfftfreq(PATCH_SIDE, 1 / PATCH_TEXELS).astype(np.float32)[None] * np.float32(2 * np.pi)
     inverse = np.linalg.inv(jac)
     shape = (inverse @ inverse.transpose(0, 2, 1)).astype(np.float32)[:, :, :, None, None]
     square = shape[:, 0, 0] * (fx * fx) + shape[:, 0, 1] * (2 * fx * fy) + shape[:, 1, 1] * (fy * fy)
     sigma = blur_px.astype(np.float32)[:, None, None]
     blurred = spectrum * np.exp(np.float32(-0.5) * sigma**2 * square)
     turned = np.complex64(1j) * blurred
-    out = np.empty((len(jac), _SIDE, _SIDE, 4), np.float32)
+    out = np.empty((len(jac), PATCH_SIDE, PATCH_SIDE, 4), np.float32)
     for k, part in enumerate((blurred, fx * turned, fy * turned, -sigma * square * blurred)):
-        out[..., k] = scipy.fft.irfft2(part, s=(_SIDE, _SIDE))
+        out[..., k] = scipy.fft.irfft2(part, s=(PATCH_SIDE, PATCH_SIDE))
     out[..., 0] += 1
     return out
 
 
 def _look_up(pictures: NDArray[np.float32], p: Single) -> tuple[Single, ...]:
     """Four (n, m) of bilinear values at places (n, 2, m) in squares; ``pictures`` as ``_rendered`` gives them."""
-    at = np.clip((p + PATCH_HALF) * PATCH_TEXELS - 0.5, 0, _SIDE - 1.001)
-    below = np.arange(len(p))[:, None] * _SIDE  # the pictures lie below each other
-    value = cv2.remap(
-        pictures.reshape(-1, _SIDE, 4), at[:, 0].astype(np.float32), (at[:, 1] + below).astype(np.float32), cv2.INTER_LINEAR
-    )
+    at = np.clip((p + PATCH_HALF) * PATCH_TEXELS - HALF_PIXEL, 0, PATCH_SIDE - BILINEAR_RIM)
+    below = np.arange(len(p))[:, None] * PATCH_SIDE  # the pictures lie below each other
+    u, v = at[:, 0].astype(np.float32), (at[:, 1] + below).astype(np.float32)
+    value = cv2.remap(pictures.reshape(-1, PATCH_SIDE, 4), u, v, cv2.INTER_LINEAR)
     return tuple(np.ascontiguousarray(np.moveaxis(np.asarray(value, np.float32), 2, 0)))

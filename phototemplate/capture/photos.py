@@ -216,8 +216,9 @@ def _eight_bits(levels: NDArray[Any]) -> NDArray[np.uint8]:
     """16-bit or float levels to 8 bits. 12-bit data in 16-bit files is recognised by its largest value."""
     if levels.dtype.kind == "f":
         top = float(np.nanmax(levels, initial=0.0))
-        full = 1.0 if top <= 1.0 else 255.0 if top <= 255.0 else 65535.0
-        return np.asarray(np.clip(np.nan_to_num(levels) * (255.0 / full) + 0.5, 0, 255), np.uint8)
+        white = constants.WHITE_8_BIT
+        full = 1.0 if top <= 1.0 else white if top <= white else constants.WHITE_16_BIT
+        return np.asarray(np.clip(np.nan_to_num(levels) * (white / full) + constants.ROUNDED, 0, white), np.uint8)
     top = int(levels.max(initial=0))
     shift = 8 if top > constants.HIGHEST_12_BIT else 4 if top > 255 else 0
     return np.asarray(np.clip(levels >> shift, 0, 255), np.uint8)

@@ -15,11 +15,6 @@ from phototemplate.capture import constants
 from phototemplate.capture.target_layout import Board
 from phototemplate.model import Array, GrayImage, IntArray
 
-LIGHT = 255.0 * (np.arange(256) / 255.0) ** constants.TONE_GAMMA
-"""Light from grey levels"""
-_HALF = float(np.sqrt(0.5))
-_PEAK = float(np.sqrt(2.0 / np.pi))
-
 
 def find_strip_ends(
     gray: GrayImage, board: Board, points: IntArray, uv_px: Array, members: IntArray, corners_px: Array
@@ -88,7 +83,7 @@ def _refined(gray: GrayImage, homography: Array, end_mm: Array, rim_mm: float) -
     inside = (np.abs(mm) < constants.END_REACH_OF_RIM * rim_mm).all(axis=0) & (mm[0] > -constants.OUTWARD_MM)
     if inside.sum() < 20:
         return None
-    params = _fit(dx[inside], dy[inside], LIGHT[level[inside].astype(int)], off, jac)
+    params = _fit(dx[inside], dy[inside], constants.LIGHT_LEVELS[level[inside].astype(int)], off, jac)
     if params is None or np.linalg.norm(params[:2] - off) > max(
         constants.END_SHIFT[0], constants.END_SHIFT[1] * reach_px.min()
     ):
@@ -112,9 +107,9 @@ def _fit(dx: Array, dy: Array, level: Array, off: Array, jac: Array, iterations:
         ex, ey = dx - p[0], dy - p[1]
         c1, d1, c2, d2, s = np.cos(p[2]), np.sin(p[2]), np.cos(p[3]), np.sin(p[3]), p[4]
         z1, z2 = (c1 * ex + d1 * ey) / s, (c2 * ex + d2 * ey) / s
-        e1, e2 = 1.0 + erf(z1 * _HALF), 1.0 + erf(z2 * _HALF)
-        g1 = -p[6] * 0.25 * e2 * _PEAK * np.exp(-0.5 * z1 * z1) / s
-        g2 = -p[6] * 0.25 * e1 * _PEAK * np.exp(-0.5 * z2 * z2) / s
+        e1, e2 = 1.0 + erf(z1 * constants.SQRT_HALF), 1.0 + erf(z2 * constants.SQRT_HALF)
+        g1 = -p[6] * 0.25 * e2 * constants.SLOPE_OF_ERF * np.exp(-0.5 * z1 * z1) / s
+        g2 = -p[6] * 0.25 * e1 * constants.SLOPE_OF_ERF * np.exp(-0.5 * z2 * z2) / s
         dark = 0.25 * e1 * e2
         residual = level - (p[5] - p[6] * dark)
         rms = float(np.sqrt(np.mean(residual**2)))

@@ -17,10 +17,10 @@ from phototemplate.model import Array
 from phototemplate.network.calibration.calibrate import Calibration
 from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.numerics.lens import LENS_MODELS
+from phototemplate.output.constants import PAGE_WIDTH, RULERS_PX
 from phototemplate.output.report.marks import dots, fmt, label, vectors
 from phototemplate.wording import said
 
-WIDTH = 640.0
 SHAPE_WORDS = {
     "flat": "exactly as designed",
     "bent": "bent and stretched evenly",
@@ -90,7 +90,7 @@ def _parameter(name: str, value: float, big_u: float) -> tuple[str, str, str, st
 
 def _frame(size_px: tuple[int, int]) -> tuple[float, float, float]:
     w, h = size_px
-    scale = WIDTH / max(w, h)
+    scale = PAGE_WIDTH / max(w, h)
     return scale, w * scale, h * scale
 
 
@@ -151,7 +151,7 @@ def residual_figure(calibration: Calibration) -> Figure:
     left = np.vstack([r.residual_px[r.weight > 0] for r in calibration.residuals])
     step = max(len(uv) // 3000, 1)
     enlarge = 22.0 / max(float(np.percentile(np.hypot(*left.T), 95)), 1e-6)
-    ruler = next(v for v in (2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01) if v * enlarge < 60 or v == 0.01)
+    ruler = next((v for v in RULERS_PX if v * enlarge < 60), RULERS_PX[-1])
     chosen = next((k for k in calibration.candidates if k.chosen), None)
     parts = [
         Markup('<path class="residual" d="{}" stroke-width="1"/>').format(
@@ -169,7 +169,7 @@ def board_figure(target_id: str, off: Array, calibration: Calibration) -> Figure
     points = calibration.fit.targets[target_id].points_mm
     seen = np.isfinite(off).all(axis=1)
     z = off[seen, 2]
-    scale = (WIDTH - 80) / max(float(np.ptp(points[:, 0])), 1.0)
+    scale = (PAGE_WIDTH - 80) / max(float(np.ptp(points[:, 0])), 1.0)
     xy = (points[seen, :2] - points[:, :2].min(axis=0)) * scale + 40
     w, h = float(np.ptp(points[:, 0])) * scale + 80, float(np.ptp(points[:, 1])) * scale + 80
     xy[:, 1] = h - xy[:, 1]

@@ -31,8 +31,23 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import OutputError
+from phototemplate.output.constants import (
+    DARK_LUMINANCE,
+    FLARE,
+    INK,
+    INSUNITS,
+    LEAST_CONTRAST,
+    LINETYPES,
+    LINEWEIGHTS,
+    NOTE_RANGE_MM,
+    NOTE_SHARE,
+    PATTERN_SCALE,
+    SRGB_TOE,
+    TEXT_HEIGHT_MM,
+    XDATA_TEXT_BYTES,
+)
 from phototemplate.output.text import cp1252
-from phototemplate.template.dimension_parts import UPRIGHT_RAD
+from phototemplate.template.constants import UPRIGHT_RAD
 from phototemplate.template.drawing import Arc, Circle, Data, Dimension, Drawing, Item, Layer, Line, Polyline, Text
 
 if TYPE_CHECKING:
@@ -46,23 +61,7 @@ DXF_VERSIONS: tuple[DxfVersion, ...] = ("R2010", "R12")
 APP_ID = "PHOTOTEMPLATE"
 """Application name under which XDATA is registered."""
 
-_INSUNITS = {"in": 1, "mm": 4}
 _UNIT_TEXT = {"mm": "millimetres (1 drawing unit = 1 mm)", "in": "inches (1 drawing unit = 1 in = 25.4 mm)"}
-_LINETYPES = {
-    "dashed": ("PT-DASHED", (6.0, -3.0)),
-    "dotted": ("PT-DOTTED", (1.0, -2.0)),
-    "chain": ("PT-CHAIN", (12.0, -3.0, 1.0, -3.0)),
-}
-"""Name and pattern: dash positive, gap negative; in mm, to be multiplied by :data:`_PATTERN_SCALE`."""
-_PATTERN_SCALE = 4.0
-"""Kitchens are looked at from 1:10 to 1:30."""
-_LINEWEIGHTS = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
-"""The only line weights DXF knows, in 1/100 mm."""
-_XDATA_TEXT_BYTES = 250
-TEXT_HEIGHT_MM = 25.0
-"""mm. Height of texts and dimensions that somebody adds in a CAD program. Convention: 2.5 mm at 1:10."""
-INK = 40
-"""Colours darker than this are written as colour 7"""
 
 
 def write_dxf(
@@ -118,7 +117,7 @@ def dxf_bytes(
 
     statements = () if bare else _statements(drawing, unit, unscaled, warnings)
     everything = drawing.with_items(statements)
-    insunits = 0 if unscaled else _INSUNITS[unit]
+    insunits = 0 if unscaled else INSUNITS[unit]
     measurement = 0 if unit == "in" else 1
     with _no_remark_on_r12_units():
         doc = new(version, units=insunits)
@@ -168,18 +167,18 @@ class _Writer:
         self.doc.appids.add(APP_ID)
         self.style = "PT-PLAIN"
         self.doc.styles.add(self.style, font="txt" if self.r12 else "arial.ttf")
-        for name, pattern in _LINETYPES.values():
-            scaled = [_PATTERN_SCALE * self.factor * p for p in pattern]
+        for name, pattern in LINETYPES.values():
+            scaled = [PATTERN_SCALE * self.factor * p for p in pattern]
             self.doc.linetypes.add(name, [sum(abs(p) for p in scaled), *scaled], description=name)
         for layer in layers:
             shown = readable_rgb(layer.rgb)
             entry = self.doc.layers.add(layer.name, color=_aci(shown))
             if layer.stroke != "solid":
-                entry.dxf.linetype = _LINETYPES[layer.stroke][0]
+                entry.dxf.linetype = LINETYPES[layer.stroke][0]
             if not self.r12:
                 if max(shown) >= INK:  # (nearly) black stays colour 7, which turns white on a dark screen
                     entry.rgb = shown
-                entry.dxf.lineweight = min(_LINEWEIGHTS, key=lambda w: abs(w - 100 * layer.width_mm))
+                entry.dxf.lineweight = min(LINEWEIGHTS, key=lambda w: abs(w - 100 * layer.width_mm))
                 entry.description = layer.meaning
 
     def add(self, item: Item) -> None:
@@ -303,7 +302,7 @@ class _Writer:
 def _statements(drawing: Drawing, unit: Unit, unscaled: bool, warnings: Sequence[str]) -> tuple[Text, ...]:
     """Title, unit, scale, tolerance and warnings as texts below the drawing."""
     x0, y0, x1, y1 = drawing.bounds()
-    height = min(max(0.008 * max(x1 - x0, y1 - y0), 4.0), 30.0)
+    height = min(max(NOTE_SHARE * max(x1 - x0, y1 - y0), NOTE_RANGE_MM[0]), NOTE_RANGE_MM[1])
     plain = [drawing.title]
     if unscaled:
         plain.append("Unit: none. The shape is true, its size is not known.")
@@ -328,7 +327,7 @@ def _xdata(data: Data) -> list[tuple[int, str | float]]:
     tags: list[tuple[int, str | float]] = []
     for name, value in data:
         if isinstance(value, str):
-            pieces = [value[i : i + _XDATA_TEXT_BYTES // 4] for i in range(0, len(value), _XDATA_TEXT_BYTES // 4)] or [
+            pieces = [value[i : i + XDATA_TEXT_BYTES // 4] for i in range(0, len(value), XDATA_TEXT_BYTES // 4)] or [
                 ""
             ]
             tags += [tag for piece in pieces for tag in ((1000, name), (1000, piece))]
@@ -357,7 +356,7 @@ def readable_rgb(rgb: tuple[int, int, int]) -> tuple[int, int, int]:
     CAD programs show colour 7 in black or white."""
     if max(rgb) < INK or _on_both(rgb):
         return rgb
-    towards = 255 if _luminance(rgb) < 0.2 else 0
+    towards = 255 if _luminance(rgb) < DARK_LUMINANCE else 0
     shares = (k / 100.0 for k in range(1, 101))
     mixed = (tuple(round(c + s * (towards - c)) for c in rgb) for s in shares)
     return next((m[0], m[1], m[2]) for m in mixed if _on_both((m[0], m[1], m[2])))
@@ -365,12 +364,13 @@ def readable_rgb(rgb: tuple[int, int, int]) -> tuple[int, int, int]:
 
 def _on_both(rgb: tuple[int, int, int]) -> bool:
     """Contrast of 3 : 1 to black and to white (WCAG 2.1, 1.4.11)."""
-    return (_luminance(rgb) + 0.05) / 0.05 >= 3.0 and 1.05 / (_luminance(rgb) + 0.05) >= 3.0
+    lit = _luminance(rgb) + FLARE
+    return lit / FLARE >= LEAST_CONTRAST and (1.0 + FLARE) / lit >= LEAST_CONTRAST
 
 
 def _luminance(rgb: tuple[int, int, int]) -> float:
     """Relative luminance (WCAG 2.1)."""
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255.0 for v in rgb)]
+    linear = [c / 12.92 if c <= SRGB_TOE else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255.0 for v in rgb)]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 

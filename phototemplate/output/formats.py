@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from phototemplate.errors import InputError, MeasureError
+from phototemplate.output.constants import FULL_SIZE_TEXT_MM, ROLL_LENGTH_OF_WIDTH
 from phototemplate.settings import OutputSettings
 from phototemplate.wording import said
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
     from phototemplate.template.piece_types import Template
 
-FULL_SIZE_TEXT_MM = 8.0
 
 
 @dataclass(frozen=True)
@@ -245,7 +245,7 @@ def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
 
     assert subject is not None
     short, long = paper_size(material.paper or ("Tabloid" if material.unit == "in" else "A3"))
-    size = (min(long, 2.0 * short), short)  # a roll is cut to a handy length
+    size = (min(long, ROLL_LENGTH_OF_WIDTH * short), short)  # a roll is cut to a handy length
     facts = ("Inches first, mm in brackets" if material.unit == "in" else "mm first, inches in brackets",)
     title = material.title or TitleBlock(material.measurement.job_name)
     style = SheetStyle(title, size, material.unit, material.measurement.outline.unscaled, facts)

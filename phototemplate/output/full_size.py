@@ -15,21 +15,23 @@ import shapely
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.errors import InputError
 from phototemplate.model import Outline
-from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.constants import (
+    LONGEST_PAGE_MM,
+    MOST_PAGES,
+    OVERLAP_MM,
+    PAGE_MARGIN_MM,
+    PAGE_NAME_PT,
+    PAGE_NAME_SHARE,
+    PT_PER_MM,
+    REACH_MM,
+)
+from phototemplate.output.paper import BOLD, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.template.drawing import Circle, Drawing, Item, Polyline, Text, item_points
 from phototemplate.template.piece_types import Template
 from phototemplate.template.quantities import State
 
 __all__ = ["Tiling", "region_named", "write_full_size_pdf"]
 
-MARGIN_MM = 10.0
-"""What no printer is asked to reach"""
-OVERLAP_MM = 16.0
-LONGEST_PAGE_MM = 5000.0
-"""PDF readers stop at 14,400 points, 5080 mm."""
-MOST_PAGES = 400
-REACH_MM = 150.0
-"""mm. How far round a corner or edge is printed. Convention: layout, a corner then takes four pages."""
 Region = tuple[float, float, float, float]
 """(xmin, ymin, xmax, ymax) in plan mm"""
 _LEFT_OUT = ("FOUND-BAND", "FOUND-TABLE", "FOUND-SIZES", "STONE-SIZES", "FOUND-POINTS")
@@ -156,12 +158,12 @@ def tile(items: Sequence[Item], paper: str, region: Region | None = None) -> Til
     short, long = paper_size(paper)
     choices = []
     if math.isinf(long):
-        long_mm = min(max(width, height) + 2 * MARGIN_MM + OVERLAP_MM, LONGEST_PAGE_MM)
+        long_mm = min(max(width, height) + 2 * PAGE_MARGIN_MM + OVERLAP_MM, LONGEST_PAGE_MM)
         sizes = [(short, long_mm), (long_mm, short)]
     else:
         sizes = [(short, long), (long, short)]
     for page in sizes:
-        shown = (page[0] - 2 * MARGIN_MM, page[1] - 2 * MARGIN_MM)
+        shown = (page[0] - 2 * PAGE_MARGIN_MM, page[1] - 2 * PAGE_MARGIN_MM)
         columns = max(math.ceil((width - OVERLAP_MM) / (shown[0] - OVERLAP_MM)), 1)
         rows = max(math.ceil((height - OVERLAP_MM) / (shown[1] - OVERLAP_MM)), 1)
         tiling = Tiling(region, page, shown, columns, rows)
@@ -209,10 +211,11 @@ def _page(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tiling, 
     """One tile: the drawing in its window, registration marks, name, check rulers."""
     w, h = tiling.page_mm
     canvas.setPageSize((w * PT_PER_MM, h * PT_PER_MM))
-    place = PaperMapping(tiling.corner(column, row), (MARGIN_MM, MARGIN_MM))
+    place = PaperMapping(tiling.corner(column, row), (PAGE_MARGIN_MM, PAGE_MARGIN_MM))
     canvas.saveState()
     clip = canvas.beginPath()
-    clip.rect(MARGIN_MM * PT_PER_MM, MARGIN_MM * PT_PER_MM, tiling.shown_mm[0] * PT_PER_MM, tiling.shown_mm[1] * PT_PER_MM)
+    rim = PAGE_MARGIN_MM * PT_PER_MM
+    clip.rect(rim, rim, tiling.shown_mm[0] * PT_PER_MM, tiling.shown_mm[1] * PT_PER_MM)
     canvas.clipPath(clip, stroke=0, fill=0)
     window = tiling.window(column, row).buffer(5.0)
     draw_items(canvas, [i for i in items if shapely.intersects(_shape(i), window)], place)
@@ -220,8 +223,8 @@ def _page(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tiling, 
     _marks(canvas, tiling, column, row, place)
     canvas.setFillColorRGB(0, 0, 0)
     name = f"{tiling.name(column, row)}  {drawing.title}, full size"
-    text_at(canvas, MARGIN_MM + 2, h - 7.5, name, 9, BOLD)
-    text_at(canvas, w - MARGIN_MM - 2, h - 7.5, "print at 100 %, no scaling", 8, align="right")
+    text_at(canvas, PAGE_MARGIN_MM + 2, h - 7.5, name, 9, BOLD)
+    text_at(canvas, w - PAGE_MARGIN_MM - 2, h - 7.5, "print at 100 %, no scaling", 8, align="right")
     _rulers(canvas, w)
     canvas.showPage()
 
@@ -248,8 +251,8 @@ def _rulers(canvas: Any, width_mm: float) -> None:
     canvas.setLineWidth(0.2 * PT_PER_MM)
     y = 6.0
     for left, length, step, text in (
-        (MARGIN_MM, 100.0, 10.0, "100 mm"),
-        (MARGIN_MM + 118.0, 4 * 25.4 if width_mm > 250 else 2 * 25.4, 25.4 / 2, "4 in" if width_mm > 250 else "2 in"),
+        (PAGE_MARGIN_MM, 100.0, 10.0, "100 mm"),
+        (PAGE_MARGIN_MM + 118.0, 4 * 25.4 if width_mm > 250 else 2 * 25.4, 25.4 / 2, "4 in" if width_mm > 250 else "2 in"),
     ):
         canvas.line(left * PT_PER_MM, y * PT_PER_MM, (left + length) * PT_PER_MM, y * PT_PER_MM)
         for k in range(round(length / step) + 1):
@@ -283,7 +286,7 @@ def _overview(canvas: Any, drawing: Drawing, items: Sequence[Item], tiling: Tili
         canvas.rect(a[0], a[1], b[0] - a[0], b[1] - a[1])
         canvas.setFillColorRGB(0.45, 0.45, 0.45)
         middle = ((a[0] + b[0]) / 2 / PT_PER_MM, (a[1] + b[1]) / 2 / PT_PER_MM)
-        size = min(9.0, 0.35 * (b[1] - a[1]), 0.3 * (b[0] - a[0]))
+        size = min(PAGE_NAME_PT, PAGE_NAME_SHARE[1] * (b[1] - a[1]), PAGE_NAME_SHARE[0] * (b[0] - a[0]))
         text_at(canvas, *middle, tiling.name(column, row), size, align="centre")
     canvas.setFillColorRGB(0, 0, 0)
     text_at(canvas, 15, h - 18, f"{drawing.title}, full size on {len(pages)} pages", 13, BOLD)

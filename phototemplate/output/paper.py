@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from phototemplate.errors import InputError
+from phototemplate.output.constants import CAPITAL, PAPER_DASHES, PT_PER_MM, ROLL_WIDTHS_MM
 from phototemplate.output.text import cp1252
+from phototemplate.template.constants import PAPERS_MM
 from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     LAYERS,
@@ -23,15 +25,9 @@ from phototemplate.template.drawing import (
     flatten_arc,
     flatten_polyline,
 )
-from phototemplate.template.paper_sheets import PAPERS_MM
 
-PT_PER_MM = 72.0 / 25.4
 PLAIN, BOLD = "Helvetica", "Helvetica-Bold"
-CAPITAL = 0.718
-"""Height of Helvetica's capitals as a share of the font size (Adobe's font metrics: 718 of 1000)."""
 
-_DASH = {"solid": (), "dashed": (3.0, 1.5), "dotted": (0.4, 1.1), "chain": (6.0, 1.2, 0.4, 1.2)}
-"""mm on paper"""
 
 
 @dataclass(frozen=True)
@@ -68,7 +64,7 @@ def paper_size(name: str) -> tuple[float, float]:
             width = float(words[0]) * (25.4 if len(words) == 3 and words[1] == "in" else 1.0)
         except ValueError:
             width = 0.0
-        if 100.0 <= width <= 3000.0:
+        if ROLL_WIDTHS_MM[0] <= width <= ROLL_WIDTHS_MM[1]:
             return (width, math.inf)
     raise InputError(f"Paper {name!r} is not known; use {', '.join(PAPERS_MM)} or a roll such as '610 roll' or '24 in roll'.")
 
@@ -100,7 +96,7 @@ def draw_items(canvas: Any, items: Iterable[Item], place: PaperMapping) -> None:
         canvas.setStrokeColorRGB(*colour)
         canvas.setFillColorRGB(*colour)
         canvas.setLineWidth(layer.width_mm * PT_PER_MM)
-        canvas.setDash([d * PT_PER_MM for d in _DASH[layer.stroke]])
+        canvas.setDash([d * PT_PER_MM for d in PAPER_DASHES[layer.stroke]])
         _draw(canvas, item, place)
     canvas.setDash([])
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.model import EdgeReport
-from phototemplate.output.paper import PT_PER_MM, PaperMapping, draw_items, new_canvas
+from phototemplate.output.constants import PT_PER_MM
+from phototemplate.output.paper import PaperMapping, draw_items, new_canvas
 from phototemplate.output.report.words import edge_verdict
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.paper_sheets import PaperSheet

@@ -14,13 +14,12 @@ from pathlib import Path
 from typing import Any
 
 from phototemplate.atomic import write_text_atomic
+from phototemplate.output.constants import PIECES_VERSION
 from phototemplate.template.cutting import smallest_segment_mm
 from phototemplate.template.piece_types import Cutout, Piece, Splash, Template
 from phototemplate.template.quantities import Quantity
 
 PIECES_FORMAT = "phototemplate-pieces"
-PIECES_VERSION = 1
-"""count. Raised where a key changes its meaning. Convention: format."""
 
 
 def write_pieces_json(template: Template, job: str, path: str | Path) -> Path:

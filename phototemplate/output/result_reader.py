@@ -28,6 +28,7 @@ from phototemplate.model import (
     Segment,
 )
 from phototemplate.output import schema as s
+from phototemplate.output.constants import RESULT_VERSION
 
 __all__ = ["StoredResult", "read_result"]
 
@@ -66,8 +67,8 @@ def read_result(path: str | Path) -> StoredResult:
     if not isinstance(tree, dict) or tree.get("format") != s.RESULT_FORMAT:
         raise InputError(f"{file} is not a measured result; give the result.json of a measured job.")
     version = tree.get("version")
-    if not isinstance(version, int) or version > s.RESULT_VERSION:
-        raise InputError(f"{file} has format {version}, this program reads up to {s.RESULT_VERSION}; install a newer one.")
+    if not isinstance(version, int) or version > RESULT_VERSION:
+        raise InputError(f"{file} has format {version}, this program reads up to {RESULT_VERSION}; install a newer one.")
     try:
         result = s.Result.model_validate(tree)
     except ValidationError as error:

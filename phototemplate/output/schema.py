@@ -19,11 +19,11 @@ from typing import Any, Literal
 
 from phototemplate.errors import Fact
 from phototemplate.model import EdgeKind, ShapeKind
+from phototemplate.output.constants import RESULT_VERSION
 from phototemplate.output.schema_assessment import JudgementsPart
 from phototemplate.output.schema_base import Number, Pair, Part, Row, Severity, Symmetric, Triple
 
 RESULT_FORMAT = "phototemplate-result"
-RESULT_VERSION = 1
 SCHEMA_PATH = Path(__file__).with_name("result.schema.json")
 
 class FindingPart(Part):

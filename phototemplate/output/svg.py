@@ -7,6 +7,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 from phototemplate.atomic import write_text_atomic
+from phototemplate.output.constants import SVG_MARGIN_MM
 from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     Arc,
@@ -24,7 +25,6 @@ from phototemplate.template.drawing import (
 
 __all__ = ["svg_text", "write_svg"]
 
-MARGIN_MM = 40.0
 _DASH = {"solid": "", "dashed": "24 12", "dotted": "3 9", "chain": "48 12 3 12"}
 
 
@@ -43,13 +43,14 @@ def write_svg(drawing: Drawing, path: str | Path, *, unscaled: bool = False) -> 
 def svg_text(drawing: Drawing, *, unscaled: bool = False, standalone: bool = True) -> str:
     """The file of :func:`write_svg`; not ``standalone``: an element to stand in a page, without size and title."""
     x0, y0, x1, y1 = drawing.bounds()
-    w, h = x1 - x0 + 2 * MARGIN_MM, y1 - y0 + 2 * MARGIN_MM
+    w, h = x1 - x0 + 2 * SVG_MARGIN_MM, y1 - y0 + 2 * SVG_MARGIN_MM
     size = "" if unscaled or not standalone else f' width="{w:.2f}mm" height="{h:.2f}mm"'
     notes = [*(["NOT SCALED: no length was known. Do not cut from this drawing."] if unscaled else []), *drawing.notes]
     name = f"<title>{escape(drawing.title)}</title><desc>{escape(' '.join(notes))}</desc>" if standalone else ""
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>' if standalone else "",
-        f'<svg xmlns="http://www.w3.org/2000/svg"{size} viewBox="{x0 - MARGIN_MM:.2f} {-y1 - MARGIN_MM:.2f} {w:.2f} {h:.2f}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg"{size} '
+        f'viewBox="{x0 - SVG_MARGIN_MM:.2f} {-y1 - SVG_MARGIN_MM:.2f} {w:.2f} {h:.2f}">',
         name,
         '<g fill="none" stroke-linecap="round" stroke-linejoin="round" font-family="sans-serif">',
     ]

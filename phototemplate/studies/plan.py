@@ -31,7 +31,8 @@ from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import project
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
-from phototemplate.output.paper import BOLD, PT_PER_MM, PaperMapping, draw_items, new_canvas, paper_size, text_at
+from phototemplate.output.constants import PT_PER_MM
+from phototemplate.output.paper import BOLD, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.studies.constants import (
     BAR_U_MM,
     CLEAR_OF_FRONT_MM,

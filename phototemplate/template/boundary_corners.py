@@ -9,6 +9,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary, Span, Unfit, corner_name, turning_rad
+from phototemplate.template.constants import SMALLEST_COSINE
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import dual
 from phototemplate.template.intersections import meet
@@ -36,7 +37,7 @@ def _centre_guess(a: Span, b: Span, radius_mm: float) -> Array:
     half = abs(turning_rad(a, b)) / 2.0
     inward = v - u
     size = float(np.hypot(*inward)) or 1.0
-    out: Array = a.end.xy + inward / size * radius_mm / max(math.cos(half), 0.05)
+    out: Array = a.end.xy + inward / size * radius_mm / max(math.cos(half), SMALLEST_COSINE)
     return out
 
 

@@ -12,7 +12,7 @@ import shapely
 from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import Array, HeightPoint
 from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices, span_line
-from phototemplate.template.constants import APPLIANCE_DEPTH_MM, FAR_WEB
+from phototemplate.template.constants import APPLIANCE_DEPTH_MM, FAR_WEB, PLACE_SLACK_MM
 from phototemplate.template.level import flatness_checks
 from phototemplate.template.piece_types import Check, Cutout, Piece, Template
 from phototemplate.template.places import frame_at
@@ -235,7 +235,7 @@ def _openings(template: Template) -> Iterator[Check]:
         clear, name = opening.clear_mm, opening.spec.id
         nominal = min(RANGE_WIDTHS_MM, key=lambda w: abs(w - clear))
         low, high = nominal, nominal + USUAL_ROOM_MM
-        usual = low - 0.5 <= clear <= high + 0.5
+        usual = low - PLACE_SLACK_MM <= clear <= high + PLACE_SLACK_MM
         yield _check("opening-width", name, usual or opening.spec.appliance is not None, PRACTICE, size="width", size_mm=clear,
                      low_mm=low, high_mm=high)
         appliance = opening.spec.appliance or (nominal if usual else None)

@@ -108,3 +108,85 @@ LARGEST_DXF_BYTES: Final = 50_000_000
 """bytes. Largest DXF of a maker or an earlier job. Derived: a hundred times the largest outline."""
 LARGEST_DXF_VALUE: Final = 1e9
 """drawing units. Largest number in it. Derived: a thousand kilometres in mm."""
+
+# ------------------------------------------------------------------------------------------ reading drawings
+
+NUMBER_CODES: Final = frozenset({*range(10, 60), *range(110, 150), *range(210, 240), *range(1010, 1060)})
+"""count. Group codes of coordinates, sizes and angles. Source: AutoCAD DXF reference."""
+INSUNITS_MM: Final = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
+"""mm. Drawing unit by its code in $INSUNITS. Source: AutoCAD DXF reference."""
+GIVEN_MM: Final = {"mm": 1.0, "in": 25.4}
+"""mm. Unit of the job file. Derived: exact."""
+
+# --------------------------------------------------------------------------------------------------- sheets
+
+PAPERS_MM: Final[dict[str, tuple[float, float]]] = {
+    "A4": (210.0, 297.0),
+    "A3": (297.0, 420.0),
+    "A2": (420.0, 594.0),
+    "Letter": (215.9, 279.4),
+    "Tabloid": (279.4, 431.8),
+}
+"""mm. Width and height, upright. Source: ISO 216; ANSI/ASME Y14.1 sizes A and B."""
+SCALES: Final = {
+    "mm": (1, 2, 5, 10, 15, 20, 25, 30, 40, 50, 75, 100, 200),
+    "in": (1, 2, 4, 8, 12, 16, 24, 32, 48, 64, 96, 192),
+}
+"""ratio. 1 : n as drawn in metric and inch shops. Convention: trade."""
+INCH_SCALES: Final = {4: '3" = 1\'', 8: '1 1/2" = 1\'', 12: '1" = 1\'', 16: '3/4" = 1\'', 24: '1/2" = 1\'', 32: '3/8" = 1\'',
+                      48: '1/4" = 1\'', 96: '1/8" = 1\''}  # fmt: skip
+"""ratio. How a shop that works in inches calls some of these. Convention: trade."""
+SCALES_FROM: Final = 0.6
+"""ratio. The first scale tried, over the one at which the bare drawing fits. Chosen on: not recorded."""
+ROW: Final = 1.75
+"""ratio. From line to line of a table, by the height of capitals. Convention: layout."""
+TABLE_SHARE: Final = 0.42
+"""ratio. Of the sheet's width for the tables beside the piece. Convention: layout."""
+UPRIGHT_RAD: Final = math.radians(5.0)
+"""rad. Texts up to this far beyond the vertical are still read from the right. Convention: layout."""
+DIMENSION_GAP: Final = (0.5, 0.3)
+"""ratio. Gap between a point and its extension line, over the height of the text, and at most over the line's length.
+Convention: layout."""
+PIECE_NAME: Final = 1.3
+"""ratio. Height of a piece's name over that of other texts. Convention: layout."""
+PIECE_FACTS: Final = 0.8
+"""ratio. The same of its area and weight, and of what is left clear beside an edge. Convention: layout."""
+EDGE_NAME: Final = 0.65
+"""ratio. The same of an edge's name and finish. Convention: layout."""
+EDGE_NAME_ROOM: Final = 0.9
+"""ratio. Share of the edge that such a name may take. Convention: layout."""
+NO_OFFSET_MM: Final = 0.005
+"""mm. A smaller overhang or clearance is none. Derived: half of the last digit that is written."""
+LINE: Final = 118
+"""count. Characters in a line of a comment. Convention: layout."""
+
+# ------------------------------------------------------------------------------------------------- geometry
+
+SQUARELY: Final = math.sqrt(0.5)
+"""ratio. Cosine up to which two directions are rather square than parallel. Derived: 45 degrees."""
+SMALLEST_COSINE: Final = 0.05
+"""ratio. Keeps the centre of a corner's arc near where the edges all but turn back. Chosen on: not recorded."""
+MOST_TURN_RAD: Final = 1.75 * math.pi
+"""rad. An arc that travels further is taken to go a little backwards. Convention: an eighth of a turn may be backwards."""
+INSIDE_RAD: Final = 3.1416
+"""rad. A corner that opens further is an inside corner. Derived: half a turn and its rounding."""
+LARGEST_STEP_MM: Final = 2000.0
+"""mm. Longest step in the search of a crossing. Convention: damping."""
+SPLINE_STEP_MM: Final = 200.0
+"""mm. Longest step in the search of the foot on a wall's curve. Convention: damping."""
+FLAT_SLOPE: Final = -0.05
+"""ratio. Slope from which that search goes on without the curvature. Chosen on: not recorded."""
+KEPT_TURN_RAD: Final = math.radians(10.0)
+"""rad. A vertex at which a line turns by more is kept where lines are simplified. Chosen on: not recorded."""
+SMALLEST_STEP_RAD: Final = 1e-5
+"""rad. Shortest step along an arc that is drawn as chords. Convention: guard."""
+PLACE_SLACK_MM: Final = 0.5
+"""mm. How far the width of an opening may be off the usual ones. Chosen on: not recorded."""
+BEHIND_MM: Final = 0.01
+"""mm. What a ray meets nearer than this is where it starts. Derived: rounding of coordinates."""
+RECEPTACLE_RIM_MM: Final = 5.0
+"""mm. Least stone that an advice leaves beside a receptacle. Chosen on: not recorded."""
+SEAM_STEP_MM: Final = 10.0
+"""mm. Distance of the places at which a seam is tried. Convention: sampling."""
+SEAM_END_MM: Final = 100.0
+"""mm. No seam is proposed nearer to the end of a run. Chosen on: not recorded."""

@@ -18,7 +18,7 @@ from typing import Protocol
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.constants import FLAT_SWEEP_RAD
+from phototemplate.template.constants import FLAT_SWEEP_RAD, MOST_TURN_RAD
 from phototemplate.template.gradients import Dual, Vec, atan2, cos, dual, sin
 
 
@@ -115,7 +115,7 @@ class LineCurve:
 def _travelled(angle_rad: float) -> float:
     """An angle brought to -pi/4 .. 7/4 pi: arcs may turn by more than half, and a little backwards is seen as such."""
     a = angle_rad % (2 * math.pi)
-    return a - 2 * math.pi if a > 1.75 * math.pi else a
+    return a - 2 * math.pi if a > MOST_TURN_RAD else a
 
 
 @dataclass(frozen=True)

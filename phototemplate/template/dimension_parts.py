@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from phototemplate.template.constants import DIMENSION_GAP, UPRIGHT_RAD
 from phototemplate.template.drawing import Dimension, Point
-
-UPRIGHT_RAD = math.radians(5.0)
-"""Texts up to this far beyond the vertical are still read from the right."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +27,7 @@ def take_apart(item: Dimension, height_mm: float) -> DimensionParts:
         length = math.dist(point, foot)
         if length > 1e-9:
             ux, uy = (foot[0] - point[0]) / length, (foot[1] - point[1]) / length
-            gap = min(0.5 * height_mm, 0.3 * length)
+            gap = min(DIMENSION_GAP[0] * height_mm, DIMENSION_GAP[1] * length)
             lines.append(((point[0] + gap * ux, point[1] + gap * uy),
                           (foot[0] + 0.5 * height_mm * ux, foot[1] + 0.5 * height_mm * uy)))  # fmt: skip
     angle = upright(item.direction_rad)

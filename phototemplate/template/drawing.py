@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.constants import CHAR_WIDTH
+from phototemplate.template.constants import CHAR_WIDTH, SMALLEST_STEP_RAD
 
 Point = tuple[float, float]
 Stroke = Literal["solid", "dashed", "dotted", "chain"]
@@ -267,7 +267,7 @@ def arc_of_bulge(start: Point, end: Point, bulge: float) -> tuple[Point, float, 
 def flatten_arc(centre: Point, radius_mm: float, start_rad: float, sweep_rad: float, tolerance_mm: float) -> Array:
     """(n, 2) points on an arc whose chords stay within the tolerance, both ends included."""
     ratio = min(max(1.0 - tolerance_mm / max(radius_mm, 1e-12), -1.0), 1.0)
-    step = max(2.0 * math.acos(ratio), 1e-5)
+    step = max(2 * math.acos(ratio), SMALLEST_STEP_RAD)
     n = max(math.ceil(abs(sweep_rad) / min(step, math.pi / 4)), 1)
     a = start_rad + sweep_rad * np.linspace(0.0, 1.0, n + 1)
     return np.column_stack([centre[0] + radius_mm * np.cos(a), centre[1] + radius_mm * np.sin(a)])

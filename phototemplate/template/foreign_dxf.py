@@ -7,10 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from phototemplate.errors import InputError
-from phototemplate.template.constants import LARGEST_DXF_BYTES, LARGEST_DXF_VALUE
-
-_NUMBERS = {*range(10, 60), *range(110, 150), *range(210, 240), *range(1010, 1060)}
-"""Group codes of coordinates, sizes and angles (AutoCAD DXF reference)"""
+from phototemplate.template.constants import LARGEST_DXF_BYTES, LARGEST_DXF_VALUE, NUMBER_CODES
 
 
 def open_dxf(path: Path) -> Any:
@@ -42,7 +39,7 @@ def _check_numbers(data: bytes, name: str) -> None:
         code = lines[k].strip()
         if code == b"2" and k >= 2 and lines[k - 1].strip() == b"SECTION":
             drawn = lines[k + 1].strip() in (b"ENTITIES", b"BLOCKS")  # headers hold 1e20 for an extent that is not known
-        if not drawn or not code.isdigit() or int(code[:6]) not in _NUMBERS:
+        if not drawn or not code.isdigit() or int(code[:6]) not in NUMBER_CODES:
             continue
         try:
             value = float(lines[k + 1])

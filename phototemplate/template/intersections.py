@@ -14,7 +14,7 @@ import numpy as np
 from phototemplate.edges.shapes.evaluate import chord_frame, circle_of
 from phototemplate.model import Array, Segment
 from phototemplate.numerics.natural_spline import NaturalSpline
-from phototemplate.template.constants import STRAIGHT_RADIUS_MM, TANGENT_SLACK_MM
+from phototemplate.template.constants import LARGEST_STEP_MM, STRAIGHT_RADIUS_MM, TANGENT_SLACK_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, vec
 from phototemplate.template.wall_curves import WallCurve
@@ -87,7 +87,7 @@ def polish(a: AnyCurve, b: AnyCurve, start: Array) -> Array | None:
             return None
         step = np.array([fa * nb[1] - fb * na[1], fb * na[0] - fa * nb[0]]) / det
         size = float(np.hypot(step[0], step[1]))
-        x = x - step * min(1.0, 2000.0 / size if size > 0 else 1.0)
+        x = x - step * min(1.0, LARGEST_STEP_MM / size if size > 0 else 1.0)
         if size < 1e-11 * max(1.0, float(np.abs(x).max())):
             return x
     return x if max(abs(a.side_at(x)[0]), abs(b.side_at(x)[0])) < 1e-7 else None

@@ -14,14 +14,10 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array
-from phototemplate.template.constants import CURVE_MM, DEEPEST_BLOCK, GAP_MM, SAME_BULGE
+from phototemplate.template.constants import CURVE_MM, DEEPEST_BLOCK, GAP_MM, GIVEN_MM, INSUNITS_MM, SAME_BULGE
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.foreign_dxf import open_dxf
 
-_UNITS_MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0}
-"""mm. $INSUNITS -> mm. Source: AutoCAD DXF reference."""
-_GIVEN_MM = {"mm": 1.0, "in": 25.4}
-"""mm. Unit of the job file -> mm. Derived: exact."""
 _IGNORED = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT"}
 
 
@@ -153,9 +149,9 @@ def _plausible(vertices: Array, scale: float, name: str, expected_mm: tuple[floa
 
 
 def _scale(insunits: int, unit: str | None, name: str) -> float:
-    if insunits in _UNITS_MM:
-        stated = _UNITS_MM[insunits]
-        if unit is not None and abs(_GIVEN_MM[unit] - stated) > 1e-9:
+    if insunits in INSUNITS_MM:
+        stated = INSUNITS_MM[insunits]
+        if unit is not None and abs(GIVEN_MM[unit] - stated) > 1e-9:
             raise InputError(f"Cut-out file {name} states another unit ($INSUNITS {insunits}) than the job file ({unit}); "
                              "leave `file_unit` out or correct the file.")
         return stated
@@ -164,7 +160,7 @@ def _scale(insunits: int, unit: str | None, name: str) -> float:
                          "ask the maker for mm or inch.")
     if unit is None:
         raise InputError(f"Cut-out file {name} states no unit; give `file_unit` as \"mm\" or \"in\".")
-    return _GIVEN_MM[unit]
+    return GIVEN_MM[unit]
 
 
 def _vertices(entity: Any, name: str, curve: float) -> list[Array]:

@@ -8,28 +8,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from phototemplate.template.constants import SHEET_MARGIN_MM, SHEET_TEXT_MM, TITLE_MM
+from phototemplate.template.constants import (
+    INCH_SCALES,
+    ROW,
+    SCALES,
+    SCALES_FROM,
+    SHEET_MARGIN_MM,
+    SHEET_TEXT_MM,
+    TITLE_MM,
+)
 from phototemplate.template.drawing import Drawing, Item, Line, Polyline, Text, text_width_mm
 from phototemplate.template.lengths import JobUnit
 from phototemplate.template.rules import CAUTIONS
-
-PAPERS_MM: dict[str, tuple[float, float]] = {
-    "A4": (210.0, 297.0),
-    "A3": (297.0, 420.0),
-    "A2": (420.0, 594.0),
-    "Letter": (215.9, 279.4),
-    "Tabloid": (279.4, 431.8),
-}
-"""mm. Width and height, upright. Source: ISO 216; ANSI/ASME Y14.1 sizes A and B."""
-SCALES: dict[JobUnit, tuple[int, ...]] = {
-    "mm": (1, 2, 5, 10, 15, 20, 25, 30, 40, 50, 75, 100, 200),
-    "in": (1, 2, 4, 8, 12, 16, 24, 32, 48, 64, 96, 192),
-}
-"""ratio. 1 : n as drawn in metric and inch shops. Convention: trade."""
-INCH_SCALES = {4: '3" = 1\'', 8: '1 1/2" = 1\'', 12: '1" = 1\'', 16: '3/4" = 1\'', 24: '1/2" = 1\'', 32: '3/8" = 1\'',
-               48: '1/4" = 1\'', 96: '1/8" = 1\''}  # fmt: skip
-ROW = 1.75
-"""ratio. From line to line of a table, by the height of capitals. Convention: layout."""
 
 Rows = Sequence[Sequence[str]]
 DrawingAt = Callable[[float], Drawing]
@@ -117,7 +107,7 @@ def to_scale(draw: DrawingAt, box: Box, unit: JobUnit) -> tuple[tuple[Item, ...]
     scales = SCALES[unit]
     bare = draw(SHEET_TEXT_MM * 0.1).bounds()
     least = max((bare[2] - bare[0]) / box.width, (bare[3] - bare[1]) / box.height)
-    for scale in [n for n in scales if n >= 0.6 * least] or scales[-1:]:
+    for scale in [n for n in scales if n >= SCALES_FROM * least] or scales[-1:]:
         drawing = draw(SHEET_TEXT_MM * scale)
         x0, y0, x1, y1 = drawing.bounds()
         w, h = (x1 - x0) / scale, (y1 - y0) / scale

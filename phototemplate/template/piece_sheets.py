@@ -10,7 +10,7 @@ import shapely
 
 from phototemplate.model import Array
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import SHORT_MM
+from phototemplate.template.constants import SHORT_MM, SQUARELY, TABLE_SHARE
 from phototemplate.template.drawing import Circle, Dimension, Drawing, Item, Line, Polyline, Text
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
@@ -31,9 +31,6 @@ from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceEdge, S
 from phototemplate.template.rules import TEAM, team_for
 from phototemplate.template.schedule import offset_words
 from phototemplate.template.shop_drawing import dimension, finished_runs, splash_items, upright_words
-
-TABLE_SHARE = 0.42
-"""ratio. Of the sheet's width for the tables beside the piece. Convention: layout."""
 
 
 def letter(k: int) -> str:
@@ -210,7 +207,7 @@ def place_words(piece: Piece, xy: tuple[float, float], words: LengthWords) -> st
         found.append((float((np.array(xy) - a) @ n), letter(k), n))
     found = sorted((f for f in found if f[0] > 0), key=lambda f: f[0])
     for k, second in enumerate(found[1:], 1):
-        if abs(float(found[0][2] @ second[2])) < math.sqrt(0.5):
+        if abs(float(found[0][2] @ second[2])) < SQUARELY:
             return " and ".join(f"{words.length(d)} from {name}" for d, name, _ in (found[0], found[k]))
     return ""
 

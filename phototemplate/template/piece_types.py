@@ -9,6 +9,7 @@ from typing import Literal
 from phototemplate.errors import Fact, Finding, InputError
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary
+from phototemplate.template.constants import INSIDE_RAD
 from phototemplate.template.edge_lines import Gap
 from phototemplate.template.places import OpeningPlace
 from phototemplate.template.quantities import Quantity
@@ -69,7 +70,7 @@ class PieceCorner:
     @property
     def inside(self) -> bool:
         """Whether it is an inside corner."""
-        return self.angle.value > 3.1416
+        return self.angle.value > INSIDE_RAD
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from phototemplate.errors import InputError
 from phototemplate.template.boundary import FitError
-from phototemplate.template.constants import REACH_MM
+from phototemplate.template.constants import REACH_MM, SQUARELY
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import Dual, Vec
 from phototemplate.template.intersections import AnyCurve, meet
@@ -81,7 +80,8 @@ def place_along(state: State, run: str, along: AlongSpec, whose: str) -> Vec:
     assert along.distance is not None
     from_edge = _crossing(state, along.edge, run, whose)
     start, end = state.stretch(run)
-    sign = 1.0 if float(to_right.dot((start + end) * 0.5 - from_edge)) >= 0 else -1.0
+    middle = (start + end) * 0.5
+    sign = 1.0 if float(to_right.dot(middle - from_edge)) >= 0 else -1.0
     return state.curve(run).foot(from_edge + to_right * (sign * along.distance))
 
 
@@ -92,7 +92,7 @@ def inward_at(state: State, run: str, square_to: str | None, whose: str) -> Vec:
         return to_right.left()
     edge_named(state, square_to, whose)
     other = direction(state, square_to)
-    if abs(float(other.xy @ to_right.xy)) >= math.sqrt(0.5):
+    if abs(float(other.xy @ to_right.xy)) >= SQUARELY:
         other = other.left()
     return other if float(other.xy @ to_right.left().xy) > 0 else -other
 

@@ -28,6 +28,16 @@ CARRY_KG: Final = 23.0
 """kg. What one person lifts in ideal conditions. Source: NIOSH revised lifting equation, load constant."""
 TEAM: Final = 4
 """count. More people than this cannot hold a slab at once. Convention: trade."""
+LEAST_THICKNESS_MM: Final = 19.0
+"""mm. Thinner stone has no figures. Convention: trade, slabs sold as 2 cm."""
+FULL_THICKNESS_MM: Final = 29.0
+"""mm. From here on the figures of 3 cm hold. Convention: trade, slabs sold as 3 cm."""
+DEPTH_OF_OVERHANG: Final = 3.0
+"""ratio. Depth of the counter over the largest overhang without support. Convention: trade, a third of the depth."""
+FIRST_FT2: Final = 9.0
+"""ft2. Of an island, served by the first receptacle. Source: ``NEC``, edition 2020."""
+FURTHER_FT2: Final = 18.0
+"""ft2. Served by every further one. Source: ``NEC``, edition 2020."""
 ACCESSIBLE_HEIGHT_MM: Final = 34 * INCH_MM
 """mm. Highest accessible work surface. Source: 2010 ADA Standards 804.3.2, 34 in (865 mm)."""
 
@@ -48,6 +58,7 @@ DENSITIES: dict[str, Density] = {
     "soapstone": Density(3076.0, "20 lb/ft2 at 1-1/4 in, trade article"),
     "other": Density(3000.0, "assumed on the heavy side"),
 }
+"""kg/m3. Usual densities by kind. Source: named beside each; those from memory and the last are assumed."""
 
 
 def density_kg_m3(material: MaterialSpec) -> float:
@@ -60,17 +71,17 @@ def unsupported_limit_mm(thickness_mm: float, depth_mm: float) -> float:
 
     Between 2 and 3 cm the figure of 2 cm holds; below 2 cm (19 mm) there is no figure and the limit is 0.
     """
-    if thickness_mm < 19.0:
+    if thickness_mm < LEAST_THICKNESS_MM:
         return 0.0
-    limit = 10 * INCH_MM if thickness_mm >= 29.0 else 6 * INCH_MM
-    return min(limit, depth_mm / 3.0)
+    limit = 10 * INCH_MM if thickness_mm >= FULL_THICKNESS_MM else 6 * INCH_MM
+    return min(limit, depth_mm / DEPTH_OF_OVERHANG)
 
 
 def span_limit_mm(thickness_mm: float) -> float:
     """Largest span between supports: 2 ft at 2 cm, 3 ft at 3 cm; none below 19 mm."""
-    if thickness_mm < 19.0:
+    if thickness_mm < LEAST_THICKNESS_MM:
         return 0.0
-    return 36 * INCH_MM if thickness_mm >= 29.0 else 24 * INCH_MM
+    return 36 * INCH_MM if thickness_mm >= FULL_THICKNESS_MM else 24 * INCH_MM
 
 
 FLATNESS: Final = ((4 * FOOT_MM, INCH_MM / 16), (10 * FOOT_MM, INCH_MM / 8))
@@ -94,7 +105,7 @@ def island_receptacles(area_mm2: float, long_mm: float, short_mm: float, edition
     if edition == 2017:
         return 1 if long_mm >= 24 * INCH_MM and short_mm >= 12 * INCH_MM else 0
     square_feet = area_mm2 / FOOT_MM**2
-    return 1 + max(math.ceil((square_feet - 9.0) / 18.0 - 1e-9), 0)
+    return 1 + max(math.ceil((square_feet - FIRST_FT2) / FURTHER_FT2 - 1e-9), 0)
 
 
 def wall_receptacles(length_mm: float) -> int:

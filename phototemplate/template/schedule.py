@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from phototemplate.template.constants import NO_OFFSET_MM
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.piece_types import PieceEdge, Size, Template
 from phototemplate.template.quantities import Quantity
@@ -76,7 +77,7 @@ def size_rows_csv(template: Template) -> list[dict[str, str]]:
 
 def offset_words(e: PieceEdge, words: LengthWords) -> str:
     """Overhang or clearance of an edge."""
-    if abs(e.outward_mm) < 0.005:
+    if abs(e.outward_mm) < NO_OFFSET_MM:
         return "none"
     return f"{words.short(abs(e.outward_mm))} {'overhang' if e.outward_mm > 0 else 'clearance'}"
 

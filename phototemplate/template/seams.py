@@ -12,6 +12,7 @@ from shapely import ops
 from phototemplate.model import Array
 from phototemplate.template.boundary import Unfit, polygon_of, polygon_of_vertices
 from phototemplate.template.boundary_cuts import chord_of
+from phototemplate.template.constants import SEAM_END_MM, SEAM_STEP_MM
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
 from phototemplate.template.intersections import meet_at
@@ -160,9 +161,9 @@ def _clear_place(
     taken: Sequence[tuple[shapely.Polygon, str]],
 ) -> float | None:
     """The place nearest to the wanted one whose seam meets nothing that has to stay clear."""
-    for step in np.arange(0.0, length / 2.0, 10.0):
+    for step in np.arange(0.0, length / 2.0, SEAM_STEP_MM):
         for at in (wanted - step, wanted + step):
-            if not 100.0 < at < length - 100.0:
+            if not SEAM_END_MM < at < length - SEAM_END_MM:
                 continue
             place = start + at * d
             chord = shapely.LineString([place, place + 3000.0 * inward]).intersection(polygon)

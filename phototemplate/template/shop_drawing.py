@@ -12,7 +12,18 @@ import shapely.ops
 
 from phototemplate.model import Array, Outline
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import LABEL_GRID, NO_GAP_MM, OPENING_NAME_MM, SHORT_MM, SMALLEST_SPAN_MM
+from phototemplate.template.constants import (
+    EDGE_NAME,
+    EDGE_NAME_ROOM,
+    LABEL_GRID,
+    NO_GAP_MM,
+    NO_OFFSET_MM,
+    OPENING_NAME_MM,
+    PIECE_FACTS,
+    PIECE_NAME,
+    SHORT_MM,
+    SMALLEST_SPAN_MM,
+)
 from phototemplate.template.dimension_parts import upright
 from phototemplate.template.drawing import (
     Circle,
@@ -119,9 +130,9 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
     inner = _inner_sizes(piece) if sizes else []
     facts = f"{words.area(piece.area.value)}, {words.weight(piece.weight_kg)}"
-    width = max(text_width_mm(piece.piece_id, 1.3 * h), text_width_mm(facts, 0.8 * h))
+    width = max(text_width_mm(piece.piece_id, PIECE_NAME * h), text_width_mm(facts, PIECE_FACTS * h))
     at = label_place(piece, (width + h, 3.2 * h), [(s.start, s.end) for s, _ in inner], h)
-    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.2 * h), piece.piece_id, 1.3 * h, align="centre"))
+    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.2 * h), piece.piece_id, PIECE_NAME * h, align="centre"))
     items.append(Text("STONE-NAMES", (at[0], at[1] - 1.3 * h), facts, 0.8 * h, align="centre"))
     outer = _outer_sides(piece, template)
     for edge in piece.edges:
@@ -194,10 +205,10 @@ def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, style: Style
     middle = (start + end) / 2.0
     items: list[Item] = []
     at = start + 0.25 * (end - start) + (max(edge.outward_mm, 0.0) + 0.8 * h) * left
-    offset = "" if abs(edge.outward_mm) < 0.005 else f", {offset_words(edge, words)}"
+    offset = "" if abs(edge.outward_mm) < NO_OFFSET_MM else f", {offset_words(edge, words)}"
     text = f"{edge.edge_id}: {edge.finish}{offset}"
-    if text_width_mm(text, 0.65 * h) < 0.9 * length and edge.finish != "seam":
-        items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, 0.65 * h,
+    if text_width_mm(text, EDGE_NAME * h) < EDGE_NAME_ROOM * length and edge.finish != "seam":
+        items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, EDGE_NAME * h,
                           upright(math.atan2(*(end - start)[::-1])), "centre", "middle"))
     # a joint is dimensioned once, on the first of its two pieces
     second = any(edge.edge_id == seam.seam_id and piece.piece_id == seam.pieces[1] for seam in template.seams)

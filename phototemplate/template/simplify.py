@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from phototemplate.model import Array
+from phototemplate.template.constants import KEPT_TURN_RAD
 
 Vertex = tuple[float, float, float]
 
@@ -49,7 +50,7 @@ def _corners(v: Array, closed: bool) -> NDArray[np.bool_]:
     behind = v[:, :2] - np.roll(v[:, :2], 1, axis=0)
     cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
     dot = (behind * ahead).sum(axis=1)
-    keep = keep | (np.abs(np.arctan2(cross, dot)) > np.radians(10.0))
+    keep = keep | (np.abs(np.arctan2(cross, dot)) > KEPT_TURN_RAD)
     if not closed:
         keep[0] = keep[-1] = True
     return keep

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary, Span, span_points
 from phototemplate.template.boundary_cuts import crossings
+from phototemplate.template.constants import BEHIND_MM, SQUARELY
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.cutouts import PlacedCutout
 from phototemplate.template.gradients import Dual, Vec, dual
@@ -83,7 +83,7 @@ def depth_sizes(state: State, part: Boundary) -> list[Size]:
 
 def _squarely(span: Span, ray: LineCurve, xy: Array) -> bool:
     """Whether a ray meets an edge (not a corner's arc) at more than 45 degrees, so that a depth means something."""
-    return span.finish != "corner" and abs(float(span.curve.side_at(xy)[1] @ ray.direction.xy)) > math.sqrt(0.5)
+    return span.finish != "corner" and abs(float(span.curve.side_at(xy)[1] @ ray.direction.xy)) > SQUARELY
 
 
 def diagonal_sizes(state: State, part: Boundary) -> list[Size]:
@@ -113,7 +113,7 @@ def cutout_sizes(state: State, part: Boundary, cutout: PlacedCutout) -> list[Siz
         ("to the right", right, frame.across),
     )
     for word, at, direction in rays:
-        found = [c for c in crossings(part, LineCurve(at, direction)) if c.position > 0.01]
+        found = [c for c in crossings(part, LineCurve(at, direction)) if c.position > BEHIND_MM]
         if found:
             across = part[found[0].span].name
             out.append(size(state, f"{name} {word} ({across})", at, found[0].point, "cut-out"))

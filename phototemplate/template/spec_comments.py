@@ -16,6 +16,7 @@ from pydantic_core import PydanticUndefined
 
 from phototemplate.settings import Section
 from phototemplate.template import spec
+from phototemplate.template.constants import LINE
 from phototemplate.units import INCH_MM, format_length
 
 EXAMPLE = '''\
@@ -49,8 +50,6 @@ EXAMPLE = '''\
 # [shop]
 # overhang = "1 1/2 in"'''
 """A job's pieces as they are usually wanted"""
-LINE = 118
-"""count. Characters in a line of a comment. Convention: layout."""
 TABLES: tuple[tuple[str, type[Section]], ...] = (
     ("[[pieces]]", spec.PieceSpec),
     ("[pieces.edges.NAME]", spec.PieceEdgeSpec),

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.template.boundary import FitError
-from phototemplate.template.constants import SHORTEST_UPRIGHT_MM
+from phototemplate.template.constants import RECEPTACLE_RIM_MM, SHORTEST_UPRIGHT_MM
 from phototemplate.template.curves import LineCurve
 from phototemplate.template.gradients import vec
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Splash, Vertices
@@ -66,8 +66,8 @@ def _receptacles(wish: SplashSpec, name: str, length_mm: float) -> tuple[Cutout,
         w, h = r.wide / 2.0, r.high / 2.0
         for value, half, limit, word in ((r.distance, w, length_mm, "distance"), (r.height, h, wish.height, "height")):
             if value - half <= 0 or value + half >= limit:
-                nearest = min(max(value, half + 5.0), limit - half - 5.0)
-                if limit < 2 * half + 10.0:
+                nearest = min(max(value, half + RECEPTACLE_RIM_MM), limit - half - RECEPTACLE_RIM_MM)
+                if limit < 2 * half + 2 * RECEPTACLE_RIM_MM:
                     raise FitError(f"Receptacle {k + 1} does not fit into splash {name!r}, which is {limit:.1f} mm in that "
                                    "direction; make the splash larger.", name, value)
                 raise FitError(f"Receptacle {k + 1} of splash {name!r} reaches its edge: its {word} is {value:.1f} mm; "

@@ -14,7 +14,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.numerics.natural_spline import NaturalSpline
-from phototemplate.template.constants import SMALLEST_SPAN_MM
+from phototemplate.template.constants import FLAT_SLOPE, SMALLEST_SPAN_MM, SPLINE_STEP_MM
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
 
 
@@ -81,9 +81,9 @@ class WallCurve:
             f, g, h = self.spline.at(s)
             value = (x - s) + (y - f) * g
             slope = -1.0 - g * g + (y - f) * h
-            if slope > -0.05:  # beyond the centre of curvature: creep
+            if slope > FLAT_SLOPE:  # beyond the centre of curvature: creep
                 slope = -1.0 - g * g
-            step = max(min(-value / slope, 200.0), -200.0)
+            step = max(min(-value / slope, SPLINE_STEP_MM), -SPLINE_STEP_MM)
             s += step
             if abs(step) < 1e-12 * max(1.0, abs(s)):
                 break
@@ -170,7 +170,8 @@ class WallCurve:
         # within one cubic the second derivative is largest at an end; chord error = h^2 |f''| / 8
         bend = np.abs(self.spline.many(stops)[2])
         width = np.diff(stops)
-        n = np.maximum(np.ceil(width * np.sqrt(np.maximum(bend[:-1], bend[1:]) / (8.0 * tolerance_mm))), 1).astype(int)
+        chords = width * np.sqrt(np.maximum(bend[:-1], bend[1:]) / (8.0 * tolerance_mm))
+        n = np.maximum(np.ceil(chords), 1).astype(int)
         count = np.arange(n.sum()) - np.repeat(np.cumsum(n) - n, n)
         s = np.append(np.repeat(stops[:-1], n) + count * np.repeat(width / n, n), high)
         return s if a <= b else s[::-1]

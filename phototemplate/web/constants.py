@@ -110,3 +110,10 @@ SAME_PROPOSAL_MM: Final = 40.0
 """mm. A proposal found again within this is the one that was turned down. Chosen on: not recorded."""
 SAME_LINE_MM: Final = 0.3
 """mm. Another line this near to the edge taken is that edge. Chosen on: not recorded."""
+
+# -------------------------------------------------------------------------------------------------- names and keys
+
+MIN_KEY: Final = 43
+"""count. Letters of the shortest start key that is kept. Derived: 256 bits in base 64."""
+LONGEST_NAME: Final = 60
+"""count. Letters of a job's title that its folder's name keeps. Convention: short enough for every file system."""

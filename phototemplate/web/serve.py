@@ -21,13 +21,12 @@ import uvicorn
 from phototemplate.errors import InputError, InstallationError
 from phototemplate.web.access import OPEN_PATH, Keys
 from phototemplate.web.app import build_app
+from phototemplate.web.constants import MIN_KEY
 from phototemplate.web.workspace import Workspace, is_job
 
 HOST = "127.0.0.1"
 FIRST_PORT, PORTS = 49152, 16000
 """The ports that nobody is registered for (RFC 6335)"""
-MIN_KEY = 43
-"""Letters of 256 bits in base 64"""
 
 
 def workspace_of(folder: Path) -> Workspace:

@@ -15,6 +15,7 @@ from typing import Any
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import JOB_FILE, PHOTO_SUFFIXES, load_job
 from phototemplate.result_set import current_set
+from phototemplate.web.constants import LONGEST_NAME
 from phototemplate.web.events import Hub
 from phototemplate.web.open_job import OpenJob, listed
 from phototemplate.web.phone import PhoneLink
@@ -25,7 +26,6 @@ from phototemplate.web.worker import Worker
 
 ARCHIVE = "archive"
 """Folder beside the jobs for those that are done with"""
-LONGEST_NAME = 60
 CALIBRATION = "calibration"
 """Folder of the photos of a calibration board, as the worker knows it"""
 

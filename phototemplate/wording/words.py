@@ -21,11 +21,10 @@ from string import Formatter
 
 from phototemplate.errors import Fact
 from phototemplate.units import LengthUnit, format_length
+from phototemplate.wording.constants import MOST_NAMES
 
 Facts = Mapping[str, Fact]
 
-MOST_NAMES = 4
-"""Names listed one by one; of more the first three are named and the others counted"""
 USUAL_SPEC = {"mm": ".1f", "px": ".1f", "deg": ".1f"}
 """Number format where a field gives none, by the unit its name ends with"""
 

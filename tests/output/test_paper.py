@@ -16,16 +16,18 @@ import pypdfium2
 import pytest
 
 from phototemplate.errors import InputError
+from phototemplate.output.constants import OVERLAP_MM
 from phototemplate.output.csv import EDGE_COLUMNS, write_edges_csv, write_rows_csv
-from phototemplate.output.full_size import OVERLAP_MM, Tiling, pages_with, region_named, tile, write_full_size_pdf
+from phototemplate.output.full_size import Tiling, pages_with, region_named, tile, write_full_size_pdf
 from phototemplate.output.paper import paper_size
 from phototemplate.output.pdf import edge_schedule, sheets_pdf
 from phototemplate.output.svg import svg_text
+from phototemplate.template.constants import PAPERS_MM
 from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import Dimension, Drawing, Line, Polyline, Text, arc_of_bulge
 from phototemplate.template.lengths import JobUnit, LengthWords
 from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
-from phototemplate.template.paper_sheets import PAPERS_MM, Rows, SheetStyle, TitleBlock, scale_words
+from phototemplate.template.paper_sheets import Rows, SheetStyle, TitleBlock, scale_words
 from phototemplate.template.shop_sheet import outline_sheets
 from tests.output.samples import outline
 from tests.output.test_dxf import DRAWING

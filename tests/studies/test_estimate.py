@@ -38,7 +38,7 @@ from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import Quote
 from phototemplate.studies.quote_file import QuoteFile
 from phototemplate.studies.quote_pages import write_quote
-from phototemplate.template.paper_sheets import PAPERS_MM
+from phototemplate.template.constants import PAPERS_MM
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec

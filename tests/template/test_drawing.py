@@ -18,6 +18,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from phototemplate.model import HeightPoint, Outline
 from phototemplate.output.dxf import write_dxf
 from phototemplate.output.text import cp1252
+from phototemplate.template.constants import PAPERS_MM
 from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import (
     LAYERS,
@@ -34,7 +35,7 @@ from phototemplate.template.drawing import (
 )
 from phototemplate.template.lengths import JobUnit, LengthWords
 from phototemplate.template.outline_drawing import outline_drawing
-from phototemplate.template.paper_sheets import PAPERS_MM, PaperSheet, SheetStyle, TitleBlock
+from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.schedule import CSV_COLUMNS, SIZE_COLUMNS, edge_rows_csv, size_rows_csv

@@ -61,3 +61,26 @@ PALE: Final = (0.99, 0.92, 0.87)
 
 PRINT_SCALE_RANGE: Final = (0.97, 1.03)
 """ratio. Print scales that are accepted. Derived: printers are off by half a per cent, 3 % is a wrong setting."""
+
+LINE: Final = (0.35, 0.35, 0.35)
+"""rgb. Lines of a sketch. Convention: layout."""
+ALIGN_IN_MM: Final = 1.6
+"""mm. From a mark to the words beside it. Convention: layout."""
+PLAN_SHEETS: Final[tuple[tuple[float, float, bool], ...]] = (
+    (170, 140, True),
+    (430, 640, True),
+    (170, 1130, True),
+    (250, 1960, False),
+    (780, 1760, False),
+    (1130, 2010, False),
+    (2230, 1760, False),
+    (2830, 2010, False),
+)
+"""mm. Places of the sheets in the plan of the guide, and whether they stand upright. Convention: layout."""
+
+# ---- printed sets
+
+USUAL_SHEETS: Final = 20
+"""count. Target sheets of a set where no number is asked for. Chosen on: not recorded."""
+BAR_ENDS_OF_PAGE: Final = 4
+"""count. Bar ends of a page. Derived: two bars."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, TOP, WALL, WHITE
+from phototemplate.capture.sheets.constants import ACCENT, ALIGN_IN_MM, BLACK, FRONT, LINE, TOP, WALL, WHITE
 from phototemplate.capture.sheets.drawing import Align, Blocks, Box, Item, Page, Stroke, Text, arrow, box_outline, grey
 from phototemplate.capture.sheets.guide import (
     Panel,
@@ -12,7 +12,7 @@ from phototemplate.capture.sheets.guide import (
     picture_photos,
     picture_print,
 )
-from phototemplate.capture.sheets.sketch import LINE, View, no, yes
+from phototemplate.capture.sheets.sketch import View, no, yes
 
 Scale = tuple[float, float]
 
@@ -42,7 +42,6 @@ def picture_clear() -> list[Item]:
     return items
 
 
-ALIGN_IN: tuple[tuple[float, Align], ...] = ((1.6, "left"), (-1.6, "right"))
 
 
 def picture_measure() -> list[Item]:
@@ -70,7 +69,8 @@ def picture_measure() -> list[Item]:
     items.append(Blocks(tuple(ticks)))
     for x in (16.0, 76.0):
         items += arrow((x, y + 23.0), (x, y + 2.2), 0.5, ACCENT, 2.4)
-        side, align = ALIGN_IN[x > 40]
+        align: Align = "right" if x > 40 else "left"
+        side = -ALIGN_IN_MM if x > 40 else ALIGN_IN_MM
         items.append(Text((x + side, y + 20.5), "cross at letter B", 2.7, True, align, ACCENT))
     items.append(Text((46.0, y - 10.2), "S01 to S04:  ________ mm or in", 3.2, True, "centre", BLACK))
     return items

@@ -13,8 +13,10 @@ from phototemplate.capture.sheets.constants import (
     FRONT,
     GAP_MM,
     HEAD_MM,
+    LINE,
     PANEL_WIDTH_MM,
     PICTURE_MM,
+    PLAN_SHEETS,
     RAY,
     TOP,
     WALL,
@@ -36,7 +38,7 @@ from phototemplate.capture.sheets.drawing import (
     shifted,
 )
 from phototemplate.capture.sheets.page_parts import PRINT_RULES, paper_size, print_note, rulers
-from phototemplate.capture.sheets.sketch import LINE, View, badge, camera_body, camera_wedge, no, yes
+from phototemplate.capture.sheets.sketch import View, badge, camera_body, camera_wedge, no, yes
 
 Scale = tuple[float, float]
 
@@ -170,16 +172,6 @@ def flat_sheet(centre: tuple[float, float], width: float, upright: bool = False)
     return items
 
 
-PLAN_SHEETS: tuple[tuple[float, float, bool], ...] = (
-    (170, 140, True),
-    (430, 640, True),
-    (170, 1130, True),
-    (250, 1960, False),
-    (780, 1760, False),
-    (1130, 2010, False),
-    (2230, 1760, False),
-    (2830, 2010, False),
-)
 
 
 def picture_lay() -> list[Item]:

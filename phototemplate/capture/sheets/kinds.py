@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from phototemplate.capture import constants, design
+from phototemplate.capture.sheets.constants import BAR_ENDS_OF_PAGE, USUAL_SHEETS
 from phototemplate.capture.sheets.customer import customer_page
 from phototemplate.capture.sheets.drawing import Page
 from phototemplate.capture.sheets.guide import guide_page
@@ -35,6 +36,10 @@ def _first(count: int) -> Callable[[str], tuple[int, ...]]:
     return lambda paper: tuple(range(1, count + 1))
 
 
+def _only_one(paper: str) -> tuple[int, ...]:
+    return (1,)
+
+
 def _boards(paper: str) -> tuple[int, ...]:
     return tuple(int(board[1:]) for board in design.board_ids() if paper in design.papers(board))
 
@@ -45,8 +50,8 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "one page of pictures: how to do it",
         guide_page,
         SMALL_PAPERS,
-        _first(1),
-        _first(1),
+        _only_one,
+        _only_one,
         "guide page",
     ),
     PrintKind(
@@ -55,7 +60,7 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         sheet_page,
         SMALL_PAPERS,
         _first(constants.SHEET_COUNT),
-        _first(20),
+        _first(USUAL_SHEETS),
         "target sheet",
     ),
     PrintKind(
@@ -72,8 +77,8 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "ends for two scale bars on a page",
         bar_page,
         SMALL_PAPERS,
-        _first(constants.BAR_END_COUNT // 4),
-        _first(1),
+        _first(constants.BAR_END_COUNT // BAR_ENDS_OF_PAGE),
+        _only_one,
         "page of bar ends",
     ),
     PrintKind(
@@ -90,8 +95,8 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         "one page of plain instructions for a customer",
         customer_page,
         SMALL_PAPERS,
-        _first(1),
-        _first(1),
+        _only_one,
+        _only_one,
         "customer page",
     ),
 )

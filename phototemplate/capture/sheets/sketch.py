@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, PALE, RAY, SIDE, TOP, WHITE
+from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, LINE, PALE, RAY, SIDE, TOP, WHITE
 from phototemplate.capture.sheets.drawing import Ink, Item, Point, Polygon, Stroke, Text, arrow, circle, grey
 
 Point3 = tuple[float, float, float]
 
-LINE = grey(0.35)
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,9 @@ from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.assessment import Judged, Judgements
+from phototemplate.output.constants import PLOT_HEIGHT, PLOT_WIDTH, SHOWN_SECONDS, SHOWN_SHARE, SIXTEENTH_MM
 from phototemplate.output.report import words
-from phototemplate.output.report.camera import PLOT_HEIGHT, PLOT_WIDTH, camera_panels
+from phototemplate.output.report.camera import camera_panels
 from phototemplate.output.report.levels import cabinet_levels, level_map
 from phototemplate.output.report.marks import CLASSES, UClass, class_of, legend_line, signed
 from phototemplate.output.report.photos import PictureOf, photo_panels
@@ -29,8 +30,6 @@ from phototemplate.template.piece_types import Template
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.units import format_length
 from phototemplate.wording import Said, meaning_of, said
-
-SIXTEENTH_MM = 25.4 / 16
 
 
 @dataclass(frozen=True)
@@ -176,7 +175,7 @@ def _context(
         "residual_scale": settings.residual_scale,
         "cautions": CAUTIONS,
         "pieces": pieces_part(template, outline, unit, judged.sizes) if template is not None else None,
-        "seconds": {k: v for k, v in measurement.seconds.items() if v >= 0.05},
+        "seconds": {k: v for k, v in measurement.seconds.items() if v >= SHOWN_SECONDS},
         "signed": signed,
         "dof": words.dof_words,
         "input_words": words.input_words,
@@ -200,7 +199,7 @@ def _row(
         length_in=format_length(edge.length_mm, "fraction", settings.inch_denominator),
         angle=f"{math.degrees(edge.angle_rad):.2f}",
         classes=tuple(class_of(u, tolerance_mm) for u in edge.offset_U_mm),
-        bars=tuple((cause, 2.0 * u, 100.0 * u * u / variance) for cause, u in edge.budget if u * u > 0.005 * variance),
+        bars=tuple((cause, 2.0 * u, 100.0 * u * u / variance) for cause, u in edge.budget if u * u > SHOWN_SHARE * variance),
     )
 
 

@@ -12,10 +12,23 @@ from markupsafe import Markup
 from phototemplate.model import Array, Camera, Measurement
 from phototemplate.network.calibration.photo_gain import ASSUMED, DETERMINED, prior_shares
 from phototemplate.numerics.lens import LENS_MODELS
+from phototemplate.output.constants import (
+    LARGE_RMS_PX,
+    LEAST_COVERAGE,
+    LEAST_TOP_PX,
+    MOST_TICKS,
+    PLOT_HEIGHT,
+    PLOT_WIDTH,
+    RING_ERRORS,
+    RINGS,
+    SAME_OF_U,
+    SYSTEMATIC_PX,
+    TICKS_PX,
+    TOP_PERCENTILE,
+    TOP_ROOM,
+)
 from phototemplate.output.report.marks import dots, fmt, label, path, vectors
 
-PLOT_WIDTH, PLOT_HEIGHT = 640.0, 420.0
-RINGS = 8
 SOURCE_WORDS = {
     "adjusted": "found from these photos",
     "profile": "from its calibration, refined",
@@ -23,8 +36,6 @@ SOURCE_WORDS = {
     "vanishing": "begun with the perspective of the sheets",
     "default": "begun with a usual phone",
 }
-SYSTEMATIC_PX = 0.08
-"""A mean radial residual below this is of no matter, however certain."""
 
 
 @dataclass(frozen=True)
@@ -172,7 +183,7 @@ def _parameters(cameras: Sequence[Camera]) -> tuple[Parameter, ...]:
     out = []
     for n, v, u in zip(LENS_MODELS[cameras[0].model].names, values.T, big_u, strict=True):
         low, high = _parameter(n, float(v.min()), u), _parameter(n, float(v.max()), u)
-        same = low.value == high.value or float(np.ptp(v)) < 1e-3 * u
+        same = low.value == high.value or float(np.ptp(v)) < SAME_OF_U * u
         out.append(low if same else Parameter(n, f"{low.value} to {high.value}", low.big_u))
     return tuple(out)
 
@@ -205,18 +216,17 @@ def _sentence(rms: float, mean: Array, error: Array, coverage: float) -> tuple[s
     """What a shop hand needs to know."""
     if len(mean) < 3:
         return "Too few points to judge the camera.", False
-    # eight rings are looked at, so 3.5 standard errors keep a false alarm below one job in two hundred
-    bent = np.any((np.abs(mean) > 3.5 * error) & (np.abs(mean) > SYSTEMATIC_PX))
+    bent = np.any((np.abs(mean) > RING_ERRORS * error) & (np.abs(mean) > SYSTEMATIC_PX))
     if bent:
         text = (
             f"Look at the camera: the residuals follow a pattern of up to {np.abs(mean).max():.2f} px, so the lens is not "
             "described well. Calibrate it, or do not let software correct or crop the photos."
         )
         return text, False
-    if rms > 0.6:
+    if rms > LARGE_RMS_PX:
         text = f"Look at the photos: residuals of {rms:.2f} px are large. Usual causes: blur, bent sheets, edited photos."
         return text, False
-    if coverage < 0.5:
+    if coverage < LEAST_COVERAGE:
         text = (
             f"The camera is all right where the sheets were ({rms:.2f} px, no pattern left), but they filled only "
             f"{coverage:.0%} of the picture: let sheets reach into its corners next time."
@@ -228,8 +238,8 @@ def _sentence(rms: float, mean: Array, error: Array, coverage: float) -> tuple[s
 def _radius_plot(radius: Array, outward: Array, ring_r: Array, mean: Array, error: Array, far: float) -> Markup:
     """Outward residual against distance from the middle, with the mean of each ring and twice its standard error."""
     w, h, left, foot = PLOT_WIDTH, PLOT_HEIGHT, 58.0, 42.0
-    top = max(float(np.percentile(np.abs(outward), 99.5)) * 1.15, 0.05)
-    step = min((s for s in (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0) if top / s <= 3.2), default=10.0)
+    top = max(float(np.percentile(np.abs(outward), TOP_PERCENTILE)) * TOP_ROOM, LEAST_TOP_PX)
+    step = next((s for s in TICKS_PX if top / s <= MOST_TICKS), TICKS_PX[-1])
 
     def at(r: Array, v: Array) -> Array:
         x = left + (w - left - 10) * r / far

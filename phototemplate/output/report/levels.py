@@ -8,16 +8,10 @@ import numpy as np
 from markupsafe import Markup
 
 from phototemplate.model import HeightPoint, Measurement
+from phototemplate.output.constants import FULL_COLOUR_MM, LEAST_SHOWN_MM, NEGLIGIBLE_MM
 from phototemplate.output.report.marks import fmt, label, signed, title
 from phototemplate.output.report.plan import PlanView, plain_outline, scale_bar, stretches, to_plan
 from phototemplate.output.report.topview import PlanPicture
-
-FULL_COLOUR_MM = 3.0
-"""Height at which the colour is at its strongest (1/8 in, the flatness of a top over 10 ft; common practice)."""
-
-
-NEGLIGIBLE_MM = 0.5
-"""No shim is thinner than this (common practice)"""
 
 
 @dataclass(frozen=True)
@@ -37,7 +31,7 @@ class CabinetLevel:
         middle = 0.5 * (self.low_mm + self.high_mm)
         tilt = self.high_mm - self.low_mm
         if max(abs(self.low_mm), abs(self.high_mm)) <= max(self.U_mm, NEGLIGIBLE_MM):
-            return f"Level with the others within {max(abs(self.low_mm), abs(self.high_mm), 0.1):.1f} mm."
+            return f"Level with the others within {max(abs(self.low_mm), abs(self.high_mm), LEAST_SHOWN_MM):.1f} mm."
         if tilt > 2 * self.U_mm and tilt > 1.0:
             return f"Out of level by {tilt:.1f} mm from place to place."
         if abs(middle) <= max(self.U_mm, NEGLIGIBLE_MM):

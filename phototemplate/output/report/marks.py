@@ -14,6 +14,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from phototemplate.model import Array
+from phototemplate.output.constants import CLASS_LIMITS, CLASS_WIDTHS
 
 __all__ = ["CLASSES", "UClass", "class_of", "dots", "fmt", "label", "legend_line", "path", "signed", "vectors"]
 
@@ -32,11 +33,11 @@ class UClass:
 
 
 CLASSES = (
-    UClass("A", 0.25, "", 5.0, "far better than asked"),
-    UClass("B", 0.5, "", 3.0, "better than asked"),
-    UClass("C", 1.0, "14 4", 4.0, "as good as asked"),
-    UClass("D", 2.0, "7 5", 4.0, "not good enough"),
-    UClass("E", math.inf, "2 5", 5.0, "much too uncertain"),
+    UClass("A", CLASS_LIMITS[0], "", CLASS_WIDTHS[0], "far better than asked"),
+    UClass("B", CLASS_LIMITS[1], "", CLASS_WIDTHS[1], "better than asked"),
+    UClass("C", CLASS_LIMITS[2], "14 4", CLASS_WIDTHS[2], "as good as asked"),
+    UClass("D", CLASS_LIMITS[3], "7 5", CLASS_WIDTHS[3], "not good enough"),
+    UClass("E", math.inf, "2 5", CLASS_WIDTHS[4], "much too uncertain"),
 )
 
 

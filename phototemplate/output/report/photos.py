@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from markupsafe import Markup
 from phototemplate.capture.photos import read_rgb, upright, upright_points
 from phototemplate.errors import PhotoError
 from phototemplate.model import Array, Measurement, PhotoMeta, PhotoResiduals, Sightings
+from phototemplate.output.constants import MANY_PHOTOS
 from phototemplate.output.report.marks import dots, finite, fmt, label, path, vectors
 from phototemplate.output.report.pictures import Rgb, jpeg_address, reduced
 from phototemplate.settings import OutputSettings
@@ -20,8 +22,6 @@ from phototemplate.wording import Said, say
 PictureOf = Callable[[PhotoMeta, int], Rgb]
 """(photo, longer side in px) -> RGB picture in stored orientation, at most so large"""
 
-MANY_PHOTOS = 16
-"""From here on pictures shrink, so that the report stays small."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def photo_panels(
 ) -> list[PhotoPanel]:
     """A panel per photo, in order; one picture is in memory at a time."""
     count = max(len(measurement.photos), 1)
-    side = round(settings.photo_side_px * min(1.0, (MANY_PHOTOS / count) ** 0.5))
+    side = round(settings.photo_side_px * min(1.0, math.sqrt(MANY_PHOTOS / count)))
     residuals = {r.photo_id: r for r in measurement.network.residuals}
     return [
         _panel(measurement, meta, residuals.get(meta.photo_id), settings, side, picture_of or read_rgb, unit)

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from phototemplate.model import Outline
 from phototemplate.output.assessment import Judged
+from phototemplate.output.constants import REPORT_TEXT_MM
 from phototemplate.output.report.words import size_verdict
 from phototemplate.output.svg import svg_text
 from phototemplate.template.lengths import JobUnit, LengthWords
@@ -24,8 +25,6 @@ from phototemplate.template.schedule import (
 from phototemplate.template.shop_drawing import Style, template_drawing
 
 Rows = list[tuple[str, ...]]
-TEXT_MM = 32.0
-"""mm. Height of texts in the report's drawing, in mm of the plan. Convention: layout."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class PiecesPart:
 def pieces_part(template: Template, outline: Outline, unit: JobUnit, sizes: Sequence[Judged] = ()) -> PiecesPart:
     """Drawing and tables of a template; ``sizes`` are the verdicts on its finished dimensions."""
     words = LengthWords.of(template.spec.shop, unit)
-    drawing = template_drawing(template, outline, Style(words, TEXT_MM))
+    drawing = template_drawing(template, outline, Style(words, REPORT_TEXT_MM))
     tables = (
         Table("Pieces", piece_schedule(template, words)),
         Table("Edges", edge_schedule(template, words), "As every piece runs anticlockwise."),

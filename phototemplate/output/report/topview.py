@@ -10,12 +10,11 @@ from markupsafe import Markup
 
 from phototemplate.model import Array, Measurement
 from phototemplate.network.rectify import TopView
+from phototemplate.output.constants import UNSEEN_GREY
 from phototemplate.output.report.marks import class_of, fmt, label, path, title, upright_angle
 from phototemplate.output.report.pictures import Rgb, jpeg_address, reduced
 from phototemplate.output.report.plan import PlanView, Stretch, outside_point, scale_bar, sheet_corners, sheets, stretches
 from phototemplate.settings import OutputSettings
-
-UNSEEN_GREY = 168
 
 
 @dataclass(frozen=True)

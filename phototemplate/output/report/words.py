@@ -11,6 +11,7 @@ from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
 from phototemplate.output.assessment import Judged, Noticed
+from phototemplate.output.constants import AGREES, DOUBTFUL, MOST_APART
 from phototemplate.units import format_length
 from phototemplate.wording import Said, said, say
 
@@ -76,8 +77,9 @@ def edge_verdict(
         return EdgeVerdict("short", "The photos contradict each other: nothing can be said of this edge. Do not cut from it.")
     if unscaled:
         return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
-    if not math.isfinite(worst) or decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).verdict != "meets":
-        share = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm).probability if math.isfinite(worst) else 0.0
+    decision = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm) if math.isfinite(worst) else None
+    if decision is None or decision.verdict != "meets":
+        share = decision.probability if decision is not None else 0.0
         if judged is not None:
             where = f"in its {judged.where}" if judged.where == "middle" else f"at its {judged.where}"
         else:
@@ -144,9 +146,9 @@ def length_words(one: KnownLengthResult, noticed: Noticed | None = None) -> str:
     seen = abs(one.normalized_residual)
     if not math.isfinite(seen):
         first = "Nothing checks this length."
-    elif seen <= 2.0:
+    elif seen <= AGREES:
         first = "Agrees with the rest."
-    elif seen <= 3.29:
+    elif seen <= DOUBTFUL:
         first = "A little off; measure it again if you can."
     else:
         first = "Does not agree with the rest: measure it again."
@@ -170,7 +172,7 @@ def sheets_words(sheets: Sequence[Noticed]) -> str:
     worst = max(sheets, key=lambda s: s.detectable_mm)
     hidden = 0.4 * sizes[-1]
     text = f"If a sheet were moved by {sizes[-1]:.1f} mm half way through the photos you would be told, whichever it is"
-    if sizes[-1] > 1.5 * sizes[0]:
+    if sizes[-1] > MOST_APART * sizes[0]:
         text += f" (for most {sizes[len(sizes) // 2]:.1f} mm is enough; {worst.name} is watched least)"
     return f"{text}; by {hidden:.1f} mm you might not, and edges near it would come out up to {hidden / 2:.1f} mm wrong."
 

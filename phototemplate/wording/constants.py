@@ -1,0 +1,8 @@
+"""Constants of the wording, with unit and origin."""
+
+from __future__ import annotations
+
+from typing import Final
+
+MOST_NAMES: Final = 4
+"""count. Names listed one by one; of more, all but one of so many are named and the others counted. Convention: layout."""
