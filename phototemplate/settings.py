@@ -85,7 +85,7 @@ class AdjustmentSettings(StageSettings):
     """ratio. Standard uncertainty of the principal point, as a share of the longer side of the picture. Chosen on: not
     recorded; feeds U."""
     u_aspect: float = 1e-4
-    """ratio. Standard uncertainty of the pixels' aspect (phones: square). Convention: of sensor makers."""
+    """ratio. Standard uncertainty of the pixels' aspect (phones: square). Chosen on: not recorded; feeds U."""
     u_focus: float = 0.004
     """ratio. Standard deviation of a photo's own change of the principal distance by focusing; 0: none. Chosen on: not
     recorded; feeds U."""

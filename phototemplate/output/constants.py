@@ -16,7 +16,7 @@ RESULT_VERSION: Final = 1
 PIECES_VERSION: Final = 1
 """count. The same of the file of pieces, raised where a key changes its meaning. Convention: format."""
 FULL_SIZE_TEXT_MM: Final = 8.0
-"""mm. Height of texts printed at full size. Convention: layout, read standing."""
+"""mm. Height of texts printed at full size. Convention: layout."""
 ROLL_LENGTH_OF_WIDTH: Final = 2.0
 """ratio. Longest sheet cut off a roll, over the roll's width. Convention: layout, a handy length."""
 
@@ -65,9 +65,9 @@ PAPER_DASHES: Final[Mapping[str, tuple[float, ...]]] = MappingProxyType(
 )
 """mm. Dashes and gaps of lines on paper. Convention: layout."""
 ROLL_WIDTHS_MM: Final = (100.0, 3000.0)
-"""mm. Narrowest and widest roll that is taken. Convention: beyond any plotter."""
+"""mm. Narrowest and widest roll that is taken. Chosen on: not recorded."""
 PAGE_MARGIN_MM: Final = 10.0
-"""mm. Blank rim of a page at full size. Convention: layout, what every printer reaches."""
+"""mm. Blank rim of a page at full size. Convention: layout, more than any printer leaves white."""
 OVERLAP_MM: Final = 16.0
 """mm. What neighbouring pages at full size have in common. Convention: layout, room for tape and marks."""
 LONGEST_PAGE_MM: Final = 5000.0
@@ -110,7 +110,7 @@ LEAST_SHOWN_MM: Final = 0.1
 AGREES: Final = 2.0
 """ratio. A known length whose normalized residual is no larger agrees with the rest. Convention: k = 2."""
 DOUBTFUL: Final = 3.29
-"""ratio. The same up to which it is only a little off. Source: Baarda 1968, two-sided test at 0.1 %."""
+"""ratio. The same up to which it is only a little off. Derived: exceeded by chance once in a thousand (two-sided, normal)."""
 MOST_APART: Final = 1.5
 """ratio. Largest over smallest detectable movement of a sheet from which both are said. Chosen on: not recorded."""
 

@@ -373,4 +373,4 @@ CSV_STEP_MM: Final = 50.0
 breadth."""
 
 WATCH_S: Final = 1.0
-"""s. How often a worker of a batch looks whether the batch is still there. Convention: soon, at no cost."""
+"""s. How often a worker of a batch looks whether the batch is still there. Chosen on: not recorded."""

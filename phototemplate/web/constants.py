@@ -116,4 +116,4 @@ SAME_LINE_MM: Final = 0.3
 MIN_KEY: Final = 43
 """count. Letters of the shortest start key that is kept. Derived: 256 bits in base 64."""
 LONGEST_NAME: Final = 60
-"""count. Letters of a job's title that its folder's name keeps. Convention: short enough for every file system."""
+"""count. Letters of a job's title that its folder's name keeps. Chosen on: not recorded."""

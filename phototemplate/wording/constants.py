@@ -5,4 +5,4 @@ from __future__ import annotations
 from typing import Final
 
 MOST_NAMES: Final = 4
-"""count. Names listed one by one; of more, all but one of so many are named and the others counted. Convention: layout."""
+"""count. Names listed one by one; of more, the first three are named and the others counted. Convention: layout."""
