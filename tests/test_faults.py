@@ -23,7 +23,7 @@ from phototemplate.web.journal import Journal
 from tests.output.samples import measurement
 
 
-@pytest.mark.parametrize("size", [(1, 7000), (7000, 1), (31, 31)])
+@pytest.mark.parametrize("size", [(1, 7000), (7000, 1), (15, 15)])
 def test_a_picture_of_one_row_is_no_photo(tmp_path: Path, size: tuple[int, int]) -> None:
     Image.fromarray(np.zeros(size[::-1], np.uint8)).save(tmp_path / "a.png")
     with pytest.raises(PhotoError) as caught:

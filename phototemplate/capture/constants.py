@@ -53,8 +53,9 @@ BOARD_TOP_MM: Final = 12.0
 PIXEL_LIMIT: Final = 260_000_000
 """count. Pixels of the largest picture that is opened, in place of Pillow's own, lower limit. Derived: phones reach 200
 MP."""
-LEAST_SIDE_PX: Final = 32
-"""px. Shortest side of a picture that is opened. Derived: one marker and its rim."""
+LEAST_SIDE_PX: Final = 16
+"""px. Shortest side of a picture that is opened. Derived: two modules of 8 px, the smallest marker that is looked for; what
+encoders are tested with is as small."""
 RGB_PILLOW_LIMIT: Final = 80_000_000
 """count. Pixels beyond which a JPEG is decoded in colour by OpenCV. Derived: Pillow would need 4 bytes a pixel and a copy."""
 HIGHEST_12_BIT: Final = 4095
