@@ -35,6 +35,7 @@ class Bench:
         self.app: Served = start(folder)
         self.requests: list[str] = []
         self.troubles: list[str] = []
+        self.context: Any = None
         self.page = self.new_page()
 
     def new_page(self, **options: Any) -> Any:
@@ -44,7 +45,12 @@ class Bench:
         page.on("request", lambda r: self.requests.append(r.url))
         page.on("pageerror", lambda e: self.troubles.append(str(e)))
         page.on("console", lambda m: self.troubles.append(m.text) if "Content Security Policy" in m.text else None)
-        page.goto(self.app.address)
+        if self.context is None:
+            self.context = context
+            page.goto(self.app.address)
+        else:  # the start key opens once; another window of the same person has the cookie
+            context.add_cookies(self.context.cookies())
+            page.goto(self.app.base)
         page.locator("#nav a").first.wait_for()
         return page
 
