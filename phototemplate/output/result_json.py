@@ -105,7 +105,7 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
     if report is not None:
         read = {
             "length_mm": report.length_mm,
-            "length_U_mm": report.length_U_mm,
+            "length_U_mm": _finite(report.length_U_mm),
             "angle_rad": report.angle_rad,
             "angle_U_rad": report.angle_U_rad,
             "offset_U_mm": list(report.offset_U_mm),

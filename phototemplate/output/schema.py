@@ -71,6 +71,7 @@ class EdgePart(Part):
     """Offsets at the knots, positive to the left of the chord"""
     length_mm: float | None = None
     length_U_mm: float | None = None
+    """Null where an end of the edge is no corner: the length is that of the stretch that was seen, no dimension"""
     angle_rad: float | None = None
     angle_U_rad: float | None = None
     offset_U_mm: Triple | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -81,6 +82,21 @@ def test_round_trip_of_the_rest(file: Path) -> None:
     assert sheet.covariance.full()[at, at] == pytest.approx(m.network.influences.cov[k, k], rel=1e-8)
     assert stored.file.photos[4].sightings is not None
     assert min(w for w in stored.file.photos[4].sightings.weight if w is not None) == 0.0
+
+
+def test_a_length_without_U_is_null_and_comes_back_as_none_known(tmp_path: Path) -> None:
+    """An edge that runs free has a length as seen; JSON has no NaN (RFC 8259, section 6), so its U is null."""
+    m = measurement()
+    free = replace(m.outline.edges[0], length_U_mm=float("nan"))
+    outline = replace(m.outline, edges=(free, *m.outline.edges[1:]))
+    path = write_result_json(replace(m, outline=outline), tmp_path / "result.json")
+    parts = {e["edge"]: e for e in json.loads(path.read_text(encoding="utf-8"))["outline"]["edges"]}
+    assert parts[free.edge_id]["length_U_mm"] is None
+    assert parts[free.edge_id]["length_mm"] == free.length_mm
+    back = {e.edge_id: e for e in read_result(path).outline.edges}
+    assert np.isnan(back[free.edge_id].length_U_mm)
+    other = m.outline.edges[1]
+    assert back[other.edge_id].length_U_mm == other.length_U_mm
 
 
 def test_schema_file_is_in_step_and_describes_the_file(file: Path) -> None:
