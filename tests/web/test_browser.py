@@ -218,7 +218,9 @@ def test_a_rough_line_snaps_to_the_edge(bench: Bench) -> None:
     assert new["kind"] == "front"
     assert new["found"], result["findings"]
     assert new["n_photos"] >= 2
-    assert 0 < max(new["U"]) < 20  # five photos of half size, one phone: U is large, and says so
+    # five photos of half size, one phone: U is large; larger still only where it is said that the line is in question
+    asked = {f["code"] for f in result["findings"] if f["where"] == new["id"]} & {"edge-ambiguous", "edge-wavering"}
+    assert 0 < max(new["U"]) < (20 if asked else 10), result["findings"]
     figure = page.locator(f'[data-key="edge-{new["id"]}"] .edge-figure')
     wait_for(lambda: "known to ±" in figure.inner_text())
 
