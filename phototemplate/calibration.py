@@ -35,8 +35,9 @@ from phototemplate.constants import (
 )
 from phototemplate.errors import Finding, InputError, MeasureError, PhotoError
 from phototemplate.model import PhotoMeta, Sightings, Target
-from phototemplate.network.calibration.calibrate import LEAST_PHOTOS, Calibration, CalibrationOptions, calibrate
-from phototemplate.network.calibration.image_coverage import GOOD_ENOUGH_PX, lens_u_px
+from phototemplate.network.calibration.calibrate import Calibration, CalibrationOptions, calibrate
+from phototemplate.network.calibration.constants import GOOD_ENOUGH_PX, LEAST_PHOTOS
+from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.network.orientation.lens_start import focal_from_exif
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.calibration_page import write_page

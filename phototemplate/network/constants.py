@@ -33,7 +33,7 @@ mm over 0.7 to 2.5 m."""
 FOCUS_SPREAD: Final = 1.2
 """ratio. Standard deviation of its logarithm over phones. Convention: some crop so that breathing does not show."""
 FOCUS_STILL: Final = 0.2
-"""probability. Cameras of fixed focus. Convention."""
+"""probability. Cameras of fixed focus. Chosen on: not recorded."""
 FOCUS_LARGEST: Final = 0.012
 """ratio. The largest that is tried. Derived: thin lens of 4 mm focused at 0.3 m."""
 CENTRE_SD: Final = 0.0025
@@ -43,7 +43,7 @@ rounded down for phones that move less; published: SAE 2024-01-2474, arXiv 2303.
 CENTRE_SPREAD: Final = 0.9
 """ratio. Standard deviation of its logarithm over phones. Convention: a factor of 2.5 either way."""
 CENTRE_STILL: Final = 0.25
-"""probability. Cameras without a stabiliser, or with one that rests on its tripod. Convention."""
+"""probability. Cameras without a stabiliser, or with one that rests on its tripod. Chosen on: not recorded."""
 CENTRE_LARGEST: Final = 0.03
 """ratio. The largest that is tried (120 px of 4032). Convention: beyond what two phones showed (ranges of 90 px)."""
 TURN_SD: Final = 4.5e-4
@@ -52,7 +52,7 @@ phones (0.04 to 0.16 degrees rms), the lower end for photos that are not bursts.
 TURN_SPREAD: Final = 0.9
 """ratio. Standard deviation of its logarithm. Convention: a factor of 2.5 either way."""
 TURN_STILL: Final = 0.2
-"""probability. Cameras on a tripod or with a quick shutter. Convention."""
+"""probability. Cameras on a tripod or with a quick shutter. Chosen on: not recorded."""
 TURN_LARGEST: Final = 0.01
 """rad. The largest that is tried. Convention: 0.6 degrees; photos taken so are smeared."""
 SHIFT_SD: Final = 0.12
@@ -60,7 +60,7 @@ SHIFT_SD: Final = 0.12
 SHIFT_SPREAD: Final = 0.7
 """ratio. Standard deviation of its logarithm. Convention: a factor of 2 either way."""
 SHIFT_STILL: Final = 0.2
-"""probability. As ``TURN_STILL``."""
+"""probability. Convention: as ``TURN_STILL``."""
 SHIFT_LARGEST: Final = 3.0
 """mm. The largest that is tried. Convention: a hand at 100 mm/s."""
 START_SD: Final = 2.5
@@ -77,9 +77,9 @@ STILL_SD: Final = 2e-3
 GRID_POINTS: Final = 90
 """count. Standard deviations tried between the two. Convention: 11 % apart."""
 COMPONENT_ROUNDS: Final = 6
-"""count. Rounds of adjusting and estimating the components. Convention."""
+"""count. Rounds of adjusting and estimating the components. Chosen on: not recorded."""
 COMPONENT_SWEEPS: Final = 3
-"""count. Sweeps over the components in a round. Convention."""
+"""count. Sweeps over the components in a round. Chosen on: not recorded."""
 COMPONENT_SETTLED: Final = 0.1
 """ratio. Change of a standard deviation that is no change. Convention: far below what a dozen photos tell of it."""
 
@@ -98,7 +98,7 @@ MAYBE_ON_A_LINE: Final = 24
 ON_A_LINE: Final = 0.02
 """ratio. Spread across over spread along below which points are on one line. Chosen on: not recorded."""
 SHEET_AS_DATUM: Final = 1000
-"""ratio. How much sooner a sheet is the datum than another body. Convention; nothing downstream depends on the datum."""
+"""ratio. How much sooner a sheet is the datum than another body. Convention: nothing downstream depends on the datum."""
 MIN_RAY_ANGLE_RAD: Final = radians(1.0)
 """rad. A free point whose rays all meet at less than this is not adjusted. Chosen on: not recorded."""
 
@@ -108,7 +108,7 @@ AGREES: Final = 0.03
 """ratio. Root mean square distance, in units of the principal distance, within which a target agrees with a photo's pose.
 Chosen on: kitchens of tests/network/synthetic."""
 SEEDS: Final = 3
-"""count. Photos tried as the first one. Convention."""
+"""count. Photos tried as the first one. Chosen on: not recorded."""
 ULTRA_WIDE: Final = 0.6
 """ratio. Principal distance over the picture's longer side below which a lens counts as ultra-wide. Derived: 80 degrees
 across."""
@@ -124,13 +124,13 @@ FITS_AFTER_ALL: Final = 6.0
 """ratio. Median squared normalized residual of a view left out as moved below which it is taken back. Derived: the 95 % point
 of chi-squared with 2 degrees of freedom."""
 VARIANCE_LEVEL: Final = 0.01
-"""probability. Level at which residuals larger than stated are believed. Convention."""
+"""probability. Level at which residuals larger than stated are believed. Chosen on: not recorded."""
 NOISY_PHOTO: Final = 1.3
 """ratio. Variance of a photo over that of most from which it gets a factor of its own. Chosen on: not recorded."""
 LEAST_REDUNDANCY: Final = 3.0
-"""count. Redundancy below which no variance is estimated. Convention."""
+"""count. Redundancy below which no variance is estimated. Chosen on: not recorded."""
 LEAST_REDUNDANCY_OF_PHOTO: Final = 8.0
-"""count. The same for one photo. Convention."""
+"""count. The same for one photo. Chosen on: not recorded."""
 FACTOR_SETTLED: Final = 0.02
 """ratio. Change of a variance factor that is no change. Convention: a hundredth of its standard deviation's effect on U."""
 
@@ -148,9 +148,9 @@ FIT_HOPELESS: Final = 6.25
 """ratio. Variance over the stated one from which no U is stated. Convention: standard deviations 2.5 times the stated ones are
 no matter of noise; kitchens with one lens centre for all photos of a stabilised phone had 2.6 to 6.0."""
 DAMPED_AGAIN: Final = 1e-3
-"""ratio. Damping with which it goes on. Convention."""
+"""ratio. Damping with which it goes on. Chosen on: not recorded."""
 ATTEMPTS: Final = 3
-"""count. How often an adjustment that did not converge goes on, damped, before that is said. Convention."""
+"""count. How often an adjustment that did not converge goes on, damped, before that is said. Chosen on: not recorded."""
 
 # ---- moved, bent and misprinted targets
 
@@ -163,7 +163,7 @@ the usual tolerance."""
 TURN_TOLD_DEG: Final = 0.05
 """deg. Turns of a moved target below this are not told. Convention: they round to nothing."""
 FAR_MM: Final = 300.0
-"""mm. A target found further off did not move: another one bears its number. Convention."""
+"""mm. A target found further off did not move: another one bears its number. Chosen on: not recorded."""
 MISPLACED: Final = 0.06
 """ratio. Distance in units of the principal distance beyond which a target is not where the others say. Derived: twice
 ``AGREES``."""
@@ -173,13 +173,13 @@ of tests/network/synthetic."""
 FAR_MOVE_EVIDENCE: Final = 100.0
 """chi-squared. Drop for which a move with large residuals is believed. Chosen on: kitchens of tests/network/synthetic."""
 TURN_SD_RAD: Final = 1.0
-"""rad. Weak expectation of a target's turn, for photos that show one point only. Convention."""
+"""rad. Weak expectation of a target's turn, for photos that show one point only. Chosen on: not recorded."""
 PLACE_ITERATIONS: Final = 12
-"""count. Iterations for a target's other place. Convention."""
+"""count. Iterations for a target's other place. Chosen on: not recorded."""
 PLACE_TOLERANCE: Final = 1e-6
-"""half chi-squared. Drop below which that search has ended. Convention."""
+"""half chi-squared. Drop below which that search has ended. Chosen on: not recorded."""
 PLACE_HUBER: Final = 3.0
-"""ratio. Normalized residual from which a sighting counts less there. Convention."""
+"""ratio. Normalized residual from which a sighting counts less there. Chosen on: not recorded."""
 ALL_GROUPINGS: Final = 8
 """count. Up to so many photos of a target every way to part them is tried; of more only before and after, and single photos.
 Derived: 127 ways."""
@@ -192,13 +192,13 @@ job."""
 SCALE_TOLD: Final = 0.003
 """ratio. Departure of one sheet's print scale that is told. Convention: what a ruler on the sheet shows."""
 BATCH_SCALE_TOLD: Final = 0.01
-"""ratio. The same of a whole print. Convention."""
+"""ratio. The same of a whole print. Chosen on: not recorded."""
 SCALE_BOUND_AGAIN: Final = 3.0
-"""ratio. Scales within so many standard deviations of the others are bound again. Convention."""
+"""ratio. Scales within so many standard deviations of the others are bound again. Chosen on: not recorded."""
 CURL_RISE_MM: Final = 0.15
 """mm. Rise of a sheet's points below which its curl is not asked for. Convention: a paper's thickness."""
 TRIAL_ITERATIONS: Final = 10
-"""count. Iterations within which a trial of a sheet's curl has to converge. Convention."""
+"""count. Iterations within which a trial of a sheet's curl has to converge. Chosen on: not recorded."""
 CURL_TOLD_MM: Final = 0.5
 """mm. Rise that is told. Convention: a third of the usual tolerance."""
 
@@ -211,7 +211,7 @@ DETECTABLE: Final = 4.13
 UNCHECKED_SHARE: Final = 0.002
 """ratio. Blunder of a known length, as a share of it, that is told where it would go unnoticed. Convention: 2 mm in a metre."""
 UNCHECKED_MM: Final = 1.0
-"""mm. The same in mm; the larger counts. Convention."""
+"""mm. The same in mm; the larger counts. Chosen on: not recorded."""
 
 # ---- geometry and lens
 

@@ -19,18 +19,22 @@ from phototemplate.network.adjustment.bundle import Covariance, PointPrior, Prob
 from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
+from phototemplate.network.calibration.constants import (
+    CHECKED,
+    LEAST_SIGMA_MM,
+    REJECT,
+    REJECTED_TOGETHER,
+    SIGMA_SETTLED,
+    START_SIGMA_MM,
+    U_ASPECT,
+    U_CENTRE,
+    U_F,
+    U_FLAT_MM,
+    U_PRINT,
+    U_STRETCH,
+)
 from phototemplate.network.orientation.views import stack
 from phototemplate.numerics import lens
-
-U_CENTRE, U_ASPECT, U_F = 0.1, 0.02, 0.5
-"""Priors of a lens nothing is known of: principal point as a share of the longer side, aspect, relative f"""
-U_STRETCH = 0.003
-"""Standard deviation of a print's scale along y over that along x (common experience with paper)"""
-U_FLAT_MM = 3.0
-"""Standard deviation of the rise of a bent board's corner"""
-_START_SIGMA_MM = np.array([0.2, 0.2, 0.5])
-_LEAST_SIGMA_MM = np.array([0.005, 0.005, 0.01])
-_REJECT = 4.13
 
 
 def fit(
@@ -54,7 +58,7 @@ def fit(
     cov = bundle.covariance(problem, solution.normal)
     for _ in range(12 if form.board == "free" else 0):
         new = _spread(problem, solution.state, cov)
-        settled = bool(np.all(np.abs(np.log(new / sigma)) < 0.05))
+        settled = bool(np.all(np.abs(np.log(new / sigma)) < SIGMA_SETTLED))
         sigma = new
         assert problem.point_prior is not None
         problem = replace(problem, point_prior=PointPrior(problem.point_prior.mean, sigma))
@@ -74,7 +78,7 @@ def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
     # x and y share one spread: a print is no better along than across.
     square = (off**2 + known).mean(axis=0)
     square[:2] = square[:2].mean()
-    return np.asarray(np.maximum(np.sqrt(square), _LEAST_SIGMA_MM))
+    return np.asarray(np.maximum(np.sqrt(square), LEAST_SIGMA_MM))
 
 
 def _set_up(
@@ -116,7 +120,7 @@ def _set_up(
         problem = replace(problem, curl=frozenset(range(b)))
     problem = replace(problem, fixed=frozenset(fixed))
     if free:
-        sigma = start.sigma_mm if start.sigma_mm is not None else _START_SIGMA_MM
+        sigma = start.sigma_mm if start.sigma_mm is not None else START_SIGMA_MM
         problem = replace(problem, point_prior=PointPrior(nominal, sigma))
     half = np.array([np.linalg.norm(photos.targets[t].points_mm, axis=1).max() for t in body_ids])
     mean = lens.start_params(form.lens, start.params[0], photos.size_px)
@@ -129,7 +133,7 @@ def _set_up(
         (mean,),
         (loose,),
         np.array([[form.u_focus, 0.0, 0.0, 0.0]]),
-        np.full((q, 2), 0.01),
+        np.full((q, 2), U_PRINT),
         np.full((b, 2), U_STRETCH),
         u_curl,
     )
@@ -142,14 +146,14 @@ def wrong_sightings(one: Fit) -> IntArray:
     q = np.eye(2) - one.fitted
     value, vector = np.linalg.eigh(0.5 * (q + q.transpose(0, 2, 1)))
     along = np.einsum("nji,nj->ni", vector, white)
-    square = np.where(value > 0.02, along**2 / np.maximum(value, 0.02), 0.0).sum(axis=1)
+    square = np.where(value > CHECKED, along**2 / np.maximum(value, CHECKED), 0.0).sum(axis=1)
     noise = np.ones(len(one.names))
     for i in range(len(noise)):
         mine = square[used & (photo == i)]
         noise[i] = max(float(np.median(mine)) / (2 * np.log(2)), 1.0) if len(mine) else 1.0
-    limit = -2.0 * np.log(2.0 * stats.norm.sf(_REJECT))
+    limit = -2.0 * np.log(2.0 * stats.norm.sf(REJECT))
     square = np.where(used, square / noise[photo], 0.0)
-    return np.nonzero(square > max(limit, 0.25 * square.max(initial=0.0)))[0]
+    return np.nonzero(square > max(limit, REJECTED_TOGETHER * square.max(initial=0.0)))[0]
 
 
 def photo_noise(one: Fit) -> Array:

@@ -7,12 +7,10 @@ import numpy as np
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array
 from phototemplate.network.calibration.board_model import BoardPhotos, Start
+from phototemplate.network.calibration.constants import FOCAL_GRID, LEAST_FORWARD
 from phototemplate.network.orientation.lens_start import planar_poses
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import Pose
-
-_GRID = np.geomspace(0.3, 4.0, 24)
-"""Principal distances tried first, in units of the longer side"""
 
 
 def first_start(photos: BoardPhotos, model: str, f_px: float | None = None) -> Start:
@@ -21,7 +19,7 @@ def first_start(photos: BoardPhotos, model: str, f_px: float | None = None) -> S
     ``f_px`` is tried along with the grid. Raises :class:`MeasureError` where no board gives a pose.
     """
     side = max(photos.size_px)
-    tries = [*(_GRID * side), *([f_px] if f_px else [])]
+    tries = [*(FOCAL_GRID * side), *([f_px] if f_px else [])]
     best: tuple[float, Start] | None = None
     for f in tries:
         params = lens.start_params(model, float(f), photos.size_px)
@@ -44,7 +42,7 @@ def _poses(photos: BoardPhotos, model: str, params: Array) -> tuple[dict[str, Po
     errors = []
     for name, v in photos.views.items():
         rays = lens.unproject(model, params, v.uv)
-        if np.any(rays[:, 2] < 0.15):
+        if np.any(rays[:, 2] < LEAST_FORWARD):
             continue
         found = planar_poses(v.local, rays[:, :2] / rays[:, 2:])
         if not found:

@@ -20,19 +20,12 @@ from phototemplate.model import Array, Camera, PhotoResiduals, Sightings, Target
 from phototemplate.network.calibration.board_fit import corner_px, fit, photo_noise, unexplained_px, wrong_sightings
 from phototemplate.network.calibration.board_model import SHAPES, BoardPhotos, BoardShape, Fit, Form, Start, board_photos
 from phototemplate.network.calibration.board_start import first_start
+from phototemplate.network.calibration.constants import LEAST_PHOTOS, LEFT_OUT, NAMED, U_FOCUS, VERY_STRONG
 from phototemplate.network.calibration.half_turn import numbered_alike
 from phototemplate.network.calibration.image_coverage import Advice, advise, counts_of, pattern_px
 from phototemplate.network.constants import HUBER_BOARD
 
 Choice = Literal["auto", "never", "always"]
-
-VERY_STRONG = 10.0
-U_FOCUS = (0.0005, 0.001, 0.002, 0.004)
-"""Spreads of the photos' relative focus changes that are tried. Thin lens: focal length over distance, 0.005 to 0.01 on a
-phone at board distance, varying by a part of that."""
-LEAST_PHOTOS = 3
-_NAMED, _LEFT_OUT = 1.7, 3.0
-"""Times the usual residual from which a photo is named, and left out"""
 
 
 @dataclass(frozen=True)
@@ -221,7 +214,7 @@ def _clean(
         relative = photo_noise(best) / np.nanmedian(photo_noise(best))
         noise |= dict(zip(best.names, relative.tolist(), strict=True))
         noise |= {n: np.inf for n in photos.views if n not in best.names}
-        gone = [n for n in photos.views if noise[n] > _LEFT_OUT]
+        gone = [n for n in photos.views if noise[n] > LEFT_OUT]
         if not gone or len(photos.views) - len(gone) < LEAST_PHOTOS:
             break
         photos = photos.without(gone)
@@ -315,7 +308,7 @@ def _photo_findings(final: Fit, left_out: Mapping[str, float]) -> list[Finding]:
     relative = photo_noise(final) / np.nanmedian(photo_noise(final))
     out = [Finding("calibration-outlier", name, larger_ratio=r if np.isfinite(r) else None) for name, r in left_out.items()]
     out += [
-        Finding("calibration-rough", name, larger_ratio=r) for name, r in zip(final.names, relative, strict=True) if r > _NAMED
+        Finding("calibration-rough", name, larger_ratio=r) for name, r in zip(final.names, relative, strict=True) if r > NAMED
     ]
     return out
 

@@ -17,11 +17,10 @@ from phototemplate.errors import MeasureError
 from phototemplate.model import Array
 from phototemplate.network.calibration.board_fit import fit, unexplained_px
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
+from phototemplate.network.calibration.constants import HALF_TURN
 from phototemplate.network.constants import HALF_TURN_EVIDENCE, HUBER_BOARD
 from phototemplate.network.orientation.views import View
 from phototemplate.numerics.rigid import Pose
-
-_HALF_TURN = np.diag([-1.0, -1.0, 1.0])
 
 
 def numbered_alike(photos: BoardPhotos, start: Start, model: str, u_focus: float = 0.0) -> tuple[BoardPhotos, float]:
@@ -66,4 +65,4 @@ def _turned_pose(pose: Pose, points: Array) -> Pose:
     """cam_from_board of the turned board."""
     rotation, translation = pose[0], pose[1]
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
-    return rotation @ _HALF_TURN, translation + rotation @ (2.0 * middle * [1.0, 1.0, 0.0])
+    return rotation @ HALF_TURN, translation + rotation @ (2.0 * middle * [1.0, 1.0, 0.0])

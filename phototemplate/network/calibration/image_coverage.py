@@ -8,17 +8,20 @@ import numpy as np
 
 from phototemplate.model import Array, Camera, IntArray
 from phototemplate.network.calibration.board_model import Fit
+from phototemplate.network.calibration.constants import (
+    CELLS,
+    GAIN_WORTH,
+    GOOD_ENOUGH_PX,
+    LEAST_AIM_FORWARD,
+    MOST_OF_PICTURE,
+    PIXEL_CENTRE,
+    PLACES,
+    SIDES,
+)
 from phototemplate.network.further_photo import derivatives, exposure_information, in_picture
 from phototemplate.numerics import lens
 from phototemplate.numerics.information import eliminated, with_information
 from phototemplate.numerics.rigid import skew
-
-CELLS = (6, 8)
-"""Rows and columns of the grid over the picture (of a picture wider than high)"""
-_GAIN_WORTH = 0.08
-"""Relative drop of the lens's uncertainty from which a photo is advised"""
-GOOD_ENOUGH_PX = 0.15
-"""Standard uncertainty of the lens over the picture, as a share of 1000 px, from which no photo is missing"""
 
 
 def grid_of(size_px: tuple[int, int]) -> tuple[int, int]:
@@ -29,8 +32,8 @@ def grid_of(size_px: tuple[int, int]) -> tuple[int, int]:
 def cells_of(uv_px: Array, size_px: tuple[int, int]) -> tuple[IntArray, IntArray]:
     """Row and column of the cell of each position (N, 2)."""
     rows, columns = grid_of(size_px)
-    column = np.clip((uv_px[:, 0] + 0.5) / size_px[0] * columns, 0, columns - 1).astype(np.int64)
-    row = np.clip((uv_px[:, 1] + 0.5) / size_px[1] * rows, 0, rows - 1).astype(np.int64)
+    column = np.clip((uv_px[:, 0] + PIXEL_CENTRE) / size_px[0] * columns, 0, columns - 1).astype(np.int64)
+    row = np.clip((uv_px[:, 1] + PIXEL_CENTRE) / size_px[1] * rows, 0, rows - 1).astype(np.int64)
     return row, column
 
 
@@ -80,14 +83,6 @@ class Advice:
         return 1.0 - self.u_after_px / self.u_before_px
 
 
-_SIDES = {"left": (0.0, -1.0), "right": (0.0, 1.0), "top": (1.0, 0.0), "bottom": (-1.0, 0.0)}
-"""Side of the picture on which the board is nearer -> axis (x, y of the camera frame) it is tilted about"""
-_PLACES = {
-    "in the middle": (0.0, 0.0), "in the upper left corner": (-1.0, -1.0), "in the upper right corner": (1.0, -1.0),
-    "in the lower left corner": (-1.0, 1.0), "in the lower right corner": (1.0, 1.0),
-}  # fmt: skip
-
-
 def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
     """The photos that would help most, best first; empty where none is worth taking."""
     before = float(np.sqrt(np.mean(lens_u_px(camera) ** 2)))
@@ -99,9 +94,9 @@ def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
     sigma = float(np.median(1 / np.sqrt(np.abs(np.linalg.det(root)))))
     u_focus = float(np.std(one.state.exposure[:, 0])) if one.form.focus else 0.0
     out = []
-    for axis_name, axis in (("square", None), *_SIDES.items()):
+    for axis_name, axis in (("square", None), *SIDES.items()):
         for turn in (0.0, 90.0):
-            for place_name, place in _PLACES.items():
+            for place_name, place in PLACES.items():
                 for share in (0.45, 0.8):
                     pose = _pose(points, camera, axis, turn, place, share)
                     after = _cov_after(camera, points, pose, sigma, u_focus)
@@ -111,12 +106,12 @@ def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
     coarse = float(np.sqrt(np.mean(lens_u_px(camera, None, 8) ** 2)))
     out = [Advice(a.text, coarse, a.u_after_px, a.u_f_after_px) for a in out]
     out.sort(key=lambda a: a.u_after_px)
-    return tuple(a for a in out[:how_many] if a.gain >= _GAIN_WORTH)
+    return tuple(a for a in out[:how_many] if a.gain >= GAIN_WORTH)
 
 
 def _words(axis: str, turn: float, place: str, share: float) -> str:
     tilt = "facing the camera squarely" if axis == "square" else f"tilted by 40 degrees so that its {axis} side is near"
-    size = "filling most of the picture" if share > 0.6 else "filling about half of the picture"
+    size = "filling most of the picture" if share > MOST_OF_PICTURE else "filling about half of the picture"
     camera = ", the camera turned by 90 degrees" if turn else ""
     return f"the board {tilt}, {place}, {size}{camera}"
 
@@ -138,7 +133,7 @@ def _pose(
     depth = float(camera.params[0]) * max(extent[0] / w, extent[1] / h) / share
     aim = np.array([(w - 1) / 2, (h - 1) / 2]) * (1 + np.array(place) * (1 - 0.9 * share))
     ray = lens.unproject(camera.model, camera.params, aim[None])[0]
-    return rotation, ray / max(ray[2], 0.2) * depth - rotation @ points.mean(axis=0)
+    return rotation, ray / max(ray[2], LEAST_AIM_FORWARD) * depth - rotation @ points.mean(axis=0)
 
 
 def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_px: float, u_focus: float) -> Array:

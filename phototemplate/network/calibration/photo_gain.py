@@ -12,6 +12,7 @@ from phototemplate.errors import Finding
 from phototemplate.model import Array, Network
 from phototemplate.network.adjustment.parameters import index_of, lens_names
 from phototemplate.network.adjustment.pseudo_observations import LENS
+from phototemplate.network.calibration.constants import TOLD_DROP, TURNS_DEG, UPRIGHT, WORTH
 from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.numerics import lens
@@ -19,8 +20,6 @@ from phototemplate.numerics.information import with_information
 
 ASSUMED, DETERMINED = 0.5, 0.1
 """Share of a parameter's variance that comes from its prior: above, it is assumed; below, determined by the photos"""
-_TURNS_DEG = (-60.0, -30.0, 0.0, 30.0, 60.0)
-_WORTH = 0.05
 
 
 def prior_shares(network: Network, camera_id: str) -> dict[str, float]:
@@ -98,11 +97,11 @@ def best_photo(network: Network, camera_id: str) -> PhotoGain | None:
         level = own[0].rotation[1] * 300.0
     # Most photos are held one way; the other way is what tells centre and distortion apart.
     held = [abs(float(p.rotation[0] @ up)) for p in own]
-    turned = 90.0 if np.median(held) < 0.5 else 0.0
+    turned = 90.0 if np.median(held) < UPRIGHT else 0.0
     aims = [centre, *(b.translation_mm for b in sheets)]
     photos = FurtherPhotos(network, camera_id=camera_id)
     best: PhotoGain | None = None
-    for turn in _TURNS_DEG:
+    for turn in TURNS_DEG:
         a = np.radians(turn)
         side = np.cos(a) * level + np.sin(a) * np.cross(up, level)
         for roll in (turned, 90.0 - turned):
@@ -136,7 +135,7 @@ def with_lens_findings(network: Network, known: Sequence[str] = ()) -> Network:
             continue
         determined = [n for n, s in shares.items() if s < DETERMINED]
         gain = best_photo(network, camera_id)
-        told = _told(gain, assumed) if gain is not None and gain.gain > _WORTH else dict.fromkeys(_TOLD)
+        told = _told(gain, assumed) if gain is not None and gain.gain > WORTH else dict.fromkeys(_TOLD)
         if assumed:
             kept.append(Finding("lens-not-determined", camera_id, assumed=assumed, determined=determined, **told))
         else:
@@ -150,6 +149,6 @@ _TOLD = ("how_words", "parameters", "before_value", "after_value")
 def _told(gain: PhotoGain, assumed: Sequence[str]) -> dict[str, Any]:
     """What one more photo would bring, as facts: how it is taken, and the parameters that it would tell better."""
     before, after = dict(zip(gain.names, gain.u_before, strict=True)), dict(zip(gain.names, gain.u_after, strict=True))
-    names = [n for n in dict.fromkeys(["f", *assumed, "cx", "cy"]) if after[n] < 0.9 * before[n]][:3]
+    names = [n for n in dict.fromkeys(["f", *assumed, "cx", "cy"]) if after[n] < TOLD_DROP * before[n]][:3]
     values = (gain.how or ("from-here",), names, [before[n] for n in names], [after[n] for n in names])
     return dict(zip(_TOLD, values, strict=True))
