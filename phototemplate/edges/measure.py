@@ -34,7 +34,8 @@ def measure_edges(
     """Points of every edge in the work plane, with noise, sensitivities and findings.
 
     ``gray_of`` gives the full-size grey picture of a photo. Edges that cannot be measured are missing from the points and
-    have the finding ``edge-not-found``.
+    have a serious finding of a kind that is ``lost``: ``edge-not-found``, or ``edge-line-weak`` with what the best line
+    lacked.
     """
     scene = Scene(gray_of, network, plane, settings)
     points: list[PlanePoints] = []

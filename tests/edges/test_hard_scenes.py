@@ -2,8 +2,9 @@
 
 Pictures of ``box_scene`` with the rival painted or built into it, four photos each, the true edge known exactly. In every one
 of them the rival is straight, parallel, several millimetres off and often the stronger step. Three outcomes are honest: the
-true edge is measured within its stated U; or it is not, and the finding names how far apart the two lie; or the edge is
-reported as not found. A wrong edge without a word is the one outcome that costs a slab.
+true edge is measured within its stated U; or it is not, and the finding names how far apart the two lie; or nothing is
+measured, and a serious finding says that the edge was not found. A wrong edge without a word is the one outcome that costs a
+slab.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import pytest
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.edges.shapes.evaluate import offset_at, offset_u, to_chord
-from phototemplate.errors import Finding
+from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import Array, EdgeHint, IntArray
 from phototemplate.settings import EdgeSettings
 from phototemplate.studies.verdict import OPEN_QUESTIONS
@@ -34,10 +35,11 @@ TOP = 2
 class Verdict:
     """What became of the edge."""
 
+    edge_id: str
     error_mm: float
     """Largest over the places compared, signed towards the room; nan where nothing was measured"""
     expanded_mm: float
-    """U there"""
+    """U there; nan where nothing was measured"""
     findings: tuple[Finding, ...]
 
     @property
@@ -59,8 +61,18 @@ class Verdict:
         return False
 
     @property
+    def measured(self) -> bool:
+        return not np.isnan(self.error_mm)
+
+    @property
+    def lost(self) -> bool:
+        """Whether nothing was measured and a serious finding says that this edge could not be."""
+        kinds = [FINDINGS[f.code] for f in self.findings if f.where == self.edge_id]
+        return not self.measured and any(kind.lost and kind.severity == "serious" for kind in kinds)
+
+    @property
     def honest(self) -> bool:
-        return self.right or (not np.isnan(self.error_mm) and self.names(self.error_mm)) or "edge-not-found" in self.codes
+        return self.right or (self.measured and self.names(self.error_mm)) or self.lost
 
 
 def look(scene: BoxScene, hint: EdgeHint = FRONT) -> Verdict:
@@ -69,7 +81,7 @@ def look(scene: BoxScene, hint: EdgeHint = FRONT) -> Verdict:
     plane = scene.plane(network, type_b_terms([hint], SHARP))
     points, _, findings = measure_edges(scene.gray, network, plane, [hint], SHARP)
     if not points:
-        return Verdict(float("nan"), 0.0, findings)
+        return Verdict(hint.edge_id, float("nan"), float("nan"), findings)
     segment = fit_segment(points[0], hint, SHARP, plane.influences)
     along = np.linspace(30.0, (LENGTH_MM if hint is not END else DEPTH_MM) - 30.0, 9)
     axis = 0 if hint.kind == "end" else 1
@@ -81,8 +93,11 @@ def look(scene: BoxScene, hint: EdgeHint = FRONT) -> Verdict:
     (ax, ay), (bx, by) = segment.chord_mm[1] - segment.chord_mm[0], np.array([200.0, 120.0]) - segment.chord_mm[0]
     sign = np.sign(ax * by - ay * bx)
     expanded = 2.0 * offset_u(segment, s, plane.influences.cov)
+    assert np.isfinite(miss).all()
+    assert np.isfinite(expanded).all()
+    assert (expanded > 0).all()
     k = int(np.argmax(np.abs(miss) - expanded))
-    return Verdict(float(-sign * miss[k]), float(expanded[k]), (*findings, *segment.findings))
+    return Verdict(hint.edge_id, float(-sign * miss[k]), float(expanded[k]), (*findings, *segment.findings))
 
 
 # --------------------------------------------------------------------------------------------- rivals
