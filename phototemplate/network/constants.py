@@ -5,6 +5,8 @@ from __future__ import annotations
 from math import radians
 from typing import Final
 
+import numpy as np
+
 # ---- priors of the adjustment
 
 RELEASED: Final = 0.1
@@ -230,3 +232,146 @@ HALF_TURN_EVIDENCE: Final = 10.0
 Raftery, J. American Statistical Association 90 (1995) 773-795, very strong."""
 HUBER_BOARD: Final = 3.0
 """ratio. Normalized residual from which a corner counts less in the first fits of a board. Convention: three sigma."""
+
+# ---- where photos start from
+
+FULL_FRAME_DIAGONAL_MM: Final = float(np.hypot(36.0, 24.0))
+"""mm. Diagonal of the film that a 35 mm equivalent refers to. Source: CIPA DCG-001."""
+FOCAL_GRID: Final = np.geomspace(0.35, 4.0, 11)
+"""ratio. Principal distances tried first, in units of the longer side. Derived: a 35 mm equivalent of about 13 to 144 mm."""
+FOCAL_FINE: Final = np.geomspace(1 / 1.25, 1.25, 9)
+"""ratio. Factors tried then, about the best of them. Derived: about a step of ``FOCAL_GRID`` either way."""
+MOST_FOCAL_VIEWS: Final = 24
+"""count. Views, the largest, from which a principal distance is taken. Chosen on: not recorded."""
+LEAST_FOCAL_ERROR_PX: Final = 0.05
+"""px. Least reprojection error of a view that counts as one unit there. Chosen on: not recorded."""
+WORST_FOCAL_ERROR: Final = 20.0
+"""ratio. Reprojection error, in those units, beyond which a view counts no more. Chosen on: not recorded."""
+FOCAL_TELLS: Final = 0.15
+"""ratio. Standard uncertainty of a principal distance seen on sheets up to which it may contradict EXIF. Chosen on: not
+recorded."""
+FLAT_SPREAD: Final = 0.05
+"""ratio. Spread across over spread along up to which a target's points are on one line and orient no photo. Chosen on: not
+recorded."""
+CORNER_DETERMINANT: Final = 1e-3
+"""ratio. Sine between a marker's edges up to which their corner keeps the unit matrix. Chosen on: not recorded."""
+LEAST_FORWARD: Final = 1e-3
+"""ratio. Least cosine with the camera's axis that a ray is divided by. Chosen on: not recorded."""
+PLANE_ACROSS: Final = 0.1
+"""ratio. Spread across over spread along below which sheets are in line and tell no common normal. Chosen on: not recorded."""
+PLANE_RISE: Final = 0.3
+"""ratio. Spread off the plane over spread across beyond which sheets tell no common normal. Chosen on: not recorded."""
+POSE_MARGIN: Final = 1e-4
+"""ratio. Misfit (capped squares) by which either pose of a target seen once may be taken. Chosen on: not recorded."""
+KEEP_MARGIN: Final = 1e-3
+"""ratio. Misfit by which a target keeps its pose against a better one. Chosen on: not recorded."""
+SEEN_ONCE: Final = 0.1
+"""count. Other photos that a target seen once counts as when the first photo is chosen. Chosen on: not recorded."""
+ENOUGH_VIEWS: Final = 0.8
+"""ratio. Share of the views that must agree for no other first photo to be tried. Chosen on: not recorded."""
+
+# ---- photos of two places in one job
+
+ALIKE_MM: Final = 40.0
+"""mm. Up to this a sheet lies alike in two photos: heights of cabinets and start values of the lens count as such. Chosen on:
+not recorded."""
+OTHER_MM: Final = 80.0
+"""mm. Beyond this it does not. Chosen on: not recorded."""
+LEAST_SHARED: Final = 4
+"""count. Shared sheets below which a sheet that moved cannot be told from another place. Derived: a homography brings any two
+sheets to where they are and three by chance."""
+LEAST_GROUP: Final = 2
+"""count. Photos that make a place. Convention: one photo that contradicts all others is left out by itself."""
+LEAST_FORWARD_OF_PLACE: Final = 0.05
+"""ratio. Least cosine with the camera's axis that a ray is divided by there. Chosen on: not recorded."""
+
+# ---- small things of the adjustment and its tests
+
+REFERENCE_C: Final = 20.0
+"""degC. Reference temperature of lengths. Source: ISO 1."""
+EXPANSION_PER_K: Final[dict[str, float]] = {
+    "steel": 11.5e-6,
+    "aluminium": 23.1e-6,
+    "wood": 5e-6,
+    "fibreglass": 8e-6,
+    "carbon": 1e-6,
+}
+"""1/K. Linear expansion. Source: steel and aluminium Swyt, J. Res. NIST 99 (1994) 31. Convention: the others are usual values
+of the trade (wood along the grain)."""
+LEAST_TOLD_BY_PHOTOS: Final = 1e-3
+"""ratio. Share of a profile's variance from which a direction of the lens is told by the photos. Chosen on: not recorded."""
+LEAST_HALF_MM: Final = 5.0
+"""mm. Least half size of a target by which its curl is judged. Chosen on: not recorded."""
+LEAST_SIZE_MM: Final = 10.0
+"""mm. Least half size of a target by which its turn is judged. Chosen on: not recorded."""
+LEAST_INFORMATION: Final = 1e-6 * np.eye(3)
+"""1/rad2, 1/mm2. Information by which three points on one line still have a turn. Convention: as good as none."""
+FITS_ELSEWHERE: Final = 4.0
+"""ratio. Squared residual up to which a sighting fits in a target's other place. Chosen on: not recorded."""
+FITS_ELSEWHERE_SHARE: Final = 0.15
+"""ratio. The same as a share of the median where the target is now; the larger counts. Chosen on: not recorded."""
+MOST_FIT: Final = 0.75
+"""ratio. Share of a photo's sightings that must fit there. Chosen on: not recorded."""
+LEAST_SCALE_REST: Final = 1e-4
+"""ratio. Least share of a print scale's prior variance by which its residual is normalized. Chosen on: not recorded."""
+MOVED_PARAMETERS: Final = 3
+"""count. Parameters of a sheet that lay elsewhere. Derived: a turn and two shifts in its plane."""
+MISPRINTED_PARAMETERS: Final = 2
+"""count. Parameters of a sheet printed at another scale. Derived: one scale along each axis."""
+BENT_PARAMETERS: Final = 3
+"""count. Parameters of a bent sheet. Derived: the coefficients of a paraboloid."""
+FAR_OUT: Final = 2.0
+"""ratio. Rows, in heights of the picture, beyond which the readout no longer goes on. Convention: far outside the picture the
+model of the readout means nothing."""
+
+# ---- what one more photo would show
+
+READ_COSINE: Final = 0.25
+"""ratio. Cosine between view and a sheet's normal from which the sheet is read. Chosen on: not recorded."""
+READ_MM: Final = 3000.0
+"""mm. Distance up to which a sheet is read. Chosen on: not recorded."""
+READ_MARGIN_PX: Final = 10.0
+"""px. Margin of the picture within which nothing is read. Chosen on: not recorded."""
+PLACED_BY_POINTS: Final = 4
+"""count. Points of a sheet that place a further photo. Chosen on: not recorded."""
+PLACED_BY_BODIES: Final = 2
+"""count. Sheets with so many points that place it. Chosen on: not recorded."""
+FREE_POSE: Final = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
+"""rad, mm. Standard deviations of a pose nothing is known of. Convention: as good as unknown in a kitchen."""
+HELD_EXPOSURE: Final = np.array([1e-7, *[1e-4] * 2, *[1e-8] * 3, *[1e-6] * 3])
+"""ratio, px, rad, mm. Standard deviations of what an exposure does to a camera on which it does nothing, in the order of
+``EXPOSURE``. Convention: as good as none."""
+LEAST_SIGHTING_PX: Final = 0.03
+"""px. Least standard deviation of a further photo's sightings. Chosen on: not recorded."""
+
+# ---- the top view (for eyes, nothing is measured in it)
+
+NODE_MM: Final = 20.0
+"""mm. Spacing of the grid on which photos are chosen and positions interpolated. Chosen on: not recorded."""
+LEAST_NODE_PX: Final = 4.0
+"""px. Least spacing of that grid. Chosen on: not recorded."""
+MOST_NODES: Final = 40_000
+"""count. Nodes of the grid, which must not grow with a plane that comes out far too large. Chosen on: not recorded."""
+MOST_PIXELS: Final = 60_000_000
+"""count. Pixels of a top view; a larger one is made coarser. Chosen on: not recorded."""
+BORDER_PX: Final = 8
+"""px. Border of a photo that is not used. Chosen on: not recorded."""
+FAR_PX: Final = 1e6
+"""px. Nodes that a photo would show this far out are near its horizon and no place to interpolate from. Chosen on: not
+recorded."""
+LEAST_BLEND: Final = 1e-3
+"""ratio. Sum of blending weights from which a pixel counts as seen. Chosen on: not recorded."""
+ROUNDING: Final = 0.5
+"""count. Added before a grey value is cut to an integer. Convention: rounds to the nearest."""
+FADE: Final = 0.05
+"""ratio. Share of the picture's longer side over which a photo's worth falls towards its border. Chosen on: not recorded."""
+LEAST_BLUR: Final = 0.6
+"""count. Least standard deviation, in nodes, of the blur of a seam. Chosen on: not recorded."""
+
+# ---- the work plane
+
+MOST_TRIPLES: Final = 4000
+"""count. Planes through three sheets that are tried as a start. Convention: saves time only."""
+LEAST_TRIANGLE: Final = 0.02
+"""ratio. Twice a triangle's area over the squared spread of the sheets up to which it makes no plane. Chosen on: not
+recorded."""

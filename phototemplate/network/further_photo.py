@@ -17,24 +17,24 @@ import numpy as np
 from phototemplate.model import Array, BoolArray, Camera, Influences, IntArray, Network, PhotoPose
 from phototemplate.model.network import EXPOSURE
 from phototemplate.network import photo_camera
-from phototemplate.network.adjustment.parameters import index_of, lens_names
+from phototemplate.network.adjustment.parameters import POSE, index_of, lens_names
+from phototemplate.network.constants import (
+    FREE_POSE,
+    HELD_EXPOSURE,
+    LEAST_SIGHTING_PX,
+    PLACED_BY_BODIES,
+    PLACED_BY_POINTS,
+    READ_COSINE,
+    READ_MARGIN_PX,
+    READ_MM,
+)
 from phototemplate.network.projection import body_points, sensor_of
 from phototemplate.numerics import lens
 from phototemplate.numerics.constants import N_COMMON
 from phototemplate.numerics.information import eliminated
 from phototemplate.numerics.rigid import skew
 
-_MIN_COSINE = 0.25
-"""A sheet is read where the view makes at least this cosine with its normal"""
-_MAX_DISTANCE_MM = 3000.0
-_MARGIN_PX = 10.0
-_LEAST_OF_BODY, _LEAST_BODIES = 4, 2
-"""A photo is placed by so many points on each of so many sheets"""
-_FREE_POSE = np.array([1.0, 1.0, 1.0, 3000.0, 3000.0, 3000.0])
-"""Standard deviations (rad, mm) of a pose nothing is known of"""
-_HELD_EXPOSURE = np.array([1e-7, *[1e-4] * 2, *[1e-8] * 3, *[1e-6] * 3])
-"""The same (ratio, px, rad, mm) of what an exposure does to a camera on which it does nothing, in the order of ``EXPOSURE``"""
-_OWN = 6 + len(EXPOSURE)
+_OWN = len(POSE) + len(EXPOSURE)
 """Unknowns of the photo's own"""
 
 
@@ -68,7 +68,7 @@ def exposure_information(camera: Camera) -> Array:
     """(9,) information on a further photo's exposure, from how much those of the camera's other photos differ."""
     focus, centre, turn, shift = camera.exposure_sd
     sd = np.array([focus, *[centre] * 2, *[turn] * 3, *[shift] * 3])
-    return np.asarray(np.maximum(sd, _HELD_EXPOSURE) ** -2.0)
+    return np.asarray(np.maximum(sd, HELD_EXPOSURE) ** -2.0)
 
 
 def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> BoolArray:
@@ -77,7 +77,7 @@ def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) 
     model = lens.LENS_MODELS[camera.model]
     front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[N_COMMON:]))
     uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]
-    inside = np.all((uv > _MARGIN_PX) & (uv < np.array(camera.size_px) - 1.0 - _MARGIN_PX), axis=1)
+    inside = np.all((uv > READ_MARGIN_PX) & (uv < np.array(camera.size_px) - 1.0 - READ_MARGIN_PX), axis=1)
     return np.asarray(front & inside)
 
 
@@ -86,7 +86,7 @@ def sighting_sd(network: Network, camera_id: str | None = None) -> float:
     own = {p for p, photo in network.photos.items() if camera_id in (None, photo.camera_id)}
     used = [r.residual_px[r.weight > 0].ravel() for r in network.residuals if r.photo_id in own]
     residuals = np.concatenate(used) if used else np.zeros(0)
-    return max(float(np.sqrt(np.mean(residuals**2))), 0.03) if residuals.size else 0.1
+    return max(float(np.sqrt(np.mean(residuals**2))), LEAST_SIGHTING_PX) if residuals.size else 0.1
 
 
 @dataclass(frozen=True)
@@ -132,13 +132,13 @@ class FurtherPhotos:
         self._lens_used = [i for i, c in enumerate(columns) if c is not None]
         self.lens_columns = np.array([c for c in columns if c is not None], dtype=np.int64)
         self._own_columns = np.arange(k, k + _OWN)
-        self._prior = np.append(_FREE_POSE**-2.0, exposure_information(self.camera))
+        self._prior = np.append(FREE_POSE**-2.0, exposure_information(self.camera))
 
     def seen(self, pose: PhotoPose) -> BoolArray:
         """(N,) which target points, then points of no body, the photo would show."""
         view = -pose.rotation.T @ pose.translation_mm - self._xyz
         far = np.linalg.norm(view, axis=1)
-        ok = (far < _MAX_DISTANCE_MM) & (np.sum(view * self._facing, axis=1) > _MIN_COSINE * far * self._on_body)
+        ok = (far < READ_MM) & (np.sum(view * self._facing, axis=1) > READ_COSINE * far * self._on_body)
         ok[ok] = in_picture(self.camera, pose.rotation, pose.translation_mm, self._xyz[ok])
         return np.asarray(ok)
 
@@ -159,8 +159,8 @@ class FurtherPhotos:
         k = self.influences.size
         ok = self.seen(pose)
         counts = np.bincount(self._body[ok], minlength=len(self._bodies) + 1)[: len(self._bodies)]
-        seen = np.flatnonzero(counts >= _LEAST_OF_BODY)
-        if len(seen) < min(_LEAST_BODIES, max(len(self._bodies), 1)):
+        seen = np.flatnonzero(counts >= PLACED_BY_POINTS)
+        if len(seen) < min(PLACED_BY_BODIES, max(len(self._bodies), 1)):
             return None
         _, d_xyz, d_lens, d_own = derivatives(self.camera, pose.rotation, pose.translation_mm, self._xyz)
         rows = np.concatenate([d_lens[:, :, self._lens_used], d_own], axis=2)

@@ -24,6 +24,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.model.network import EXPOSURE
+from phototemplate.network.constants import FAR_OUT
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import skew
 
@@ -84,7 +85,7 @@ def project(model: str, params: Array, exposure: Array, sensor: Sensor, xyz_cam:
         return still
     if near_px is None:
         near_px = _at_once(model, params, e, sensor, xyz).uv_px
-    tau = np.clip(sensor.row(near_px), -2.0, 2.0)  # far outside the picture the model of the readout means nothing
+    tau = np.clip(sensor.row(near_px), -FAR_OUT, FAR_OUT)  # far outside the picture the model of the readout means nothing
     motion = np.cross(e[:, TURN], xyz) + e[:, SHIFT]
     at = _at_once(model, params, e, sensor, xyz + tau[:, None] * motion)
     # The row depends on the position and the position on the row: implicit function.

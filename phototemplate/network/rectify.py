@@ -15,19 +15,22 @@ from numpy.typing import NDArray
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array, Network, WorkPlane
+from phototemplate.network.constants import (
+    BORDER_PX,
+    FADE,
+    FAR_PX,
+    LEAST_BLEND,
+    LEAST_BLUR,
+    LEAST_NODE_PX,
+    MOST_NODES,
+    MOST_PIXELS,
+    NODE_MM,
+    ROUNDING,
+)
 from phototemplate.network.projection import project
 from phototemplate.network.workplane import to_world
 
 RgbImage = NDArray[np.uint8]
-
-_NODE_MM = 20.0
-"""Spacing of the grid on which photos are chosen and positions interpolated"""
-_MOST_NODES = 40_000
-"""A plane that comes out far too large, for a known length was misread, must not make the grid grow with it"""
-_MAX_PIXELS = 60_000_000
-_BORDER_PX = 8
-_FAR_PX = 1e6
-"""Nodes that a photo would show this far out are near its horizon and no place to interpolate from"""
 
 
 @dataclass(frozen=True)
@@ -70,10 +73,10 @@ def rectify(
     x0, y0, x1, y1 = bounds_mm or default_bounds(network, plane)
     step = 1.0 / px_per_mm
     columns, rows = max(int(np.ceil((x1 - x0) / step)) + 1, 2), max(int(np.ceil((y1 - y0) / step)) + 1, 2)
-    if columns * rows > _MAX_PIXELS:
-        shrink = float(np.sqrt(_MAX_PIXELS / (columns * rows)))
+    if columns * rows > MOST_PIXELS:
+        shrink = float(np.sqrt(MOST_PIXELS / (columns * rows)))
         return rectify(network, plane, rgb_of, (x0, y0, x1, y1), px_per_mm * shrink, feather_mm, progress)
-    node_px = max(_NODE_MM * px_per_mm, 4.0, float(np.sqrt(columns * rows / _MOST_NODES)))
+    node_px = max(NODE_MM * px_per_mm, LEAST_NODE_PX, float(np.sqrt(columns * rows / MOST_NODES)))
     node_c, node_r = int(np.ceil(columns / node_px)) + 1, int(np.ceil(rows / node_px)) + 1
     gx = x0 + np.arange(node_c) * node_px * step
     gy = y1 - np.arange(node_r) * node_px * step
@@ -100,7 +103,7 @@ def rectify(
         size = network.cameras[network.photos[photo].camera_id].size_px
         # Positions between the nodes by interpolation: the mapping is smooth, the error far below a pixel of the view.
         uv = project(network, photo, world).uv_px
-        uv[np.any(np.abs(uv) > _FAR_PX, axis=1)] = np.nan
+        uv[np.any(np.abs(uv) > FAR_PX, axis=1)] = np.nan
         zoom = picture.shape[1] / size[0]
         uv = ((uv + 0.5) * zoom - 0.5).reshape(node_r, node_c, 2).astype(np.float32)
         touched = np.nonzero(weight[i].max(axis=1))[0], np.nonzero(weight[i].max(axis=0))[0]
@@ -123,10 +126,10 @@ def rectify(
         total[r0:r1, c0:c1] += colour * w[:, :, None]
         share[r0:r1, c0:c1] += w
         del picture
-    seen = share > 1e-3
-    np.divide(total, np.maximum(share, 1e-3)[:, :, None], out=total)
+    seen = share > LEAST_BLEND
+    np.divide(total, np.maximum(share, LEAST_BLEND)[:, :, None], out=total)
     total[~seen] = 0
-    rgb = np.clip(total + 0.5, 0, 255).astype(np.uint8)
+    rgb = np.clip(total + ROUNDING, 0, 255).astype(np.uint8)
     return TopView(rgb, seen, px_per_mm, (x0, y1), area)
 
 
@@ -137,9 +140,9 @@ def _score(network: Network, plane: WorkPlane, photo: str, world: Array) -> Arra
     uv = seen.uv_px
     edge = np.minimum(np.minimum(uv[:, 0], size[0] - 1 - uv[:, 0]), np.minimum(uv[:, 1], size[1] - 1 - uv[:, 1]))
     # Derivatives of what lies near the plane through the eye or behind it are beyond all bounds: such points are not asked.
-    inside = (seen.depth_mm > 0) & (np.nan_to_num(edge, nan=-1.0) > _BORDER_PX)
+    inside = (seen.depth_mm > 0) & (np.nan_to_num(edge, nan=-1.0) > BORDER_PX)
     along = seen.d_xyz[inside] @ plane.rotation[:2].T  # (m, 2, 2) px per mm along the plane's x and y
-    fade = np.clip((edge[inside] - _BORDER_PX) / (0.05 * max(size)), 0.0, 1.0)
+    fade = np.clip((edge[inside] - BORDER_PX) / (FADE * max(size)), 0.0, 1.0)
     score = np.zeros(len(uv))
     score[inside] = np.linalg.svd(along, compute_uv=False)[:, 1] * (0.2 + 0.8 * fade)
     return score
@@ -152,6 +155,6 @@ def _soft_weights(best: Array, valid: Array, score: Array, feather_nodes: float)
         chosen = ((best == i) & valid).astype(np.float32)
         if not chosen.any():
             continue
-        soft = cv2.GaussianBlur(chosen, (0, 0), max(feather_nodes / 2, 0.6), borderType=cv2.BORDER_REPLICATE)
+        soft = cv2.GaussianBlur(chosen, (0, 0), max(feather_nodes / 2, LEAST_BLUR), borderType=cv2.BORDER_REPLICATE)
         out[i] = np.where(score[i] > 0, soft, 0.0)
     return out

@@ -17,11 +17,10 @@ import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, HeightPoint, Influences, Network, TypeB, WorkPlane
+from phototemplate.network.constants import LEAST_TRIANGLE, MOST_TRIPLES
 from phototemplate.network.projection import body_points
 from phototemplate.numerics.rigid import skew
 from phototemplate.settings import WorkPlaneSettings
-
-_MAX_TRIPLES = 4000
 
 
 def fit_work_plane(
@@ -138,13 +137,13 @@ def _robust_plane(
     low = centre - thick[:, None] * up / np.linalg.norm(up)
     if n >= 4:
         triples = np.array(list(combinations(range(n), 3)))
-        if len(triples) > _MAX_TRIPLES:
-            triples = triples[np.random.default_rng(0).choice(len(triples), _MAX_TRIPLES, replace=False)]
+        if len(triples) > MOST_TRIPLES:
+            triples = triples[np.random.default_rng(0).choice(len(triples), MOST_TRIPLES, replace=False)]
         a, b, c = (low[triples[:, i]] for i in range(3))
         normals = np.cross(b - a, c - a)
         size = np.linalg.norm(normals, axis=1)
         spread = float(np.max(np.linalg.norm(low - low.mean(axis=0), axis=1)))
-        good = size > 0.02 * spread**2
+        good = size > LEAST_TRIANGLE * spread**2
         normals, a = normals[good] / size[good, None], a[good]
         # A plane through three near sheets swings far away; it is only a start, so any bad one is outvoted.
         if len(normals):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import sqrt
 
 import numpy as np
 
@@ -52,7 +53,7 @@ def lens_findings(run: Adjustment, lenses: Sequence[LensStart], cov: Covariance)
             rest = before - after
             value, vector = np.linalg.eigh((rest + rest.T) / 2 / np.outer(prior, prior))
             along = vector.T @ (change / prior)
-            good = value > 1e-3
+            good = value > constants.LEAST_TOLD_BY_PHOTOS
             if float(np.sum(along[good] ** 2 / value[good])) > (
                 constants.PROFILE_MISFIT * max(int(good.sum()), 1) + constants.PROFILE_MISFIT_BASE
             ):
@@ -95,11 +96,11 @@ def quality_findings(quality: FitQuality) -> list[Finding]:
             Finding(
                 "residuals-unexplained",
                 "network",
-                larger_ratio=max([quality.birge, *(t.ratio**0.5 for t in worst[:1])]),
+                larger_ratio=max([quality.birge, *(sqrt(t.ratio) for t in worst[:1])]),
                 places=shown,
             )
         )
-    elif quality.birge > constants.FIT_TOLERABLE**0.5:
+    elif quality.birge > sqrt(constants.FIT_TOLERABLE):
         out.append(Finding("residuals-larger", "network", larger_ratio=quality.birge, places=shown))
     return out
 

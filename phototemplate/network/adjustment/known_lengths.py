@@ -14,19 +14,7 @@ import numpy as np
 
 from phototemplate.errors import InputError
 from phototemplate.model import Array, IntArray
-
-REFERENCE_C = 20.0
-"""Reference temperature of lengths (ISO 1)."""
-
-EXPANSION_PER_K: dict[str, float] = {
-    "steel": 11.5e-6,
-    "aluminium": 23.1e-6,
-    "wood": 5e-6,
-    "fibreglass": 8e-6,
-    "carbon": 1e-6,
-}
-"""Linear expansion. Steel and aluminium after Swyt, J. Res. NIST 99 (1994) 31; the others are usual values of the trade
-(wood along the grain)."""
+from phototemplate.network.constants import EXPANSION_PER_K, REFERENCE_C
 
 
 @dataclass(frozen=True)

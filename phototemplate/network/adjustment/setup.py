@@ -60,7 +60,7 @@ def set_up(
     sd = usual_sd(settings, sizes)
     adjusted = [COMPONENTS[part].places for part in np.flatnonzero(sd.any(axis=0))]
     problem = replace(problem, exposure=tuple(c for places in adjusted for c in EXPOSURE[places]))
-    half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), 5.0) for t in body_ids])
+    half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), constants.LEAST_HALF_MM) for t in body_ids])
     priors = Priors(
         tuple(s.params for s in used),
         tuple(s.cov for s in used),

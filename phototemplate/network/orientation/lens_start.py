@@ -10,15 +10,17 @@ import numpy as np
 
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Camera, PhotoMeta
+from phototemplate.network.constants import (
+    FOCAL_FINE,
+    FOCAL_GRID,
+    FOCAL_TELLS,
+    FULL_FRAME_DIAGONAL_MM,
+    LEAST_FOCAL_ERROR_PX,
+    MOST_FOCAL_VIEWS,
+    WORST_FOCAL_ERROR,
+)
 from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
-
-_FULL_FRAME_DIAGONAL_MM = float(np.hypot(36.0, 24.0))
-_GRID = np.geomspace(0.35, 4.0, 11)
-"""Principal distances tried first, in units of the longer side (a 35 mm equivalent of about 13 to 144 mm)"""
-_FINE = np.geomspace(1 / 1.25, 1.25, 9)
-"""Then these factors about the best of them"""
-_MOST_VIEWS = 24
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ def focal_from_exif(meta: PhotoMeta) -> float | None:
     """Principal distance in px from the 35 mm equivalent, by the picture's diagonal (CIPA DCG-001); None if unsaid."""
     if not meta.focal35_mm or meta.focal35_mm <= 0:
         return None
-    return float(meta.focal35_mm * np.hypot(*meta.size_px) / _FULL_FRAME_DIAGONAL_MM)
+    return float(meta.focal35_mm * np.hypot(*meta.size_px) / FULL_FRAME_DIAGONAL_MM)
 
 
 def planar_poses(local: Array, xy: Array) -> list[tuple[Array, Array, float]]:
@@ -72,7 +74,7 @@ def focal_from_sheets(views: Sequence[tuple[Array, Array]], size_px: tuple[int, 
         return None
     centre, side = (np.array(size_px) - 1) / 2.0, max(size_px)
     size = [float(np.ptp(uv, axis=0).max()) for _, uv in views]
-    chosen = [views[i] for i in np.argsort(size)[::-1][:_MOST_VIEWS]]
+    chosen = [views[i] for i in np.argsort(size)[::-1][:MOST_FOCAL_VIEWS]]
     counts = np.array([len(uv) for _, uv in chosen])
     n = int(counts.sum())
 
@@ -86,11 +88,11 @@ def focal_from_sheets(views: Sequence[tuple[Array, Array]], size_px: tuple[int, 
 
     def chi(table: Array) -> Array:
         """Each view counts robustly: a wrong one must not decide."""
-        floor = max(float(np.median(table.min(axis=0))), 0.05)
-        return np.asarray((np.minimum(table / floor, 20.0) ** 2 * counts).sum(axis=1))
+        floor = max(float(np.median(table.min(axis=0))), LEAST_FOCAL_ERROR_PX)
+        return np.asarray((np.minimum(table / floor, WORST_FOCAL_ERROR) ** 2 * counts).sum(axis=1))
 
-    best = int(np.argmin(chi(np.array([errors(rel) for rel in _GRID]))))
-    fine = _GRID[best] * _FINE
+    best = int(np.argmin(chi(np.array([errors(rel) for rel in FOCAL_GRID]))))
+    fine = FOCAL_GRID[best] * FOCAL_FINE
     value = chi(np.array([errors(rel) for rel in fine]))
     best = int(np.argmin(value))
     if best in (0, len(fine) - 1):
@@ -126,7 +128,7 @@ def start_lenses(
         f, u, source = max(size) * 0.85, settings.u_focal_guess, "default"
         if stated:
             f, u, source = float(np.median(stated)), settings.u_focal, "exif"
-            if seen and seen[1] < 0.15 and abs(np.log(seen[0] / f)) > 4 * np.hypot(seen[1], u):
+            if seen and seen[1] < FOCAL_TELLS and abs(np.log(seen[0] / f)) > 4 * np.hypot(seen[1], u):
                 findings.append(
                     Finding(
                         "focal-contradicts",

@@ -64,7 +64,7 @@ class _Assembly:
             rays = lens.unproject(
                 self.starts[camera].model, self.placed.lenses[camera], np.concatenate([v.uv for v in own.values()])
             )
-            flat = rays[:, :2] / np.maximum(rays[:, 2:], 1e-3)
+            flat = rays[:, :2] / np.maximum(rays[:, 2:], constants.LEAST_FORWARD)
             ends = np.cumsum([len(v.uv) for v in own.values()])
             for (t, v), xy in zip(own.items(), np.split(flat, ends[:-1]), strict=True):
                 self.xy[p, t] = xy
@@ -95,7 +95,7 @@ class _Assembly:
             return None
         c = np.array(centres)
         _, s, vt = np.linalg.svd(c - c.mean(axis=0))
-        if s[1] < 0.1 * s[0] or s[2] > 0.3 * s[1]:
+        if s[1] < constants.PLANE_ACROSS * s[0] or s[2] > constants.PLANE_RISE * s[1]:
             return None
         return np.asarray(-vt[2] * np.sign(vt[2] @ c.mean(axis=0)))
 
@@ -161,11 +161,11 @@ class _Assembly:
             if len(normals) >= 3:
                 mean = np.median(normals, axis=0)
                 if current is None or len(found) > 1:
-                    close = [f for f in found if f[0] < 25 * found[0][0] + 1e-4]
+                    close = [f for f in found if f[0] < 25 * found[0][0] + constants.POSE_MARGIN]
                     return max(close, key=lambda f: float(f[1][0][:, 2] @ mean))[1]
         if current is not None:
             misfits = np.array([self.misfit(o, target, self.placed.photos[o], current) for o in seen])
-            if float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) < 2 * found[0][0] + 1e-3:
+            if float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) < 2 * found[0][0] + constants.KEEP_MARGIN:
                 return current
         return found[0][1]
 
@@ -261,7 +261,7 @@ def find_start(
         for t, v in own.items():
             photos_of[t] = photos_of.get(t, 0) + v.flat
     for p, own in views.items():
-        weight[p] = sum(len(v.uv) * max(photos_of[t] - 1, 0.1) for t, v in own.items() if v.flat)
+        weight[p] = sum(len(v.uv) * max(photos_of[t] - 1, constants.SEEN_ONCE) for t, v in own.items() if v.flat)
     order = sorted((p for p in weight if weight[p] > 0), key=lambda p: -weight[p])
     best = Start(lenses={s.camera_id: s.params.copy() for s in lenses})
     tried: list[str] = []
@@ -280,7 +280,8 @@ def find_start(
             assembly.adjust(6)
         if (len(assembly.placed.photos), assembly.placed.views) > (len(best.photos), best.views):
             best = assembly.placed
-        if len(best.photos) == len(order) and best.views >= 0.8 * sum(v.flat for o in views.values() for v in o.values()):
+        enough = constants.ENOUGH_VIEWS * sum(v.flat for o in views.values() for v in o.values())
+        if len(best.photos) == len(order) and best.views >= enough:
             break
     return best
 

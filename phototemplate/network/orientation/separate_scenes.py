@@ -19,17 +19,10 @@ from scipy.sparse.csgraph import connected_components
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array, IntArray
+from phototemplate.network.constants import ALIKE_MM, LEAST_FORWARD_OF_PLACE, LEAST_GROUP, LEAST_SHARED, OTHER_MM
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.views import View
 from phototemplate.numerics import lens
-
-ALIKE_MM, OTHER_MM = 40.0, 80.0
-"""Up to the first a sheet lies alike in two photos (heights of cabinets, start values of the lens count as such); beyond the
-second it does not"""
-LEAST_SHARED = 4
-"""Fewer shared sheets cannot tell a sheet that moved from another place"""
-LEAST_GROUP = 2
-"""One photo that contradicts all others is left out by itself"""
 
 
 @dataclass(frozen=True)
@@ -88,7 +81,7 @@ def groups_of(
 def _ideal(start: LensStart, uv: Array) -> Array:
     """(n, 2) picture coordinates on a plane in front of the camera."""
     rays = lens.unproject(start.model, start.params, uv)
-    return np.asarray(rays[:, :2] / np.maximum(rays[:, 2:], 0.05))
+    return np.asarray(rays[:, :2] / np.maximum(rays[:, 2:], LEAST_FORWARD_OF_PLACE))
 
 
 def _alike(a: Mapping[str, _Sheet], b: Mapping[str, _Sheet]) -> bool | None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from phototemplate.model import Array, IntArray, Sightings, Target
 from phototemplate.network.adjustment.problem import Problem, SightingTable
+from phototemplate.network.constants import CORNER_DETERMINANT, FLAT_SPREAD
 from phototemplate.network.photo_camera import Sensor
 
 
@@ -34,7 +35,7 @@ class View:
         if len(self.uv) < 4:
             return False
         s = np.linalg.svd(self.local - self.local.mean(axis=0), compute_uv=False)
-        return bool(s[1] > 0.05 * s[0])
+        return bool(s[1] > FLAT_SPREAD * s[0])
 
 
 def views_of(
@@ -89,7 +90,7 @@ def _of_edges(uv: Array, target: Target) -> Array:
     along = along / np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
     for k in range(4):
         normals = np.array([[-d[1], d[0]] for d in (along[k - 1], along[k])])
-        if abs(np.linalg.det(normals)) > 1e-3:
+        if abs(np.linalg.det(normals)) > CORNER_DETERMINANT:
             out[k] = np.linalg.inv(normals.T @ normals)
     return out
 

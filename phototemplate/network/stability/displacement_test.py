@@ -21,9 +21,6 @@ from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.displaced_positions import slide_jacobian
 
-_TINY = 1e-6 * np.eye(3)
-"""Information by which three points on one line still have a turn"""
-
 
 @dataclass(frozen=True)
 class Slide:
@@ -69,7 +66,7 @@ def slides(run: Adjustment) -> list[Slide]:
         views.setdefault(key, []).append(_View(photo, count, j.T @ j, j.T @ white, coupling))
     out = []
     for body, own in views.items():
-        size = max(run.half_size_mm(body), 10.0)
+        size = max(run.half_size_mm(body), constants.LEAST_SIZE_MM)
         found = _best(body, own, shared, size, noise)
         if found is not None:
             out.append(found)
@@ -88,8 +85,10 @@ def _best(body: int, views: list[_View], shared: Array, size: float, noise: floa
         if min(sum(views[i].count for i in part) for part in (g, others)) < 4:
             continue
         # In units of the photos' own knowledge: directions of which next to nothing is left are checked by no other photo.
-        unit = np.linalg.inv(np.linalg.cholesky(h[g].sum(axis=0) + _TINY))
-        left, way = np.linalg.eigh(np.eye(3) - unit @ (given_way[np.ix_(g, g)].sum(axis=(0, 1)) + _TINY) @ unit.T)
+        unit = np.linalg.inv(np.linalg.cholesky(h[g].sum(axis=0) + constants.LEAST_INFORMATION))
+        left, way = np.linalg.eigh(
+            np.eye(3) - unit @ (given_way[np.ix_(g, g)].sum(axis=(0, 1)) + constants.LEAST_INFORMATION) @ unit.T
+        )
         known = left > constants.LEAST_CHECKED_MOVE
         score = way[:, known].T @ unit @ s[g].sum(axis=0)
         slide = unit.T @ way[:, known] @ (score / left[known])

@@ -55,9 +55,11 @@ def _bent(run: Adjustment) -> list[Explanation]:
 
 
 HYPOTHESES: tuple[Hypothesis, ...] = (
-    Hypothesis("the sheet lay elsewhere in some photos", 3, lambda s: s.moved_evidence, _moved),
-    Hypothesis("it is printed at another scale", 2, lambda s: constants.SCALE_CONFLICT**2, _misprinted),
-    Hypothesis("it is bent", 3, lambda s: s.curl_evidence, _bent),
+    Hypothesis("the sheet lay elsewhere in some photos", constants.MOVED_PARAMETERS, lambda s: s.moved_evidence, _moved),
+    Hypothesis(
+        "it is printed at another scale", constants.MISPRINTED_PARAMETERS, lambda s: constants.SCALE_CONFLICT**2, _misprinted
+    ),
+    Hypothesis("it is bent", constants.BENT_PARAMETERS, lambda s: s.curl_evidence, _bent),
 )
 """Every hypothesis about a sheet; that a sighting is wrong is asked once the sheets are settled
 (:mod:`~phototemplate.network.stability.data_snooping`), that a photo is noisy after that"""

@@ -112,12 +112,13 @@ def _system(run: Adjustment, body: int, photo: int, rest: float) -> tuple[int, A
     place = fit_place(run, body, (photo,), used=True)
     if not np.isfinite(place.slide).all():
         return photo, np.eye(3) * 1e-9, np.zeros(3), 0
-    size = max(run.half_size_mm(body), 10.0)
+    size = max(run.half_size_mm(body), constants.LEAST_SIZE_MM)
     h = np.asarray(np.linalg.inv(place.noise_cov), dtype=np.float64)
     # A weak pull to zero keeps views with few points from wandering.
     pulled = h + np.diag(1 / np.array([1.0, 4 * size, 4 * size]) ** 2)
     # What was moved fits in its new place; what fits nowhere is no evidence of a move.
-    fits = np.mean(place.left < max(4.0, 0.15 * rest)) >= 0.75
+    limit = max(constants.FITS_ELSEWHERE, constants.FITS_ELSEWHERE_SHARE * rest)
+    fits = np.mean(place.left < limit) >= constants.MOST_FIT
     return photo, pulled, h @ place.slide, len(place.left) if fits else 0
 
 

@@ -36,7 +36,7 @@ def scale_conflicts(run: Adjustment, only_bodies: bool = False) -> list[ScaleCon
         if batch and only_bodies:
             continue
         fitted = condition.jac @ cov.shared[np.ix_(condition.columns, condition.columns)] @ condition.jac.T
-        rest = np.maximum(np.diag(condition.cov - fitted), 1e-4 * np.diag(condition.cov))
+        rest = np.maximum(np.diag(condition.cov - fitted), constants.LEAST_SCALE_REST * np.diag(condition.cov))
         w = np.abs(condition.residual) / np.sqrt(rest)
         current = run.priors.u_print_common if batch else run.priors.u_print_body
         first = 0 if batch else run.problem.body_ids.index(condition.name)
