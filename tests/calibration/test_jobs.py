@@ -46,7 +46,7 @@ def test_half_of_the_photos_turned_by_software(exif: bool) -> None:
     assert len(network.photos) == len(k.photos)
     assert _worst(k, network) < max(2.0 * _worst(k, plain), 1.5)
     f = [c.params[0] for c in network.cameras.values()]
-    assert len(f) == len(k.photos)
+    assert len(f) <= 2, "those turned are a second camera, or what their exposures do says the same"
     assert np.ptp(f) < 1.0, "one lens"
     assert len(plain.cameras) == 1, "photos nobody turned keep one principal point"
 

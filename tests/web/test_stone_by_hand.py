@@ -52,6 +52,7 @@ def kitchen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kitchen]:
         page = browser.new_context(viewport={"width": 1280, "height": 800}, has_touch=True).new_page()
         page.set_default_timeout(60_000)
         page.goto(app.address)
+        page.locator("#nav a").first.wait_for()
         one = Kitchen(page)
         one.settled()
         page.goto(f"{app.base}/#stone")
