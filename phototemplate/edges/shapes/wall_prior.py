@@ -39,7 +39,7 @@ from phototemplate.edges.shapes.constants import (
     SWELL_OVER_MM,
     WIDTH_LOG10,
 )
-from phototemplate.model import Array
+from phototemplate.model import Array, BoolArray
 from phototemplate.numerics.natural_spline import spline_weights
 
 Reach = tuple[float | None, float | None]
@@ -62,6 +62,8 @@ class WallPrior:
     """(G, 2) log10 of the density and of its ratio at the corners"""
     swelling: Array
     """(M - 2, T) what one standard deviation of each of T steps of swelling adds to the second derivatives"""
+    seen: BoolArray
+    """(M - 1,) bool, intervals between the first and the last point seen"""
 
     def about(self, log_pair: Array) -> WallPrior:
         """The same with the pairs of densities near one of them."""
@@ -114,6 +116,7 @@ def wall_prior(knots: Array, length_mm: float, reach: Reach, end_zone_mm: float)
         log_prior,
         np.column_stack([log_density, log_ratio]),
         _swelling(knots, length_mm, reach),
+        (middle > 0.0) & (middle < length_mm),
     )
 
 
@@ -175,7 +178,8 @@ def posterior(prior: WallPrior, x: Array, y: Array, back: Array) -> Posterior:
             moments = second[:, :, None] * second[:, None, :] + prior.second @ inverse @ prior.second.T
             moments -= swelling  # which has a spread of its own
             departure = np.maximum(near.departure(moments, near.exponent[keep]), 0.0)
-            ease = (BREAK_DOF + share @ departure) / (BREAK_DOF + 1.0)
+            # beyond the last point nothing shows a break: a swelling seen before it must not make the unseen wall a broken one
+            ease = np.where(prior.seen, (BREAK_DOF + share @ departure) / (BREAK_DOF + 1.0), 1.0)
             near = prior.about(near.log_pair[int(np.argmax(score))])
     offsets = share @ mean
     bias = np.tensordot(share, inverse @ penalty[keep] @ inverse, axes=1)
