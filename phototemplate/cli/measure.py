@@ -83,7 +83,7 @@ def measure(
     for path in written.values():
         out.print(f"wrote {path}", markup=False)
     out.print(_effort(len(measurement.photos), seconds), style="dim")
-    out.print(verdict_line(outcome.judgements), style="bold", markup=False)
+    out.print(verdict_line(outcome.judgements, measurement.findings), style="bold", markup=False)
     outcome.whole()
 
 
@@ -103,7 +103,7 @@ def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
             for e in measurement.outline.edges
         ],
         "tolerance_mm": judgements.tolerance_mm,
-        "verdict": verdict_line(judgements),
+        "verdict": verdict_line(judgements, measurement.findings),
         "findings": [
             {**asdict(say(f)), "facts": dict(f.facts)} for f in (*measurement.findings, *pieces)
         ],

@@ -13,7 +13,7 @@ from rich.console import Console, JustifyMethod
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from phototemplate.errors import Finding
+from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import Measurement
 from phototemplate.output.assessment import Judgements
 from phototemplate.output.report.words import tolerance_words
@@ -90,9 +90,12 @@ def _verdict_cell(verdict: str) -> str:
     return f"[{VERDICT_STYLE[verdict]}]{verdict}[/]"
 
 
-def verdict_line(judgements: Judgements) -> str:
-    """The last line: how many edges meet the tolerance, and the undecided ones by name."""
+def verdict_line(judgements: Judgements, findings: Sequence[Finding] = ()) -> str:
+    """The last line: how many edges meet the tolerance, and by name those undecided and those that ``findings`` say were not
+    found: what is missing is not proven either."""
+    lost = [f.where for f in findings if f.code.startswith("edge-") and FINDINGS[f.code].lost]
     good, total = judgements.summary
+    total += len(lost)
     tolerance = tolerance_words(judgements.tolerance_mm)
     if not total:
         return f"No edge could be judged against {tolerance}."
@@ -100,6 +103,8 @@ def verdict_line(judgements: Judgements) -> str:
     text = f"{good} of {total} edges meet {tolerance}."
     if left:
         text += f" Not proven: {', '.join(j.name for j in left)}; the report says what would help."
+    if lost:
+        text += f" Not found: {', '.join(lost)}."
     return text
 
 

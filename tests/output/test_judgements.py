@@ -13,6 +13,7 @@ import pytest
 
 from phototemplate.cli.show import edge_table, verdict_line
 from phototemplate.edges.shapes.evaluate import offset_u, to_chord
+from phototemplate.errors import Finding
 from phototemplate.numerics.uncertainty import coverage
 from phototemplate.output.assessment import EdgeBudget, Judgements
 from phototemplate.output.report import words
@@ -121,6 +122,8 @@ def test_last_line_of_the_command_line(said: Judgements) -> None:
         assert (j.name in line) == (j.verdict != "meets")
     all_good = replace(said, tolerance_mm=25.4 / 16, edges={k: replace(j, verdict="meets") for k, j in said.edges.items()})
     assert verdict_line(all_good) == f"{total} of {total} edges meet 1/16 in (1.6 mm)."
+    lost = Finding("edge-line-weak", "front", support_percent=40.0, rise_mm=0.2)
+    assert verdict_line(all_good, [lost]) == f"{total} of {total + 1} edges meet 1/16 in (1.6 mm). Not found: front."
     table = edge_table(measurement(), "mm", said)
     assert [c.header for c in table.columns][-1] == "verdict"
     assert [c.header for c in edge_table(measurement(), "mm").columns][-1] != "verdict"
