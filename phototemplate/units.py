@@ -6,6 +6,7 @@ rather than guessed: a slab cut 25 mm long instead of 25 in cannot be mended.
 
 from __future__ import annotations
 
+import math
 import re
 from fractions import Fraction
 from typing import Annotated, Final, Literal
@@ -18,6 +19,9 @@ LONGEST_MM: Final = 1e6
 """mm. Longer lengths are slips of the pen. Convention: a kilometre."""
 INCH_MM: Final = 25.4
 """mm. An inch. Source: the international yard and pound agreement, 1959."""
+
+WITHHELD: Final = "withheld"
+"""What stands in place of an uncertainty that cannot be stated"""
 
 LengthUnit = Literal["mm", "in", "fraction", "feet"]
 """How lengths are shown: mm, decimal inches, inches and fractions, feet with inches and fractions"""
@@ -121,6 +125,11 @@ def _inches(match: re.Match[str], text: str) -> Fraction:
         raise InputError(f"{text!r} has the fraction {numerator}/{denominator}, which should lie between 0 and 1; "
                          "check what was meant.")
     return Fraction(int(match["whole"] or 0)) + Fraction(numerator, denominator)
+
+
+def format_U(U: float, decimals: int = 2, unit: str = "") -> str:
+    """An expanded uncertainty as it is printed; :data:`WITHHELD` where none can be stated (not finite)."""
+    return f"{U:.{decimals}f}{unit}" if math.isfinite(U) else WITHHELD
 
 
 def _validated(value: object) -> float:

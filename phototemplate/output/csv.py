@@ -10,7 +10,7 @@ from pathlib import Path
 
 from phototemplate.atomic import write_text_atomic
 from phototemplate.model import Outline
-from phototemplate.units import format_length
+from phototemplate.units import format_length, format_U
 
 __all__ = ["EDGE_COLUMNS", "edge_rows", "write_edges_csv", "write_rows_csv"]
 
@@ -30,9 +30,9 @@ def edge_rows(outline: Outline, denominator: int = 16) -> list[tuple[object, ...
             (
                 e.edge_id, e.kind, e.shape, e.source, f"{e.length_mm:.2f}", f"{e.length_mm / 25.4:.4f}",
                 format_length(e.length_mm, "fraction", denominator),
-                f"{e.length_U_mm:.3f}" if math.isfinite(e.length_U_mm) else "",
-                f"{math.degrees(e.angle_rad):.4f}", f"{math.degrees(e.angle_U_rad):.4f}",
-                *(f"{v:.3f}" for v in e.offset_U_mm), *(f"{v:.3f}" for v in e.height_mm), e.n_points, e.n_photos,
+                "" if math.isnan(e.length_U_mm) else format_U(e.length_U_mm, 3),
+                f"{math.degrees(e.angle_rad):.4f}", format_U(math.degrees(e.angle_U_rad), 4),
+                *(format_U(v, 3) for v in e.offset_U_mm), *(f"{v:.3f}" for v in e.height_mm), e.n_points, e.n_photos,
                 f"{e.rms_mm:.3f}", cause, f"{2 * u:.3f}" if math.isfinite(u) else "",
                 " ".join(dict.fromkeys(f.code for f in e.findings)),
             )

@@ -204,7 +204,7 @@ class _Writer:
             case Dimension():
                 entity = self._dimension(item)
         name: Data = (("name", item.name),) if isinstance(item, Polyline) and item.name else ()
-        xdata = _xdata((*name, *(pair for pair in item.data if pair[0] != "name" or not name)))
+        xdata = _xdata((*name, *(pair for pair in item.stated if pair[0] != "name" or not name)))
         if xdata:
             entity.set_xdata(APP_ID, xdata)
 

@@ -6,7 +6,7 @@ Importing this module costs nothing: a writer imports its library when it is cal
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -107,7 +107,8 @@ def outline_subject(material: Material) -> Subject:
         look = OutlineStyle(words, height, settings.chord_tolerance_mm, settings.band_scale, points=table, edge_table=table)
         return outline_drawing(outline, title, look)
 
-    schedule = edge_schedule(outline.edges, material.tolerance_mm, words, outline.unscaled)
+    doubt = outline.unscaled, measurement.network.quality.withheld
+    schedule = edge_schedule(outline.edges, material.tolerance_mm, words, *doubt)
     return Subject(
         "outline",
         draw,
@@ -137,6 +138,20 @@ def pieces_subject(material: Material) -> Subject:
     )
 
 
+def _withheld(material: Material) -> Material:
+    """What is shown where the photos contradict each other too much for any uncertainty to be stated."""
+    from phototemplate.output.withheld import without_uncertainties
+
+    m, judged = material.measurement, material.judgements
+    plane = replace(m.work_plane, heights=without_uncertainties(m.work_plane.heights))
+    return replace(
+        material,
+        measurement=replace(m, outline=without_uncertainties(m.outline), work_plane=plane),
+        template=without_uncertainties(material.template),
+        judgements=replace(without_uncertainties(judged), findings=()) if judged is not None else None,
+    )
+
+
 def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -> dict[str, Path]:
     """Write the named formats (default: all) into a folder; (subject and) format -> path.
 
@@ -157,13 +172,18 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
         if name not in known:
             raise InputError(f"There is no format {name!r}; choose from {', '.join(known)}.")
     chosen = [f for f in FORMATS if not names or f.name in names]
+    whole = material
+    if material.measurement.network.quality.withheld:
+        material = _withheld(material)
     unscaled = material.measurement.outline.unscaled
     # what a machine runs without anybody reading a warning on it is not written where nothing is to be cut from
     cuttable = not unscaled and not material.measurement.network.quality.withheld
     written: dict[str, Path] = {}
     for one in chosen:
         if one.of == "measurement":
-            written[one.name] = one.write(material, None, folder / one.file_name(None, unscaled))
+            # a program reads in the result that it is withheld; nothing else shows numbers that hold nothing
+            shown = whole if one.name == "result" else material
+            written[one.name] = one.write(shown, None, folder / one.file_name(None, unscaled))
     drawings = [f for f in chosen if f.of == "drawing"]
     if drawings and unscaled and not material.allow_unscaled:
         raise MeasureError(

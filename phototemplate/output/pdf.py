@@ -14,6 +14,7 @@ from phototemplate.output.paper import PaperMapping, draw_items, new_canvas
 from phototemplate.output.report.words import edge_verdict
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.paper_sheets import PaperSheet
+from phototemplate.units import format_U
 
 __all__ = ["edge_schedule", "sheets_pdf", "write_sheets_pdf"]
 
@@ -43,7 +44,7 @@ def sheets_pdf(sheets: Sequence[PaperSheet], title: str) -> bytes:
 
 
 def edge_schedule(
-    edges: Sequence[EdgeReport], tolerance_mm: float, words: LengthWords, unscaled: bool = False
+    edges: Sequence[EdgeReport], tolerance_mm: float, words: LengthWords, unscaled: bool = False, withheld: bool = False
 ) -> list[tuple[str, ...]]:
     """Schedule of measured edges for the sheets, header first."""
     rows: list[tuple[str, ...]] = [
@@ -51,16 +52,16 @@ def edge_schedule(
     ]
     for e in edges:
         shape = "" if e.shape == "line" else f", {e.shape}"
-        verdict = edge_verdict(e, tolerance_mm, unscaled)
+        verdict = edge_verdict(e, tolerance_mm, unscaled, withheld=withheld)
         rows.append(
             (
                 e.edge_id,
                 f"{e.kind}{shape}",
-                words.length(e.length_mm, e.length_U_mm)
-                if math.isfinite(e.length_U_mm)
-                else f"{words.length(e.length_mm)} as seen",
+                f"{words.length(e.length_mm)} as seen"
+                if math.isnan(e.length_U_mm)
+                else words.length(e.length_mm, e.length_U_mm),
                 f"{math.degrees(e.angle_rad):.2f}°",
-                *(f"{u:.2f} mm" for u in e.offset_U_mm),
+                *(format_U(u, 2, " mm") for u in e.offset_U_mm),
                 f"{verdict.words}. {verdict.sentence}" if verdict.state != "good" else verdict.words,
             )
         )

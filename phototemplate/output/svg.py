@@ -80,7 +80,7 @@ def _p(point: Point) -> str:
 
 
 def _element(item: Item, layer: Layer) -> str:
-    data = "".join(f" data-{_attribute(k)}={quoteattr(str(v) if isinstance(v, str) else f'{v:.6g}')}" for k, v in item.data)
+    data = "".join(f" data-{_attribute(k)}={quoteattr(str(v) if isinstance(v, str) else f'{v:.6g}')}" for k, v in item.stated)
     match item:
         case Line():
             return f'<path d="M{_p(item.start)}L{_p(item.end)}"{data}/>'

@@ -17,6 +17,7 @@ import numpy as np
 
 from phototemplate.model import Array
 from phototemplate.template.constants import CHAR_WIDTH, SMALLEST_STEP_RAD
+from phototemplate.units import WITHHELD
 
 Point = tuple[float, float]
 Stroke = Literal["solid", "dashed", "dotted", "chain"]
@@ -99,6 +100,12 @@ class Primitive:
 
     def __post_init__(self) -> None:
         assert self.layer in LAYERS, f"layer {self.layer!r} is not listed in drawing.LAYERS"
+
+    @property
+    def stated(self) -> Data:
+        """``data`` as it is written: what is not known is left out, an uncertainty that cannot be stated says so."""
+        known = ((k, v) for k, v in self.data if isinstance(v, str) or not math.isnan(v))
+        return tuple((k, WITHHELD if not isinstance(v, str) and math.isinf(v) else v) for k, v in known)
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from phototemplate.template.quantities import Quantity
 from phototemplate.template.rules import FOOT_MM, POUND_KG
 from phototemplate.template.spec import ShopSpec
-from phototemplate.units import LengthUnit, format_length
+from phototemplate.units import WITHHELD, LengthUnit, format_length
 
 JobUnit = Literal["mm", "in"]
 
@@ -43,7 +44,9 @@ class LengthWords:
 
     def length(self, mm: float, U_mm: float | None = None) -> str:
         """A length; with its expanded uncertainty where it was measured."""
-        metric = f"{mm:.1f} mm" if U_mm is None else f"{mm:.1f} ±{U_mm:.1f} mm"
+        metric = f"{mm:.1f} mm"
+        if U_mm is not None:
+            metric = f"{mm:.1f} ±{U_mm:.1f} mm" if math.isfinite(U_mm) else f"{metric}, U {WITHHELD}"
         if self.inches == "mm":
             return metric
         return f"{self.inch(mm)} ({metric})" if self.first == "in" else f"{metric} ({self.inch(mm)})"

@@ -18,6 +18,7 @@ from phototemplate.template.intersections import AnyCurve
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.quantities import State
+from phototemplate.units import format_U
 
 Vertices = list[tuple[float, float, float]]
 
@@ -68,7 +69,7 @@ def outline_drawing(outline: Outline, title: str = "Outline as measured", style:
         items.append(Polyline(layer, tuple(run), name=segment.edge_id, data=_edge_data(report)))
         if style.points:
             items += [Circle("FOUND-POINTS", (float(x), float(y)), 0.08 * h) for x, y in segment.points_mm]
-        if report is not None and band_scale > 0:
+        if report is not None and band_scale > 0 and math.isfinite(report.offset_U_mm[1]):
             items += _band(segment, start, end, outline.influences.cov, band_scale)
         items += _labels(curve, (start, end), segment.edge_id, report, style)
     for loop in outline.loops:
@@ -123,7 +124,7 @@ def _edge_data(report: EdgeReport | None) -> Data:
     return (
         ("edge", report.edge_id), ("kind", report.kind), ("shape", report.shape), ("source", report.source),
         ("length_mm", report.length_mm),
-        *((("length_U_mm", report.length_U_mm),) if math.isfinite(report.length_U_mm) else ()),
+        ("length_U_mm", report.length_U_mm),
         ("angle_deg", math.degrees(report.angle_rad)), ("angle_U_deg", math.degrees(report.angle_U_rad)),
         ("offset_U_start_mm", start), ("offset_U_middle_mm", middle), ("offset_U_end_mm", end), ("k", 2.0),
         *((f"u_mm: {cause}", u) for cause, u in report.budget[:6]),
@@ -159,7 +160,7 @@ def _labels(
     items: list[Item] = [
         Text("FOUND-NAMES", (float(at[0]), float(at[1])), edge_id, h, rotation, "centre", "middle")
     ]
-    if style.sizes and report is not None and math.isfinite(report.length_U_mm):
+    if style.sizes and report is not None and not math.isnan(report.length_U_mm):
         base = middle - 5.0 * h * left
         text = style.words.length(length, report.length_U_mm)
         if isinstance(curve, ArcCurve):
@@ -179,8 +180,8 @@ def edge_rows(reports: Sequence[EdgeReport]) -> list[tuple[str, ...]]:
         cause = f"{r.budget[0][0]} (u {r.budget[0][1]:.2f})" if r.budget else ""
         rows.append((
             r.edge_id, r.kind, r.shape, r.source, f"{r.length_mm:.1f}",
-            f"{r.length_U_mm:.2f}" if math.isfinite(r.length_U_mm) else "as seen",
-            f"{math.degrees(r.angle_rad):.3f}", f"{math.degrees(r.angle_U_rad):.3f}",
-            *(f"{u:.2f}" for u in r.offset_U_mm), cause,
+            "as seen" if math.isnan(r.length_U_mm) else format_U(r.length_U_mm),
+            f"{math.degrees(r.angle_rad):.3f}", format_U(math.degrees(r.angle_U_rad), 3),
+            *(format_U(u) for u in r.offset_U_mm), cause,
         ))
     return rows

@@ -8,7 +8,7 @@ from phototemplate.template.constants import NO_OFFSET_MM
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.piece_types import PieceEdge, Size, Template
 from phototemplate.template.quantities import Quantity
-from phototemplate.units import format_length
+from phototemplate.units import format_length, format_U
 from phototemplate.wording import say_check
 
 Rows = list[tuple[str, ...]]
@@ -34,9 +34,9 @@ def edge_rows_csv(template: Template) -> list[dict[str, str]]:
             row = {
                 "piece": piece.piece_id, "edge": e.edge_id, "finish": e.finish, "rule": e.rule,
                 "offset_mm": f"{e.outward_mm:.2f}", "length_mm": f"{e.length.value:.2f}",
-                "length_U_mm": f"{e.length.U:.2f}",
+                "length_U_mm": format_U(e.length.U),
                 "length_in": format_length(e.length.value, shop.length_unit, shop.denominator),
-                "place_U_mm": f"{e.place_U_mm:.2f}",
+                "place_U_mm": format_U(e.place_U_mm),
                 "largest_gap_mm": f"{e.gap.largest_mm:.2f}" if e.gap else "",
                 "gap_at_mm": f"{e.gap.largest_at_mm:.0f}" if e.gap else "",
                 **{f"moved_{w}_mm": f"{m.value:.2f}" if m else ""
@@ -67,7 +67,7 @@ def size_rows_csv(template: Template) -> list[dict[str, str]]:
     return [
         {
             "piece": piece, "dimension": s.name, "kind": s.group, "value_mm": f"{s.quantity.value:.2f}",
-            "U_mm": f"{s.quantity.U:.2f}",
+            "U_mm": format_U(s.quantity.U),
             "value_in": format_length(s.quantity.value, shop.length_unit, shop.denominator),
             "decided": "yes" if s.decided else "no", "largest_cause": largest_cause(s.quantity),
         }
@@ -92,7 +92,7 @@ def edge_schedule(template: Template, words: LengthWords) -> Rows:
                 moved = "/".join(f"{m.value:+.1f}" for m in e.moved)
                 note += f"; gap {e.gap.largest_mm:.1f} mm at {e.gap.largest_at_mm:.0f} mm; moved {moved} mm"
             rows.append((piece.piece_id, e.edge_id, e.finish, offset_words(e, words), words.quantity(e.length),
-                         f"{e.place_U_mm:.2f} mm", note))
+                         format_U(e.place_U_mm, 2, " mm"), note))
     return rows
 
 
@@ -103,8 +103,8 @@ def corner_schedule(template: Template, words: LengthWords) -> Rows:
         for c in piece.corners:
             size = f" {words.short(c.size_mm)}" if c.size_mm else ""
             by = " (the shop's inside radius)" if c.by_default else ""
-            rows.append((piece.piece_id, c.name, f"{math.degrees(c.angle.value):.2f}° ±{math.degrees(c.angle.U):.2f}°",
-                         f"{c.kind}{size}{by}"))
+            angle = f"{math.degrees(c.angle.value):.2f}° ±{format_U(math.degrees(c.angle.U), 2, '°')}"
+            rows.append((piece.piece_id, c.name, angle, f"{c.kind}{size}{by}"))
     return rows
 
 
@@ -141,6 +141,6 @@ def check_schedule(template: Template, words: LengthWords, only: str | None = No
 def shim_schedule(template: Template) -> Rows:
     """Shim list."""
     rows: Rows = [("cabinet", "place", "raise by ±U", "x", "y")]
-    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{s.U_mm:.1f} mm", f"{s.xy[0]:.0f} mm", f"{s.xy[1]:.0f} mm")
+    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{format_U(s.U_mm, 1)} mm", f"{s.xy[0]:.0f} mm", f"{s.xy[1]:.0f} mm")
              for s in template.shims]
     return rows

@@ -119,3 +119,31 @@ def test_nothing_that_a_machine_runs_where_nothing_is_to_be_cut_from(tmp_path: P
     assert {"result", "report", "csv", "dxf", "pdf"} <= set(written)
     assert not {"cut", "pieces", "full-size"} & set(written)
     assert any("S03" in warning for warning in material.warnings)
+
+
+def test_no_uncertainty_is_shown_where_none_can_be_stated(tmp_path: Path) -> None:
+    """Every number that a sound job shows as an uncertainty is replaced by a word; the lines stay where they are."""
+    material = _material()
+    m = material.measurement
+    network = replace(m.network, quality=replace(m.network.quality, withheld=True))
+    doubted = replace(material, measurement=replace(m, network=network), template=_template(m))
+    for name in ("sound", "withheld"):
+        (tmp_path / name).mkdir()
+    write_formats(replace(material, template=_template(m)), tmp_path / "sound")
+    written = write_formats(doubted, tmp_path / "withheld")
+    pages = "".join(page.get_textpage().get_text_bounded() for page in pypdfium2.PdfDocument(written["pieces pdf"]))
+    dxf = written["dxf"].read_text(encoding="utf-8", errors="replace")
+    table = written["csv"].read_text(encoding="utf-8")
+    report = written["report"].read_text(encoding="utf-8")
+    assert "U withheld" in pages
+    assert "U withheld" in dxf
+    assert "withheld" in report
+    largest = max(max(e.offset_U_mm) for e in m.outline.edges)
+    for stated in (f"{largest:.2f}", f"{largest:.3f}"):
+        assert stated in (tmp_path / "sound" / "outline-edges.csv").read_text(encoding="utf-8") + (
+            tmp_path / "sound" / "report.html"
+        ).read_text(encoding="utf-8")
+        assert stated not in table
+    for e in m.outline.edges:
+        assert f"±{e.length_U_mm:.1f} mm" not in dxf + report + pages
+        assert e.edge_id in dxf

@@ -28,7 +28,7 @@ from phototemplate.output.report.words import EdgeVerdict, Unit
 from phototemplate.settings import OutputSettings
 from phototemplate.template.piece_types import Template
 from phototemplate.template.rules import CAUTIONS
-from phototemplate.units import format_length
+from phototemplate.units import format_length, format_U
 from phototemplate.wording import Said, meaning_of, said
 
 
@@ -177,6 +177,7 @@ def _context(
         "pieces": pieces_part(template, outline, unit, judged.sizes) if template is not None else None,
         "seconds": {k: v for k, v in measurement.seconds.items() if v >= SHOWN_SECONDS},
         "signed": signed,
+        "big_u": format_U,
         "dof": words.dof_words,
         "input_words": words.input_words,
         "plot": (PLOT_WIDTH, PLOT_HEIGHT),

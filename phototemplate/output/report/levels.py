@@ -12,6 +12,7 @@ from phototemplate.output.constants import FULL_COLOUR_MM, LEAST_SHOWN_MM, NEGLI
 from phototemplate.output.report.marks import fmt, label, signed, title
 from phototemplate.output.report.plan import PlanView, plain_outline, scale_bar, stretches, to_plan
 from phototemplate.output.report.topview import PlanPicture
+from phototemplate.units import format_U
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,8 @@ def _disc(x: float, y: float, place: HeightPoint) -> Markup:
         css, shape = "level-high", f"M{fmt(x)} {fmt(y - 11)}l11 19h-22z"
     else:
         css, shape = "level-low", f"M{fmt(x)} {fmt(y + 11)}l11 -19h-22z"
-    tip = title(f"{place.name}{f' on {place.group}' if place.group else ''}: {signed(place.height_mm, 2)} mm, U {big_u:.2f} mm")
+    where = f"{place.name}{f' on {place.group}' if place.group else ''}"
+    tip = title(f"{where}: {signed(place.height_mm, 2)} mm, U {format_U(big_u, 2, ' mm')}")
     return (
         Markup('<path class="{}" d="{}" fill-opacity="{}">{}</path>').format(css, shape, fmt(0.25 + 0.75 * strength, 2), tip)
         + label(x, y - 16, signed(place.height_mm), "level-text")

@@ -15,6 +15,7 @@ from phototemplate.output.report.marks import class_of, fmt, label, path, title,
 from phototemplate.output.report.pictures import Rgb, jpeg_address, reduced
 from phototemplate.output.report.plan import PlanView, Stretch, outside_point, scale_bar, sheet_corners, sheets, stretches
 from phototemplate.settings import OutputSettings
+from phototemplate.units import format_U
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ def _edge(stretch: Stretch, view: PlanView, tolerance_mm: float) -> Markup:
         if i == len(classes) or classes[i] is not classes[start]:
             one = classes[start]
             low, high = stretch.U_mm[start : i + 1].min(), stretch.U_mm[start : i + 1].max()
-            tip = title(f"{stretch.edge_id}: U {low:.2f} to {high:.2f} mm (class {one.letter})")
+            tip = title(f"{stretch.edge_id}: U {format_U(low)} to {format_U(high)} mm (class {one.letter})")
             parts.append(
                 Markup('<path class="u-{}" d="{}" stroke-width="{}" stroke-dasharray="{}">{}</path>').format(
                     one.letter.lower(), path(points[start : i + 1]), fmt(one.width), one.dash, tip
@@ -117,7 +118,7 @@ def _name(stretch: Stretch, view: PlanView, tolerance_mm: float) -> Markup:
     x, y, angle = outside_point(stretch, view, 20.0)
     letters = sorted({class_of(float(u), tolerance_mm).letter for u in stretch.U_mm})
     span = letters[0] if len(letters) == 1 else f"{letters[0]}-{letters[-1]}"
-    text = f"{stretch.edge_id}  {span}  {float(stretch.U_mm.max()):.1f} mm"
+    text = f"{stretch.edge_id}  {span}  {format_U(float(stretch.U_mm.max()), 1, ' mm')}"
     return label(x, y + 4, text, "edge-name", turn_deg=upright_angle(angle))
 
 
