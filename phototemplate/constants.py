@@ -75,6 +75,8 @@ DEEPEST_KEY: Final = 20
 """count. Dots of a key in it. Derived: no key has more than three; readers of TOML take time with their square."""
 DEEPEST_LINE: Final = 20_000
 """count. Brackets of a line in it. Derived: a path of thousands of points."""
+SHOWN_LENGTHS: Final = 4
+"""count. Lengths without a unit that are named in one sentence. Convention: layout."""
 USUAL_VALUES: Final = {
     "tolerance": (0.2, 7.0), "paper.thickness_mm": (0.05, 25.0), "paper.strip_thickness_mm": (0.05, 3.0),
     "markers.size_mm": (10.0, 300.0), "lengths.temperature_c": (0.0, 45.0),

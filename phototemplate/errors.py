@@ -164,6 +164,7 @@ FINDINGS: dict[str, Kind] = {
     "photo-duplicate": Kind("note", ("twin",)),
     "photo-duplicate-kept": Kind("note", ("twin",)),
     "photo-same-name": Kind("note", ("file", "stem")),
+    "lengths-without-unit": Kind("note", ("n_lengths", "examples")),
     "value-improbable": Kind("warning", ("key", "value", "low_value", "high_value")),
     "photo-resaved": Kind("warning", ("software",), retake=True),
     "photo-resized": Kind("warning", ("taken_wide_px", "taken_high_px", "wide_px", "high_px"), retake=True),

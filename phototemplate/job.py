@@ -20,7 +20,7 @@ import hashlib
 import shutil
 import tomllib
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -36,7 +36,7 @@ from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
 from phototemplate.template.spec_comments import commented_keys
-from phototemplate.units import Length
+from phototemplate.units import WITH_UNITS, BareNumbers, Length
 
 JOB_FILE = "job.toml"
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
@@ -200,7 +200,8 @@ class DistanceSpec(Section):
 class JobFile(Section):
     """Everything the user decided, as ``job.toml`` says it."""
 
-    format: Literal[1] = 1
+    format: Literal[1, 2] = 2
+    """In format 1 a number without a unit was mm whatever the drawing's unit; in 2 it is refused unless ``units = "mm"``."""
     name: str = ""
     units: Literal["mm", "in"] = "in"
     """Unit of the drawing."""
@@ -258,6 +259,8 @@ class Job:
     file: JobFile
     revision: str
     """Fingerprint of ``job.toml`` when it was read; empty where there was none."""
+    bare: tuple[str, ...] = ()
+    """Lengths without a unit that a file of format 1 has, read as mm."""
 
     @property
     def name(self) -> str:
@@ -291,11 +294,16 @@ def load_job(folder: Path) -> Job:
     data = path.read_bytes()
     if len(data) > LONGEST_FILE:
         raise JobFileError(f"{path} has {len(data) / 1e6:.0f} MB, which is no job file; put the right one back.")
-    return Job(folder, parse_job(data, str(path)), _revision(data))
+    bare: list[str] = []
+    return Job(folder, parse_job(data, str(path), bare), _revision(data), tuple(bare))
 
 
-def parse_job(data: bytes, where: str = JOB_FILE) -> JobFile:
-    """Read a job file's text. ``JobFileError`` names the place and what to do."""
+def parse_job(data: bytes, where: str = JOB_FILE, bare: list[str] | None = None, all_mm: bool = False) -> JobFile:
+    """Read a job file's text; lengths without a unit that are read as mm are added to ``bare``.
+
+    ``all_mm``: a program wrote it, whose numbers are mm.
+    ``JobFileError`` names the place and what to do.
+    """
     for number, line in enumerate(data.splitlines(), 1):
         key = line.partition(b"=")[0].partition(b"#")[0]
         if key.count(b".") > DEEPEST_KEY or line.count(b"[") > DEEPEST_LINE:
@@ -306,8 +314,11 @@ def parse_job(data: bytes, where: str = JOB_FILE) -> JobFile:
         raise JobFileError(f"{where} is not valid TOML: {exc}; mend that line.") from exc
     except RecursionError as exc:
         raise JobFileError(f"{where} has brackets within brackets hundreds deep; no job file has; mend it.") from exc
+    numbers = None
+    if raw.get("units") != "mm" and not all_mm:
+        numbers = BareNumbers(refused=raw.get("format") != 1, taken=bare if bare is not None else [])
     try:
-        return JobFile.model_validate(raw)
+        return JobFile.model_validate(raw, context=numbers)
     except ValidationError as exc:
         raise JobFileError("\n".join(f"{where}: {text}" for text in _sentences(exc, JobFile))) from exc
 
@@ -365,24 +376,33 @@ def save_job(job: Job, file: JobFile) -> Job:
     if (_revision(data) if path.exists() else "") != job.revision:
         raise JobFileError(f"{path} was changed elsewhere in the meantime; load it again, then repeat the change.")
     document = tomlkit.parse(data.removeprefix(codecs.BOM_UTF8).decode("utf-8")) if data else tomlkit.document()
-    old: Mapping[str, Any] = job.file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
-    new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
+    old, new = as_written(job.file), as_written(file)
     document["format"] = file.format
     for key in list(document):
         if key not in new and key != "format":
             del document[key]
+    # what "mm" said of numbers without a unit no longer holds where the job changes to inches
+    all_anew = file.units != job.file.units
     for key, value in new.items():
-        if key not in document or value != old.get(key):
+        if key not in document or value != old.get(key) or all_anew:
             document[key] = value
     text = tomlkit.dumps(document)
     parse_job(text.encode("utf-8"), str(path))
     write_text_atomic(path, text)
-    return Job(job.folder, file, _revision(text.encode("utf-8")))
+    return Job(job.folder, file, _revision(text.encode("utf-8")), job.bare)
+
+
+def as_written(file: JobFile) -> dict[str, Any]:
+    """The job file as plain data, lengths with their unit, without what is left at its default."""
+    out: dict[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True,
+                                          context=WITH_UNITS)
+    return out
 
 
 TEMPLATE = """\
-# What was decided about this job. Lengths are mm, or a text with its unit: "39 3/8 in".
-format = 1
+# What was decided about this job. A length is a text with its unit: "39 3/8 in", "1000.2 mm". A number without one is
+# taken only where the key's name ends with _mm, or after units = "mm", and is mm.
+format = 2
 name = {name}
 units = "in"             # unit of the drawing: "in" or "mm"
 tolerance = "1/16 in"    # what every edge has to hold

@@ -57,7 +57,7 @@ def measure(
     edge_settings = edge_settings_of(file)
     with clock("photos"):
         photos, findings = read_photos(job, progress, memo)
-        findings += improbable(file)
+        findings += improbable(file, job.bare)
         store = store or PhotoStore(photos)
     with clock("targets"):
         sightings, seen_findings = detect_all(store, file, memo, progress)

@@ -18,7 +18,7 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_plain import PlainMarkers, plain_target
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
-from phototemplate.constants import USUAL_U_MM, USUAL_VALUES
+from phototemplate.constants import SHOWN_LENGTHS, USUAL_U_MM, USUAL_VALUES
 from phototemplate.edges.paper_thickness import UNKNOWN, Thickness
 from phototemplate.errors import Finding, JobFileError, MeasureError, PhotoError
 from phototemplate.job import PHOTO_SUFFIXES, Job, JobFile
@@ -75,8 +75,9 @@ def _header(path: Path, name: str) -> tuple[PhotoMeta, tuple[Finding, ...]]:
     return meta, quality.check_file(meta)
 
 
-def improbable(file: JobFile) -> list[Finding]:
-    """Values of the job file that may be, but are not usual: asked back, as a unit or a point may have slipped."""
+def improbable(file: JobFile, bare: Sequence[str] = ()) -> list[Finding]:
+    """Values of the job file that may be, but are not usual, and those read as mm without a unit (``bare``): asked back, as a
+    unit or a point may have slipped."""
     given: list[tuple[str, str, float | None]] = [
         ("tolerance", "tolerance", file.tolerance),
         ("paper.thickness_mm", "paper.thickness_mm", file.paper.thickness_mm),
@@ -87,6 +88,9 @@ def improbable(file: JobFile) -> list[Finding]:
         given += [(length.kind, f"lengths.{k}.value", length.value)]
         given += [("lengths.temperature_c", f"lengths.{k}.temperature_c", length.temperature_c)]
     out = []
+    if bare:
+        shown = tuple(dict.fromkeys(bare))[:SHOWN_LENGTHS]
+        out.append(Finding("lengths-without-unit", "job.toml", n_lengths=len(bare), examples=shown))
     for kind, key, value in given:
         low, high = USUAL_VALUES[kind]
         if value is not None and not low <= value <= high:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, PlainSerializer, SerializationInfo, ValidationInfo
 
 from phototemplate.errors import InputError
 
@@ -132,14 +133,42 @@ def format_U(U: float, decimals: int = 2, unit: str = "") -> str:
     return f"{U:.{decimals}f}{unit}" if math.isfinite(U) else WITHHELD
 
 
-def _validated(value: object) -> float:
-    if isinstance(value, (str, int, float)):
-        return parse_length_mm(value)
-    raise InputError(f"{value!r} is not a length; write a number of mm or a text such as '25 1/2 in'.")
+@dataclass
+class BareNumbers:
+    """Validation context of a file that people write: what a length means that has no unit.
+
+    Without this context, as between parts of the program, a number is mm.
+    """
+
+    refused: bool
+    """True: only mm that the file or the key's name states (``thickness_mm``) and zero are taken"""
+    taken: list[str] = field(default_factory=list)
+    """Key and number of those that were taken for mm without being stated"""
 
 
-Length = Annotated[float, BeforeValidator(_validated)]
-"""Field of a job file: mm as a number, or a text with its unit; always mm inside"""
+def _validated(value: object, info: ValidationInfo) -> float:
+    if not isinstance(value, (str, int, float)):
+        raise InputError(f"{value!r} is not a length; write a text with its unit such as '650 mm' or '25 1/2 in'.")
+    bare = info.context
+    if isinstance(bare, BareNumbers) and not isinstance(value, (str, bool)) and value != 0:
+        name = info.field_name or ""
+        if not name.endswith("_mm"):
+            if bare.refused:
+                text = str(value)[:20]
+                raise InputError(f'{text} has no unit and could be mm or inches; write "{text} mm" or "{text} in".')
+            bare.taken.append(f"{name} = {value}")
+    return parse_length_mm(value)
+
+
+def _with_unit(mm: float, info: SerializationInfo) -> float | str:
+    return f"{mm:.15g} mm" if info.context == WITH_UNITS else mm
+
+
+WITH_UNITS: Final = "with units"
+"""Serialization context of a file that people read: lengths are texts with their unit"""
+
+Length = Annotated[float, BeforeValidator(_validated), PlainSerializer(_with_unit, when_used="json")]
+"""Field of a job file: a text with its unit, or mm as a number (:class:`BareNumbers` says where that is refused)"""
 
 
 def format_length(mm: float, unit: LengthUnit = "mm", denominator: int = 16, decimals: int | None = None) -> str:

@@ -69,7 +69,7 @@ def test_reads_what_a_user_writes() -> None:
         ("[[edges]]\nid='a'\nkind='front'\nphoto='b'", ["edges.1", "path"]),
         ("[[loops]]\nid='l'\nedges=['frnt']", ["loop 'l' names edge 'frnt'"]),
         ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue='39 38'", ["lengths.1.value"]),
-        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue=-3", ["lengths.1.value", "-3 is too small"]),
+        ("[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue='-3 mm'", ["lengths.1.value", "-3 mm is too small"]),
         ("[settings.edges]\nstaton_mm = 3", ["settings.edges.staton_mm", "station_mm"]),
         ("name = ", ["not valid TOML"]),
     ],
@@ -165,20 +165,20 @@ LENGTH = "[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\n"
 )  # fmt: skip
 def test_impossible_values_are_refused_where_they_stand(text: str, place: str) -> None:
     with pytest.raises(JobFileError) as caught:
-        parse_job(text.encode(), "job.toml")
+        parse_job(text.encode(), "job.toml", all_mm=True)
     assert place in str(caught.value)
     assert len(str(caught.value)) < 1000
 
 
 def test_values_at_the_ends_of_their_ranges_pass() -> None:
-    file = parse_job((LENGTH + "value = '100 m'\nu = 0.001\ntemperature_c = -40\n[paper]\nthickness_mm = 0").encode())
+    file = parse_job((LENGTH + "value = '100 m'\nu = '0.001 mm'\ntemperature_c = -40\n[paper]\nthickness_mm = 0").encode())
     assert file.lengths[0].value == 100_000
     assert parse_job(b"\xef\xbb\xbfname = 'with a mark of Windows editors'").name.startswith("with")
 
 
 def test_what_is_possible_but_improbable_is_asked_back() -> None:
     """A thickness in the wrong unit, a bar of 30 m, a bar in the sun; the usual ones need no question."""
-    file = parse_job((LENGTH + "value = 30000\ntemperature_c = 50\n[paper]\nthickness_mm = 30").encode())
+    file = parse_job((LENGTH + "value = '30 m'\ntemperature_c = 50\n[paper]\nthickness_mm = 30").encode())
     assert {f.facts["key"] for f in improbable(file)} == {"lengths.1.value", "lengths.1.temperature_c", "paper.thickness_mm"}
     assert improbable(parse_job(FULL.encode())) == []
 
@@ -195,3 +195,33 @@ def test_two_photos_of_one_stem_are_both_measured(tmp_path: Path) -> None:
     metas, findings = read_photos(load_job(tmp_path))
     assert sorted(m.photo_id for m in metas) == ["IMG_1", "IMG_1.png"]
     assert [f.where for f in findings if f.code == "photo-same-name"] == ["IMG_1.png"]
+
+
+BARE = "[[lengths]]\nkind='bar'\nfrom='B01'\nto='B02'\nvalue = 39.5\n[shop]\noverhang = 1.5\n"
+
+
+@pytest.mark.parametrize("head", ["", "units = 'in'\n", "format = 2\n"])
+def test_a_length_without_a_unit_is_refused_where_nothing_says_which(head: str) -> None:
+    with pytest.raises(JobFileError) as caught:
+        parse_job((head + BARE).encode())
+    for text in ("`lengths.1.value`: 39.5 has no unit", "`shop.overhang`: 1.5 has no unit", 'write "1.5 mm" or "1.5 in"'):
+        assert text in str(caught.value)
+
+
+def test_a_length_without_a_unit_is_mm_where_the_file_says_so(tmp_path: Path) -> None:
+    file = parse_job(("units = 'mm'\n" + BARE).encode())
+    assert (file.lengths[0].value, file.shop.overhang) == (39.5, 1.5)
+    assert parse_job(b"[paper]\nthickness_mm = 1.9\n[shop]\nend_overhang = 0\n").paper.thickness_mm == 1.9
+    (tmp_path / "job.toml").write_text("format = 1\n" + BARE)
+    old = load_job(tmp_path)
+    assert old.file.shop.overhang == 1.5
+    assert "lengths-without-unit" in [f.code for f in improbable(old.file, old.bare)]
+    assert old.bare == ("value = 39.5", "overhang = 1.5")
+
+
+def test_a_job_that_changes_to_inches_keeps_its_lengths(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text("units = 'mm'\n" + BARE)
+    job = load_job(tmp_path)
+    save_job(job, job.file.model_copy(update={"units": "in"}))
+    after = load_job(tmp_path)
+    assert (after.file.lengths, after.file.shop, after.bare) == (job.file.lengths, job.file.shop, ())

@@ -60,7 +60,7 @@ def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
     rng = np.random.default_rng(scene.seed + 500)
     doc = tomlkit.document()
     doc.add(tomlkit.comment("Invented kitchen. The paths are rough clicks: true edges moved 3 to 8 mm aside at random."))
-    doc.add("format", 1)
+    doc.add("format", 2)
     doc.add("name", scene.name)
     doc.add("units", "in")
     usual = float(np.median([round(s.thick, 1) for s in scene.sheets if s.kind == "target"]))
@@ -79,7 +79,7 @@ def write_job(path: Path, scene: Scene, renderer: Renderer) -> None:
     for k in scene.lengths:
         entry = tomlkit.table()
         first, last = k.ends if k.kind == "bar" else [f"{end}:B" for end in k.ends]  # a tape is held from mark to mark
-        entry.update({"kind": k.kind, "from": first, "to": last, "value": k.given_mm, "u": k.u_mm})
+        entry.update({"kind": k.kind, "from": first, "to": last, "value": f"{k.given_mm:g} mm", "u": f"{k.u_mm:g} mm"})
         if k.kind == "bar":
             entry.update({"temperature_c": 24.0, "material": "aluminium"})
         doc["lengths"].append(entry)  # type: ignore[union-attr]

@@ -12,7 +12,7 @@ from phototemplate.web.refusals import Refused
 
 
 def plain(file: JobFile) -> dict[str, Any]:
-    """The job file as plain data, without what is left at its default; as ``save_job`` writes it."""
+    """The job file as plain data, without what is left at its default; lengths are mm."""
     out: dict[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
     return out
 
@@ -20,7 +20,7 @@ def plain(file: JobFile) -> dict[str, Any]:
 def checked(table: dict[str, Any]) -> JobFile:
     """Plain data as a job file. Raises ``InputError`` with a sentence that names the place."""
     try:
-        return parse_job(tomlkit.dumps(table).encode(), JOB_FILE)
+        return parse_job(tomlkit.dumps(table).encode(), JOB_FILE, all_mm=True)
     except JobFileError as exc:
         raise InputError(str(exc).replace(f"{JOB_FILE}: ", "")) from exc
     except (ValueError, TypeError) as exc:

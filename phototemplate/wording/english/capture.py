@@ -131,6 +131,11 @@ WORDS: dict[str, Words] = {
         "Another photo is called {stem} too, so {file} is called by its whole name.",
         "If they are the same picture, nothing has to be done; else rename one of them.",
     ),
+    "lengths-without-unit": Words(
+        "lengths of the job file have no unit",
+        "The job file gives {n_lengths} lengths without a unit, such as {examples}; they were read as mm.",
+        "See that none of them was meant in inches; in a new job file such a length is refused.",
+    ),
     "value-improbable": Words(
         "a value of the job file is possible but improbable",
         "The job file says {key} = {value}; usual is {low_value:g} to {high_value:g}.",
