@@ -242,6 +242,11 @@ SMEAR: Final = 0.12
 on: rendered photos; feeds U."""
 SMEAR_FROM: Final = 0.18
 """ratio. Share of the rim from which the blur smears markers into the window. Chosen on: rendered photos."""
+LOPSIDED_EVIDENCE: Final = 9.0
+"""chi-squared. From which a blur's third moment is no noise. Convention: three standard deviations."""
+MOST_LOPSIDED: Final = 0.3
+"""ratio. Largest third moment of a blur, in sixths of its cubed standard deviation, that is followed. Derived: beyond it the
+series has two peaks."""
 CLEAR: Final = 2.0
 """ratio. Distance kept from a marker, in units of the blur. Derived: 95 % of its smear."""
 RIM_KEPT: Final = 0.5

@@ -13,7 +13,8 @@ is to know.
 
 Why that stays accurate on phone pictures: the derivative of I by c is odd under reflection in c, while the effects of
 a tone curve, of sharpening with its halos, and of straight motion blur are even there. What the model leaves out raises
-the residuals and does not move the centre.
+the residuals and does not move the centre. A lopsided blur (coma out of focus, a jerk of the hand) is not even; how far it may
+move the centre goes to its covariance.
 
 Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1`` with ``H = sum g g^T`` (White 1980; HC1),
 because the noise of a phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation
@@ -309,8 +310,9 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
     influence = inverse[:, :2] @ jac * residual[:, None]  # (n, 2, m)
     dof = np.maximum(count - constants.SADDLE_UNKNOWNS, 1.0)
     cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * constants.SADDLE_CORRELATION
-    cov += (constants.FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
     rms = np.sqrt(np.einsum("nm,nm->n", residual, residual) / dof)
+    cov += _asymmetry(window, params, jac, residual, inverse, rms)
+    cov += (constants.FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
     # residuals square by square: something lies over one of them, or a shadow ends there
     ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
     side = [np.cos(params[:, k : k + 1]) * ex + np.sin(params[:, k : k + 1]) * ey > 0 for k in (2, 3)]
@@ -332,6 +334,35 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
         turned_rad=turn,
         valid=window.inside & np.isfinite(cov).all(axis=(1, 2)) & np.isfinite(params).all(axis=1),
     )
+
+
+def _asymmetry(window: _Windows, params: Single, jac: Single, residual: Single, inverse: Array, rms: Array) -> Array:
+    """(n, 2, 2) what a lopsided blur leaves open of the centre: the distance from the middle of the blur to its peak.
+
+    The third moment of the blur across either edge, as one more unknown each (Gram-Charlier series: the edge's derivative is
+    ``phi(z) (1 + k (3 z - z^3))``, with its peak at ``z = 3 k``), from the residuals in one step. A fit lies somewhere between
+    middle and peak, and which of them is where the lens projects a point depends on what blurred it: the place is anywhere
+    within that distance (GUM 4.3.7). Where the third moment could be noise nothing is added.
+    """
+    ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
+    cos, sin, blur = np.cos(params[:, 2:4]), np.sin(params[:, 2:4]), params[:, 4:6]
+    z = (cos[:, :, None] * ex[:, None] + sin[:, :, None] * ey[:, None]) / blur[:, :, None]
+    edge = erf(z * np.float32(constants.SQRT_HALF))
+    slope = (params[:, 9:10] + 2 * params[:, 10:11] * edge[:, 0] * edge[:, 1]) * window.weight
+    peak = np.float32(constants.SLOPE_OF_ERF) * np.exp(-0.5 * z * z)
+    third = slope[:, None] * (z * z - 1) * peak * edge[:, ::-1]
+    cross = (jac @ third.transpose(0, 2, 1)).astype(float)
+    left = (third @ third.transpose(0, 2, 1)).astype(float) - cross.transpose(0, 2, 1) @ inverse @ cross
+    gain = np.linalg.pinv(left, rcond=1e-6, hermitian=True)
+    k = (gain @ (third @ residual[:, :, None]).astype(float))[:, :, 0]
+    explained = np.einsum("nk,nkl,nl->n", k, left, k) / np.einsum("nm,nm->n", residual, residual)
+    noise = rms**2 * np.clip(1.0 - explained, 0.0, 1.0) * constants.SADDLE_CORRELATION
+    chance = constants.LOPSIDED_EVIDENCE * np.einsum("nkk->nk", gain) * noise[:, None]
+    k = np.sqrt(np.clip(k * k - chance, 0.0, constants.MOST_LOPSIDED**2))
+    apart = 3.0 * k * blur
+    across = np.linalg.inv(np.stack([cos, sin], axis=-1).astype(float))  # px per px along either normal
+    out: Array = across @ (apart[:, :, None] ** 2 / 3.0 * np.eye(2)) @ across.transpose(0, 2, 1)
+    return out
 
 
 def no_fits(uv: Array) -> SaddleFits:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.special import erf
+from scipy.stats import exponnorm
 
 from phototemplate.capture.constants import FLOOR_PX, SADDLE_CORRELATION
 from phototemplate.capture.saddle import fit_saddles
@@ -135,3 +136,38 @@ def test_hidden_cut_off_and_wrongly_coloured_corners_are_told_apart() -> None:
     assert not (flat.valid[0] and flat.amplitude[0] > 4)
     none = fit_saddles(value.astype(np.uint8), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0), np.zeros(0), np.zeros(0))
     assert none.uv_px.shape == (0, 2)
+
+
+def _peak(tail_px: float) -> float:
+    """Peak of a Gaussian blur of 1 px drawn out by an exponential tail (exponnorm, scipy), from the Gaussian's middle."""
+    t = np.linspace(0.0, 2.0, 2001)
+    return float(np.sign(tail_px) * t[np.argmax(exponnorm.pdf(t, max(abs(tail_px), 1e-3)))])
+
+
+@pytest.mark.parametrize("tail_px", [0.0, 2.0])
+def test_a_lopsided_blur_leaves_open_where_the_centre_is(tail_px: float) -> None:
+    """A tail to one side, as coma and a jerk of the hand draw it: U covers the peak of the blur and its middle, across the
+    edge that the tail crosses most. Without a tail nothing is added. The pictures are blurred here sample by sample."""
+    rng = np.random.default_rng(8)
+    fine, ratios = 4, []
+    y, x = (np.mgrid[0 : SIDE * fine, 0 : SIDE * fine] + 0.5) / fine - 0.5
+    for _ in range(12):
+        angle, way = rng.uniform(-0.6, 0.6), rng.uniform(0, 2 * np.pi)
+        turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+        jac = turn @ np.array([[1.6, 0.3], [0.0, -1.4]])
+        tail = tail_px * np.array([np.cos(way), np.sin(way)])
+        centre = SIDE / 2 + rng.uniform(-0.5, 0.5, 2)
+        places = centre + np.outer(-np.log(1 - np.linspace(0.025, 0.975, 20)), tail)  # equally likely along the tail
+        total = np.zeros((SIDE, SIDE))
+        for at in places:
+            mm = np.einsum("ij,jhw->ihw", np.linalg.inv(jac), np.stack([x - at[0], y - at[1]]))
+            total += np.sign(mm[0] * mm[1]).reshape(SIDE, fine, SIDE, fine).mean(axis=(1, 3)) / len(places)
+        picture = cv2.GaussianBlur(120.0 + 75.0 * total, (0, 0), 1.0)
+        noisy = np.clip(np.round(picture + rng.normal(0, 1.5, picture.shape)), 0, 255).astype(np.uint8)
+        fit = fit_saddles(noisy, centre[None], jac[None], np.ones(1), np.array([5.0]), np.array([13.0]))
+        n = max(fit.normals[0], key=lambda n: abs(float(n @ tail)))
+        u = float(np.sqrt(n @ fit.cov_px2[0] @ n))
+        along = float(n @ (fit.uv_px[0] - centre))
+        ratios.append([(along - _peak(n @ tail)) / u, (along - n @ tail) / u])
+        assert u > 0.2 if tail_px else u < 0.03
+    assert np.mean(np.abs(ratios) < 2) > 0.9
