@@ -39,6 +39,9 @@ class ClickedPlan:
     redundancy: int
     largest: tuple[tuple[str, float], ...]
     """Observations that fit worst: what, normalized residual"""
+    problem: ClickedProblem
+    """What was solved, and where: for whoever asks where things lie in the photos"""
+    solution: Array
     focal_px: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -103,14 +106,14 @@ def _check(photos: Sequence[ClickedPhoto], lengths: Sequence[TapeLength], loops:
         for p in rest:
             own = set(p.points) | {k.name for k in p.known}
             common = [n for n in p.points if n in linked]
-            if len(common) >= 3 or (common and any(k.name in linked for k in p.known)):
+            if len(common) >= 3 or any(k.name in linked for k in p.known):
                 linked |= own
                 rest.remove(p)
                 break
         else:
             raise MeasureError(
-                f"Photo {rest[0].meta.photo_id} shares fewer than three points with the others (one where a known thing is in "
-                "both), so it cannot be joined to them; click common corners in both, or check that both show the same kitchen."
+                f"Photo {rest[0].meta.photo_id} shares fewer than three points and no known thing with the others, so it "
+                "cannot be joined to them; click common corners in both, or check that both show the same kitchen."
             )
 
 
@@ -148,8 +151,9 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
         for p in problem.photos
     }
     return ClickedPlan(
-        problem.names, 1000.0 * problem.points(x), Influences(names, cov, parts), chi2, redundancy, tuple(worst[:3]), focal
-    )
+        problem.names, 1000.0 * problem.points(x), Influences(names, cov, parts), chi2, redundancy, tuple(worst[:3]), problem,
+        x, focal,
+    )  # fmt: skip
 
 
 def clicked_outline(plan: ClickedPlan, loops: Sequence[ClickedLoop]) -> Outline:

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array
 from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem, start_focal
-from phototemplate.studies.constants import EYE_MM, FARTHEST_M, LEAST_DROP, THING
+from phototemplate.studies.constants import BOX_MISS, EYE_MM, FARTHEST_M, LEAST_DROP, THING
 
 
 def rolls(photos: Sequence[ClickedPhoto]) -> tuple[float, ...]:
@@ -46,13 +46,9 @@ def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
         if k:
             common = [n for n in named if n in placed]
             for n in (n for n in boxes if n in corners):
-                if len(common) >= 2:  # where clicking began is found from the other points
-                    scale, angle, shift = _similar(np.array([named[c] for c in common]), np.array([placed[c] for c in common]))
-                    c, s = math.cos(angle), math.sin(angle)
-                    seen = scale * boxes[n] @ np.array([[c, s], [-s, c]]) + shift
-                    off = [float(np.sum((np.roll(seen, -r, axis=0) - corners[n]) ** 2)) for r in range(4)]
-                    problem.rolls[k, n] = int(np.argmin(off))
-                    boxes[n] = np.roll(boxes[n], -problem.rolls[k, n], axis=0)
+                both = [named[c] for c in common], [placed[c] for c in common]
+                problem.rolls[k, n] = _roll_of_box(boxes[n], corners[n], *both)
+                boxes[n] = np.roll(boxes[n], -problem.rolls[k, n], axis=0)
             here = [named[n] for n in common] + [p for n in boxes if n in corners for p in boxes[n]]
             there = [placed[n] for n in common] + [p for n in boxes if n in corners for p in corners[n]]
             scale, angle, shift = _similar(np.array(here), np.array(there))
@@ -77,6 +73,26 @@ def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
         at = problem.things_at + THING * i
         x[at : at + 2], x[at + 2] = box.mean(axis=0), math.atan2(side[1], side[0])
     return x
+
+
+def _roll_of_box(seen: Array, known: Array, here: Sequence[Array], there: Sequence[Array]) -> int:
+    """By how many corners the clicks on a thing begin later than in the photo that showed it first: as the other points tell,
+    or else, where there are less than two, as its shape does. A rectangle looks the same after half a turn; then the photos
+    are taken to look the same way, more or less, as people stand in the room and not in the wall."""
+    off = []
+    for r in range(4):
+        box = np.roll(seen, -r, axis=0)
+        own, other = (np.array(here), np.array(there)) if len(here) >= 2 else (box, known)
+        scale, angle, shift = _similar(own, other)
+        c, s = math.cos(angle), math.sin(angle)
+        miss = scale * box @ np.array([[c, s], [-s, c]]) + shift - known
+        off.append(float(np.sum(miss**2)) if len(here) >= 2 else _shape_miss(miss, known) + abs(angle) / math.pi)
+    return int(np.argmin(off))
+
+
+def _shape_miss(miss: Array, box: Array) -> float:
+    """How badly two boxes agree, in units in which a quarter turn of a sheet is worse than any turn of the photo."""
+    return BOX_MISS * math.sqrt(float(np.mean(miss**2))) / float(np.linalg.norm(box[2] - box[0]))
 
 
 def _roll_of(photo: ClickedPhoto) -> float:

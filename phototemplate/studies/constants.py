@@ -245,6 +245,9 @@ TILTS_DEG: Final = (25.0, 45.0, 65.0)
 """deg. How far the phone looks down where the search begins. Convention: spans what people do."""
 LEAST_DROP, FARTHEST_M = 0.02, 12.0
 """ratio; m. A ray that falls less ends at that distance. Convention: no kitchen is longer."""
+BOX_MISS: Final = 25.0
+"""ratio. Weight of how badly two pictures of a rectangle agree, of its diagonal, beside half turns of the phone. Derived: an A4
+sheet taken a quarter turn wrong misses by 0.1 of its diagonal, which then counts as much as two half turns."""
 STARTS_TRIED: Final = 8
 """count. Starts followed to the end, the most promising first. Chosen on: not recorded."""
 FITS_ALREADY: Final = 2.0

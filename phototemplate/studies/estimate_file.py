@@ -25,13 +25,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
 from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
@@ -39,7 +38,9 @@ from phototemplate.settings import Section
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
 from phototemplate.studies.constants import CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
 from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
+from phototemplate.studies.toml_files import read_toml, write_toml
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
+from phototemplate.units import Length
 
 ESTIMATE_FILE = "estimate.toml"
 Pixel = tuple[float, float]
@@ -75,6 +76,8 @@ class PhotoClicks(Section):
     file: str
     points: dict[Name, Pixel] = {}
     known: list[KnownClicks] = []
+    proposed: list[Name] = []
+    """Points that the program found and nobody has looked at"""
 
 
 class GivenLength(Section):
@@ -119,19 +122,46 @@ class RunClicks(Section):
         return self
 
 
+class OldTop(Section):
+    """A top that is still in place, to whose edges the clicked corners belong."""
+
+    overhang: Length | None = None
+    """Of its front beyond the cabinets; left out: the new top is made as large as the old one"""
+    end_overhang: Length | None = None
+    """The same at its open ends"""
+
+
 class EstimateFile(Section):
     """See the module's text."""
 
     name: str = ""
     photos: list[PhotoClicks]
     lengths: list[GivenLength] = []
-    runs: Annotated[list[RunClicks], Field(min_length=1)]
+    runs: list[RunClicks] = []
     pieces: list[PieceSpec] = []
     shop: ShopSpec = ShopSpec()
+    old_top: OldTop | None = None
+    """The corners are those of a top that is still there"""
 
     def template_spec(self) -> TemplateSpec:
-        """Pieces and shop."""
-        return TemplateSpec(pieces=self.pieces, shop=self.shop)
+        """Pieces and shop; over an old top the overhang that is there already is taken off."""
+        if self.old_top is None:
+            return TemplateSpec(pieces=self.pieces, shop=self.shop)
+        there = self.old_top
+        more = 0.0 if there.overhang is None else self.shop.overhang - there.overhang
+        more_end = 0.0 if there.end_overhang is None else self.shop.end_overhang - there.end_overhang
+        return TemplateSpec(pieces=self.pieces, shop=self.shop.model_copy(update={"overhang": more, "end_overhang": more_end}))
+
+    def assumed(self) -> tuple[tuple[str, str], ...]:
+        """(what, value) of what nobody measured or nobody has looked at, for the quote."""
+        rows = []
+        if self.old_top is not None:
+            as_old = "the new top is made as large as the old one"
+            rows.append(("old top", as_old if self.old_top.overhang is None else "measured in place, its overhang taken off"))
+        unseen = sum(len(p.proposed) for p in self.photos)
+        if unseen:
+            rows.append(("corners", f"{unseen} found by the program and not looked at by anybody"))
+        return tuple(rows)
 
     def loops(self) -> list[ClickedLoop]:
         """Runs for ``clicked.fit_clicked``."""
@@ -176,7 +206,9 @@ class EstimateFile(Section):
             meta = by_name[p.file]
             clicks = [*p.points.values(), *(c for k in p.known for c in k.corners)]
             if any(not (0 <= x < meta.size_px[0] and 0 <= y < meta.size_px[1]) for x, y in clicks):
-                raise InputError(f"A click in {p.file} lies outside the picture of {meta.size_px[0]} x {meta.size_px[1]} px.")
+                turned = " as it is stored; viewers show it turned" if meta.orientation > 1 else ""
+                size = f"{meta.size_px[0]} x {meta.size_px[1]} px{turned}"
+                raise InputError(f"A click in {p.file} lies outside the picture of {size}.")
             things = []
             for k in p.known:
                 corners, u = np.array(k.corners, float), np.full(4, UNREFINED_U_SHARE * max(meta.size_px))
@@ -192,13 +224,9 @@ class EstimateFile(Section):
 
 def read_estimate_file(path: Path) -> EstimateFile:
     """Read ``estimate.toml``. Raises ``InputError`` with the place of the first fault."""
-    try:
-        return EstimateFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as exc:
-        raise InputError(f"{path} cannot be read ({exc.strerror}).") from exc
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
-        raise InputError(f"{path} is not valid TOML: {exc}; mend that line.") from exc
-    except ValidationError as exc:
-        first = exc.errors()[0]
-        place = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in first["loc"]) or "the file"
-        raise InputError(f"{path}: `{place}`: {first['msg'].removeprefix('Value error, ')}.") from exc
+    return read_toml(path, EstimateFile)
+
+
+def write_estimate_file(path: Path, file: EstimateFile) -> None:
+    """Write ``estimate.toml``; comments of what did not change stay. Raises ``OutputError``; the earlier file stays."""
+    write_toml(path, file)

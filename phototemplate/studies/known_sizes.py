@@ -93,7 +93,7 @@ def refine_corners(gray: GrayImage, corners_px: Array, reach_px: float = 0.0) ->
 
 def _intersected(light: Array, corners_px: Array, reach: float) -> tuple[Array, Array]:
     """Corners and their uncertainty, infinite where two lines were not found."""
-    lines = [_line(light, corners_px[k], corners_px[(k + 1) % 4], reach) for k in range(4)]
+    lines = [side_line(light, corners_px[k], corners_px[(k + 1) % 4], reach) for k in range(4)]
     out, u = corners_px.copy(), np.full(4, np.inf)
     for k in range(4):
         before, after = lines[k - 1], lines[k]
@@ -108,8 +108,9 @@ def _intersected(light: Array, corners_px: Array, reach: float) -> tuple[Array, 
     return out, u
 
 
-def _line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float, float] | None:
-    """Normal (2,), its offset, and the uncertainty of the line at its ends; None where there is no clear edge."""
+def side_line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, float, float] | None:
+    """Line along a step near the stretch from a to b in a picture in light: normal (2,), its offset, and the uncertainty at its
+    ends; None where there is no clear step within ``reach`` px."""
     along = b - a
     length = float(np.linalg.norm(along))
     if length < LEAST_SIDE_PX:

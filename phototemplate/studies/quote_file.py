@@ -5,6 +5,8 @@
     number = "2026-117"
     date = 2026-03-14              # left out: today
     note = "Colour as the sample of last week."
+sent = 2026-03-14              # the app writes these two
+accepted = 1                   # which option the customer took
 
     [customer]
     name = "A. Customer"
@@ -28,16 +30,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from datetime import date as Date
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from phototemplate.errors import InputError
 from phototemplate.settings import Section
 from phototemplate.studies.pricing import Choice
+from phototemplate.studies.toml_files import read_toml
 
 QUOTE_FILE = "quote.toml"
 
@@ -72,6 +73,10 @@ class QuoteFile(Section):
     number: str = ""
     date: Date | None = None
     note: str = ""
+    sent: Date | None = None
+    """When it went to the customer"""
+    accepted: Annotated[int, Field(ge=1)] | None = None
+    """Number of the option that the customer has taken"""
     customer: Customer = Customer()
     site: Site = Site()
     options: list[Offer] = []
@@ -92,14 +97,4 @@ def read_quote_file(path: Path) -> QuoteFile:
     """Read ``quote.toml``; the defaults where there is none. Raises ``InputError`` with the place of the first fault."""
     if not path.exists():
         return QuoteFile()
-    try:
-        return QuoteFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as exc:
-        raise InputError(f"{path} cannot be read ({exc.strerror}).") from exc
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
-        raise InputError(f"{path} is not valid TOML: {exc}; mend that line.") from exc
-    except ValidationError as exc:
-        first = exc.errors()[0]
-        place = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in first["loc"])
-        what = "is not known here" if first["type"] == "extra_forbidden" else first["msg"].lower()
-        raise InputError(f"{path}: `{place}` {what}; number, date, note, customer, site and options can stand there.") from exc
+    return read_toml(path, QuoteFile)
