@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import FINDINGS, InputError, MeasureError
 from phototemplate.job import EdgeSpec, Job, load_job
@@ -22,6 +23,7 @@ from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.check_wall import WallCheck, check_wall
 from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.clicked_lens import LENS_UNKNOWN
 from phototemplate.studies.constants import USUAL_GAP_MM
 from phototemplate.studies.estimate import Estimate, estimate
 from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
@@ -179,7 +181,7 @@ def estimate_of(job: Job, wishes: EstimateWishes) -> tuple[Estimate, Mapping[str
     options = tuple(
         (title, estimate(
             known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, choice=choice, slab=slab,
-            landmarks=known.landmarks, printed=known.printed,
+            landmarks=known.landmarks, printed=known.printed, caution=known.caution,
         ))
         for title, choice in file.choices(wishes.choice)
     )  # fmt: skip
@@ -199,6 +201,8 @@ class KnownSoFar:
     """The corner where two edges meet -> what a customer would find it by"""
     printed: bool = False
     """Printed sheets lie in the photos"""
+    caution: str = ""
+    """Why the ranges are wider than they need be"""
 
 
 def known_so_far(job: Job) -> KnownSoFar:
@@ -208,10 +212,13 @@ def known_so_far(job: Job) -> KnownSoFar:
         file = read_estimate_file(path)
         photos, _ = read_photos(job)
         clicked = file.clicked({p.photo_id: p for p in photos}, PhotoStore(photos).gray)
-        plan = fit_clicked(clicked, file.tape_lengths(), file.loops())
+        profiles, _ = match_profiles(photos, load_profiles())
+        plan = fit_clicked(clicked, file.tape_lengths(), file.loops(), profiles)
+        told = all(c.straight or c.meta.focal35_mm or c.meta.camera_id in profiles for c in clicked)
         return KnownSoFar(
-            file.name or job.name, clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks()
-        )
+            file.name or job.name, clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks(),
+            caution="" if told else LENS_UNKNOWN,
+        )  # fmt: skip
     if not job.file.edges or not job.file.loops:
         raise InputError(
             f"{job.name} names no edges: mark them in the app (phototemplate app {job.folder}), or write {path.name} with the "

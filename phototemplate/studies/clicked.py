@@ -10,19 +10,32 @@ the plane is free, and no size depends on it). Imaging model: pinhole with radia
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
+from types import MappingProxyType
 
 import numpy as np
+from scipy import stats
 from scipy.optimize import least_squares
 
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.model import Array, Influences, Outline, Segment
+from phototemplate.model import Array, Camera, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
-from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, ClickedProblem, KnownThing, TapeLength, start_focal
+from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, ClickedProblem, KnownThing, TapeLength
 from phototemplate.studies.clicked_start import rolls, start
-from phototemplate.studies.constants import CONTRADICTION, DOF_ASSUMED, FITS_ALREADY, LEAST_EDGE_MM, STARTS_TRIED, TILTS_DEG
+from phototemplate.studies.constants import (
+    CONTRADICTION,
+    DOF_ASSUMED,
+    FITS_ALREADY,
+    FOCAL_GUESS_U,
+    FOCAL_STARTS,
+    LEAST_EDGE_MM,
+    LEAST_EITHER,
+    STARTS_TRIED,
+    TILTS_DEG,
+)
 from phototemplate.template.outline import LoopEdges, build_outline
 
 
@@ -42,13 +55,15 @@ class ClickedPlan:
     problem: ClickedProblem
     """What was solved, and where: for whoever asks where things lie in the photos"""
     solution: Array
-    focal_px: Mapping[str, float] = field(default_factory=dict)
 
 
 def fit_clicked(
-    photos: Sequence[ClickedPhoto], lengths: Sequence[TapeLength] = (), loops: Sequence[ClickedLoop] = ()
+    photos: Sequence[ClickedPhoto],
+    lengths: Sequence[TapeLength] = (),
+    loops: Sequence[ClickedLoop] = (),
+    profiles: Mapping[str, Camera] = MappingProxyType({}),
 ) -> ClickedPlan:
-    """Solve for all points.
+    """Solve for all points. ``profiles``: camera_id -> its calibrated lens, where one is known.
 
     Raises ``InputError`` for names that were not clicked, ``MeasureError`` where nothing fixes the scale or the photos, sizes
     and lengths contradict each other.
@@ -56,26 +71,77 @@ def fit_clicked(
     photos = [replace(p, known=tuple(_anticlockwise(t) for t in p.known)) for p in photos if p.points or p.known]
     _check(photos, lengths, loops)
     things = tuple(dict.fromkeys(k.name for p in reversed(photos) for k in p.known))
-    starts: list[tuple[float, ClickedProblem, Array]] = []
-    for turned in product((False, True), repeat=len(things)):
-        for tilt, roll in product(TILTS_DEG, rolls(photos)):
-            problem = ClickedProblem(photos, lengths, loops, turned)
-            begin = start(problem, math.radians(tilt), math.radians(roll))
+    make = [partial(ClickedProblem, photos, lengths, loops, t, profiles) for t in product((False, True), repeat=len(things))]
+    first = make[0]()
+    guess = any(optics.u_focal >= FOCAL_GUESS_U for optics in first.lenses.values())
+    lenses = [first.lens_of_lines(f) for f in (FOCAL_STARTS if guess else FOCAL_STARTS[:1])]
+    ways = [_Way(m, lenses) for m in make]
+    for count in STARTS_TRIED:
+        if not any(way.fits for way in ways):
+            for way in ways:
+                way.follow(count)
+    found = [(way.cost, _solved(way.problem, way.x)) for way in ways if way.x is not None]
+    if not found:
+        raise MeasureError("The clicked points do not give a picture of one plane; check that they lie on the cabinet tops.")
+    found.sort(key=lambda item: item[0])
+    return _checked(_either(found))
+
+
+class _Way:
+    """The search with the known things lying one way."""
+
+    def __init__(self, make: Callable[[], ClickedProblem], lenses: Sequence[Array]) -> None:
+        self.problem = make()
+        self.cost, self.x = math.inf, None  # type: float, Array | None
+        """Half the sum of squares, and the unknowns; None as long as nothing converged"""
+        starts: list[tuple[float, ClickedProblem, Array]] = []
+        for tilt, roll, optics in product(TILTS_DEG, rolls(self.problem.photos), lenses):
+            problem = make()
+            begin = start(problem, math.radians(tilt), math.radians(roll), optics)
             if begin is not None:
                 starts.append((float(np.sum(np.log1p(problem.residuals(begin) ** 2))), problem, begin))
-    best: tuple[float, ClickedProblem, Array] | None = None
-    starts.sort(key=lambda item: item[0])
-    for k, (_, problem, begin) in enumerate(starts[:STARTS_TRIED]):
-        if best is not None and k > 1 and best[0] < FITS_ALREADY * len(problem.residuals(begin)):
-            break  # fits already, and the other way round was tried
-        f, jac = problem.residuals, problem.jacobian
-        robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
-        fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=100)
-        if fine.success and (best is None or fine.cost < best[0]):  # what has not converged is no solution
-            best = (float(fine.cost), problem, fine.x)
-    if best is None:
-        raise MeasureError("The clicked points do not give a picture of one plane; check that they lie on the cabinet tops.")
-    return _solved(best[1], best[2])
+        self.starts = sorted(starts, key=lambda item: item[0])
+
+    @property
+    def fits(self) -> bool:
+        """Whether what was found leaves no more than noise."""
+        if self.x is None:
+            return False
+        redundancy = len(self.problem.residuals(self.x)) - self.problem.size
+        return bool(2.0 * self.cost < stats.chi2.ppf(FITS_ALREADY, max(redundancy, 1)))
+
+    def follow(self, count: int) -> None:
+        """Follow the most promising starts to their end, until one fits."""
+        for _, problem, begin in self.starts[:count]:
+            if self.fits:
+                break
+            f, jac = problem.residuals, problem.jacobian
+            robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
+            fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=60)
+            if fine.success and fine.cost < self.cost:  # what has not converged is no solution
+                self.cost, self.problem, self.x = float(fine.cost), problem, fine.x
+        self.starts = self.starts[count:]
+
+
+def _either(found: Sequence[tuple[float, ClickedPlan]]) -> ClickedPlan:
+    """The best plan; where known things may as well lie the other way round, what that changes is a cause of its own: the
+    mixture's second moment about the best plan, with weights by the likelihood."""
+    plan = found[0][1]
+    weights = np.exp(found[0][0] - np.array([cost for cost, _ in found]))
+    weights /= weights.sum()
+    more = np.zeros_like(plan.influences.cov)
+    for w, (_, other) in zip(weights[1:], found[1:], strict=True):
+        source, target = (p.xy_mm - p.xy_mm.mean(axis=0) for p in (other, plan))
+        u, _, vt = np.linalg.svd(source.T @ target)
+        turn = u @ np.diag([1.0, np.sign(np.linalg.det(u @ vt))]) @ vt
+        moved = (source @ turn - target).ravel()
+        spin = np.kron(np.eye(len(source)), turn.T)
+        more += w * (np.outer(moved, moved) + spin @ other.influences.cov @ spin.T - plan.influences.cov)
+    if np.trace(more) <= LEAST_EITHER * np.trace(plan.influences.cov):
+        return plan
+    own = plan.influences
+    parts = {**own.parts, "which way round known things lie": more}
+    return replace(plan, influences=Influences(own.names, own.cov + more, parts))
 
 
 def _anticlockwise(thing: KnownThing) -> KnownThing:
@@ -117,6 +183,17 @@ def _check(photos: Sequence[ClickedPhoto], lengths: Sequence[TapeLength], loops:
             )
 
 
+def _checked(plan: ClickedPlan) -> ClickedPlan:
+    what, times = plan.largest[0]
+    if plan.redundancy > 0 and plan.chi2 > CONTRADICTION[0] * plan.redundancy + CONTRADICTION[1]:
+        raise MeasureError(
+            f"The clicks, sizes and lengths contradict each other (worst: {what}, {times:.0f} times its "
+            "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, "
+            "that things of known size lie level with the clicked corners, and that all photos show one kitchen."
+        )
+    return plan
+
+
 def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     groups = problem.groups(x)
     rows, r = problem.jacobian(x), problem.residuals(x)
@@ -129,12 +206,6 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
     chi2 = float(r @ r)
     redundancy = r.size - int(np.count_nonzero(keep))
     worst = sorted(((c, float(np.abs(g).max(initial=0.0))) for c, g, _ in groups), key=lambda item: -item[1])
-    if redundancy > 0 and chi2 > CONTRADICTION[0] * redundancy + CONTRADICTION[1]:
-        raise MeasureError(
-            f"The clicks, sizes and lengths contradict each other (worst: {worst[0][0]}, {worst[0][1]:.0f} times its "
-            "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, "
-            "that things of known size lie level with the clicked corners, and that all photos show one kitchen."
-        )
     inflate = max(1.0, (DOF_ASSUMED + chi2) / (DOF_ASSUMED + redundancy))
     use = slice(problem.points_at, problem.things_at)
     parts: dict[str, Array] = {}
@@ -146,14 +217,9 @@ def _solved(problem: ClickedProblem, x: Array) -> ClickedPlan:
         parts[cause] = parts.get(cause, np.zeros((use.stop - use.start,) * 2)) + inflate * 1e6 * part[use, use]
     cov = sum(parts.values(), np.zeros((use.stop - use.start,) * 2))
     names = tuple(f"point:{n}:{axis}" for n in problem.names for axis in "xy")
-    focal = {
-        p.meta.camera_id: start_focal(p.meta)[0] * math.exp(problem.camera(x, p.meta.camera_id)[0] * start_focal(p.meta)[1])
-        for p in problem.photos
-    }
     return ClickedPlan(
-        problem.names, 1000.0 * problem.points(x), Influences(names, cov, parts), chi2, redundancy, tuple(worst[:3]), problem,
-        x, focal,
-    )  # fmt: skip
+        problem.names, 1000.0 * problem.points(x), Influences(names, cov, parts), chi2, redundancy, tuple(worst[:3]), problem, x
+    )
 
 
 def clicked_outline(plan: ClickedPlan, loops: Sequence[ClickedLoop]) -> Outline:

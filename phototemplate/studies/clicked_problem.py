@@ -8,28 +8,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
+from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from phototemplate.model import Array, PhotoMeta
+from phototemplate.model import Array, Camera, PhotoMeta
 from phototemplate.numerics.rigid import skew
+from phototemplate.studies.clicked_lens import LENS, ClickedLens, expected_lens
 from phototemplate.studies.constants import (
     CLICK_U_SHARE,
-    CLICKED_CENTRE_U_SHARE,
     FACE,
     FACE_U,
-    FOCAL_GUESS_SHARE,
-    FOCAL_GUESS_U,
-    FOCAL_U,
-    FULL_FRAME_DIAGONAL_MM,
-    INNER,
     LEAST_DEPTH_M,
-    MOST_R2,
-    RADIAL_GUESS_U,
-    RADIAL_R,
-    RADIAL_RANGE,
-    RADIAL_U,
     SMALL_ANGLE_RAD,
     SQUARE_U_RAD,
     THING,
@@ -65,6 +57,17 @@ class ClickedPhoto:
     known: tuple[KnownThing, ...] = ()
     click_u_px: float = 0.0
     """0: :data:`CLICK_U_SHARE`"""
+    straight: tuple[StraightLine, ...] = ()
+
+
+@dataclass(frozen=True)
+class StraightLine:
+    """Points of the picture on a line that is straight in the world, wherever that lies."""
+
+    points_px: Array
+    """(n, 2), three or more, from one end to the other"""
+    u_px: float
+    """Of each, across the line"""
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,7 @@ class ClickedProblem:
         lengths: Sequence[TapeLength],
         loops: Sequence[ClickedLoop],
         turned: Sequence[bool],
+        profiles: Mapping[str, Camera] = MappingProxyType({}),
     ) -> None:
         self.photos, self.lengths, self.loops = photos, lengths, loops
         self.names = tuple(dict.fromkeys(n for p in photos for n in p.points))
@@ -108,17 +112,21 @@ class ClickedProblem:
         self.turned = dict(zip(self.thing_names, turned, strict=True))
         self.rolls: dict[tuple[int, str], int] = {}
         """By how many corners a photo's clicks on a thing begin later than those of the photo that showed it first"""
-        self.cameras = tuple(dict.fromkeys(p.meta.camera_id for p in photos))
-        self.n_cam, self.n_photo = 5 * len(self.cameras), 6 * len(photos)
+        metas = {p.meta.camera_id: p.meta for p in reversed(photos)}
+        self.lenses = {camera: expected_lens(metas[camera], profiles.get(camera)) for camera in sorted(metas)}
+        self.n_cam, self.n_photo = LENS * len(self.lenses), 6 * len(photos)
         self.points_at = self.n_cam + self.n_photo
         self.things_at = self.points_at + 2 * len(self.names)
-        self.size = self.things_at + THING * len(self.thing_names)
+        self.straight = [(k, line) for k, photo in enumerate(photos) for line in photo.straight]
+        self.lines_at = self.things_at + THING * len(self.thing_names)
+        self.size = self.lines_at + 2 * len(self.straight)
         self._last: tuple[Array, list[tuple[str, Array, Array]]] | None = None
 
-    def camera(self, x: Array, camera_id: str) -> Array:
-        """f, cx, cy, bending at the corner and inside; each relative to its prior."""
-        k = 5 * self.cameras.index(camera_id)
-        return x[k : k + 5]
+    def camera(self, x: Array, k: int) -> tuple[ClickedLens, slice]:
+        """Lens of photo k and where its unknowns stand."""
+        camera = self.photos[k].meta.camera_id
+        at = LENS * list(self.lenses).index(camera)
+        return self.lenses[camera], slice(at, at + LENS)
 
     def pose(self, x: Array, k: int) -> tuple[Array, Array]:
         """Rotation cam_from_plane (3, 3) and place of the eye in m."""
@@ -131,8 +139,8 @@ class ClickedProblem:
         return out
 
     def thing_corners(self, x: Array, name: str) -> tuple[Array, Array]:
-        """(4, 2) in m, anticlockwise from above, and their derivative (4, 2, 7) with respect to the thing's place, angle,
-        two sides, halo and faces."""
+        """(4, 2) in m, anticlockwise from above, and their derivative (4, 2, 11) with respect to the thing's place, angle,
+        two sides, halo, faces and lifts."""
         cx, cy, angle, da, db = x[self._thing(name)][:5]
         size = self.things[name].size
         half = np.array([size.long_mm + da * size.u_mm, size.short_mm + db * size.u_mm]) / 2000.0
@@ -149,46 +157,30 @@ class ClickedProblem:
         out: Array = box @ turn + np.array([cx, cy])
         return out, d
 
-    def project(self, x: Array, k: int, xy: Array, height_mm: float = 0.0) -> tuple[Array, Array, Array, Array]:
-        """(n, 2) px of points of the plane, or of one parallel to it, in photo k, and derivatives with respect to its camera
-        (n, 2, 5), its pose (n, 2, 6) and the points (n, 2, 2)."""
-        meta = self.photos[k].meta
-        f, u_f = start_focal(meta)
-        own = self.camera(x, meta.camera_id)
-        terms = radial_terms(meta)
-        k1, k2 = terms @ own[3:5]
-        f *= math.exp(own[0] * u_f)
+    def project(self, x: Array, k: int, xy: Array, height_mm: float | Array = 0.0) -> tuple[Array, Array, Array, Array]:
+        """(n, 2) px of points of the plane, or at heights over it, in photo k, and derivatives with respect to its camera
+        (n, 2, 6), its pose (n, 2, 6) and the points (n, 2, 3)."""
+        optics, own = self.camera(x, k)
         rotation, eye = self.pose(x, k)
-        away = np.column_stack([xy, np.full(len(xy), height_mm / 1000.0)]) - eye
+        away = np.column_stack([xy, np.broadcast_to(np.asarray(height_mm) / 1000.0, len(xy))]) - eye
         cam = away @ rotation.T
         z = np.maximum(cam[:, 2], LEAST_DEPTH_M)
         ray = cam[:, :2] / z[:, None]
-        # the radial terms of numerics.lens' "brown"
-        r2 = np.minimum(np.sum(ray**2, axis=1), MOST_R2)
-        centre_u = CLICKED_CENTRE_U_SHARE * max(meta.size_px)
-        radial = (1.0 + k1 * r2 + k2 * r2**2)[:, None]
-        off = f * ray * radial
-        uv: Array = off + (np.array(meta.size_px) - 1.0) / 2.0 + own[1:3] * centre_u
-        d_cam = np.zeros((len(xy), 2, 5))
-        d_cam[:, :, 0] = off * u_f
-        d_cam[:, 0, 1] = d_cam[:, 1, 2] = centre_u
-        d_cam[:, :, 3:] = f * ray[:, :, None] * (np.column_stack([r2, r2**2]) @ terms)[:, None, :]
-        bend = 2.0 * (k1 + 2.0 * k2 * r2)
-        d_ray = f * (radial[:, :, None] * np.eye(2) + bend[:, None, None] * ray[:, :, None] * ray[:, None, :])
+        uv, d_cam, d_ray = optics.project(x[own], ray)
         in_cam = np.zeros((len(xy), 2, 3))
         in_cam[:, 0, 0] = in_cam[:, 1, 1] = 1.0 / z
         in_cam[:, :, 2] = -ray / z[:, None]
         chain = d_ray @ in_cam @ rotation
         at = self.n_cam + 6 * k
         d_pose = np.concatenate([-chain @ skew(away) @ _right_jacobian(x[at : at + 3]), -chain], axis=2)
-        return uv, d_cam, d_pose, chain[:, :, :2]
+        return uv, d_cam, d_pose, chain
 
     def _up(self, x: Array, k: int, xy: Array) -> Array:
         """(4, 2) px per m by which the corners move in photo k when they are lifted off the plane."""
-        photo = self.photos[k].meta
+        optics, own = self.camera(x, k)
         rotation, eye = self.pose(x, k)
         cam = (np.column_stack([xy, np.zeros(len(xy))]) - eye) @ rotation.T
-        f = start_focal(photo)[0] * math.exp(self.camera(x, photo.camera_id)[0] * start_focal(photo)[1])
+        f = optics.focal(x[own])
         z = np.maximum(cam[:, 2:], LEAST_DEPTH_M)
         return np.asarray(f / z * (rotation[:2, 2] - cam[:, :2] / z * rotation[2, 2]))
 
@@ -220,16 +212,18 @@ class ClickedProblem:
                 uv, *d = self.project(x, k, xy)
                 jac = self._seen(k, d[0], d[1])
                 for i, n in enumerate(photo.points):
-                    jac[i, :, self._point(n)] += d[2][i]
+                    jac[i, :, self._point(n)] += d[2][i, :, :2]
                 miss = (uv - np.array(list(photo.points.values()))) / u
                 yield "clicks on corners", miss.ravel(), jac.reshape(-1, self.size) / u
             for thing in photo.known:
                 corners, d_corners = self.thing_corners(x, thing.name)
-                uv, *d = self.project(x, k, corners, thing.height_mm)
-                jac = self._seen(k, d[0], d[1])
                 own = self._thing(thing.name)
-                jac[:, :, own] = d[2] @ d_corners
-                halo, faces = own.stop - 2, own.stop - 1
+                halo, faces, lifts = own.start + 5, own.start + 6, slice(own.start + 7, own.stop)
+                lift = thing.size.bends_mm
+                uv, *d = self.project(x, k, corners, thing.height_mm + lift * x[lifts])
+                jac = self._seen(k, d[0], d[1])
+                jac[:, :, own] = d[2][:, :, :2] @ d_corners
+                jac[np.arange(4), :, np.arange(4) + lifts.start] = lift / 1000.0 * d[2][:, :, 2]
                 normals = _normals(uv)
                 if thing.halo_u_px:
                     jac[:, :, halo] = thing.halo_u_px * _moved(normals, np.ones(4))
@@ -259,14 +253,62 @@ class ClickedProblem:
             yield cause, np.array([(d - length.value_mm) / length.u_mm]), row
         for loop in self.loops:
             yield "corners taken as square", *self._square(points, loop)
+        for i, (k, line) in enumerate(self.straight):
+            yield "lines taken as straight", *self._off_line(x, k, line, self.lines_at + 2 * i)
         every = np.eye(self.size)
         yield "lens", x[: self.n_cam], every[: self.n_cam]
         if self.thing_names:
             first = self.things_at + THING * np.arange(len(self.thing_names))
-            causes = {"tolerance of known sizes": (3, 4), "light round known things": (5,), "faces of known things": (6,)}
+            causes = {"tolerance of known sizes": (3, 4), "light round known things": (5,), "faces of known things": (6,),
+                      "paper that does not lie flat": (7, 8, 9, 10)}  # fmt: skip
             for cause, own in causes.items():
                 use = np.concatenate([first + j for j in own])
                 yield cause, x[use], every[use]
+
+    def _off_line(self, x: Array, k: int, line: StraightLine, at: int) -> tuple[Array, Array]:
+        """How far points are off a line cos(a) u + sin(a) v = d of the ideal picture, in units of their uncertainty: to first
+        order, the gradient being that of the line as the lens draws it."""
+        optics, own = self.camera(x, k)
+        rays = optics.rays(x[own], line.points_px)
+        _, d_own, d_ray = optics.project(x[own], rays)
+        a, d = x[at], x[at + 1]
+        normal, along = np.array([math.cos(a), math.sin(a)]), np.array([-math.sin(a), math.cos(a)])
+        by_px = np.linalg.solve(d_ray.transpose(0, 2, 1), np.broadcast_to(normal[:, None], (len(rays), 2, 1)))[:, :, 0]
+        u = np.linalg.norm(by_px, axis=1) * line.u_px
+        jac = np.zeros((len(rays), self.size))
+        jac[:, own] = -np.einsum("ni,nij->nj", by_px, d_own)
+        jac[:, at], jac[:, at + 1] = rays @ along, -1.0
+        return (rays @ normal - d) / u, jac / u[:, None]
+
+    def lens_of_lines(self, focal: float = 0.0) -> Array:
+        """Unknowns with the lenses and lines that the lines alone give, all else 0; a start. ``focal``: where the principal
+        distances begin, which lines do not tell."""
+        x = np.zeros(self.size)
+        x[0 : self.n_cam : LENS] = focal
+        for i, (k, line) in enumerate(self.straight):
+            optics, own = self.camera(x, k)
+            first, last = optics.rays(x[own], line.points_px[[0, -1]])
+            a = math.atan2(last[1] - first[1], last[0] - first[0]) + math.pi / 2.0
+            x[self.lines_at + 2 * i : self.lines_at + 2 * i + 2] = a, float(first @ [math.cos(a), math.sin(a)])
+        if not self.straight:
+            return x
+        use = np.r_[: self.n_cam, self.lines_at : self.size]
+        begin = x[: self.n_cam].copy()
+
+        def rows(part: Array) -> tuple[Array, Array]:
+            x[use] = part
+            lines = [self._off_line(x, k, line, self.lines_at + 2 * i) for i, (k, line) in enumerate(self.straight)]
+            residuals = np.concatenate([part[: self.n_cam] - begin, *(r for r, _ in lines)])
+            return residuals, np.vstack([np.eye(len(use))[: self.n_cam], *(j[:, use] for _, j in lines)])
+
+        def residuals(part: Array) -> Array:
+            return rows(part)[0]
+
+        def jacobian(part: Array) -> Array:
+            return rows(part)[1]
+
+        x[use] = least_squares(residuals, x[use].copy(), jacobian, loss="soft_l1", max_nfev=50).x
+        return x
 
     def _point(self, name: str) -> slice:
         at = self.points_at + 2 * self.names.index(name)
@@ -279,8 +321,7 @@ class ClickedProblem:
     def _seen(self, k: int, d_cam: Array, d_pose: Array) -> Array:
         """(n, 2, size) with what hangs on photo k filled in."""
         out = np.zeros((len(d_cam), 2, self.size))
-        c = 5 * self.cameras.index(self.photos[k].meta.camera_id)
-        out[:, :, c : c + 5] = d_cam
+        out[:, :, self.camera(np.zeros(0), k)[1]] = d_cam
         out[:, :, self.n_cam + 6 * k : self.n_cam + 6 * k + 6] = d_pose
         return out
 
@@ -327,28 +368,3 @@ def _right_jacobian(v: Array) -> Array:
     if angle < SMALL_ANGLE_RAD:
         return np.asarray(np.eye(3) - 0.5 * k)
     return np.asarray(np.eye(3) - (1.0 - math.cos(angle)) / angle**2 * k + (angle - math.sin(angle)) / angle**3 * k @ k)
-
-
-def radial_terms(meta: PhotoMeta) -> Array:
-    """(2, 2): k1 and k2 from how far the lens moves a point at the corner and at :data:`INNER` of the way to it, in units of
-    what is usual for such a lens (:data:`RADIAL_U`).
-
-    What is known of a phone's lens is how far it bends lines, not its polynomial: k1 and k2 of such lenses are large and of
-    opposite sign, and given priors of their own they would allow several times the bending that any phone shows. A camera that
-    does not say what it is may be a wide one, which bends lines that anybody can see."""
-    f, _ = start_focal(meta)
-    corner = 0.25 * float(meta.size_px[0] ** 2 + meta.size_px[1] ** 2) / f**2
-    r2 = np.array([corner, INNER**2 * corner])
-    if meta.focal35_mm:
-        usual = np.full(2, RADIAL_U * float(np.clip(corner / RADIAL_R**2, *RADIAL_RANGE)))
-    else:
-        usual = np.array(RADIAL_GUESS_U)
-    return np.asarray(np.linalg.inv(np.column_stack([r2, r2**2])) * usual)
-
-
-def start_focal(meta: PhotoMeta) -> tuple[float, float]:
-    """Principal distance in px and its relative uncertainty."""
-    diagonal = float(np.hypot(*meta.size_px))
-    if meta.focal35_mm:
-        return meta.focal35_mm * diagonal / FULL_FRAME_DIAGONAL_MM, FOCAL_U
-    return FOCAL_GUESS_SHARE * max(meta.size_px), FOCAL_GUESS_U

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from phototemplate.model import Array
-from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem, start_focal
+from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem
 from phototemplate.studies.constants import BOX_MISS, EYE_MM, FARTHEST_M, LEAST_DROP, THING
 
 
@@ -19,14 +19,13 @@ def rolls(photos: Sequence[ClickedPhoto]) -> tuple[float, ...]:
     return tuple(dict.fromkeys((turns.get(photos[0].meta.orientation, 0.0), 0.0, 90.0, -90.0)))[: 3]
 
 
-def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
-    """Points where the rays of a photo, held at an assumed height and tilt, meet the plane; common points join photos."""
-    x = np.zeros(problem.size)
+def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array) -> Array | None:
+    """Points where the rays of a photo, held at an assumed height and tilt, meet the plane; common points join photos.
+    ``lenses``: of :meth:`ClickedProblem.lens_of_lines`."""
+    x = lenses.copy()
     placed: dict[str, Array] = {}
     corners: dict[str, Array] = {}
     for k, photo in enumerate(problem.photos):
-        f, _ = start_focal(photo.meta)
-        centre = (np.array(photo.meta.size_px) - 1.0) / 2.0
         down, r = math.sin(tilt), math.cos(tilt)
         # camera z looks forward (plane y) and down; x to the right
         level = np.array([[1.0, 0.0, 0.0], [0.0, -down, -r], [0.0, r, -down]])
@@ -35,8 +34,9 @@ def start(problem: ClickedProblem, tilt: float, roll: float) -> Array | None:
         rotation = turn @ level
         eye = np.array([0.0, 0.0, EYE_MM / 1000.0])
 
-        def on_plane(uv: Array, rotation: Array = rotation, eye: Array = eye, f: float = f, centre: Array = centre) -> Array:
-            ray = np.column_stack([(uv - centre) / f, np.ones(len(uv))]) @ rotation
+        def on_plane(uv: Array, k: int = k, rotation: Array = rotation, eye: Array = eye) -> Array:
+            optics, own = problem.camera(x, k)
+            ray = np.column_stack([optics.rays(x[own], uv), np.ones(len(uv))]) @ rotation
             reach = np.where(ray[:, 2] < -LEAST_DROP, -eye[2] / np.minimum(ray[:, 2], -LEAST_DROP), FARTHEST_M)
             out: Array = eye[:2] + np.minimum(reach, FARTHEST_M)[:, None] * ray[:, :2]
             return out

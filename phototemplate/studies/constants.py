@@ -195,16 +195,22 @@ says 27: it tells a type's round number."""
 FOCAL_GUESS_U: Final = 0.35
 """ratio. Of a principal distance that is a guess. Derived: cameras without EXIF lie between 14 mm (action cameras) and 40 mm
 (film equivalent), 0.4 to 1.1 of the longer side."""
-FOCAL_GUESS_SHARE: Final = 0.75
-"""ratio. Principal distance of a camera nothing is known of, of the picture's longer side. Derived: 26 mm film equivalent,
-the main camera of most phones."""
+FOCAL_GUESS_SHARE: Final = 0.66
+"""ratio. Principal distance of a camera nothing is known of, of the picture's longer side. Derived: the geometric mean of
+that range."""
+PROJECTION_GUESS: Final = (0.5, 0.5)
+"""ratio. Design of a lens nothing is known of (0 rectilinear, 1 equidistant) and its standard uncertainty. Derived: lenses of
+phones are corrected to 0, wide cameras lie near 1, and either may be overshot by some tenths."""
+WIDE_MM, PROJECTION_WIDE_U = 20.0, 0.3
+"""mm; ratio. Cameras whose film equivalent is shorter may be designed so by so much. Convention: ultra-wide cameras of phones
+are corrected to 0, action cameras are not."""
 RADIAL_U: Final = 0.008
 """ratio. How far an uncalibrated phone's lens of 26 mm moves a point at the picture's corner, of its distance from the
 middle. Convention: a little under one per cent; 0.75 % is the root mean square over the three usual lenses of the
 benchmarks."""
-RADIAL_GUESS_U: Final = (0.15, 0.07)
-"""ratio. The same of a camera that does not say what it is, at the corner and at :data:`INNER` of the way. Convention: action
-cameras, webcams and tablets move the corner by 10 to 25 % inwards; third-order aberration at the inner place."""
+RADIAL_GUESS_U: Final = (0.02, 0.01)
+"""ratio. The same of a camera that does not say what it is, at the corner and at :data:`INNER` of the way, beside its design.
+Derived: polynomials fitted to wide lenses differ from their design by so much."""
 RADIAL_R: Final = 0.83
 """ratio. Distance of the corner of such a picture from its middle, in focal lengths. Derived: 21.6 / 26."""
 RADIAL_RANGE: Final = (0.3, 2.0)
@@ -221,9 +227,12 @@ FACE_U: Final = 1.0 / math.sqrt(12.0)
 """ratio. Its standard uncertainty. Derived: rectangular over 0 to 1."""
 SQUARE_U_RAD: Final = math.radians(1.0)
 """rad. How well corners of cabinets and walls are square. Convention: a few mm over a run."""
-THING: Final = 7
+THING: Final = 11
 """count. Unknowns of a known thing. Derived: place (2), angle, its two sides, its halo, how much of its faces is seen as
-part of it."""
+part of it, by how much its corners are lifted."""
+PAPER_BENDS_MM: Final = 1.5 / math.sqrt(3.0)
+"""mm. Standard uncertainty of the height of a loose sheet's corner. Derived: rectangular over 1.5 mm up or down, by which
+sheets of office paper curl that have been folded, carried or held."""
 SMALL_ANGLE_RAD: Final = 1e-6
 """rad. Below, a rotation's derivative is taken by its series. Derived: the next term is 1e-13."""
 MAD_TO_SD: Final = 1.4826
@@ -234,6 +243,10 @@ WEAK_SIZES: Final = {
     "counter depth": (25.5 * INCH_MM, 15.0),
 }
 """mm. Usual widths and their standard uncertainty. Convention: the trade's nominal sizes; weak, never a measurement."""
+LEAST_BEND_U: Final = 1e-6
+"""ratio. A profile is not believed to know a lens' bending better than this. Convention: keeps its covariance regular."""
+RAY_STEPS, LONGEST_RAY_STEP = 30, 0.5
+"""count; in focal lengths. Newton's steps from a pixel to its ray, and the longest. Convention: converges in five as a rule."""
 LEAST_DEPTH_M: Final = 0.05
 """m. No clicked point is nearer to the camera. Convention: keeps the search in front of it."""
 MOST_R2: Final = 4.0
@@ -248,13 +261,20 @@ LEAST_DROP, FARTHEST_M = 0.02, 12.0
 BOX_MISS: Final = 25.0
 """ratio. Weight of how badly two pictures of a rectangle agree, of its diagonal, beside half turns of the phone. Derived: an A4
 sheet taken a quarter turn wrong misses by 0.1 of its diagonal, which then counts as much as two half turns."""
-STARTS_TRIED: Final = 8
-"""count. Starts followed to the end, the most promising first. Chosen on: not recorded."""
-FITS_ALREADY: Final = 2.0
-"""ratio. Sum of squares for each observation below which no further start is tried. Derived: its mean is 0.5."""
+STARTS_TRIED: Final = (3, 12)
+"""count. Starts followed to the end for each way known things may lie, the most promising first, and so many more where none
+fits. Chosen on: clicks through the four first cameras of the estimate benchmark."""
+FITS_ALREADY: Final = 0.99
+"""probability. No further start is tried once the sum of squares lies below this quantile of its chi-squared distribution.
+Convention: one search in a hundred looks further in vain."""
+FOCAL_STARTS: Final = (0.0, -1.0, 1.0)
+"""count. Principal distances of a lens nothing is known of where the search begins, in standard uncertainties. Convention:
+spans what it may be."""
 CONTRADICTION: Final = (9.0, 25.0)
 """ratio; count. Clicks and sizes contradict each other beyond so many squares for each redundant observation, and so many
 more. Convention: residuals three times as large as stated."""
+LEAST_EITHER: Final = 1e-3
+"""ratio. A change of the points' variance below this share is left out. Derived: it changes U by less than a thousandth."""
 LEAST_EDGE_MM: Final = 30.0
 """mm. A shorter edge is a misclick. Convention: no top has one."""
 STRAIGHT_PART: Final = (0.12, 0.88)
@@ -321,6 +341,8 @@ LEAST_PRICE_SPREAD: Final = 0.005
 
 # ------------------------------------------------------------------------------------------------------------------------ plan
 
+PLANNED_FOCAL_SHARE: Final = 0.75
+"""ratio. Principal distance of that phone, of the longer side. Convention: 26 mm film equivalent."""
 PLANNED_SIZE_PX: Final = (4032, 3024)
 """px. Picture of the phone that is planned for. Convention: 12 MP, what most phones give."""
 SIGHTING_U_PX: Final = 0.12

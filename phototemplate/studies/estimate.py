@@ -87,10 +87,11 @@ def estimate(
     choice: Choice | None = None,
     landmarks: Mapping[tuple[str, str], str] | None = None,
     printed: bool = False,
+    caution: str = "",
 ) -> Estimate:
     """Estimate a job. A job without pieces gets one per closed loop. ``landmarks`` says of the corner where two edges meet what
     a customer would find it by: the photo, an appliance. ``printed``: printed sheets lie in the photos, so that without any
-    known length their print gives the scale, to about 2 %.
+    known length their print gives the scale, to about 2 %. ``caution`` is said beside the result.
 
     Raises ``MeasureError`` where no scale is known or nothing is closed, ``InputError`` for prices that are missing or
     ambiguous and wishes that do not fit.
@@ -137,7 +138,7 @@ def estimate(
         job, outline, template, area, state.total("finished edge", [x for parts in edges.values() for x in parts], 1),
         state.total("splash", [x for parts in uprights.values() for x in parts], 1), weight, quantities.cutouts,
         quantities.seams, slabs, trouble, price, best_question(area, price, state, landmarks or {}),
-        PRINT_ONLY if outline.unscaled else "",
+        " ".join(filter(None, (PRINT_ONLY if outline.unscaled else "", caution))),
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@
     [[photos]]
     file = "IMG_0001.jpg"
     points = { a = [512, 1730], b = [3620, 1688], c = [3301, 1102], d = [801, 1130] }
+    straight = [[[40, 420], [1300, 310], [2600, 330], [3980, 455]]]   # along a wall cupboard, a door frame, a row of tiles
     [[photos.known]]
     kind = "A4"                    # or Letter, card (payment card), or size = ["300 mm", "200 mm"]
     corners = [[1900, 1400], [2210, 1395], [2225, 1510], [1890, 1515]]
@@ -35,8 +36,8 @@ from pydantic import Field, model_validator
 from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
 from phototemplate.settings import Section
-from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, TapeLength
-from phototemplate.studies.constants import CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
+from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, StraightLine, TapeLength
+from phototemplate.studies.constants import CLICK_U_SHARE, CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
 from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
 from phototemplate.studies.toml_files import read_toml, write_toml
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
@@ -76,6 +77,8 @@ class PhotoClicks(Section):
     file: str
     points: dict[Name, Pixel] = {}
     known: list[KnownClicks] = []
+    straight: list[Annotated[list[Pixel], Field(min_length=3)]] = []
+    """Clicks along things that are straight in the world, each from end to end; the further from the middle, the better"""
     proposed: list[Name] = []
     """Points that the program found and nobody has looked at"""
 
@@ -204,7 +207,7 @@ class EstimateFile(Section):
             if p.file not in by_name:
                 raise InputError(f"{ESTIMATE_FILE} names the photo {p.file}, which is not in the job; correct its name.")
             meta = by_name[p.file]
-            clicks = [*p.points.values(), *(c for k in p.known for c in k.corners)]
+            clicks = [*p.points.values(), *(c for k in p.known for c in k.corners), *(c for line in p.straight for c in line)]
             if any(not (0 <= x < meta.size_px[0] and 0 <= y < meta.size_px[1]) for x, y in clicks):
                 turned = " as it is stored; viewers show it turned" if meta.orientation > 1 else ""
                 size = f"{meta.size_px[0]} x {meta.size_px[1]} px{turned}"
@@ -218,7 +221,8 @@ class EstimateFile(Section):
                 name = k.name or k.kind or "thing"
                 things.append(KnownThing(name, k.known(), corners, u, float(k.height or 0.0), halo))
             points = {name: np.array(xy, float) for name, xy in p.points.items()}
-            out.append(ClickedPhoto(meta, points, tuple(things)))
+            lines = tuple(StraightLine(np.array(line, float), CLICK_U_SHARE * max(meta.size_px)) for line in p.straight)
+            out.append(ClickedPhoto(meta, points, tuple(things), straight=lines))
         return out
 
 

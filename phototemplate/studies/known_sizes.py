@@ -22,6 +22,7 @@ from phototemplate.studies.constants import (
     MOST_MOVED,
     MOST_SPREAD,
     NOISE_GREY,
+    PAPER_BENDS_MM,
     REACH_OF_PICTURE,
     REACH_OF_SIDE,
     REACH_PX,
@@ -44,6 +45,8 @@ class KnownSize:
     """Standard uncertainty of both sides"""
     source: str
     thick_mm: float = 0.0
+    bends_mm: float = PAPER_BENDS_MM
+    """Standard uncertainty of each corner's height over what it lies on"""
 
 
 KNOWN_SIZES: dict[str, KnownSize] = {
@@ -53,12 +56,10 @@ KNOWN_SIZES: dict[str, KnownSize] = {
         KnownSize("A3", 420.0, 297.0, 1.0, "ISO 216"),
         KnownSize("A5", 210.0, 148.0, 1.0, "ISO 216"),
         KnownSize("Letter", 11 * INCH_MM, 8.5 * INCH_MM, 0.8, "ANSI/ASME Y14.1 size A: 8.5 x 11 in"),
-        KnownSize("card", 85.60, 53.98, 0.1, "ISO/IEC 7810, ID-1: 85.60 x 53.98 x 0.76 mm", 0.76),
+        KnownSize("card", 85.60, 53.98, 0.1, "ISO/IEC 7810, ID-1: 85.60 x 53.98 x 0.76 mm", 0.76, 0.0),
     )
 }
 """Add new things here, nowhere else."""
-
-
 
 
 def known_size(name: str) -> KnownSize:

@@ -38,13 +38,13 @@ from phototemplate.studies.constants import (
     CLEAR_OF_FRONT_MM,
     COUNTS_TRIED,
     EDGE_U_PX,
-    FOCAL_GUESS_SHARE,
     FULL_FRAME_DIAGONAL_MM,
     LEAST_FORESHORTENING,
     LEAST_SHEETS,
     MOST_RUNS,
     PAPER_MM,
     PLAN_TAPE_U_MM,
+    PLANNED_FOCAL_SHARE,
     PLANNED_SIZE_PX,
     RING_APART,
     SHEET_EVERY_MM,
@@ -139,7 +139,7 @@ def predict(sketch: Sketch, count: int) -> Plan:
         targets[name] = design.target(name)
         turn = exp_rotation(np.array([0.0, 0.0, 0.3 * (-1) ** k + (math.pi / 2 if k % 3 == 2 else 0.0)]))
         bodies[name] = BodyPose(name, turn, np.array([x, y, PAPER_MM]))
-    params = lens.start_params("brown", FOCAL_GUESS_SHARE * PLANNED_SIZE_PX[0], PLANNED_SIZE_PX)
+    params = lens.start_params("brown", PLANNED_FOCAL_SHARE * PLANNED_SIZE_PX[0], PLANNED_SIZE_PX)
     truth = _network(params, standpoints, bodies, targets)
     further = FurtherPhotos(truth)
     sightings = {name: _seen(further, pose) for name, pose in truth.photos.items()}

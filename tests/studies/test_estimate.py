@@ -15,17 +15,17 @@ from pyogrio.raw import read as gdal_read
 from scipy.ndimage import gaussian_filter
 
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.model import PhotoMeta
+from phototemplate.model import Camera, PhotoMeta
 from phototemplate.numerics import lens
 from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.clicked_lens import LENS, expected_lens
 from phototemplate.studies.clicked_problem import (
     ClickedLoop,
     ClickedPhoto,
     ClickedProblem,
     KnownThing,
+    StraightLine,
     TapeLength,
-    radial_terms,
-    start_focal,
 )
 from phototemplate.studies.clicked_start import start
 from phototemplate.studies.corner_words import corner_words
@@ -357,10 +357,17 @@ def test_derivatives_of_the_clicked_problem() -> None:
     """Against central differences, with a turned thing, a tape length and a bent lens."""
     eyes = [(300.0, -1500.0, 1100.0), (1700.0, -1400.0, 1200.0)]
     photos = [clicked_photo(k, eye, POINTS, SHEET, halo=0.0 if k else 0.1) for k, eye in enumerate(eyes)]
+    line = StraightLine(np.array([[100.0, 300.0], [1900.0, 240.0], [3900.0, 410.0]]), 4.0)
+    meta = replace(photos[1].meta, camera_id="no EXIF", focal35_mm=None)
+    photos[1] = replace(photos[1], meta=meta, straight=(line,))
     problem = ClickedProblem(photos, [TapeLength("a", "b", 2000.0, 3.0)], [LOOP], (True,))
-    begin = start(problem, 0.7, 0.0)
+    begin = start(problem, 0.7, 0.0, problem.lens_of_lines())
     assert begin is not None
     x = begin + np.random.default_rng(0).normal(0, 0.01, problem.size)
+    a, d = x[-2:]  # points on the line as the lens draws it: what their residuals are divided by is taken as constant
+    optics, own = problem.camera(x, 1)
+    rays = d * np.array([math.cos(a), math.sin(a)]) + np.outer([-0.4, 0.1, 0.5], [-math.sin(a), math.cos(a)])
+    problem.straight = [(1, StraightLine(optics.project(x[own], rays)[0], 4.0))]
     step = 1e-6 * np.eye(problem.size)
     rough = np.array([(problem.residuals(x + h) - problem.residuals(x - h)) / 2e-6 for h in step]).T
     assert np.abs(problem.jacobian(x) - rough).max() < 1e-6 * np.abs(rough).max()  # the halo's direction is taken as constant
@@ -369,11 +376,63 @@ def test_derivatives_of_the_clicked_problem() -> None:
 def test_a_lens_is_believed_to_bend_what_phones_bend() -> None:
     """Of the prior: the bending at the corner and inside has the stated standard deviation, whatever the polynomial."""
     meta = PhotoMeta("p", Path("p.jpg"), (4032, 3024), focal35_mm=26.0)
-    r2 = math.hypot(4032, 3024) ** 2 / 4.0 / start_focal(meta)[0] ** 2
-    terms = radial_terms(meta)
+    optics = expected_lens(meta)
+    r2 = math.hypot(4032, 3024) ** 2 / 4.0 / optics.focal_px**2
     for share in (1.0, 0.36):
-        row = np.array([share * r2, (share * r2) ** 2]) @ terms
+        row = np.array([share * r2, (share * r2) ** 2, 0.0]) @ optics.bends
         assert np.linalg.norm(row) == pytest.approx(0.008, rel=0.02)
+
+
+def test_a_lens_designed_equidistant_is_a_fish_eye() -> None:
+    """Design 1 draws what OpenCV's fish-eye draws without its polynomial; and back."""
+    meta = PhotoMeta("p", Path("p.jpg"), (4000, 3000))
+    optics = replace(expected_lens(meta), design=(1.0, 0.0))
+    rays = np.random.default_rng(3).uniform(-1.2, 1.2, (40, 2))
+    seen, _, _ = optics.project(np.zeros(LENS), rays)
+    same = lens.start_params("fisheye", optics.focal_px, meta.size_px)
+    assert np.abs(seen - lens.project("fisheye", same, np.column_stack([rays, np.ones(40)]))[0]).max() < 1e-6
+    assert np.abs(optics.rays(np.zeros(LENS), seen) - rays).max() < 1e-7
+
+
+@pytest.mark.slow
+def test_straight_lines_find_the_lens() -> None:
+    """One photo without EXIF through EuRoC's camera (published: k1 -0.28340811, k2 0.07395907): the lines narrow the lengths,
+    which stay inside U with and without them."""
+    without, with_lines = ([clicked_lengths("drone", seed, 1, straight) for seed in range(5)] for straight in (False, True))
+    assert np.median([np.median(u) for _, u in with_lines]) < 0.7 * np.median([np.median(u) for _, u in without])
+    for both in (without, with_lines):
+        errors, U = (np.concatenate(part) for part in zip(*both, strict=True))
+        assert np.mean(np.abs(errors) <= U) >= 0.85
+
+
+def test_a_calibrated_lens_is_believed() -> None:
+    """The same lens as Brown's and as a rational polynomial with numerator alone is one lens."""
+    size = (4000, 3000)
+    brown = lens.start_params("brown", 2440.0, size)
+    brown[[4, 5]] = -0.28340811, 0.07395907
+    cov = np.diag([5.0, 1e-4, 8.0, 8.0, 1e-3, 1e-3, 1e-4, 1e-4, 1e-3]) ** 2
+    rational, wide = lens.start_params("rational", 2440.0, size), np.diag([5.0, 1e-4, 8.0, 8.0, *[1e-3] * 8]) ** 2
+    rational[4:6] = brown[4:6]
+    meta = PhotoMeta("p", Path("p.jpg"), size)
+    rays = np.random.default_rng(3).uniform(-0.7, 0.7, (40, 2))
+    for model, params, u in (("brown", brown, cov), ("rational", rational, wide)):
+        optics = expected_lens(meta, Camera("c", model, size, params, u, "profile"))
+        seen = optics.project(np.zeros(LENS), rays)[0]
+        assert np.abs(seen - lens.project("brown", brown, np.column_stack([rays, np.ones(40)]))[0]).max() < 0.01
+        assert optics.u_focal == pytest.approx(5.0 / 2440.0)
+
+
+def test_paper_that_curls_is_a_cause_of_its_own() -> None:
+    """Corners of a sheet lifted by 1.5 mm, one after the other: the area stays inside U, of which the budget says so much; a
+    payment card does not curl."""
+    eyes = [(300.0, -1500.0, 1100.0), (1700.0, -1400.0, 1200.0)]
+    for corner in range(4):
+        lifted = np.where(np.arange(4) == corner, 1.5, 0.0)
+        photos = [clicked_photo(k, eye, POINTS, SHEET, z=lifted) for k, eye in enumerate(eyes)]
+        found = area(clicked_outline(fit_clicked(photos, (), [LOOP]), [LOOP]), "run")
+        assert abs(found.value - 1.2e6) < 2.0 * found.u
+        assert dict(found.budget)["paper that does not lie flat"] > 0.002 * found.value
+    assert known_size("card").bends_mm == 0.0
 
 
 # ------------------------------------------------------------------------------------------------- plan

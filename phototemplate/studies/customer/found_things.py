@@ -21,7 +21,7 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.photos import upright_points
 from phototemplate.model import Array, GrayImage, PhotoMeta, Sightings
 from phototemplate.settings import DetectionSettings
-from phototemplate.studies.clicked_problem import start_focal
+from phototemplate.studies.clicked_lens import expected_lens
 from phototemplate.studies.constants import UNREFINED_U_SHARE
 from phototemplate.studies.customer import constants as c
 from phototemplate.studies.known_sizes import KNOWN_SIZES, KnownSize, refine_corners
@@ -241,7 +241,8 @@ _WEIGHTS = np.exp(-0.5 * _STEPS**2) / np.sum(np.exp(-0.5 * _STEPS**2))
 
 
 def _as_square(meta: PhotoMeta, corners: Array, u: Array) -> _AsSquare:
-    focal, u_focal = start_focal(meta)
+    optics = expected_lens(meta)
+    focal, u_focal = optics.focal_px, optics.u_focal
     q = corners - (np.array(meta.size_px) - 1.0) / 2.0
     step = np.full(8, 0.5)
     moved = [q, *(q + (step[k] * (np.arange(8) == k)).reshape(4, 2) for k in range(8))]

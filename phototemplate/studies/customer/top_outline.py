@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from phototemplate.model import Array, PhotoMeta
-from phototemplate.studies.clicked_problem import start_focal
+from phototemplate.studies.clicked_lens import expected_lens
 from phototemplate.studies.customer import constants as c
 from phototemplate.studies.known_sizes import KnownSize
 
@@ -106,7 +106,7 @@ def _surface(rgb: Pixels, quad: Array) -> Pixels | None:
 
 def _pose(meta: PhotoMeta, size: KnownSize, corners_px: Array) -> tuple[Array, Array] | None:
     """(homography photo px -> plane mm, foot of the camera in the plane)."""
-    focal, _ = start_focal(meta)
+    focal = expected_lens(meta).focal_px
     centre = (np.array(meta.size_px) - 1.0) / 2.0
     camera = np.array([[focal, 0.0, centre[0]], [0.0, focal, centre[1]], [0.0, 0.0, 1.0]])
     best = None
