@@ -24,7 +24,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from numbers import Integral, Real
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 Severity = Literal["note", "warning", "serious"]
 SEVERITIES: tuple[Severity, ...] = ("serious", "warning", "note")
@@ -78,8 +78,9 @@ class InstallationError(PhototemplateError):
     exit_code = 5
 
 
-Fact = float | int | str | tuple[float | str, ...] | None
-"""A number in the unit its name ends with (``rise_mm``, ``blur_px``, ``turn_deg``), a name, several of either, or nothing"""
+Fact: TypeAlias = "float | int | str | tuple[float | str, ...] | Finding | None"
+"""A number in the unit its name ends with (``rise_mm``, ``blur_px``, ``turn_deg``), a name, several of either, something to
+do (a finding of its own), or nothing"""
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ def known(code: str, facts: Mapping[str, Any]) -> bool:
 
 def _plain(value: Any) -> Fact:
     """A fact without numpy types; lists become tuples."""
-    if value is None or isinstance(value, str):
+    if value is None or isinstance(value, (str, Finding)):
         return value
     if isinstance(value, Integral):
         return int(value)
@@ -249,6 +250,21 @@ FINDINGS: dict[str, Kind] = {
     "corner-grazing": Kind("warning", ("first", "second", "loop", "angle_deg")),
     "interval-not-normal": Kind("note", ("length_mm", "U_mm", "low_mm", "high_mm")),
     "tolerance": Kind("note", ("verdict_word", "tolerance_mm", "U_mm", "place", "remedy", "remedy_U_mm")),
+    # what to do
+    "do-length": Kind("note", ("sheets", "about_mm")),
+    "do-photo": Kind("note", ("away_mm", "stand", "above_mm", "look")),
+    "do-board-photo": Kind("note", ("tilt_word", "place_word", "size_word", "turn_word")),
+    "do-feelers": Kind("note"),
+    "do-strip-thickness": Kind("note"),
+    "do-strip-middle": Kind("note"),
+    "do-sheet-thickness": Kind("note"),
+    "do-strip-corner": Kind("note"),
+    "do-contact-corner": Kind("note"),
+    "do-contact-more": Kind("note"),
+    "do-contact-instead": Kind("note"),
+    "do-photo-corner": Kind("note"),
+    "do-photo-along": Kind("note"),
+    "do-choose": Kind("note"),
     # pieces
     "edge-moved": Kind("note", ("edge", "piece", "rule", "start_mm", "middle_mm", "end_mm", "gap_mm", "gap_at_mm")),
     "edge-into-wall": Kind("serious", ("edge", "piece", "rule", "finish", "depth_mm", "at_mm")),

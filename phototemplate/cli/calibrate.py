@@ -131,7 +131,7 @@ def _show(con: Any, camera: Any) -> None:
     con.print(tried)
     for advice in done.advice[:1]:
         con.print(
-            f"One more photo would help most: {advice.text} (uncertainty of the lens {advice.u_before_px:.2f} -> "
+            f"{say(advice.what).message} It would help most (uncertainty of the lens {advice.u_before_px:.2f} -> "
             f"{advice.u_after_px:.2f} px).",
             markup=False,
         )
@@ -159,7 +159,9 @@ def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
             for p in done.photos
         ],
         "coverage": done.counts.tolist(),
-        "advice": [{"photo": a.text, "u_before_px": a.u_before_px, "u_after_px": a.u_after_px} for a in done.advice],
+        "advice": [
+            {"photo": say(a.what).message, "u_before_px": a.u_before_px, "u_after_px": a.u_after_px} for a in done.advice
+        ],
         "findings": [
             {**asdict(say(f)), "facts": dict(f.facts)} for f in camera.findings
         ],

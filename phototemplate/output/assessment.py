@@ -13,42 +13,53 @@ from typing import Literal
 
 from phototemplate.errors import Finding
 from phototemplate.numerics.uncertainty import coverage
+from phototemplate.units import LengthUnit
+from phototemplate.wording import say
 
 Verdict = Literal["meets", "fails", "cannot tell"]
 Evaluation = Literal["A", "B"]
 
 
 @dataclass(frozen=True)
-class RemedyLine:
+class Remedy:
     """One thing to do, and the expanded uncertainty (k = 2) that would follow."""
 
-    text: str
+    what: Finding
+    """A finding whose code begins with ``do-``"""
     predicted_U_mm: float
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Verdict on one edge or finished dimension."""
+    """Verdict on one edge or dimension."""
 
     name: str
     where: str
-    """The least certain place of an edge; for a dimension the piece it belongs to"""
+    """The least certain place of an edge; for a finished dimension the piece it belongs to"""
     verdict: Verdict
-    value_mm: float
-    """Of a dimension; nan for an edge"""
     deviation_mm: float
     """What is compared with the limits: 0 for what is followed as measured"""
     U_mm: float
+    tolerance_mm: float
     probability: float
     """That the true value lies within the limits"""
-    remedies: tuple[RemedyLine, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
+    """The cheapest that suffices; else what helps most"""
+    value_mm: float = math.nan
+    """Of a dimension; nan for an edge"""
 
     @property
-    def remedy_text(self) -> str:
+    def finding(self) -> Finding:
+        """The verdict as a finding, with the first remedy."""
+        best = next(iter(self.remedies), None)
+        return Finding(
+            "tolerance", self.name, verdict_word=self.verdict, tolerance_mm=self.tolerance_mm, U_mm=self.U_mm,
+            place=self.where or None, remedy=best and best.what, remedy_U_mm=best and best.predicted_U_mm,
+        )  # fmt: skip
+
+    def remedy_text(self, unit: LengthUnit = "mm") -> str:
         """The first remedy with what it would bring; empty without."""
-        if not self.remedies:
-            return ""
-        return f"{self.remedies[0].text} That would bring U to {self.remedies[0].predicted_U_mm:.2f} mm."
+        return say(self.finding, unit).remedy
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from phototemplate.output import schema_assessment as s
 from phototemplate.output.assessment import EdgeBudget, Judged, Judgements, finite_or_none
+from phototemplate.wording import say
 
 
 def judgements_part(judgements: Judgements) -> s.JudgementsPart:
@@ -50,7 +51,9 @@ def _judged(j: Judged) -> s.JudgedPart:
         deviation_mm=j.deviation_mm,
         U_mm=j.U_mm,
         probability=j.probability,
-        remedies=[s.RemedyPart(text=r.text, predicted_U_mm=r.predicted_U_mm) for r in j.remedies],
+        remedies=[
+            s.RemedyPart(code=r.what.code, text=say(r.what).message, predicted_U_mm=r.predicted_U_mm) for r in j.remedies
+        ],
     )
 
 

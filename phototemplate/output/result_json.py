@@ -278,10 +278,17 @@ def _block(net: Network, prefix: str) -> tuple[list[str], Symmetric | None]:
 def _findings(findings: tuple[Finding, ...]) -> list[s.FindingPart]:
     return [
         s.FindingPart(
-            code=f.code, severity=f.severity, where=f.where, facts=dict(f.facts), message=words.message, remedy=words.remedy
+            code=f.code, severity=f.severity, where=f.where, facts=_facts(f), message=words.message, remedy=words.remedy
         )
         for f, words in ((f, say(f)) for f in findings)
     ]
+
+
+def _facts(finding: Finding) -> dict[str, Any]:
+    return {
+        name: s.ThingToDoPart(code=fact.code, where=fact.where, facts=_facts(fact)) if isinstance(fact, Finding) else fact
+        for name, fact in finding.facts.items()
+    }
 
 
 def _finite(value: float) -> float | None:

@@ -206,7 +206,15 @@ def _loop(part: s.LoopPart) -> OutlineLoop:
 
 def _read_findings(parts: list[s.FindingPart]) -> tuple[Finding, ...]:
     """Findings this version knows, with their facts; others stay in ``StoredResult.file``."""
-    return tuple(Finding(f.code, f.where, **f.facts) for f in parts if known(f.code, f.facts))
+    return tuple(_read_finding(f) for f in parts if known(f.code, f.facts))
+
+
+def _read_finding(part: s.FindingPart | s.ThingToDoPart) -> Finding:
+    facts = {
+        name: (_read_finding(fact) if known(fact.code, fact.facts) else None) if isinstance(fact, s.ThingToDoPart) else fact
+        for name, fact in part.facts.items()
+    }
+    return Finding(part.code, part.where, **facts)
 
 
 def _three(values: list[float]) -> tuple[float, float, float]:

@@ -17,7 +17,6 @@ import json
 from pathlib import Path
 from typing import Any, Literal
 
-from phototemplate.errors import Fact
 from phototemplate.model import EdgeKind, ShapeKind
 from phototemplate.output.constants import RESULT_VERSION
 from phototemplate.output.schema_assessment import JudgementsPart
@@ -26,6 +25,18 @@ from phototemplate.output.schema_base import Number, Pair, Part, Row, Severity, 
 RESULT_FORMAT = "phototemplate-result"
 SCHEMA_PATH = Path(__file__).with_name("result.schema.json")
 
+PlainFact = float | int | str | tuple[float | str, ...] | None
+"""A number in the unit its name ends with, a name, or several"""
+
+
+class ThingToDoPart(Part):
+    """What a finding advises, a finding of its own."""
+
+    code: str
+    where: str
+    facts: dict[str, PlainFact] = {}
+
+
 class FindingPart(Part):
     """A doubt that travels with the result."""
 
@@ -33,7 +44,7 @@ class FindingPart(Part):
     severity: Severity
     where: str
     """Photo, sheet, edge or length it concerns"""
-    facts: dict[str, Fact] = {}
+    facts: dict[str, PlainFact | ThingToDoPart] = {}
     """What was seen: numbers in the unit their name ends with, names, lists of them"""
     message: str
     """The same in words, for readers; lengths in mm"""

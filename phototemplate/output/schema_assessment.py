@@ -10,7 +10,9 @@ from phototemplate.output.schema_base import Number, Pair, Part
 class RemedyPart(Part):
     """One thing to do about an undecided edge or dimension."""
 
+    code: str = ""
     text: str
+    """In words, lengths in mm"""
     predicted_U_mm: float
     """U (k = 2) after it, predicted from the covariance"""
 

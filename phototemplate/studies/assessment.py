@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from phototemplate.errors import Finding
 from phototemplate.model import Measurement
-from phototemplate.output.assessment import Judged, Judgements, LengthInterval, Noticed, RemedyLine
+from phototemplate.output.assessment import Judged, Judgements, LengthInterval, Noticed
 from phototemplate.studies import monte_carlo, reliability, verdict
 from phototemplate.studies.budget import ASSUMED, edge_budget
 from phototemplate.studies.constants import EDGE_TOLERANCE_MM
@@ -31,8 +33,10 @@ def judge(m: Measurement, template: Template | None = None, tolerance_mm: float 
     return Judgements(
         tolerance_mm=tolerance_mm,
         rule=rule,
-        edges={j.name: _judged(j) for j in edges},
-        sizes=tuple(_judged(j, piece, s) for j, (piece, s) in zip(judged, sizes, strict=True)),
+        edges={j.name: j for j in edges},
+        sizes=tuple(
+            replace(j, where=piece, value_mm=s.quantity.value) for j, (piece, s) in zip(judged, sizes, strict=True)
+        ),
         budgets={e: edge_budget(m, state, verdict.worst_place(state, e)) for e in m.outline.state_slices},
         noticed=(
             *(_noticed(r, "length") for r in reliability.of_lengths(m)),
@@ -51,16 +55,16 @@ def judge_quickly(m: Measurement, tolerance_mm: float = EDGE_TOLERANCE_MM) -> di
     """Verdicts on the edges alone, without the search for remedies: for a page on which edges are still being moved."""
     if m.outline.unscaled or not m.outline.segments:
         return {}
-    return {j.name: _judged(j) for j in verdict.judge_edges(m, tolerance_mm, remedies=False)}
+    return {j.name: j for j in verdict.judge_edges(m, tolerance_mm, remedies=False)}
 
 
-def _findings(edges: tuple[verdict.Judgement, ...], checks: tuple[monte_carlo.IntervalCheck, ...]) -> tuple[Finding, ...]:
+def _findings(edges: tuple[Judged, ...], checks: tuple[monte_carlo.IntervalCheck, ...]) -> tuple[Finding, ...]:
     return (*verdict.findings(edges), *monte_carlo.findings(checks))
 
 
 def _sizes(
     m: Measurement, template: Template | None, tolerance_mm: float
-) -> tuple[list[tuple[str, Size]], tuple[verdict.Judgement, ...]]:
+) -> tuple[list[tuple[str, Size]], tuple[Judged, ...]]:
     """Measured dimensions of the pieces with their verdicts."""
     if template is None:
         return [], ()
@@ -70,19 +74,6 @@ def _sizes(
             chosen.append((piece, size))
     values = [(s.name, s.quantity.gradient, 0.0) for _, s in chosen]
     return chosen, verdict.judge_quantities(m, values, tolerance_mm)
-
-
-def _judged(j: verdict.Judgement, piece: str = "", size: Size | None = None) -> Judged:
-    return Judged(
-        name=j.name,
-        where=j.where if size is None else piece,
-        verdict=j.verdict,
-        value_mm=float("nan") if size is None else size.quantity.value,
-        deviation_mm=j.deviation_mm,
-        U_mm=j.U_mm,
-        probability=j.probability,
-        remedies=tuple(RemedyLine(r.text, r.predicted_U_mm) for r in j.remedies),
-    )
 
 
 def _noticed(r: reliability.Reliability, kind: str) -> Noticed:

@@ -231,6 +231,5 @@ def _remedy(
             m, f"largest gap at {wall.edge_id}", Dual(value, gradient), 0.0, limit, guard, near_edge=wall.edge_id
         )
         if judged.remedies:
-            best = judged.remedies[0]
-            return f"{ask} {best.text} That would bring U to {best.predicted_U_mm:.2f} mm."
+            return f"{ask} {judged.remedy_text()}"
     return f"{ask} Hold a straightedge against the wall and measure the gap with feeler gauges, or scribe on site."

@@ -10,16 +10,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lu_factor, lu_solve
 
+from phototemplate.errors import Finding
 from phototemplate.model import Array, Influences, Measurement, PhotoPose, Segment
 from phototemplate.network.further_photo import FurtherPhotos, looking
 from phototemplate.network.projection import body_points
 from phototemplate.numerics.information import gains, with_observations
+from phototemplate.output.assessment import Remedy
 from phototemplate.studies.constants import (
     AIM_STEP_MM,
     CALLIPER_PAPER_U_MM,
@@ -35,18 +36,18 @@ from phototemplate.studies.constants import (
     TAPED_MIDDLE_U_MM,
 )
 
-RemedyKind = Literal["photo", "length", "calliper", "target", "edge"]
-
-
 TYPE_B_REMEDIES: tuple[tuple[str, float, str], ...] = (
-    ("gap:", FEELER_U_MM, "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap."),
-    ("strip thickness", CALLIPER_STRIP_U_MM,
-     "Measure paper and tape of the wall strip together with a calliper, and give that thickness."),
-    ("bulge:", TAPED_MIDDLE_U_MM,
-     "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again."),
-    ("thickness:sheet", CALLIPER_PAPER_U_MM, "Measure the thickness of the sheets with a calliper, and give it."),
-)  # fmt: skip
+    ("gap:", FEELER_U_MM, "do-feelers"),
+    ("strip thickness", CALLIPER_STRIP_U_MM, "do-strip-thickness"),
+    ("bulge:", TAPED_MIDDLE_U_MM, "do-strip-middle"),
+    ("thickness:sheet", CALLIPER_PAPER_U_MM, "do-sheet-thickness"),
+)
 """Influence name's beginning, standard uncertainty (mm) that the reading leaves, what to do"""
+TROUBLE = (
+    ("do-photo",), ("do-choose", "do-photo-corner", "do-photo-along"), tuple(code for _, _, code in TYPE_B_REMEDIES),
+    ("do-length",), ("do-strip-corner", "do-contact-corner", "do-contact-more", "do-contact-instead"),
+)  # fmt: skip
+"""What takes less trouble stands first. Convention: a photo is quick, a tape not always at hand, a sheet has to be put up."""
 
 
 @dataclass(frozen=True)
@@ -60,15 +61,6 @@ class Target:
     """Variance of its independent noise, mm2"""
     place_work_mm: Array
     """(2,) where it is, in the work frame"""
-
-
-@dataclass(frozen=True)
-class Remedy:
-    """One thing to do, and the expanded uncertainty (k = 2) that would follow."""
-
-    kind: RemedyKind
-    text: str
-    predicted_U_mm: float
 
 
 def expanded(target: Target, cov: Array, noise_variance: float | None = None) -> float:
@@ -100,11 +92,8 @@ def best_length(m: Measurement, target: Target, u_mm: float) -> Remedy | None:
     gain[length < LEAST_ASKED_MM] = 0.0
     best = int(np.argmax(gain))
     after = max(float(target.shared @ cov @ target.shared) - float(gain[best]), 0.0)
-    text = (
-        f"Measure the distance between the centres of sheets {ids[first[best]]} and {ids[second[best]]} with a tape "
-        f"(about {length[best]:.0f} mm) and give it as a known length."
-    )
-    return Remedy("length", text, 2.0 * math.sqrt(after + target.noise_variance))
+    what = Finding("do-length", target.name, sheets=(ids[first[best]], ids[second[best]]), about_mm=length[best])
+    return Remedy(what, 2.0 * math.sqrt(after + target.noise_variance))
 
 
 # --------------------------------------------------------------------------------------------- a photo
@@ -134,7 +123,7 @@ def best_photo(m: Measurement, target: Target, photos: PhotoPlaces | None = None
                     continue
                 after = 2.0 * math.sqrt(max(variance, 0.0) + target.noise_variance)
                 if best is None or after < best.predicted_U_mm:
-                    best = Remedy("photo", _from_where(m, eye, aim), after)
+                    best = Remedy(_from_where(m, target.name, eye, aim), after)
     return best
 
 
@@ -178,17 +167,16 @@ class PhotoPlaces:
         return None if factors is None else float(shared @ lu_solve(factors, cov_shared, check_finite=False))
 
 
-def _from_where(m: Measurement, eye: Array, aim: Array) -> str:
-    """Where to stand, in words, with the nearest sheets as landmarks."""
+def _from_where(m: Measurement, name: str, eye: Array, aim: Array) -> Finding:
+    """Where to stand, with the nearest sheets as landmarks."""
     sheets = [(h.name, h.xy_mm) for h in m.work_plane.heights]
-    text = "Take one more photo"
-    if sheets:
-        stand = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - eye[:2])))
-        look = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - aim[:2])))
-        away = float(np.linalg.norm(stand[1] - eye[:2]))
-        text += f" from {away / 1000:.1f} m in front of sheet {stand[0]}"
-        text += f", camera {eye[2] / 1000:.1f} m above the cabinet tops, looking at sheet {look[0]}"
-    return text + ", with as many other sheets in it as possible."
+    if not sheets:
+        return Finding("do-photo", name, away_mm=None, stand=None, above_mm=None, look=None)
+    stand = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - eye[:2])))
+    look = min(sheets, key=lambda s: float(np.linalg.norm(s[1] - aim[:2])))
+    return Finding(
+        "do-photo", name, away_mm=float(np.linalg.norm(stand[1] - eye[:2])), stand=stand[0], above_mm=eye[2], look=look[0]
+    )
 
 
 # ------------------------------------------------------------------------- readings and further targets
@@ -198,7 +186,7 @@ def type_b_readings(influences: Influences, target: Target) -> list[Remedy]:
     """Readings that replace an assumption: gap, thickness."""
     out = []
     for i, name in enumerate(influences.names):
-        for start, u_mm, text in TYPE_B_REMEDIES:
+        for start, u_mm, code in TYPE_B_REMEDIES:
             variance = float(influences.cov[i, i])
             if not name.startswith(start) or target.shared[i] == 0.0 or variance <= u_mm**2:
                 continue
@@ -207,8 +195,7 @@ def type_b_readings(influences: Influences, target: Target) -> list[Remedy]:
             # the reading whose combination with the assumption leaves u_mm
             reading = np.array([[1.0 / (1.0 / u_mm**2 - 1.0 / variance)]])
             cov = with_observations(influences.cov, row, reading)
-            where = name.split(":", 1)[-1]
-            out.append(Remedy("calliper", text.format(where=where), expanded(target, cov)))
+            out.append(Remedy(Finding(code, name.split(":", 1)[-1]), expanded(target, cov)))
     return out
 
 
@@ -222,20 +209,18 @@ def measure_edge_again(
     """
     cov = m.work_plane.influences.cov
     rest = max(target.noise_variance - own_noise, 0.0)
+    def remedy(code: str, noise: float) -> Remedy:
+        return Remedy(Finding(code, segment.edge_id), expanded(target, cov, rest + noise))
+
     if seen_noise < SEEN_BETTER * own_noise:
-        text = {
-            "strip": f"Tape the wall strip of {segment.edge_id} right into the corner.",
-            "contact": f"Butt one more contact sheet against {segment.edge_id} close to the corner.",
-        }.get(segment.source, f"Take a photo that shows {segment.edge_id} up to its corner, and draw its hint up to there.")
-        return Remedy("target" if segment.source != "trace" else "edge", text, expanded(target, cov, rest + seen_noise))
+        codes = {"strip": "do-strip-corner", "contact": "do-contact-corner"}
+        return remedy(codes.get(segment.source, "do-photo-corner"), seen_noise)
     if segment.source == "contact":
         sheets = _groups(segment)
-        text = f"Butt one more contact sheet against {segment.edge_id}."
-        return Remedy("target", text, expanded(target, cov, rest + own_noise * sheets / (sheets + 1.0)))
+        return remedy("do-contact-more", own_noise * sheets / (sheets + 1.0))
     if segment.source == "trace":
         n = max(segment.n_photos, 1)
-        text = f"Take one more photo that shows the whole of {segment.edge_id}, from another side."
-        return Remedy("edge", text, expanded(target, cov, rest + own_noise * n / (n + 1.0)))
+        return remedy("do-photo-along", own_noise * n / (n + 1.0))
     return None
 
 
@@ -254,12 +239,9 @@ def contact_instead(
         return None
     shared = target.shared.copy()
     shared[gone] = 0.0
-    text = (
-        f"Lay a contact sheet against each end of {segment.edge_id}, read with feeler gauges how far they stand off, and take "
-        "the edge from the sheets."
-    )
     noise = max(target.noise_variance - own_noise, 0.0) + (scale * math.hypot(FEELER_U_MM, m.settings.edges.cut_u_mm)) ** 2
-    return Remedy("target", text, 2.0 * math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + noise))
+    after = math.sqrt(max(float(shared @ influences.cov @ shared), 0.0) + noise)
+    return Remedy(Finding("do-contact-instead", segment.edge_id), 2.0 * after)
 
 
 def _groups(segment: Segment) -> int:
@@ -272,8 +254,9 @@ def _groups(segment: Segment) -> int:
 def cheapest(remedies: Sequence[Remedy], wanted_U_mm: float, now_U_mm: float) -> tuple[Remedy, ...]:
     """The first that suffices, in the order of the trouble they take; else those that help by a tenth or more, best
     first."""
-    order: dict[RemedyKind, int] = {"photo": 0, "edge": 0, "calliper": 1, "length": 2, "target": 3}
-    enough = sorted((r for r in remedies if r.predicted_U_mm <= wanted_U_mm), key=lambda r: (order[r.kind], r.predicted_U_mm))
+    order = {code: k for k, codes in enumerate(TROUBLE) for code in codes}
+    enough = [r for r in remedies if r.predicted_U_mm <= wanted_U_mm]
+    enough.sort(key=lambda r: (order[r.what.code], r.predicted_U_mm))
     if enough:
         return (enough[0],)
     helpful = [r for r in remedies if r.predicted_U_mm < HELPFUL * now_U_mm]

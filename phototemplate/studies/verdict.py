@@ -18,41 +18,15 @@ from phototemplate.edges.shapes.evaluate import point_at, slope_at, to_chord, we
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.constants import GUARD_FACTORS
-from phototemplate.numerics.decision import Guard, Verdict, decide, largest_u_for_proof
+from phototemplate.numerics.decision import Guard, decide, largest_u_for_proof
+from phototemplate.output.assessment import Judged, Remedy
 from phototemplate.studies import remedies as rem
 from phototemplate.studies.constants import EDGE_TOLERANCE_MM, HELPFUL, JUDGED_PLACES, MOST_SEARCHED, SITE_TAPE_U_MM, TAKES_PART
-from phototemplate.studies.remedies import Remedy
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
 OPEN_QUESTIONS = ("edge-ambiguous", "edge-double-line", "edge-wavering")
 """The finding that only a person can answer"""
-
-
-@dataclass(frozen=True)
-class Judgement:
-    """Verdict on one edge or dimension."""
-
-    name: str
-    where: str
-    """Which place of it is the worst; empty for a dimension"""
-    verdict: Verdict
-    deviation_mm: float
-    """What is compared with the limits: 0 for an edge that is followed as measured"""
-    U_mm: float
-    tolerance_mm: float
-    probability: float
-    """That the true value lies within the limits"""
-    remedies: tuple[Remedy, ...] = ()
-
-    @property
-    def sentence(self) -> str:
-        """The verdict in one sentence, with the remedy and what it would bring."""
-        at = f" at the {self.where}" if self.where else ""
-        text = f"{self.name}: U {self.U_mm:.2f} mm{at} against {self.tolerance_mm:.2f} mm: {self.verdict}."
-        for remedy in self.remedies[:1]:
-            text += f" {remedy.text} That would bring U to {remedy.predicted_U_mm:.2f} mm."
-        return text
 
 
 def judge_edges(
@@ -61,7 +35,7 @@ def judge_edges(
     guard: Guard = "U",
     tape_u_mm: float = SITE_TAPE_U_MM,
     remedies: bool = True,
-) -> tuple[Judgement, ...]:
+) -> tuple[Judged, ...]:
     """One judgement per edge of the outline, at its worst place, normal to the edge; without ``remedies`` in a moment."""
     state = State(m.outline)
     worst = [worst_place(state, edge_id) for edge_id in m.outline.state_slices]
@@ -104,7 +78,7 @@ def judge_quantities(
     tolerance_mm: float = EDGE_TOLERANCE_MM,
     guard: Guard = "U",
     tape_u_mm: float = SITE_TAPE_U_MM,
-) -> tuple[Judgement, ...]:
+) -> tuple[Judged, ...]:
     """Judge many quantities at once: (name, gradient (S,) over the outline's state, deviation from nominal in mm)."""
     state = State(m.outline)
     asked = []
@@ -123,7 +97,7 @@ def judge_quantity(
     guard: Guard = "U",
     tape_u_mm: float = SITE_TAPE_U_MM,
     near_edge: str = "",
-) -> Judgement:
+) -> Judged:
     """Judge any quantity over the outline's state (``template.quantities``) against ``nominal +- tolerance``."""
     state = State(m.outline)
     edge = near_edge or next(iter(m.outline.state_slices))
@@ -132,16 +106,9 @@ def judge_quantity(
     return _judge_all(m, state, [asked], tolerance_mm, guard, tape_u_mm)[0]
 
 
-def findings(judgements: Sequence[Judgement]) -> tuple[Finding, ...]:
+def findings(judged: Sequence[Judged]) -> tuple[Finding, ...]:
     """``tolerance`` findings for the report: all that is not proven to meet."""
-    return tuple(
-        Finding(
-            "tolerance", j.name, verdict_word=j.verdict, tolerance_mm=j.tolerance_mm, U_mm=j.U_mm, place=j.where or None,
-            remedy=best.text if best else None, remedy_U_mm=best.predicted_U_mm if best else None,
-        )
-        for j, best in ((j, next(iter(j.remedies), None)) for j in judgements)
-        if j.verdict != "meets"
-    )  # fmt: skip
+    return tuple(j.finding for j in judged if j.verdict != "meets")
 
 
 @dataclass(frozen=True)
@@ -166,7 +133,7 @@ def _judge_all(
     guard: Guard,
     tape_u_mm: float,
     remedies: bool = True,
-) -> tuple[Judgement, ...]:
+) -> tuple[Judged, ...]:
     u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
     made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
     doubted = [_doubted(m, state, a) for a in asked]
@@ -184,7 +151,7 @@ def _judge_all(
             verdict, remedies_ = "cannot tell", ()
         elif verdict == "meets" and doubted[i]:
             verdict, remedies_ = "cannot tell", (_choose(doubted[i], 2.0 * u[i]), *remedies_)
-        out.append(Judgement(a.name, a.where, verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, remedies_))
+        out.append(Judged(a.name, a.where, verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, remedies_))
     return tuple(out)
 
 
@@ -196,8 +163,7 @@ def _doubted(m: Measurement, state: State, asked: _Asked) -> tuple[str, ...]:
 
 
 def _choose(edges: tuple[str, ...], U_mm: float) -> Remedy:
-    which = " and ".join(edges)
-    return Remedy("edge", f"Two lines run close together at {which}: look at the photos and say which one is the edge.", U_mm)
+    return Remedy(Finding("do-choose", " and ".join(edges)), U_mm)
 
 
 def _remedies(

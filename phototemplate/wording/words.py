@@ -8,6 +8,7 @@ speaks for:
   3.4 px``.
 * ``{n_points:point|points}`` is ``1 point`` or ``13 points``; a language may have more forms (:attr:`Language.plural`).
 * ``{sheets}`` is ``S01, S02 and S03``, or ``S01, S02, S03 and 9 more``.
+* ``{remedy}`` that is a finding of its own, something to do, is its whole sentence.
 * ``[ The photos do determine {known}.]`` is left out where one of its facts is None or an empty list.
 * ``<{names}: {given_mm:.1f} given>`` is said once for each of the parallel lists' members.
 """
@@ -19,7 +20,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from string import Formatter
 
-from phototemplate.errors import Fact
+from phototemplate.errors import Fact, Finding
 from phototemplate.units import LengthUnit, format_length
 from phototemplate.wording.constants import MOST_NAMES
 
@@ -86,6 +87,10 @@ class Language:
         text = re.sub(r"<([^<>]*)>", lambda m: self._each(m[1], facts, unit), text)
         return text.format(**{name: _Spoken(name, value, self, unit) for name, value in facts.items()})
 
+    def told(self, finding: Finding, unit: LengthUnit = "mm") -> str:
+        """The message of one finding."""
+        return self.sentence(self.words[finding.code].message, {**finding.facts, "where": finding.where}, unit)
+
     def _each(self, clause: str, facts: Facts, unit: LengthUnit) -> str:
         """A clause once for each member of the parallel lists in it."""
         lists = {name: value for name in fields(clause) if isinstance(value := facts[name], tuple)}
@@ -112,6 +117,8 @@ class _Spoken:
     unit: LengthUnit
 
     def __format__(self, spec: str) -> str:
+        if isinstance(self.value, Finding):
+            return self.language.told(self.value, self.unit)
         values = self.value if isinstance(self.value, tuple) else (self.value,)
         numbers = [v for v in values if isinstance(v, (int, float))]
         if not numbers:

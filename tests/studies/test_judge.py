@@ -110,7 +110,7 @@ def test_candidates_are_shared_between_targets(m: Measurement) -> None:
     first, again = remedies.best_photo(m, target, photos), remedies.best_photo(m, other, photos)
     assert first is not None
     assert again is not None
-    assert first.text == again.text
+    assert first.what == again.what
     assert again.predicted_U_mm == pytest.approx(2.0 * first.predicted_U_mm)
 
 

@@ -21,6 +21,7 @@ from phototemplate.settings import AdjustmentSettings, EdgeSettings, OutlineSett
 from phototemplate.studies import reliability, remedies, verdict
 from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.template.quantities import State
+from phototemplate.wording import say
 from tests.bench._jobs import THICKNESS_MM, Job, random_job
 from tests.finding_examples import example
 
@@ -70,8 +71,9 @@ def test_one_more_length_does_what_was_predicted(job: Job, tape_only: Measuremen
     remedy = remedies.best_length(tape_only, target, 0.7)
     assert remedy is not None
     assert remedy.predicted_U_mm < 0.9 * before
-    words = remedy.text.split()
-    a, b = words[words.index("sheets") + 1], words[words.index("and") + 1]
+    sheets = remedy.what.facts["sheets"]
+    assert isinstance(sheets, tuple)
+    a, b = map(str, sheets)
     network = tape_only.network
     between = network.bodies[a].translation_mm - network.bodies[b].translation_mm
     new = Tape("new", LengthEnd(a), LengthEnd(b), float(np.linalg.norm(between)), 0.7, temperature_c=20.0, u_temperature_c=0.1)
@@ -148,7 +150,7 @@ def test_measured_thickness_takes_its_place(tape_only: Measurement) -> None:
         "back", g @ tape_only.outline.shared_jac, float(g @ tape_only.outline.noise_cov_mm2 @ g), np.zeros(2)
     )
     influences = tape_only.outline.influences
-    found = [r for r in remedies.type_b_readings(influences, target) if "calliper" in r.text and "strip" in r.text]
+    found = [r for r in remedies.type_b_readings(influences, target) if r.what.code == "do-strip-thickness"]
     assert len(found) == 1
     before = 0.25 * remedies.expanded(target, influences.cov) ** 2
     expected = before - target.shared[i] ** 2 * (influences.cov[i, i] - 0.03**2)
@@ -168,7 +170,7 @@ def test_verdicts_follow_the_rule(tape_only: Measurement) -> None:
         assert j.verdict == decide(0.0, j.U_mm / 2, -0.45, 0.45).verdict
         for r in j.remedies:
             assert r.predicted_U_mm < j.U_mm
-            assert r.text in j.sentence or r is not j.remedies[0]
+            assert say(r.what).message in j.remedy_text() or r is not j.remedies[0]
     assert {f.code for f in verdict.findings(narrow)} == {"tolerance"}
 
 
@@ -180,7 +182,7 @@ def test_nobody_can_tell_which_of_two_lines_is_the_edge(tape_only: Measurement) 
     after = {j.name: j for j in verdict.judge_edges(m, tolerance_mm=50.0)}
     assert {j.verdict for j in before.values()} == {"meets"}
     assert {n for n, j in after.items() if j.verdict == "cannot tell"} == {"front"}
-    assert "say which one is the edge" in after["front"].sentence
+    assert after["front"].remedies[0].what.code == "do-choose"
     state = State(m.outline)
     start, end = state.stretch("left")  # its length hangs on the edge at its other end
     length = (end - start).norm()

@@ -79,8 +79,8 @@ SIDES: Final = {"left": (0.0, -1.0), "right": (0.0, 1.0), "top": (1.0, 0.0), "bo
 """ratio. Side of the picture on which the board is nearer -> axis (x, y of the camera frame) that it is tilted about. Derived:
 right-handed turns with x to the right and y down."""
 PLACES: Final = {
-    "in the middle": (0.0, 0.0), "in the upper left corner": (-1.0, -1.0), "in the upper right corner": (1.0, -1.0),
-    "in the lower left corner": (-1.0, 1.0), "in the lower right corner": (1.0, 1.0),
+    "middle": (0.0, 0.0), "upper-left": (-1.0, -1.0), "upper-right": (1.0, -1.0),
+    "lower-left": (-1.0, 1.0), "lower-right": (1.0, 1.0),
 }  # fmt: skip
 """ratio. Where in the picture the board is put -> direction from the picture's centre (x right, y down). Convention: the middle
 and the four corners."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.errors import Finding
 from phototemplate.model import Array, Camera, IntArray
 from phototemplate.network.calibration.board_model import Fit
 from phototemplate.network.calibration.constants import (
@@ -71,7 +72,7 @@ def lens_u_px(camera: Camera, cov: Array | None = None, columns: int = 12) -> Ar
 class Advice:
     """One more photo of the board."""
 
-    text: str
+    what: Finding
     u_before_px: float
     """Standard uncertainty of the lens, root mean square over the picture"""
     u_after_px: float
@@ -101,19 +102,20 @@ def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
                     pose = _pose(points, camera, axis, turn, place, share)
                     after = _cov_after(camera, points, pose, sigma, u_focus)
                     u = float(np.sqrt(np.mean(lens_u_px(camera, after, 8) ** 2)))
-                    out.append(Advice(_words(axis_name, turn, place_name, share), before, u, float(np.sqrt(after[0, 0]))))
+                    what = _photo(camera, axis_name, turn, place_name, share)
+                    out.append(Advice(what, before, u, float(np.sqrt(after[0, 0]))))
     # ``before`` is taken on the finer grid; compare like with like.
     coarse = float(np.sqrt(np.mean(lens_u_px(camera, None, 8) ** 2)))
-    out = [Advice(a.text, coarse, a.u_after_px, a.u_f_after_px) for a in out]
+    out = [Advice(a.what, coarse, a.u_after_px, a.u_f_after_px) for a in out]
     out.sort(key=lambda a: a.u_after_px)
     return tuple(a for a in out[:how_many] if a.gain >= GAIN_WORTH)
 
 
-def _words(axis: str, turn: float, place: str, share: float) -> str:
-    tilt = "facing the camera squarely" if axis == "square" else f"tilted by 40 degrees so that its {axis} side is near"
-    size = "filling most of the picture" if share > MOST_OF_PICTURE else "filling about half of the picture"
-    camera = ", the camera turned by 90 degrees" if turn else ""
-    return f"the board {tilt}, {place}, {size}{camera}"
+def _photo(camera: Camera, axis: str, turn: float, place: str, share: float) -> Finding:
+    return Finding(
+        "do-board-photo", camera.camera_id, tilt_word=f"tilt-{axis}", place_word=place,
+        size_word="fills-most" if share > MOST_OF_PICTURE else "fills-half", turn_word="camera-turned" if turn else None,
+    )  # fmt: skip
 
 
 def _pose(

@@ -86,7 +86,7 @@ def edge_verdict(
             where = ("at its start", "in its middle", "at its end")[edge.offset_U_mm.index(worst)]
         chance = f"the chance that it is inside is {100 * share:.0f} %"
         text = f"Known to {both_units(worst)} {where}, which is more than {tolerance}; {chance}."
-        own = judged.remedy_text if judged is not None else ""
+        own = judged.remedy_text(unit) if judged is not None else ""
         own = own or next((say(f, unit).remedy for f in edge.findings if f.code == "tolerance"), "")
         return EdgeVerdict("short", text, own or _cure(main, edge.edge_id))
     if doubts:
@@ -182,7 +182,7 @@ def size_verdict(judged: Judged) -> str:
     if judged.verdict == "meets":
         return "meets"
     text = f"{judged.verdict} ({100 * judged.probability:.0f} % inside)"
-    return f"{text}. {judged.remedy_text}" if judged.remedies else text
+    return f"{text}. {judged.remedy_text()}" if judged.remedies else text
 
 
 def dof_words(dof: float) -> str:

@@ -72,7 +72,7 @@ def make_calibration(memory: Any, tell: Progress, folder: str, keep: bool = Fals
             "name": camera.profile.name, "good": camera.good, "verdict": say(camera.verdict).message,
             "remedy": say(camera.verdict).remedy, "photos": len(done.photos),
             "left_out": [p.photo_id for p in done.photos if p.left_out],
-            "seen": done.counts.tolist(), "advice": [a.text for a in done.advice[:3]],
+            "seen": done.counts.tolist(), "advice": [say(a.what).message for a in done.advice[:3]],
             "findings": [vars(f) for f in said(camera.findings)],
         })
     return {"files": files, "cameras": shown, "kept": keep}

@@ -39,6 +39,59 @@ WORDS: dict[str, Words] = {
         "{where}: {verdict_word} within {tolerance_mm:.2f} (U {U_mm:.2f}[ at the {place}]).",
         "[{remedy} That would bring U to {remedy_U_mm:.2f}.]",
     ),
+    # what to do
+    "do-length": Words(
+        "one more known length",
+        "Measure the distance between the centres of sheets {sheets} with a tape (about {about_mm:.0f}) and give it as a known "
+        "length.",
+    ),
+    "do-photo": Words(
+        "one more photo of the kitchen",
+        "Take one more photo[ from {away_mm:.0f} in front of sheet {stand}, camera {above_mm:.0f} above the cabinet tops, "
+        "looking at sheet {look}], with as many other sheets in it as possible.",
+    ),
+    "do-board-photo": Words(
+        "one more photo of the board",
+        "Take one more photo of the board: {tilt_word}, in {place_word}, {size_word}[, {turn_word}].",
+    ),
+    "do-feelers": Words(
+        "how far contact sheets stand off",
+        "Measure with feeler gauges how far the contact sheets of {where} stand off, and give that gap.",
+    ),
+    "do-strip-thickness": Words(
+        "how thick a wall strip is",
+        "Measure paper and tape of the wall strip together with a calliper, and give that thickness.",
+    ),
+    "do-strip-middle": Words(
+        "a wall strip to be taped down",
+        "Tape wall strip {where} down in its middle too, tight against the wall, and photograph it again.",
+    ),
+    "do-sheet-thickness": Words(
+        "how thick the sheets are",
+        "Measure the thickness of the sheets with a calliper, and give it.",
+    ),
+    "do-strip-corner": Words("a wall strip up to the corner", "Tape the wall strip of {where} right into the corner."),
+    "do-contact-corner": Words(
+        "a contact sheet near the corner", "Butt one more contact sheet against {where} close to the corner."
+    ),
+    "do-contact-more": Words("one more contact sheet", "Butt one more contact sheet against {where}."),
+    "do-contact-instead": Words(
+        "contact sheets in place of a traced edge",
+        "Lay a contact sheet against each end of {where}, read with feeler gauges how far they stand off, and take the edge "
+        "from the sheets.",
+    ),
+    "do-photo-corner": Words(
+        "one more photo of an edge's corner",
+        "Take a photo that shows {where} up to its corner, and draw its hint up to there.",
+    ),
+    "do-photo-along": Words(
+        "one more photo of a whole edge",
+        "Take one more photo that shows the whole of {where}, from another side.",
+    ),
+    "do-choose": Words(
+        "which of two lines is the edge",
+        "Two lines run close together at {where}: look at the photos and say which one is the edge.",
+    ),
     # pieces
     "edge-moved": Words(
         "an edge was made straight, parallel, square or in line",
