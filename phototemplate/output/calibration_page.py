@@ -19,7 +19,7 @@ from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.constants import PAGE_WIDTH, RULERS_PX
 from phototemplate.output.report.marks import dots, fmt, label, vectors
-from phototemplate.wording import said
+from phototemplate.wording import said, say
 
 SHAPE_WORDS = {
     "flat": "exactly as designed",
@@ -69,6 +69,7 @@ def page(calibration: Calibration, title: str, verdict: str, good: bool) -> str:
         good=good,
         c=calibration,
         findings=said(calibration.findings),
+        say=say,
         shape=SHAPE_WORDS[calibration.form.board],
         lens=LENS_WORDS[calibration.camera.model],
         parameters=[_parameter(n, float(v), 2 * float(s)) for n, v, s in zip(names, calibration.camera.params, u, strict=True)],
