@@ -293,7 +293,10 @@ def _camera(
         made=date.today().isoformat(),
         board=board.words(list(done.board_mm)),
         distance_mm=round(done.distance_mm),
-        focus_spread=done.form.u_focus,
+        focus_spread=camera.exposure_sd[0],
+        shift_spread_px=camera.exposure_sd[1],
+        turn_spread_rad=camera.exposure_sd[2],
+        way_spread_mm=camera.exposure_sd[3],
     )
     verdict = _verdict(done)
     weak = [] if verdict.code == "calibration-good" else [verdict]

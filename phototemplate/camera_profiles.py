@@ -1,8 +1,9 @@
 """Camera profiles: a lens calibrated once, kept as a readable JSON file, used as a prior in every later job.
 
 The file format is described in ``calibration/README.md`` and by :class:`Profile`. Profiles shipped with the project lie in
-``calibration/``; the user's own in the user's data folder. A profile never fixes a lens: phones refocus and stabilise, so its
-covariance is widened before it becomes a prior (``KEEPS_F``, ``KEEPS_CENTRE``).
+``calibration/``; the user's own in the user's data folder. A profile holds the lens, not what one exposure did to it, and how
+much the exposures differed; both are priors of later jobs and fix nothing: the lens's covariance is widened (``KEEPS_F``,
+``KEEPS_CENTRE``), the spreads are estimated anew (``network.adjustment.variance_components``).
 """
 
 from __future__ import annotations
@@ -69,7 +70,13 @@ class Profile(Section):
     distance_mm: float | None = None
     """Typical distance of the board: a lens focused nearer draws larger (see :func:`focus_change`)."""
     focus_spread: float = 0.0
-    """Standard deviation of the photos' own relative changes of the principal distance; 0: none was needed."""
+    """Standard deviation of the photos' own relative changes of the principal distance; 0, here and below: not known."""
+    shift_spread_px: float = 0.0
+    """The same of the image's shift by a stabiliser, each axis."""
+    turn_spread_rad: float = 0.0
+    """The same of the camera's turn while the rows were read, each axis."""
+    way_spread_mm: float = 0.0
+    """The same of its way meanwhile, each axis."""
 
     def camera(self, camera_id: str) -> Camera:
         """The profile as a camera, with its own covariance."""
@@ -77,7 +84,8 @@ class Profile(Section):
         order = [list(self.parameters).index(n) for n in names]
         params = np.array([self.parameters[n] for n in names])
         cov = np.array(self.covariance, float)[np.ix_(order, order)]
-        return Camera(camera_id, self.lens_model, (self.width_px, self.height_px), params, cov, "profile")
+        spreads = (self.focus_spread, self.shift_spread_px, self.turn_spread_rad, self.way_spread_mm)
+        return Camera(camera_id, self.lens_model, (self.width_px, self.height_px), params, cov, "profile", exposure_sd=spreads)
 
 
 def user_folder() -> Path:
@@ -278,4 +286,7 @@ def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
     cov[i_f, i_f] += (np.hypot(KEEPS_F, change / 2) * params[i_f]) ** 2
     for k in (i_cx, i_cy):
         cov[k, k] += (KEEPS_CENTRE * long_side) ** 2
-    return replace(camera, size_px=photo.size_px, params=params, cov=cov * factor**2)
+    focus, shift, turn, way = camera.exposure_sd
+    return replace(
+        camera, size_px=photo.size_px, params=params, cov=cov * factor**2, exposure_sd=(focus, shift * scale, turn, way)
+    )

@@ -26,7 +26,9 @@ def calibrate(
     board_shape: Annotated[
         str, typer.Option(help="flat: exactly as designed; bent; free: every point adjusted; or auto: by evidence.")
     ] = "auto",
-    focus: Annotated[str, typer.Option(help="Does the lens refocus from photo to photo? auto, never or always.")] = "auto",
+    exposures: Annotated[
+        bool, typer.Option("--exposures/--fixed", help="Focus and stabiliser may differ from photo to photo; how far is found.")
+    ] = True,
     hold: Annotated[str | None, typer.Option(help="Lens parameters kept at zero, with commas, e.g. k3.")] = None,
     name: Annotated[str, typer.Option(help="What to call the camera.")] = "",
     out: Annotated[
@@ -46,7 +48,7 @@ def calibrate(
 
     require_opencv()
     start = time.perf_counter()
-    options = _options(lens, board_shape, focus, hold)
+    options = _options(lens, board_shape, exposures, hold)
     spec = board_spec(charuco, chessboard, square, marker, dictionary)
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
         cameras = calibrate_photos(photos, spec, options, name, tell)
@@ -67,7 +69,7 @@ def calibrate(
     con.print(f"{seconds:.1f} s", style="dim")
 
 
-def _options(lens: str, board_shape: str, focus: str, hold: str | None) -> CalibrationOptions:
+def _options(lens: str, board_shape: str, exposures: bool, hold: str | None) -> CalibrationOptions:
     """What the command line asks for. Raises ``InputError`` for words that mean nothing here."""
     from phototemplate.errors import InputError
     from phototemplate.network.calibration.board_model import SHAPES
@@ -77,7 +79,6 @@ def _options(lens: str, board_shape: str, focus: str, hold: str | None) -> Calib
     models = tuple(LENS_MODELS)
     for given, allowed, what in (
         (lens, ("auto", *models), "lens model"), (board_shape, ("auto", *SHAPES), "board shape"),
-        (focus, ("auto", "never", "always"), "choice for focus"),
     ):  # fmt: skip
         if given not in allowed:
             raise InputError(f"There is no {what} {given!r}; choose {', '.join(allowed)}.")
@@ -89,7 +90,7 @@ def _options(lens: str, board_shape: str, focus: str, hold: str | None) -> Calib
     return CalibrationOptions(
         models if lens == "auto" else (lens,),
         None if board_shape == "auto" else board_shape,  # type: ignore[arg-type]
-        focus,  # type: ignore[arg-type]
+        exposures,
         held,
     )
 
@@ -99,6 +100,7 @@ def _show(con: Any, camera: Any) -> None:
     from rich.table import Table
 
     from phototemplate.numerics.lens import LENS_MODELS
+    from phototemplate.output.calibration_page import exposure_words
     from phototemplate.wording import say
 
     done = camera.calibration
@@ -113,14 +115,14 @@ def _show(con: Any, camera: Any) -> None:
         table.add_row(n, f"{v:.3f}" if abs(v) > 10 else f"{v:.6f}", f"{s:.3f}" if abs(v) > 10 else f"{s:.6f}")
     con.print(table)
     tried = Table(title="What was tried (the smallest criterion is taken)", title_justify="left")
-    for head in ("lens", "board", "focus", "parameters", "residuals, px", "pattern, px", "criterion", "f, px", ""):
-        tried.add_column(head, justify="left" if head in ("lens", "board", "focus", "") else "right")
+    for head in ("lens", "board", "exposures", "parameters", "residuals, px", "pattern, px", "criterion", "f, px", ""):
+        tried.add_column(head, justify="left" if head in ("lens", "board", "exposures", "") else "right")
     least = min(k.criterion for k in done.candidates)
     for k in sorted(done.candidates, key=lambda k: k.criterion):
         tried.add_row(
             k.form.lens,
             k.form.board,
-            f"± {100 * k.form.u_focus:g} %" if k.form.focus else "fixed",
+            exposure_words(k.exposure_sd),
             f"{k.parameters:.0f}",
             f"{k.rms_px:.3f}",
             f"{k.pattern_px:.3f}",
@@ -145,10 +147,10 @@ def _summary(camera: Any, written: dict[str, Path]) -> dict[str, Any]:
         "profile": camera.profile.model_dump(),
         "verdict": say(camera.verdict).message,
         "good": camera.good,
-        "form": {"lens": done.form.lens, "board": done.form.board, "u_focus": done.form.u_focus},
+        "form": {"lens": done.form.lens, "board": done.form.board, "exposures": done.form.exposures},
         "candidates": [
             {
-                "lens": k.form.lens, "board": k.form.board, "u_focus": k.form.u_focus, "parameters": k.parameters,
+                "lens": k.form.lens, "board": k.form.board, "exposure_sd": k.exposure_sd, "parameters": k.parameters,
                 "rms_px": k.rms_px, "pattern_px": k.pattern_px, "criterion": k.criterion, "f_px": k.f_px, "u_f_px": k.u_f_px,
                 "taken": k.chosen,
             }

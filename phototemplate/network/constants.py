@@ -65,6 +65,11 @@ SHIFT_STILL: Final = 0.2
 """probability. Convention: as ``TURN_STILL``."""
 SHIFT_LARGEST: Final = 3.0
 """mm. The largest that is tried. Convention: a hand at 100 mm/s."""
+PROFILE_SPREAD: Final = 0.5
+"""ratio. Standard deviation of the logarithm of a component in a job against that in its camera's profile. Derived: a dozen
+photos tell a standard deviation to 20 %, and a hand is not held alike twice: a factor of 1.6."""
+PROFILE_DIFFERS: Final = 0.2
+"""probability. Jobs whose camera is held in quite another way than at its calibration. Convention: a tripod comes and goes."""
 START_SD: Final = 2.5
 """ratio. What the tests of sheets and sightings start from, in units of the usual standard deviation: generous, so that no
 sheet is blamed for what the camera did. Convention: the upper end of ``CENTRE_SPREAD``."""

@@ -79,7 +79,16 @@ def page(calibration: Calibration, title: str, verdict: str, good: bool) -> str:
         least=min(k.criterion for k in calibration.candidates),
         lens_words=LENS_WORDS,
         shape_words=SHAPE_WORDS,
+        exposure_words=exposure_words,
     )
+
+
+def exposure_words(sd: Sequence[float]) -> str:
+    """How much the exposures differ (``Camera.exposure_sd``), one standard deviation, in words."""
+    if not any(sd):
+        return "taken as alike"
+    focus, shift, turn, way = sd
+    return f"focus ±{100 * focus:.2g} %, image ±{shift:.2g} px, readout ±{math.degrees(turn):.1g}° ±{way:.1g} mm"
 
 
 def _parameter(name: str, value: float, big_u: float) -> tuple[str, str, str, str]:

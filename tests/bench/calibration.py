@@ -15,7 +15,7 @@ from tests.bench import BenchResult
 from tests.calibration import chessboard
 from tests.calibration.simulated import BROWN, SIZE, Simulation, take
 
-_PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", focus="never", hold=frozenset({"k3"}))
+_PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", exposures=False, hold=frozenset({"k3"}))
 
 
 def run(quick: bool) -> BenchResult:
@@ -36,7 +36,7 @@ def _row(result: BenchResult, name: str, c: Calibration) -> tuple[dict[str, floa
     p, u = c.camera.params, np.sqrt(np.diag(c.camera.cov))
     value = {"fx": p[0], "fy": p[0] * (1 + p[1]), "cx": p[2], "cy": p[3]}
     sd = {"fx": u[0], "fy": float(np.hypot(u[0] * (1 + p[1]), p[0] * u[1])), "cx": u[2], "cy": u[3]}
-    form = f"{c.form.board}, {'focus per photo' if c.form.focus else 'one focus'}"
+    form = f"{c.form.board}, {'exposures of their own' if c.form.exposures else 'one exposure'}"
     result.rows.append(
         {"what": name, "board": form, "rms_px": round(c.rms_px, 4), **{n: f"{value[n]:.2f} ± {3 * sd[n]:.2f}" for n in value}}
     )
@@ -50,7 +50,7 @@ def _chessboard(result: BenchResult, folder: Path) -> None:
     flat_run = calibrate(own, chessboard.TARGETS, chessboard.SIZE, _PUBLISHED_MODEL)
     ours, _ = _row(result, "our corners, published model", flat_run)
     free = calibrate(own, chessboard.TARGETS, chessboard.SIZE)
-    released = CalibrationOptions(lens=("brown",), board="free", focus="never", hold=frozenset({"k3"}))
+    released = CalibrationOptions(lens=("brown",), board="free", exposures=False, hold=frozenset({"k3"}))
     for name, photos in (("our corners", own), ("cornerSubPix corners", opencv)):
         _row(result, f"{name}, every point of the board released, no k3",
              calibrate(photos, chessboard.TARGETS, chessboard.SIZE, released))  # fmt: skip

@@ -68,7 +68,7 @@ def with_the_board(photos: list[Sightings]) -> tuple[Array, Array]:
     (independent errors in every picture) leave out.
     """
     own = replace(board_photos(alike(photos), TARGETS, SIZE), hold=frozenset({"k3"}))
-    found = fit(own, Form("brown", "flat"), first_start(own, "brown"))
+    found = fit(own, Form("brown", "flat", False), first_start(own, "brown"))
     problem, linear, cov = found.problem, found.solution.linear, found.cov.shared
     ids = np.concatenate([own.views[n].point_ids for n in found.names])
     moves = np.zeros((COLUMNS * ROWS, problem.size))  # of all parameters by all that is left at one point of the board

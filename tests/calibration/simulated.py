@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from phototemplate.capture import design
 from phototemplate.model import Sightings, Target
+from tests.network.phones import Phone
 
 Array = NDArray[np.float64]
 SIZE = (4032, 3024)
@@ -41,6 +42,8 @@ class Simulation:
     """Print scale along y over that along x, less one"""
     focus: float = 0.001
     """Spread of the photos' relative changes of the principal distance"""
+    phone: Phone | None = None
+    """What the exposures do instead (Brown's lens only)"""
     poses: tuple[tuple[float, ...], ...] = POSES
     seed: int = 0
 
@@ -80,7 +83,10 @@ def take(sim: Simulation) -> tuple[list[Sightings], dict[str, Target]]:
         f = sim.lens["f"]
         t = np.array([px * w / 2 / f * distance, py * h / 2 / f * distance, distance])
         xyz = points @ r.T + t
-        uv = project(sim, xyz, float(rng.normal(0, sim.focus)) if sim.focus else 0.0)
+        if sim.phone is not None:
+            uv = sim.phone.exposure(rng).project(np.array(list(sim.lens.values())), np.eye(3), np.zeros(3), h, xyz)
+        else:
+            uv = project(sim, xyz, float(rng.normal(0, sim.focus)) if sim.focus else 0.0)
         seen = (uv > 8).all(axis=1) & (uv[:, 0] < w - 9) & (uv[:, 1] < h - 9)
         sigma = sim.noise_px * rng.uniform(0.7, 1.4, len(uv))
         uv = uv + sigma[:, None] * rng.standard_normal(uv.shape)

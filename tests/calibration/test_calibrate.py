@@ -20,8 +20,9 @@ from phototemplate.numerics import lens
 from tests.calibration import chessboard
 from tests.calibration.colmap import adjust_flat_board
 from tests.calibration.simulated import BROWN, SIZE, Simulation, take
+from tests.network.phones import Phone
 
-PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", focus="never", hold=frozenset({"k3"}))
+PUBLISHED_MODEL = CalibrationOptions(lens=("brown",), board="flat", exposures=False, hold=frozenset({"k3"}))
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +62,7 @@ def test_opencv_on_identical_corners(corners: tuple[list[Sightings], list[Sighti
         three, two, chessboard.SIZE, np.eye(3), np.zeros(5), flags=cv2.CALIB_FIX_K3
     )
     photos = replace(board_photos(corners[1], chessboard.TARGETS, chessboard.SIZE), hold=frozenset({"k3"}))
-    ours = fit(photos, Form("brown", "flat"), first_start(photos, "brown"))
+    ours = fit(photos, Form("brown", "flat", False), first_start(photos, "brown"))
     f, aspect, cx, cy = ours.params[:4]
     u = np.sqrt(np.diag(ours.lens_cov)) * ours.sigma0
     assert [f, f * (1 + aspect), cx, cy] == pytest.approx([*np.diag(matrix)[:2], *matrix[:2, 2]], abs=0.02)
@@ -93,7 +94,7 @@ def _against_colmap(photos: list[Sightings], targets: Mapping[str, Target], size
     alike = [replace(s, cov_px2=np.tile(sigma_px**2 * np.eye(2), (len(s), 1, 1))) for s in photos]
     views = replace(board_photos(alike, targets, size_px), hold=frozenset({"k3"}))
     start = first_start(views, "brown")
-    ours = fit(views, Form("brown", "flat"), start)
+    ours = fit(views, Form("brown", "flat", False), start)
     theirs = adjust_flat_board(views, start.poses, start.params[0])
     f, aspect = ours.params[:2]
     jac = np.zeros((8, 9))  # fx, fy, cx, cy, k1, k2, p1, p2 by f, aspect, cx, cy, k1, k2, p1, p2, k3
@@ -152,13 +153,34 @@ def test_known_lens_is_found_within_its_uncertainty() -> None:
 
 
 @pytest.mark.slow
-def test_fixed_focus_and_flat_board_are_recognised() -> None:
+def test_a_fixed_lens_and_a_flat_board_are_recognised() -> None:
     photos, targets = take(Simulation(rough_mm=(1e-6, 1e-6, 1e-6), focus=0.0))
     done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
-    assert (done.form.board, done.form.focus) == ("flat", False)
+    assert done.form.board == "flat"
+    focus, shift, turn, _ = done.camera.exposure_sd
+    assert (focus < 2e-4, shift < 0.3, turn < 1e-4) == (True, True, True)
     bent, targets = take(Simulation(rough_mm=(1e-6, 1e-6, 1e-6), focus=0.0, curl_mm=1.5, stretch=0.001))
     done = calibrate(bent, targets, SIZE, CalibrationOptions(lens=("brown",)))
-    assert (done.form.board, done.form.focus) == ("bent", False)
+    assert done.form.board == "bent"
+    assert done.camera.exposure_sd[1] < 0.3
+
+
+@pytest.mark.slow
+def test_a_stabilised_phone_gives_its_lens_and_how_far_it_moves() -> None:
+    """Three seeds of twelve photos by a phone that shifts its picture by 12 px, breathes and reads out in rows
+    (``tests.network.phones``): the lens lies within its U, and so do its components. As one exposure it does not."""
+    phone, errors, fixed = Phone("stabilised", 12.0, turn_deg=0.03, way_mm=0.05, focus_sd=0.001), [], []
+    for seed in range(3):
+        photos, targets = take(Simulation(seed=20 + seed, phone=phone))
+        done = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",)))
+        errors.append((done.camera.params - list(BROWN.values())) / np.sqrt(np.diag(done.camera.cov)))
+        focus, shift, _, _ = done.camera.exposure_sd
+        assert shift == pytest.approx(12.0, rel=0.6)
+        assert focus == pytest.approx(0.001, rel=1.0)
+        still = calibrate(photos, targets, SIZE, CalibrationOptions(lens=("brown",), exposures=False))
+        fixed.append((still.camera.params - list(BROWN.values())) / np.sqrt(np.diag(still.camera.cov)))
+    assert 0.4 < np.mean(np.square(errors)) < 1.8
+    assert np.mean(np.square(fixed)) > 2.0
 
 
 FISHEYE = {"f": 1150.0, "aspect": 0.0, "cx": 1998.0, "cy": 1520.0, "k1": -0.03, "k2": 0.008, "k3": -0.004, "k4": 0.0006}
@@ -194,7 +216,7 @@ def test_advice_is_what_taking_the_photo_brings() -> None:
     """Frontal photos only: a tilted one is advised. Its predicted gain is held against really adding such photos."""
     frontal = tuple((0.5 * k, -0.7 * k, 0, 420 + 10 * k, 0.1 * k - 0.2, 0.1) for k in range(5))
     photos, targets = take(Simulation(poses=frontal, focus=0.0, rough_mm=(1e-6, 1e-6, 1e-6)))
-    options = CalibrationOptions(lens=("brown",), board="flat", focus="never")
+    options = CalibrationOptions(lens=("brown",), board="flat", exposures=False)
     poor = calibrate(photos, targets, SIZE, options)
     assert poor.advice
     assert str(poor.advice[0].what.facts["tilt_word"]) != "tilt-square"

@@ -14,7 +14,9 @@ from phototemplate.network.calibration.photo_gain import best_photo, gain_of_pho
 from phototemplate.network.further_photo import FurtherPhotos
 from phototemplate.network.projection import bend
 from phototemplate.numerics import lens
+from tests.network.phones import Phone
 from tests.network.synthetic import Kitchen, kitchen
+from tests.network.test_adjust import errors_and_cov, normalized_square
 
 
 def _bar(k: Kitchen) -> list[Bar]:
@@ -150,3 +152,31 @@ def test_same_view_photos_say_what_one_more_would_gain() -> None:
     assert isinstance(before, tuple)
     assert isinstance(after, tuple)
     assert all(float(b) > float(a) for b, a in zip(before, after, strict=True))
+
+
+HANDS = {"hand": Phone("hand", 10.0, turn_deg=0.05, way_mm=0.12), "tripod": Phone("tripod", focus_sd=0.0)}
+FOUND = {"hand": (0.0015, 10.0, 5e-4, 0.12), "tripod": (3e-6, 0.02, 1e-6, 3e-4)}
+
+
+@pytest.mark.parametrize("held", HANDS)
+def test_a_profile_s_components_are_priors_and_no_more(held: str) -> None:
+    """Four photos tell little of what exposures do: the right profile's components leave less open than none, and those of a
+    camera held in another way do no harm that U does not cover."""
+    u, square = {}, {}
+    for found, sd in {"nothing": (0.0,) * 4, **FOUND}.items():
+        normal = []
+        for seed in (8100, 8101):
+            k = kitchen(seed, phones=(HANDS[held],), n_photos=4, strips=2)
+            true, own = k.truth.cameras["phone0"], np.array([3.0, 3e-5, 3.0, 3.0, 0.003, 0.02, 1e-4, 1e-4, 0.03])
+            off = own * np.random.default_rng(seed).normal(0, 1, 9)
+            camera = replace(true, params=true.params + off, cov=np.diag(own**2), source="profile", exposure_sd=sd)
+            network = adjust(k.sightings, k.photos, k.targets, _bar(k), {"phone0": camera})
+            error, cov = errors_and_cov(network, k)
+            a, n = normalized_square(error, cov)
+            normal.append(a / n)
+            u[found, seed] = float(np.median(np.sqrt(np.diag(cov))))
+        square[found] = float(np.mean(normal))
+    assert max(square.values()) < 1.5
+    if held == "tripod":
+        assert all(u["tripod", seed] < 0.95 * u["nothing", seed] for seed in (8100, 8101))
+        assert all(u["nothing", seed] < u["hand", seed] for seed in (8100, 8101))

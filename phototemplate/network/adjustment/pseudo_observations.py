@@ -124,6 +124,8 @@ class Priors:
     """Body in whose frame the common plane of the sheets is given"""
     plane_sigma: tuple[float, float] = (2.0, 0.01)
     plane_bodies: tuple[int, ...] = ()
+    exposure_known: Array | None = None
+    """(cameras, 4) the same as profiles found them; nan where there is none"""
     ties: tuple[tuple[int, int], ...] = ()
     """Pairs of cameras that are one lens before and after its pictures were turned by half a turn"""
 

@@ -57,9 +57,11 @@ def set_up(
         xyz,
     )
     sizes = tuple(sensor.size_px for sensor in problem.sensors)
-    sd = usual_sd(settings, sizes)
+    # Generous at the start, so that no sheet is blamed for what the camera did.
+    sd = usual_sd(settings, sizes) * constants.START_SD
     adjusted = [COMPONENTS[part].places for part in np.flatnonzero(sd.any(axis=0))]
-    problem = replace(problem, exposure=tuple(c for places in adjusted for c in EXPOSURE[places]))
+    sensors = tuple(replace(one, distortion_moves=s.distortion_moves) for one, s in zip(problem.sensors, used, strict=True))
+    problem = replace(problem, sensors=sensors, exposure=tuple(c for places in adjusted for c in EXPOSURE[places]))
     half = np.array([max(float(np.linalg.norm(targets[t].points_mm, axis=1).max()), constants.LEAST_HALF_MM) for t in body_ids])
     priors = Priors(
         tuple(s.params for s in used),
@@ -69,6 +71,7 @@ def set_up(
         np.full((b, 2), settings.u_print_sheet),
         2 * settings.u_flat_mm / half**2,
         plane_sigma=(settings.plane_height_mm, settings.plane_tilt),
+        exposure_known=np.array([s.exposure_sd for s in used]).reshape(-1, len(COMPONENTS)),
     )
     ones = np.ones(len(problem.sightings)), np.ones(len(photo_ids))
     run = Adjustment(problem, priors, state, ones[0], settings, targets, problem.sightings.root, ones[1])

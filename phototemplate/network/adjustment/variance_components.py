@@ -10,8 +10,8 @@ the components' inverse variances, the sightings' probability with the exposures
 (restricted likelihood; H. D. Patterson, R. Thompson, Biometrika 58 (1971) 545-554; variance components in adjustments: F. R.
 Helmert, W. Foerstner; K.-R. Koch, Parameter Estimation and Hypothesis Testing in Linear Models, 1999, 3.6). One component at a
 time it is worked out on a grid from standing still to far beyond any phone, weighed with what is known of phones
-(:data:`COMPONENTS`), and the mean of the variance is taken. So a component that the photos do not show keeps what phones
-usually do, and one that they show to be nil costs nothing: no photo is decided about by itself."""
+(:data:`COMPONENTS`) or of this one (its profile), and the mean of the variance is taken. So a component that the photos do
+not show keeps what phones usually do, and one that they show to be nil costs nothing: no photo is decided about by itself."""
 
 from __future__ import annotations
 
@@ -23,8 +23,9 @@ from phototemplate.model import Array, IntArray
 from phototemplate.network import constants, photo_camera
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
+from phototemplate.network.adjustment.bundle import Problem, Solution
 from phototemplate.network.adjustment.normal_equations import point_inverse, reduced
-from phototemplate.network.adjustment.pseudo_observations import CENTRE, FOCUS, SHIFT, TURN
+from phototemplate.network.adjustment.pseudo_observations import CENTRE, FOCUS, SHIFT, TURN, Priors
 from phototemplate.settings import AdjustmentSettings
 
 
@@ -50,13 +51,19 @@ class Component:
         """Standard deviations that are tried, in units of the usual one; the first is as good as standing still."""
         return np.geomspace(constants.STILL_SD, self.largest / self.usual, constants.GRID_POINTS)
 
-    @property
-    def weights(self) -> Array:
-        """Their probabilities beforehand: some cameras stand still, the others are spread about the usual."""
+    def weights(self, known: float) -> Array:
+        """Their probabilities beforehand: some cameras stand still, the others are spread about the usual.
+
+        ``known`` is what a profile found of this camera, in units of the usual, nan without one: then most of the probability
+        lies about that, and the rest says that today the camera is held in another way."""
         moving = np.exp(-0.5 * (np.log(self.grid) / self.spread) ** 2)
         moving[0] = 0.0
         out = (1.0 - self.still) * moving / moving.sum()
         out[0] = self.still
+        if np.isfinite(known):
+            off = np.log(self.grid / np.clip(known, self.grid[0], self.grid[-1]))
+            alike = np.exp(-0.5 * (off / constants.PROFILE_SPREAD) ** 2)
+            out = constants.PROFILE_DIFFERS * out + (1.0 - constants.PROFILE_DIFFERS) * alike / alike.sum()
         return np.asarray(np.maximum(out, np.finfo(float).tiny))
 
     def sd(self, settings: AdjustmentSettings, size_px: tuple[float, float]) -> float:
@@ -86,18 +93,17 @@ COMPONENTS = (
 
 
 def usual_sd(settings: AdjustmentSettings, sizes: tuple[tuple[float, float], ...]) -> Array:
-    """(cameras, 4) standard deviations to start from: generous, so that no sheet is blamed for what the camera did."""
-    usual = np.array([[c.sd(settings, size) for c in COMPONENTS] for size in sizes]).reshape(-1, len(COMPONENTS))
-    return usual * constants.START_SD
+    """(cameras, 4) usual standard deviations; 0 where the settings hold a component."""
+    return np.array([[c.sd(settings, size) for c in COMPONENTS] for size in sizes]).reshape(-1, len(COMPONENTS))
 
 
 def estimated(run: Adjustment, huber: float | None = None) -> Adjustment:
     """Solved (robustly with ``huber``, as long as sightings may be wrong) with variance components that agree with the
     photos."""
+    usual = usual_sd(run.settings, tuple(sensor.size_px for sensor in run.problem.sensors))
     for _ in range(constants.COMPONENT_ROUNDS):
-        new = _components(run)
-        old = run.priors.exposure_sd
-        if np.allclose(np.log(np.maximum(new, 1e-12)), np.log(np.maximum(old, 1e-12)), atol=constants.COMPONENT_SETTLED):
+        new = components(run.problem, run.priors, run.solved, usual, run.noise())
+        if settled(new, run.priors.exposure_sd):
             break
         run = solve(replace(run, priors=replace(run.priors, exposure_sd=new)), huber=huber, tolerance=1e-2)
     return run
@@ -124,11 +130,19 @@ def with_best_shift(run: Adjustment, huber: float) -> Adjustment:
     return run
 
 
-def _components(run: Adjustment) -> Array:
-    """(cameras, 4) standard deviations at the present linearisation."""
-    problem, sd = run.problem, run.priors.exposure_sd.copy()
+def settled(new: Array, old: Array) -> bool:
+    """Whether standard deviations changed by less than the photos tell of them."""
+    least = np.finfo(float).tiny
+    change = np.log(np.maximum(new, least) / np.maximum(old, least))
+    return bool(np.abs(change).max(initial=0.0) < constants.COMPONENT_SETTLED)
+
+
+def components(problem: Problem, priors: Priors, solved: Solution, usual: Array, noise: float = 1.0) -> Array:
+    """(cameras, 4) standard deviations at the linearisation ``solved``; ``usual`` (cameras, 4) for pictures of these sizes,
+    ``noise`` the standard deviation of unit weight."""
+    sd = priors.exposure_sd.copy()
     free = np.nonzero(problem.free)[0]
-    block, _ = reduced(run.solved.normal, point_inverse(run.solved.normal, 0.0), free)
+    block, _ = reduced(solved.normal, point_inverse(solved.normal, 0.0), free)
     place = np.full(problem.size, -1, dtype=np.int64)
     place[free] = np.arange(len(free))
     columns = problem.columns.exposure
@@ -144,21 +158,22 @@ def _components(run: Adjustment) -> Array:
     scale = 1.0 / np.sqrt(np.diag(block)[rest])
     inner = block[np.ix_(rest, rest)] * scale[:, None] * scale
     total = block[np.ix_(own, own)] - (scale[:, None] * cross).T @ np.linalg.solve(inner, scale[:, None] * cross)
-    noise = run.noise() ** 2
-    information = (total - np.diag(prior)) / noise
-    gradient = total @ run.state.exposure[photo, part] / noise
+    information = (total - np.diag(prior)) / noise**2
+    gradient = total @ solved.state.exposure[photo, part] / noise**2
     for _ in range(constants.COMPONENT_SWEEPS):
         for c in np.unique(camera):
             for g, kind in enumerate(COMPONENTS):
                 mine = np.nonzero((camera == c) & (component == g))[0]
                 if len(mine):
-                    usual = kind.sd(run.settings, problem.sensors[c].size_px)
                     others = sd[camera, component] ** -2.0
-                    sd[c, g] = usual * _one(information, gradient, others, mine, usual, kind)
+                    known = np.nan if priors.exposure_known is None else priors.exposure_known[c, g] / usual[c, g]
+                    sd[c, g] = usual[c, g] * _one(information, gradient, others, mine, usual[c, g], kind, known)
     return sd
 
 
-def _one(information: Array, gradient: Array, prior: Array, mine: IntArray, usual: float, kind: Component) -> float:
+def _one(
+    information: Array, gradient: Array, prior: Array, mine: IntArray, usual: float, kind: Component, profile: float
+) -> float:
     """Standard deviation of one component in units of the usual one, the others given by ``prior`` (E,)."""
     others = np.setdiff1d(np.arange(len(prior)), mine)
     inner = information[np.ix_(others, others)] + np.diag(prior[others])
@@ -171,6 +186,6 @@ def _one(information: Array, gradient: Array, prior: Array, mine: IntArray, usua
     variance = (usual * grid) ** 2
     known = 1.0 + variance[:, None] * value
     log_p = -0.5 * np.log(known).sum(axis=1) + 0.5 * (variance[:, None] * along / known).sum(axis=1)
-    log_p += np.log(kind.weights)
+    log_p += np.log(kind.weights(profile))
     p = np.exp(log_p - log_p.max())
     return float(np.sqrt(p @ grid**2 / p.sum()))

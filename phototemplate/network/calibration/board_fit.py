@@ -1,9 +1,10 @@
-"""One lens fitted to photos of calibration boards, under one description of lens, board and focus.
+"""One lens fitted to photos of calibration boards, under one description of lens, board and exposures.
 
-Every photo has its own pose, all share the lens; the board holds still in the world. What the board may be is part of the
-description (:class:`Form`): exactly as designed, bent and stretched evenly, or every point where the photos see it. In the
-last case the points are adjusted freely with a prior whose spread is estimated along with them (EM; Dempster, Laird, Rubin,
-J. Royal Statistical Society B 39 (1977) 1-38), so the datum is the mean place of the points. Engine: ``network.bundle``.
+Every photo has its own pose and exposure, all share the lens; the board holds still in the world. What the board may be is
+part of the description (:class:`Form`): exactly as designed, bent and stretched evenly, or every point where the photos see
+it. In the last case the points are adjusted freely with a prior whose spread is estimated along with them (EM; Dempster,
+Laird, Rubin, J. Royal Statistical Society B 39 (1977) 1-38), so the datum is the mean place of the points. Engine:
+``network.bundle``.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ import numpy as np
 from scipy import stats
 
 from phototemplate.model import Array, IntArray
+from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.bundle import Covariance, PointPrior, Problem, State
 from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Priors
+from phototemplate.network.adjustment.variance_components import COMPONENTS, components, settled, usual_sd
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
 from phototemplate.network.calibration.constants import (
     CHECKED,
@@ -25,6 +28,7 @@ from phototemplate.network.calibration.constants import (
     REJECT,
     REJECTED_TOGETHER,
     SIGMA_SETTLED,
+    SPREAD_ROUNDS,
     START_SIGMA_MM,
     U_ASPECT,
     U_CENTRE,
@@ -35,6 +39,7 @@ from phototemplate.network.calibration.constants import (
 )
 from phototemplate.network.orientation.views import stack
 from phototemplate.numerics import lens
+from phototemplate.settings import AdjustmentSettings
 
 
 def fit(
@@ -54,20 +59,27 @@ def fit(
     problem, priors, state, log_prior = _set_up(photos, form, start, names, extra_px)
     base = np.ones(len(problem.sightings)) if base is None else base
     solution = bundle.solve(problem, priors, state, base, huber=huber, tolerance=1e-4, damping=1e-3, iterations=60)
-    sigma = problem.point_prior.sigma if problem.point_prior is not None else np.zeros(3)
     cov = bundle.covariance(problem, solution.normal)
-    for _ in range(12 if form.board == "free" else 0):
-        new = _spread(problem, solution.state, cov)
-        settled = bool(np.all(np.abs(np.log(new / sigma)) < SIGMA_SETTLED))
-        sigma = new
-        assert problem.point_prior is not None
-        problem = replace(problem, point_prior=PointPrior(problem.point_prior.mean, sigma))
+    usual = usual_sd(AdjustmentSettings(), (photos.size_px,))
+    for _ in range(SPREAD_ROUNDS if form.board == "free" or form.exposures else 0):
+        still = True
+        if problem.point_prior is not None:
+            new = _spread(problem, solution.state, cov)
+            still = bool(np.all(np.abs(np.log(new / problem.point_prior.sigma)) < SIGMA_SETTLED))
+            problem = replace(problem, point_prior=PointPrior(problem.point_prior.mean, new))
+        if form.exposures:
+            sd = components(problem, priors, solution, usual)
+            still &= settled(sd, priors.exposure_sd)
+            priors = replace(priors, exposure_sd=sd)
         solution = bundle.solve(problem, priors, solution.state, base, huber=huber, tolerance=1e-4)
         cov = bundle.covariance(problem, solution.normal)
-        if settled:
+        if still:
             break
     fitted = bundle.fitted_cov(problem, solution.linear, cov)
-    return Fit(form, tuple(names), problem, solution, cov, base, fitted, sigma, extra_px, photos.targets, log_prior)
+    sigma = problem.point_prior.sigma if problem.point_prior is not None else np.zeros(3)
+    return Fit(
+        form, tuple(names), problem, solution, cov, base, fitted, sigma, priors.exposure_sd, extra_px, photos.targets, log_prior
+    )  # fmt: skip
 
 
 def _spread(problem: Problem, state: State, cov: Covariance) -> Array:
@@ -96,7 +108,7 @@ def _set_up(
         names, [("lens", form.lens, photos.size_px)], dict.fromkeys(names, "lens"), body_ids,
         dict.fromkeys(body_ids, "board"), points, extra_px,
     )  # fmt: skip
-    problem = replace(stacked.problem, exposure=("focus",) if form.focus else ())
+    problem = replace(stacked.problem, exposure=EXPOSURE if form.exposures else ())
     b, q = len(body_ids), len(problem.batches)
     nominal = np.array([photos.targets[t].points_mm[k] for t, k in points]).reshape(-1, 3)
     model = lens.LENS_MODELS[form.lens]
@@ -129,10 +141,13 @@ def _set_up(
     u_curl = 2 * U_FLAT_MM / half**2
     if form.board == "bent":
         log_prior += float(2 * b * np.log(U_STRETCH) + 6 * np.log(u_curl).sum())
+    sd = np.zeros((1, len(COMPONENTS)))
+    if form.exposures:
+        sd = usual_sd(AdjustmentSettings(), (photos.size_px,)) if start.exposure_sd is None else start.exposure_sd
     priors = Priors(
         (mean,),
         (loose,),
-        np.array([[form.u_focus, 0.0, 0.0, 0.0]]),
+        sd,
         np.full((q, 2), U_PRINT),
         np.full((b, 2), U_STRETCH),
         u_curl,

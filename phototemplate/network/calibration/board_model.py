@@ -11,6 +11,7 @@ import numpy as np
 from phototemplate.model import Array, BoolArray, Sightings, Target
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.bundle import Covariance, Problem, Solution, State
+from phototemplate.network.adjustment.variance_components import COMPONENTS
 from phototemplate.network.orientation.views import View, views_of
 from phototemplate.numerics.rigid import Pose
 
@@ -26,13 +27,9 @@ class Form:
     lens: str
     """Name in ``numerics.lens.LENS_MODELS``"""
     board: BoardShape
-    u_focus: float = 0.0
-    """Spread of the photos' own relative changes of the principal distance; 0: all photos share one"""
-
-    @property
-    def focus(self) -> bool:
-        """Whether each photo has its own focus."""
-        return self.u_focus > 0
+    exposures: bool = True
+    """Each photo has its own focus, image shift, and turn and shift during the readout, with variance components that are
+    estimated (``network.adjustment.variance_components``); else all photos are one exposure"""
 
 
 @dataclass(frozen=True)
@@ -74,6 +71,8 @@ class Start:
     """(M, 3) of a free board"""
     sigma_mm: Array | None = None
     """(3,) spread of a free board's points"""
+    exposure_sd: Array | None = None
+    """(1, 4) variance components of the exposures, as standard deviations"""
 
 
 @dataclass(frozen=True)
@@ -92,6 +91,8 @@ class Fit:
     """(N, 2, 2) covariance of the adjusted sightings in units of their own"""
     sigma_mm: Array
     """(3,) spread of a free board's points"""
+    exposure_sd: Array
+    """(1, 4) variance components of the exposures, as standard deviations; zeros where all photos are one exposure"""
     extra_px: float
     """What was added in quadrature to the sightings' own standard deviations"""
     targets: Mapping[str, Target]
@@ -140,8 +141,9 @@ class Fit:
         information = -np.linalg.slogdet(self.cov.shared[np.ix_(free, free)])[1]
         information -= np.linalg.slogdet(self.cov.point_noise)[1].sum() if len(self.cov.point_noise) else 0.0
         prior = self.log_prior
-        if self.form.focus:
-            prior += 2 * len(self.names) * np.log(self.form.u_focus)
+        if self.form.exposures:
+            sizes = np.array([kind.places.stop - kind.places.start for kind in COMPONENTS])
+            prior += 2 * len(self.names) * float(sizes @ np.log(self.exposure_sd[0]))
         if self.form.board == "free":
             prior += 2 * len(problem.point_ids) * float(np.log(self.sigma_mm).sum())
         return float(2 * self.solution.cost + information + prior)
@@ -170,7 +172,8 @@ class Fit:
     def start(self) -> Start:
         """To go on from here."""
         free = self.form.board == "free"
-        return Start(self.params, self.poses(), self.state.points if free else None, self.sigma_mm if free else None)
+        sd = self.exposure_sd if self.form.exposures else None
+        return Start(self.params, self.poses(), self.state.points if free else None, self.sigma_mm if free else None, sd)
 
     def board_points(self) -> dict[str, Array]:
         """(P, 3) of every board as this fit has it, in its own frame; NaN for points of a free board never seen."""

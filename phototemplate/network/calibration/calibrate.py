@@ -1,17 +1,17 @@
 """Calibration of one lens from photos of boards: which description the photos speak for, and what it gives.
 
-Everything is decided by evidence and every decision is kept in :class:`Calibration`: the lens model (with the most
-flexible board, so that a bent board does not pass for a lens), then the board's shape and how far each photo has its own
-focus. The criterion is minus twice the logarithm of the evidence (``Fit.criterion``). A less usual lens model must beat a
-more usual one by more than 10, which Kass and Raftery, J. American Statistical Association 90 (1995) 773-795, call very
-strong; board and focus take the most probable description.
+Everything is decided by evidence and every decision is kept in :class:`Calibration`: the lens model (with the most flexible
+board, so that a bent board does not pass for a lens), then the board's shape. What each exposure did (focus, stabiliser,
+readout) has variance components as in every job, so a camera that stands still is found to. The criterion is minus twice
+the logarithm of the evidence (``Fit.criterion``). A less usual lens model must beat a more usual one by more than 10, which
+Kass and Raftery, J. American Statistical Association 90 (1995) 773-795, call very strong; the board takes the most probable
+description.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -20,12 +20,10 @@ from phototemplate.model import Array, Camera, PhotoResiduals, Sightings, Target
 from phototemplate.network.calibration.board_fit import corner_px, fit, photo_noise, unexplained_px, wrong_sightings
 from phototemplate.network.calibration.board_model import SHAPES, BoardPhotos, BoardShape, Fit, Form, Start, board_photos
 from phototemplate.network.calibration.board_start import first_start
-from phototemplate.network.calibration.constants import LEAST_PHOTOS, LEFT_OUT, NAMED, U_FOCUS, VERY_STRONG
+from phototemplate.network.calibration.constants import LEAST_PHOTOS, LEFT_OUT, NAMED, VERY_STRONG
 from phototemplate.network.calibration.half_turn import numbered_alike
 from phototemplate.network.calibration.image_coverage import Advice, advise, counts_of, pattern_px
 from phototemplate.network.constants import HUBER_BOARD
-
-Choice = Literal["auto", "never", "always"]
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,8 @@ class CalibrationOptions:
     """Lens models to choose from"""
     board: BoardShape | None = None
     """None: by evidence"""
-    focus: Choice = "auto"
+    exposures: bool = True
+    """Photos may differ in focus and image shift, and the camera may move while rows are read; how far is estimated"""
     hold: frozenset[str] = frozenset()
     """Lens parameters kept at zero"""
     same_way_up: bool = True
@@ -57,6 +56,8 @@ class Candidate:
     """What is left of a pattern in the residuals over the picture"""
     f_px: float
     u_f_px: float
+    exposure_sd: tuple[float, ...]
+    """As ``Camera.exposure_sd``"""
     chosen: bool
 
 
@@ -126,13 +127,13 @@ def calibrate(
     findings += [Finding("calibration-no-board", s.photo_id) for s in sightings if s.photo_id not in shown]
     _enough(photos)
     shapes: tuple[BoardShape, ...] = (options.board,) if options.board else SHAPES
-    rich_focus = U_FOCUS[-2] if options.focus != "never" else 0.0
     if not options.same_way_up:
-        rough = fit(photos, Form(options.lens[0], "flat"), first_start(photos, options.lens[0], f_px), huber=HUBER_BOARD)
-        photos, told = numbered_alike(photos, rough.start(), options.lens[0], rich_focus)
+        first = first_start(photos, options.lens[0], f_px)
+        rough = fit(photos, Form(options.lens[0], "flat", False), first, huber=HUBER_BOARD)
+        photos, told = numbered_alike(photos, rough.start(), options.lens[0], options.exposures)
         if not told:  # a paraboloid looks the same after half a turn, a free shape does not
             shapes = tuple(s for s in shapes if s != "free") or ("bent",)
-    starts, base, photos, bad = _clean(photos, options, shapes[-1], rich_focus, f_px)
+    starts, base, photos, bad = _clean(photos, options, shapes[-1], f_px)
     names = set(photos.views)
     left_out = {n: r for n, r in bad.items() if n not in names}
 
@@ -147,23 +148,23 @@ def calibrate(
                 return None
         return fits[form]
 
-    richest = {m: attempt(Form(m, shapes[-1], rich_focus), s.start()) for m, s in starts.items()}
+    richest = {m: attempt(Form(m, shapes[-1], options.exposures), s.start()) for m, s in starts.items()}
     tried = [f for f in richest.values() if f is not None and np.isfinite(f.criterion)]
     if not tried:
         raise MeasureError("The photos do not determine the lens; add photos with the board tilted and in the corners.")
     best = _most_usual(tried, options.lens)
     model = best.form.lens
-    spreads = {"never": (0.0,), "always": U_FOCUS, "auto": (0.0, *U_FOCUS)}[options.focus]
     for shape in shapes:
-        attempt(Form(model, shape, rich_focus if options.focus == "always" else 0.0), best.start())
-    board = min((f for f in fits.values() if f.form.lens == model), key=lambda f: f.criterion).form.board
-    for u_focus in spreads:
-        attempt(Form(model, board, u_focus), best.start())
-    chosen = min((f for f in fits.values() if f.form.lens == model and f.form.u_focus in spreads), key=lambda f: f.criterion)
+        attempt(Form(model, shape, options.exposures), best.start())
+    chosen = min((f for f in fits.values() if f.form.lens == model), key=lambda f: f.criterion)
     final = fit(photos, chosen.form, chosen.start(), base, unexplained_px(chosen))
     final = fit(photos, chosen.form, final.start(), base, unexplained_px(final))
     findings += _photo_findings(final, left_out)
-    camera = Camera(camera_id, model, size_px, final.params, final.lens_cov * max(final.sigma0, 1.0) ** 2, "profile")
+    focus, centre, turn, shift = final.exposure_sd[0].tolist()
+    camera = Camera(
+        camera_id, model, size_px, final.params, final.lens_cov * max(final.sigma0, 1.0) ** 2, "profile",
+        exposure_sd=(focus, centre, turn, shift),
+    )  # fmt: skip
     return Calibration(
         camera,
         final.form,
@@ -191,7 +192,7 @@ def _enough(photos: BoardPhotos) -> None:
 
 
 def _clean(
-    photos: BoardPhotos, options: CalibrationOptions, shape: BoardShape, u_focus: float, f_px: float | None
+    photos: BoardPhotos, options: CalibrationOptions, shape: BoardShape, f_px: float | None
 ) -> tuple[dict[str, Fit], Array, BoardPhotos, dict[str, float]]:
     """Start values for every lens model; wrong sightings and outlying photos found with the best of them.
 
@@ -203,9 +204,9 @@ def _clean(
         for model in options.lens:
             try:
                 first = _first(photos, model, options, starts, f_px)
-                rough = fit(photos, Form(model, "flat"), first, huber=HUBER_BOARD)
-                extra = unexplained_px(rough)
-                starts[model] = fit(photos, Form(model, shape, u_focus), rough.start(), None, extra, huber=HUBER_BOARD)
+                rough = fit(photos, Form(model, "flat", False), first, huber=HUBER_BOARD)
+                form = Form(model, shape, options.exposures)
+                starts[model] = fit(photos, form, rough.start(), None, unexplained_px(rough), huber=HUBER_BOARD)
             except (MeasureError, np.linalg.LinAlgError):
                 continue
         if not starts:
@@ -257,6 +258,7 @@ def _candidate(one: Fit, chosen: bool, size_px: tuple[int, int]) -> Candidate:
         pattern_px(one.problem.sightings.uv[one.used], residual, size_px),
         float(one.params[0]),
         float(np.sqrt(one.lens_cov[0, 0]) * max(one.sigma0, 1.0)),
+        tuple(one.exposure_sd[0].tolist()),
         chosen,
     )
 

@@ -21,9 +21,6 @@ U_FLAT_MM: Final = 3.0
 """mm. Standard deviation of the rise of a bent board's corner. Chosen on: not recorded."""
 U_PRINT: Final = 0.01
 """ratio. Standard deviation of a board's print scale, which a board calibration holds. Chosen on: not recorded."""
-U_FOCUS: Final = (0.0005, 0.001, 0.002, 0.004)
-"""ratio. Spreads of the photos' relative focus changes that are tried. Derived: thin lens, focal length over distance, 0.005 to
-0.01 on a phone at board distance, varying by a part of that."""
 
 # ---- the fit of a board
 
@@ -32,6 +29,8 @@ START_SIGMA_MM: Final = np.array([0.2, 0.2, 0.5])
 recorded."""
 LEAST_SIGMA_MM: Final = np.array([0.005, 0.005, 0.01])
 """mm. Smallest such spread. Chosen on: not recorded."""
+SPREAD_ROUNDS: Final = 12
+"""count. Rounds of adjusting and estimating the spreads of points and exposures. Chosen on: not recorded."""
 SIGMA_SETTLED: Final = 0.05
 """ratio. Change of that spread that is no change. Chosen on: not recorded."""
 FOCAL_GRID: Final = np.geomspace(0.3, 4.0, 24)

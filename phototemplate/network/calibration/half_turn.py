@@ -23,14 +23,14 @@ from phototemplate.network.orientation.views import View
 from phototemplate.numerics.rigid import Pose
 
 
-def numbered_alike(photos: BoardPhotos, start: Start, model: str, u_focus: float = 0.0) -> tuple[BoardPhotos, float]:
+def numbered_alike(photos: BoardPhotos, start: Start, model: str, exposures: bool = False) -> tuple[BoardPhotos, float]:
     """The photos with their boards numbered from the same end, the first photo's, and the evidence for that: by how much the
     criterion of any other numbering is larger; 0 where the board does not show its half turn.
 
     Raises :class:`MeasureError` where the photos do not determine the lens.
     """
-    bent = fit(photos, Form(model, "bent", u_focus), start, huber=HUBER_BOARD)
-    extra, form = unexplained_px(bent), Form(model, "free", u_focus)
+    bent = fit(photos, Form(model, "bent", exposures), start, huber=HUBER_BOARD)
+    extra, form = unexplained_px(bent), Form(model, "free", exposures)
     poses = dict(bent.poses())
     best = fit(photos, form, Start(bent.params, poses), None, extra)
     names = [n for n in photos.views if n in poses]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -93,14 +93,13 @@ def advise(one: Fit, camera: Camera, how_many: int = 3) -> tuple[Advice, ...]:
     points = points[np.isfinite(points).all(axis=1)]
     root = one.problem.sightings.root[one.used]
     sigma = float(np.median(1 / np.sqrt(np.abs(np.linalg.det(root)))))
-    u_focus = float(np.std(one.state.exposure[:, 0])) if one.form.focus else 0.0
     out = []
     for axis_name, axis in (("square", None), *SIDES.items()):
         for turn in (0.0, 90.0):
             for place_name, place in PLACES.items():
                 for share in (0.45, 0.8):
                     pose = _pose(points, camera, axis, turn, place, share)
-                    after = _cov_after(camera, points, pose, sigma, u_focus)
+                    after = _cov_after(camera, points, pose, sigma)
                     u = float(np.sqrt(np.mean(lens_u_px(camera, after, 8) ** 2)))
                     what = _photo(camera, axis_name, turn, place_name, share)
                     out.append(Advice(what, before, u, float(np.sqrt(after[0, 0]))))
@@ -138,7 +137,7 @@ def _pose(
     return rotation, ray / max(ray[2], LEAST_AIM_FORWARD) * depth - rotation @ points.mean(axis=0)
 
 
-def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_px: float, u_focus: float) -> Array:
+def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_px: float) -> Array:
     """(p, p) covariance of the lens after one more photo with this pose."""
     seen = in_picture(camera, *pose, points)
     if seen.sum() < 8:
@@ -146,5 +145,5 @@ def _cov_after(camera: Camera, points: Array, pose: tuple[Array, Array], sigma_p
     _, _, d_lens, d_own = derivatives(camera, *pose, points[seen])
     design = np.concatenate([d_lens, d_own], axis=2).reshape(-1, d_lens.shape[2] + d_own.shape[2]) / sigma_px
     # nothing is known of the pose
-    prior = np.append(np.zeros(6), exposure_information(replace(camera, exposure_sd=(u_focus, 0.0, 0.0, 0.0))))
+    prior = np.append(np.zeros(6), exposure_information(camera))
     return with_information(camera.cov, eliminated(design.T @ design, prior))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from phototemplate.errors import Finding
 from phototemplate.network import constants
@@ -30,7 +31,7 @@ def start_with_models(
         sd = float(one.cov[0, 0] ** 0.5) / f
         params = lens.start_params("fisheye", f, one.size_px)
         cov = lens.loose_cov("fisheye", f, one.size_px, sd, settings.u_centre, settings.u_aspect)
-        other = [*used[:k], LensStart(one.camera_id, "fisheye", one.size_px, params, cov, one.source), *used[k + 1 :]]
+        other = [*used[:k], replace(one, model="fisheye", params=params, cov=cov), *used[k + 1 :]]
         tried = find_start(views, camera_of, other, flat_kinds)
         if (len(tried.photos), tried.views) > (len(best.photos), best.views):
             findings.append(Finding("lens-model", one.camera_id, n_agree=tried.views, n_pinhole=best.views))

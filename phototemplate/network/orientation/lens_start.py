@@ -33,6 +33,9 @@ class LensStart:
     params: Array
     cov: Array
     source: str
+    exposure_sd: tuple[float, ...] = (np.nan,) * 4
+    """What a profile found its exposures to do (``Camera.exposure_sd``); nan where nothing is known of them"""
+    distortion_moves: bool = True
 
 
 def focal_from_exif(meta: PhotoMeta) -> float | None:
@@ -120,7 +123,13 @@ def start_lenses(
         size = own[0].size_px
         profile = profiles.get(camera_id)
         if profile is not None:
-            starts.append(LensStart(camera_id, profile.model, size, profile.params.copy(), profile.cov.copy(), "profile"))
+            known = tuple(sd or np.nan for sd in profile.exposure_sd)
+            starts.append(
+                LensStart(
+                    camera_id, profile.model, size, profile.params.copy(), profile.cov.copy(), "profile", known,
+                    profile.distortion_moves,
+                )
+            )  # fmt: skip
             continue
         model = settings.lens_model
         stated = [f for f in map(focal_from_exif, own) if f]
