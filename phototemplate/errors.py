@@ -207,6 +207,8 @@ FINDINGS: dict[str, Kind] = {
     "calibration-good": Kind("note", ("rms_px", "U_px")),
     "sighting-rejected": Kind("note", ("n_rejected", "n_sightings", "n_of", "target")),
     "sheet-moved": Kind("serious", ("shift_mm", "U_mm", "turn_deg", "photos"), retake=True),
+    "strip-elsewhere": Kind("serious", ("shift_mm", "photos"), retake=True),
+    "photo-smeared-corners": Kind("warning", ("larger_ratio", "direction_deg"), retake=True),
     "sheet-curled": Kind("warning", ("rise_mm",)),
     "sheet-print-scale": Kind("serious", ("size_percent",)),
     "batch-print-scale": Kind("serious", ("batch", "size_percent")),

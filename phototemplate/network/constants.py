@@ -325,6 +325,20 @@ MISPRINTED_PARAMETERS: Final = 2
 """count. Parameters of a sheet printed at another scale. Derived: one scale along each axis."""
 BENT_PARAMETERS: Final = 3
 """count. Parameters of a bent sheet. Derived: the coefficients of a paraboloid."""
+LOOSE_PARAMETERS: Final = 6
+"""count. Parameters of a strip that came loose. Derived: a shift of either end."""
+LOOSE_EVIDENCE: Final = 59.0
+"""chi-squared. Drop for which a strip is taken to have come loose. Derived: as improbable by chance as 50 with three
+parameters."""
+LEAST_OF_STRIP: Final = 6
+"""count. Sightings of a strip in either group of photos. Derived: as many numbers twice over as there are parameters."""
+SMEARED_PARAMETERS: Final = 3
+"""count. Parameters of a smeared photo. Derived: a direction and the noise along and across it."""
+SMEAR_CORE: Final = 3.0
+"""ratio. Residuals of a photo over their median beyond which they do not tell the direction of a smear. Convention: wrong
+sightings and moved sheets lie further out."""
+MEDIAN_OF_NORMAL: Final = 0.6745
+"""ratio. Median of the absolute value of a standard normal deviate. Derived: exact to its digits."""
 FAR_OUT: Final = 2.0
 """ratio. Rows, in heights of the picture, beyond which the readout no longer goes on. Convention: far outside the picture the
 model of the readout means nothing."""

@@ -135,6 +135,8 @@ def kitchen(
     moved: Mapping[str, tuple[float, float, float]] | None = None,
     curl: Mapping[str, tuple[float, float, float]] | None = None,
     low: Mapping[str, float] | None = None,
+    loose: Mapping[str, tuple[float, float]] | None = None,
+    smeared: Mapping[int, tuple[float, float]] | None = None,
     exif: bool = True,
     two_cameras: bool = False,
     size_px: tuple[int, int] = (4032, 3024),
@@ -143,7 +145,9 @@ def kitchen(
     """Make one kitchen.
 
     ``odd_scale`` prints single sheets at another scale; ``moved`` shifts sheets by (dx, dy, turn in rad) in the second half
-    of the photos; ``curl`` bends sheets (cxx, cxy, cyy per mm); ``low`` lowers cabinets "A" (back run) .. "D" by mm. ``phones``
+    of the photos; ``curl`` bends sheets (cxx, cxy, cyy per mm); ``low`` lowers cabinets "A" (back run) .. "D" by mm; ``loose``
+    lets the two ends of strips hang down by mm in the second half of the photos; ``smeared`` multiplies the noise of photos, by
+    number, along a direction in rad. ``phones``
     take the photos in turn (``focus_sd`` and ``two_cameras`` are then theirs): their exposures are projected by themselves, and
     the truth's poses say nothing of them. """
     rng = np.random.default_rng(seed)
@@ -246,6 +250,10 @@ def kitchen(
                     points.update({(name, k): x for k, x in enumerate(xyz)})
             else:
                 xyz = np.array([points[name, k] for k in range(len(target.points_mm))])
+                if i >= n_photos // 2 and name in (loose or {}):
+                    share = 0.5 + 0.5 * target.points_mm[:, 0] / np.abs(target.points_mm[:, 0]).max()
+                    left, right = (loose or {})[name]
+                    xyz = xyz - np.outer(left + (right - left) * share, [0.0, 0.0, 1.0])
                 face = -np.array([0.0, 1.0, 0.0])
             view = eye - xyz
             distance = np.linalg.norm(view, axis=1)
@@ -262,6 +270,10 @@ def kitchen(
             for k in np.nonzero(inside & (cosine > 0.25) & (distance < 3200))[0]:
                 sigma = sigma_px * np.sqrt(1.0 / max(cosine[k], 0.3))
                 noise = rng.normal(0, sigma, 2)
+                if i in (smeared or {}):
+                    ratio, angle = (smeared or {})[i]
+                    way = np.array([np.cos(angle), np.sin(angle)])
+                    noise = noise + (ratio - 1) * (noise @ way) * way
                 if rng.random() < wrong_share:
                     noise = noise + rng.choice([-1, 1], 2) * rng.uniform(1.5, 30, 2)
                     wrong.add((photo.photo_id, name, int(k)))

@@ -59,6 +59,8 @@ def errors_and_cov(network: Network, k: Kitchen, leave_out: tuple[str, ...] = ()
         jacs += list(jac)
         noise += [np.zeros((3, 3))] * len(local)
     for p in network.points:
+        if p.target_id in leave_out:
+            continue
         found.append(p.xyz_mm)
         true.append(k.points_mm[p.target_id, p.point_id])
         jacs.append(p.shared_jac)

@@ -42,6 +42,10 @@ class Adjustment:
     findings: tuple[Finding, ...] = ()
     moved: frozenset[tuple[int, int]] = frozenset()
     """(body, photo) views left out because the sheet lay elsewhere"""
+    loose: frozenset[tuple[str, int]] = frozenset()
+    """(strip, photo) views left out because the strip had come loose"""
+    smeared: frozenset[int] = frozenset()
+    """Photos whose sightings were weighted along and across their smear"""
     lost_lengths: frozenset[str] = frozenset()
     """Known lengths an end of which has too few sightings left"""
     lost_photos: tuple[str, ...] = ()

@@ -114,6 +114,8 @@ def rejection_findings(run: Adjustment) -> list[Finding]:
         moved = np.zeros(len(rows), dtype=bool)
         for body, photo in run.moved:
             moved |= (s.body == body) & (s.photo == photo)
+        loose = {t for t, photo in run.loose if photo == i}
+        moved |= rows & np.array([m >= 0 and problem.point_ids[m][0] in loose for m in s.point])
         bad = np.nonzero(rows & ~run.used & ~moved)[0]
         if len(bad):
             names = [problem.body_ids[s.body[k]] if s.body[k] >= 0 else problem.point_ids[s.point[k]][0] for k in bad]

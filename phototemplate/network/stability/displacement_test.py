@@ -79,7 +79,7 @@ def _best(body: int, views: list[_View], shared: Array, size: float, noise: floa
     given_way = np.einsum("aik,kl,bjl->abij", x, shared, x, optimize=True)
     h, s = np.array([v.h for v in views]), np.array([v.s for v in views])
     best: Slide | None = None
-    for group in _groupings(n):
+    for group in groupings(n):
         g = list(group)
         others = [i for i in range(n) if i not in group]
         if min(sum(views[i].count for i in part) for part in (g, others)) < 4:
@@ -100,7 +100,7 @@ def _best(body: int, views: list[_View], shared: Array, size: float, noise: floa
     return best
 
 
-def _groupings(n: int) -> Iterator[tuple[int, ...]]:
+def groupings(n: int) -> Iterator[tuple[int, ...]]:
     """Ways to part n photos in two, one part of each."""
     if n <= constants.ALL_GROUPINGS:
         for count in range(1, n // 2 + 1):

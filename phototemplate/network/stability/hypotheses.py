@@ -1,4 +1,4 @@
-"""What may be wrong with a sheet, in competition: one table of hypotheses with statistic, level and action.
+"""What may be wrong with sheets, strips and photos, in competition: one table of hypotheses with statistic, level and action.
 
 What a camera does has parameters of its own in every adjustment (:mod:`~phototemplate.network.adjustment.variance_components`),
 and is given generous room before the first sheet is asked about: no sheet is blamed for what the exposures explain. Of what
@@ -12,9 +12,11 @@ from dataclasses import dataclass
 
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.stability.loose_strips import left_out, loosenings
 from phototemplate.network.stability.moved_targets import leave_out, moves
 from phototemplate.network.stability.print_scale import release_print_scale, scale_conflicts
 from phototemplate.network.stability.sheet_curl import curl_evidence
+from phototemplate.network.stability.smeared_photos import reweighted, smears
 from phototemplate.settings import AdjustmentSettings
 
 
@@ -50,6 +52,15 @@ def _misprinted(run: Adjustment) -> list[Explanation]:
     return [Explanation(worst, lambda: release_print_scale(run, conflicts))] if conflicts else []
 
 
+def _loose(run: Adjustment) -> list[Explanation]:
+    found = [one for one in loosenings(run)[:1] if one.visible_mm > constants.SAME_MM]
+    return [Explanation(one.gain, lambda one=one: left_out(run, one)) for one in found]  # type: ignore[misc]
+
+
+def _smeared(run: Adjustment) -> list[Explanation]:
+    return [Explanation(one.gain, lambda one=one: reweighted(run, one)) for one in smears(run)]  # type: ignore[misc]
+
+
 def _bent(run: Adjustment) -> list[Explanation]:
     return [Explanation(g, lambda b=b: run.releasing_curl({b})) for b, g in curl_evidence(run).items()]  # type: ignore[misc]
 
@@ -60,9 +71,11 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "it is printed at another scale", constants.MISPRINTED_PARAMETERS, lambda s: constants.SCALE_CONFLICT**2, _misprinted
     ),
     Hypothesis("it is bent", constants.BENT_PARAMETERS, lambda s: s.curl_evidence, _bent),
+    Hypothesis("a strip came loose", constants.LOOSE_PARAMETERS, lambda s: constants.LOOSE_EVIDENCE, _loose),
+    Hypothesis("a photo is smeared", constants.SMEARED_PARAMETERS, lambda s: s.moved_evidence, _smeared),
 )
-"""Every hypothesis about a sheet; that a sighting is wrong is asked once the sheets are settled
-(:mod:`~phototemplate.network.stability.data_snooping`), that a photo is noisy after that"""
+"""Every hypothesis; that a sighting is wrong is asked once these are settled
+(:mod:`~phototemplate.network.stability.data_snooping`)"""
 
 
 def best_explained(run: Adjustment) -> Adjustment:

@@ -189,6 +189,17 @@ WORDS: dict[str, Words] = {
         "was left out there.",
         "Fix the sheets with tape and photograph again, or remove the photos from before the move.",
     ),
+    "strip-elsewhere": Words(
+        "a wall strip came loose",
+        "{where} lies up to {shift_mm:.1f} elsewhere in {photos} than in the other photos; it was left out there.",
+        "Press the strip to the wall along its whole length and photograph that wall again.",
+    ),
+    "photo-smeared-corners": Words(
+        "a photo is smeared",
+        "The corners in {where} lie {larger_ratio:.1f} times as far off as their sharpness says, most along "
+        "{direction_deg:.0f}, so they count less.",
+        "Hold the phone still for this photo, with both hands or leaning on something, and take it again.",
+    ),
     "sheet-curled": Words(
         "a sheet does not lie flat",
         "{where} bends by {rise_mm:.1f}.",

@@ -1,0 +1,131 @@
+"""Score test for strips that came loose between photos: their points are free, so all of them together tell.
+
+The free points of a strip follow whatever the photos say. Where the strip lay elsewhere in some of them, shifted as a whole or
+from one end, its sightings there leave residuals that go together: with A their derivative by a shift and by a shift that grows
+along the strip, v the residuals and Q the covariance of adjusted residuals, the drop in chi-squared by letting it lie elsewhere
+there is ``(A^T v)^T (A^T Q A)^-1 A^T v`` (score test, as in :mod:`~phototemplate.network.stability.displacement_test`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from phototemplate.model import Array
+from phototemplate.network import constants
+from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.stability.displacement_test import groupings
+
+
+@dataclass(frozen=True)
+class Loosening:
+    """A strip that seems to lie elsewhere in some photos."""
+
+    strip: str
+    photos: tuple[int, ...]
+    """Those with fewer sightings of it"""
+    gain: float
+    """Drop in chi-squared at unit noise"""
+    visible_mm: float
+    """How far its points move at most"""
+
+
+@dataclass(frozen=True)
+class _View:
+    """What one photo says of a strip's six parameters: a shift, and a shift that is 1 at one end and -1 at the other."""
+
+    photo: int
+    count: int
+    information: Array
+    """(6, 6)"""
+    score: Array
+    """(6,)"""
+    by_shared: Array
+    """(6, K) coupling to the shared parameters, the points following"""
+    by_points: Array
+    """(6, M, 3) coupling to the free points"""
+
+
+def loosenings(run: Adjustment) -> list[Loosening]:
+    """The best grouping of every strip's photos, strongest first; none of strips that one photo or none shows."""
+    cov = bundle.covariance(run.problem, run.solved.normal)
+    out = []
+    for strip, own in _views(run, cov).items():
+        found = _best(strip, own, cov, run.noise())
+        if found is not None:
+            out.append(found)
+    return sorted(out, key=lambda one: -one.gain)
+
+
+def _views(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_View]]:
+    problem, linear = run.problem, run.solved.linear
+    s, place = problem.sightings, problem.layout.point
+    root = np.sqrt(run.solved.weight)
+    names = np.array([t for t, _ in problem.point_ids])
+    out: dict[str, list[_View]] = {}
+    for rows, photo, key in problem.groups:
+        if key != -1:
+            continue
+        columns, local = problem.group_columns(photo, key)
+        for strip in np.unique(names[s.point[rows]]):
+            mine = rows.start + np.nonzero((names[s.point[rows]] == strip) & run.used[rows])[0]
+            if len(mine) < constants.LEAST_OF_BODY:
+                continue
+            by_point = linear.jac[mine][:, :, place] * root[mine, None, None]
+            x = run.targets[strip].points_mm[[problem.point_ids[m][1] for m in s.point[mine]], 0]
+            along = x / np.abs(run.targets[strip].points_mm[:, 0]).max()
+            design = np.concatenate([by_point, along[:, None, None] * by_point], axis=2)
+            index = problem.schur_index[s.point[mine]]
+            shared = -np.einsum("nri,kni->nrk", by_point, cov.gain[:, index])
+            shared[:, :, columns] += linear.jac[mine][:, :, local] * root[mine, None, None]
+            by_points = np.zeros((design.shape[2], len(problem.schur_points), 3))
+            np.add.at(by_points.transpose(1, 0, 2), index, design.transpose(0, 2, 1) @ by_point)
+            out.setdefault(str(strip), []).append(
+                _View(
+                    photo, len(mine), np.einsum("nri,nrj->ij", design, design),
+                    np.einsum("nri,nr->i", design, linear.white[mine] * root[mine, None]),
+                    np.einsum("nri,nrk->ik", design, shared), by_points,
+                )
+            )  # fmt: skip
+    return out
+
+
+def _best(strip: str, views: list[_View], cov: bundle.Covariance, noise: float) -> Loosening | None:
+    shared, points = np.array([v.by_shared for v in views]), np.array([v.by_points for v in views])
+    seen = points.any(axis=(0, 1, 3))
+    following = np.einsum("vami,mij->vamj", points[:, :, seen], cov.point_noise[seen])
+    given_way = np.einsum("vak,wbk->vwab", shared @ cov.shared, shared)
+    given_way += np.einsum("vami,wbmi->vwab", following, points[:, :, seen], optimize=True)
+    best: Loosening | None = None
+    for group in groupings(len(views)):
+        parts = [[views[i] for i in group], [v for i, v in enumerate(views) if i not in group]]
+        if not parts[1] or min(sum(v.count for v in part) for part in parts) < constants.LEAST_OF_STRIP:
+            continue
+        g = list(group)
+        information = np.sum([v.information for v in parts[0]], axis=0)
+        left = information - given_way[np.ix_(g, g)].sum(axis=(0, 1))
+        # In units of the photos' own knowledge: what no other photo checks tells nothing.
+        scale = 1.0 / np.sqrt(np.maximum(np.diag(information), np.finfo(float).tiny))
+        value, way = np.linalg.eigh(left * scale[:, None] * scale)
+        known = value > constants.LEAST_CHECKED_MOVE
+        score = way[:, known].T @ (scale * np.sum([v.score for v in parts[0]], axis=0))
+        move = scale * (way[:, known] @ (score / value[known]))
+        gain = float(score @ (score / value[known])) / noise**2
+        if best is None or gain > best.gain:
+            visible = max(float(np.linalg.norm(move[:3] + end * move[3:])) for end in (-1.0, 1.0))
+            fewer = min(parts, key=lambda part: (sum(v.count for v in part), [v.photo for v in part]))
+            best = Loosening(strip, tuple(v.photo for v in fewer), gain, visible)
+    return best
+
+
+def left_out(run: Adjustment, one: Loosening) -> Adjustment:
+    """Without a strip's sightings in the photos in which it lay elsewhere, and with that said."""
+    problem, s = run.problem, run.problem.sightings
+    strip = np.array([t == one.strip for t, _ in problem.point_ids])
+    rows = (s.point >= 0) & strip[np.maximum(s.point, 0)] & np.isin(s.photo, one.photos)
+    loose = run.loose | {(one.strip, photo) for photo in one.photos}
+    photos = [problem.photo_ids[p] for p in one.photos]
+    said = run.saying("strip-elsewhere", one.strip, shift_mm=one.visible_mm, photos=photos)
+    return replace(said.rejecting(rows), loose=loose)
