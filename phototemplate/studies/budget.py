@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phototemplate.model import Array, Measurement, Outline, Segment
+from phototemplate.model import Array, Measurement, Segment
 from phototemplate.numerics.correlation import autocorrelation, effective_sample_size
 from phototemplate.numerics.uncertainty import coverage_factor, effective_dof
 from phototemplate.output.assessment import BudgetPart, EdgeBudget, Evaluation, Sensitivity
@@ -25,8 +26,10 @@ from phototemplate.studies.constants import (
     MOST_CORRELATION,
     SENSITIVITY_SHARE,
 )
-from phototemplate.studies.verdict import WorstPlace
 from phototemplate.template.quantities import State
+
+if TYPE_CHECKING:
+    from phototemplate.studies.verdict import WorstPlace
 
 SIGHTINGS = "target sightings"
 EDGE_NOISE = "edge noise"
@@ -46,18 +49,8 @@ ASSUMED = (
 
 def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
     """Budget of an edge at its least certain place."""
-    outline = m.outline
-    segment = state.segments[worst.edge_id]
-    shared = worst.gradient @ outline.shared_jac
-    parts = []
-    for cause, part in outline.influences.parts.items():
-        u = math.sqrt(max(float(shared @ part @ shared), 0.0))
-        parts.append(BudgetPart(cause, _evaluation(cause), u, _dof(m, cause)))
-    unseen = _unseen_variance(outline, state, worst.gradient)
-    own = math.sqrt(max(float(worst.gradient @ outline.noise_cov_mm2 @ worst.gradient) - unseen, 0.0))
-    observed = segment.source != "contact"
-    parts.append(BudgetPart(UNSEEN, "B", math.sqrt(unseen), DOF_ASSUMED))
-    parts.append(BudgetPart(EDGE_NOISE, "A" if observed else "B", own, noise_dof(segment) if observed else DOF_ASSUMED))
+    shared = worst.gradient @ m.outline.shared_jac
+    parts: Sequence[BudgetPart] = contributions(m, state, worst.gradient)
     total = math.sqrt(sum(p.u_mm**2 for p in parts))
     parts = sorted((p for p in parts if p.u_mm > BUDGET_SHARE * total), key=lambda p: -p.u_mm)
     dof, k95 = dof_and_coverage(parts)
@@ -74,6 +67,26 @@ def edge_budget(m: Measurement, state: State, worst: WorstPlace) -> EdgeBudget:
     )
 
 
+def contributions(m: Measurement, state: State, gradient: Array) -> list[BudgetPart]:
+    """Independent contributions to the uncertainty of any quantity, given its gradient (S,) over the outline's state."""
+    outline, parts = m.outline, []
+    shared = gradient @ outline.shared_jac
+    for cause, part in outline.influences.parts.items():
+        u = math.sqrt(max(float(shared @ part @ shared), 0.0))
+        parts.append(BudgetPart(cause, _evaluation(cause), u, cause_dof(m, cause)))
+    for edge_id, where in outline.state_slices.items():
+        own = gradient[where]
+        if not own.any():
+            continue
+        segment = state.segments[edge_id]
+        unseen = max(float(own @ segment.unseen_cov_mm2 @ own), 0.0) if segment.unseen_cov_mm2 is not None else 0.0
+        noise = math.sqrt(max(float(own @ outline.noise_cov_mm2[where, where] @ own) - unseen, 0.0))
+        observed = segment.source != "contact"
+        parts.append(BudgetPart(UNSEEN, "B", math.sqrt(unseen), DOF_ASSUMED))
+        parts.append(BudgetPart(EDGE_NOISE, "A" if observed else "B", noise, noise_dof(segment) if observed else DOF_ASSUMED))
+    return parts
+
+
 def dof_and_coverage(parts: Sequence[BudgetPart], probability: float = 0.95) -> tuple[float, float]:
     """Effective degrees of freedom of independent contributions, and the coverage factor that follows.
 
@@ -81,16 +94,6 @@ def dof_and_coverage(parts: Sequence[BudgetPart], probability: float = 0.95) -> 
     """
     dof = effective_dof([p.u_mm for p in parts], [p.dof for p in parts]) if parts else math.inf
     return dof, coverage_factor(probability, max(math.floor(dof), 1) if math.isfinite(dof) else dof)
-
-
-def _unseen_variance(outline: Outline, state: State, gradient: Array) -> float:
-    """Variance (mm2) from what walls may do where no point was seen: a prior of their smoothness, so type B."""
-    variance = 0.0
-    for edge_id, where in outline.state_slices.items():
-        unseen = state.segments[edge_id].unseen_cov_mm2
-        if unseen is not None:
-            variance += float(gradient[where] @ unseen @ gradient[where])
-    return max(variance, 0.0)
 
 
 def noise_dof(segment: Segment) -> float:
@@ -115,7 +118,8 @@ def _evaluation(cause: str) -> Evaluation:
     return "A" if cause == SIGHTINGS else "B"
 
 
-def _dof(m: Measurement, cause: str) -> float:
+def cause_dof(m: Measurement, cause: str) -> float:
+    """Degrees of freedom behind one cause of the network's uncertainty; what they rest on is in :data:`ASSUMED`."""
     if cause == SIGHTINGS:
         return max(m.network.redundancy, 1.0)
     return DOF_STATED if cause.startswith(KNOWN_LENGTH) else DOF_ASSUMED

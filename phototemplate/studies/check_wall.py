@@ -16,6 +16,8 @@ import numpy as np
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, BoolArray, HeightPoint, Measurement, Outline
 from phototemplate.numerics.decision import Decision, Guard, decide
+from phototemplate.numerics.uncertainty import effective_dof
+from phototemplate.studies.budget import cause_dof, noise_dof
 from phototemplate.studies.comparison import Comparison, compare_drawing, compare_square, compare_straight
 from phototemplate.studies.constants import GAP_BUDGET_SHARE, STRAIGHT_SHARE, USUAL_GAP_MM
 from phototemplate.studies.fit_reference import Freedom
@@ -25,6 +27,7 @@ from phototemplate.studies.verdict import judge_quantity
 from phototemplate.studies.wall_figures import Figure, Kind, line_rows, row_u, wall_figures
 from phototemplate.studies.wall_line import End, WallLine, choose_wall, wall_line
 from phototemplate.template.gradients import Dual
+from phototemplate.template.quantities import OWN_NOISE
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,8 @@ def check_wall(
     level, level_rows = _levelled(compared.kind, x, compared.height_mm, within)
     meaning = f"behind {compared.against} that touches the wall"
     largest = Figure("largest gap", laid.largest_mm, laid.largest_u_mm, "mm", meaning)
-    decision = decide(largest.value, largest.u, upper=limit_mm, guard=guard)
+    budget = _budget(compared, laid, x, within)
+    decision = decide(largest.value, largest.u, upper=limit_mm, guard=guard, dof=_dof(measurement, wall, budget))
     if measurement is not None and measurement.network.quality.withheld:
         decision = replace(decision, verdict="cannot tell")
     judged = compared.cov_mm2[np.ix_(within, within)]
@@ -129,7 +133,7 @@ def check_wall(
         limit_mm=limit_mm,
         decision=decision,
         remedy=_remedy(measurement, wall, laid.weights @ compared.rows, largest.value, limit_mm, guard, decision),
-        budget=_budget(compared, laid, x, within),
+        budget=budget,
         fit_rms_mm=None if compared.fitted is None else compared.fitted.rms_mm,
         findings=tuple(_notes(wall, compared, within)),
     )
@@ -181,6 +185,16 @@ def _budget(compared: Comparison, laid: Touching, x: Array, within: BoolArray) -
         found = {cause: spread_alone(compared, x, within, part) for cause, part in compared.parts.items()}
     items = sorted(found.items(), key=lambda item: -item[1])
     return tuple((cause, u) for cause, u in items if u > GAP_BUDGET_SHARE * max(laid.largest_u_mm, 1e-9))
+
+
+def _dof(m: Measurement | None, wall: WallLine, budget: Sequence[tuple[str, float]]) -> float:
+    """Effective degrees of freedom of the largest gap; those of noise are of the points along the wall."""
+    if m is None:
+        return math.inf
+    own = noise_dof(wall.state.segments[wall.edge_id])
+    return effective_dof(
+        [u for _, u in budget], [own if cause.startswith(OWN_NOISE) else cause_dof(m, cause) for cause, _ in budget]
+    )
 
 
 def _notes(wall: WallLine, compared: Comparison, within: BoolArray) -> list[str]:

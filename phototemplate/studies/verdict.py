@@ -18,9 +18,10 @@ from phototemplate.edges.shapes.evaluate import point_at, slope_at, to_chord, we
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.constants import GUARD_FACTORS
-from phototemplate.numerics.decision import Guard, decide, largest_u_for_proof
+from phototemplate.numerics.decision import Guard, decide, guard_factor, largest_u_for_proof
 from phototemplate.output.assessment import Judged, Remedy
 from phototemplate.studies import remedies as rem
+from phototemplate.studies.budget import contributions, dof_and_coverage
 from phototemplate.studies.constants import EDGE_TOLERANCE_MM, HELPFUL, JUDGED_PLACES, MOST_SEARCHED, SITE_TAPE_U_MM, TAKES_PART
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
@@ -135,14 +136,17 @@ def _judge_all(
     remedies: bool = True,
 ) -> tuple[Judged, ...]:
     u = [math.sqrt(max(float(a.gradient @ state.cov @ a.gradient), 0.0)) for a in asked]
-    made = [decide(a.deviation, one, -tolerance, tolerance, guard) for a, one in zip(asked, u, strict=True)]
+    dof = [dof_and_coverage(contributions(m, state, a.gradient))[0] for a in asked]
+    made = [
+        decide(a.deviation, one, -tolerance, tolerance, guard, free) for a, one, free in zip(asked, u, dof, strict=True)
+    ]
     doubted = [_doubted(m, state, a) for a in asked]
     open_ = sorted((i for i, d in enumerate(made) if d.verdict == "cannot tell"), key=lambda i: u[i])
     found: dict[int, tuple[Remedy, ...]] = {}
     if open_ and remedies:
         photos = rem.PhotoPlaces(m) if m.network.photos else None
         for n, i in enumerate(open_):
-            wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard)
+            wanted = 2.0 * largest_u_for_proof(asked[i].deviation, -tolerance, tolerance, guard, dof[i])
             found[i] = _remedies(m, state, asked[i], wanted, 2.0 * u[i], tape_u_mm, photos if n < MOST_SEARCHED else None)
     out = []
     for i, (a, d) in enumerate(zip(asked, made, strict=True)):
@@ -151,7 +155,8 @@ def _judge_all(
             verdict, remedies_ = "cannot tell", ()
         elif verdict == "meets" and doubted[i]:
             verdict, remedies_ = "cannot tell", (_choose(doubted[i], 2.0 * u[i]), *remedies_)
-        out.append(Judged(a.name, a.where, verdict, a.deviation, 2.0 * u[i], tolerance, d.probability, remedies_))
+        big_u = guard_factor("U", dof[i]) * u[i]
+        out.append(Judged(a.name, a.where, verdict, a.deviation, big_u, tolerance, d.probability, remedies_))
     return tuple(out)
 
 
@@ -215,5 +220,6 @@ def guard_text(guard: Guard) -> str:
     """The rule in words, for the report."""
     factor = GUARD_FACTORS[guard]
     if guard == "U":
-        return "Proven only where the value lies inside the tolerance by U (k = 2), after ISO 14253-1."
+        how = "95.45 %: k = 2, more with few degrees of freedom"
+        return f"Proven only where the value lies inside the tolerance by U ({how}), after ISO 14253-1."
     return f"Proven only where the value lies inside the tolerance by {factor} u (95 % one-sided), after ISO 14253-1:2017."

@@ -34,7 +34,7 @@ FOLDER = "PHOTOTEMPLATE_RENDERED_SETS"
 RENDER = "python -m demo_images.render FAMILY:SEED $SETS/FAMILY/FAMILY-SEED-PHONE --phone PHONE --spp 48"
 INSIDE, STRAIGHT_MM, VARIANCE = (0.93, 0.975), 0.6, (0.7, 1.3)
 STRAIGHT_SHARE = 0.95
-BLAMES = ("sheet-moved", "sheet-print-scale", "sheet-curled", "target-elsewhere", "batch-print-scale")
+BLAMES = ("sheet-moved", "sheet-print-scale", "sheet-curled", "target-elsewhere", "batch-print-scale", "strip-elsewhere")
 
 
 @dataclass(frozen=True)

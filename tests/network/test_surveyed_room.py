@@ -25,7 +25,7 @@ from phototemplate.network.projection import project, rays
 from phototemplate.settings import AdjustmentSettings, DetectionSettings
 from tests.network.test_adjust import _distance
 
-_KNOWN = ((1, 3), (3, 4), (1, 4), (4, 6))
+KNOWN = ((1, 3), (3, 4), (1, 4), (4, 6))
 _SIDE_MM = 71.0
 """About what the pictures show; its uncertainty below is 5 %"""
 
@@ -39,9 +39,8 @@ read by eye and refined by ``cv2.cornerSubPix``"""
 _STAFF_U_PX = 1.0
 
 
-@pytest.fixture(scope="module")
-def room(reference_photos: Path) -> tuple[Network, dict[int, np.ndarray]]:
-    folder = reference_photos / "surveyed_room"
+def adjusted(folder: Path) -> tuple[Network, dict[int, np.ndarray]]:
+    """The network of both photos, and the surveyed centres in mm."""
     rows = [line.split() for line in (folder / "aruco.txt").read_text().splitlines() if line.strip()]
     surveyed = {int(r[0]): 1000 * np.array([float(v) for v in r[1:4]]) for r in rows}
     plain = PlainMarkers("DICT_4X4_100", _SIDE_MM, tuple(surveyed))
@@ -50,10 +49,15 @@ def room(reference_photos: Path) -> tuple[Network, dict[int, np.ndarray]]:
     targets = {f"M{i}": plain_target(i, _SIDE_MM) for i in surveyed}
     lengths = [
         Tape(f"{a}-{b}", LengthEnd(f"M{a}"), LengthEnd(f"M{b}"), float(np.linalg.norm(surveyed[a] - surveyed[b])), 2.0, 20.0)
-        for a, b in _KNOWN
+        for a, b in KNOWN
     ]
     settings = AdjustmentSettings(u_print_common=0.05, u_print_sheet=0.01)
     return adjust(sightings, metas, targets, lengths, settings=settings), surveyed
+
+
+@pytest.fixture(scope="module")
+def room(reference_photos: Path) -> tuple[Network, dict[int, np.ndarray]]:
+    return adjusted(reference_photos / "surveyed_room")
 
 
 def test_held_out_distances(room: tuple[Network, dict[int, np.ndarray]]) -> None:
@@ -62,7 +66,7 @@ def test_held_out_distances(room: tuple[Network, dict[int, np.ndarray]]) -> None
     photos_of = {t: sum(t in r.target_ids for r in network.residuals) for t in network.bodies}
     relative = []
     for a, b in combinations(sorted(surveyed), 2):
-        if (a, b) in _KNOWN or not {f"M{a}", f"M{b}"} <= set(network.bodies):
+        if (a, b) in KNOWN or not {f"M{a}", f"M{b}"} <= set(network.bodies):
             continue
         size, u = _distance(network, f"M{a}", f"M{b}")
         true = float(np.linalg.norm(surveyed[a] - surveyed[b]))

@@ -113,3 +113,17 @@ def test_unknowns_of_their_own_are_eliminated() -> None:
     normal = design.T @ design
     joint = np.linalg.inv(normal + np.diag(np.append(np.zeros(4), prior)))
     np.testing.assert_allclose(np.linalg.inv(eliminated(normal, prior)), joint[:4, :4], atol=1e-12)
+
+
+def test_few_degrees_of_freedom_widen_the_guard() -> None:
+    """JCGM 100:2008, table G.2, the column for 95.45 %."""
+    table = {1: 13.97, 2: 4.53, 3: 3.31, 4: 2.87, 5: 2.65, 8: 2.37, 10: 2.28, 20: 2.13, 50: 2.05}
+    for dof, k in table.items():
+        assert de.guard_factor("U", dof) == pytest.approx(k, abs=0.005)
+        assert de.guard_factor("U", dof + 0.9) == de.guard_factor("U", dof), "truncated, G.6.4"
+    assert de.guard_factor("U") == 2.0
+    assert de.decide(0.0, 0.7, -1.5, 1.5).verdict == "meets"
+    assert de.decide(0.0, 0.7, -1.5, 1.5, dof=5.0).verdict == "cannot tell"
+    needed = de.largest_u_for_proof(0.0, -1.5, 1.5, dof=5.0)
+    assert de.decide(0.0, 0.999 * needed, -1.5, 1.5, dof=5.0).verdict == "meets"
+    assert de.conformance_probability(0.0, 0.7, -1.5, 1.5, dof=5.0) < de.conformance_probability(0.0, 0.7, -1.5, 1.5)

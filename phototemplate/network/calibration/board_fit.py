@@ -19,7 +19,7 @@ from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.bundle import Covariance, PointPrior, Problem, State
 from phototemplate.network.adjustment.parameters import POSE
-from phototemplate.network.adjustment.pseudo_observations import Priors
+from phototemplate.network.adjustment.pseudo_observations import CENTRE, Priors
 from phototemplate.network.adjustment.variance_components import COMPONENTS, components, settled, usual_sd
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
 from phototemplate.network.calibration.constants import (
@@ -180,6 +180,16 @@ def photo_noise(one: Fit) -> Array:
         if len(mine):
             out[i] = np.median(np.linalg.norm(mine, axis=1)) / np.sqrt(2 * np.log(2))
     return out
+
+
+def exposure_excess(one: Fit) -> Array:
+    """(P,) how far each photo's exposure went, over the largest standard deviation that any camera has: a photo that was zoomed
+    or cropped is no exposure of this lens, however well an exposure of its own follows it."""
+    size = max(one.problem.sensors[0].size_px)
+    most = np.ones(one.state.exposure.shape[1])
+    for kind in COMPONENTS:
+        most[kind.places] = kind.largest * (size if kind.group == CENTRE else 1.0)
+    return np.asarray(np.abs(one.state.exposure / most).max(axis=1))
 
 
 def _own_variance(one: Fit) -> Array:

@@ -17,7 +17,14 @@ import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, Camera, PhotoResiduals, Sightings, Target
-from phototemplate.network.calibration.board_fit import corner_px, fit, photo_noise, unexplained_px, wrong_sightings
+from phototemplate.network.calibration.board_fit import (
+    corner_px,
+    exposure_excess,
+    fit,
+    photo_noise,
+    unexplained_px,
+    wrong_sightings,
+)
 from phototemplate.network.calibration.board_model import SHAPES, BoardPhotos, BoardShape, Fit, Form, Start, board_photos
 from phototemplate.network.calibration.board_start import first_start
 from phototemplate.network.calibration.constants import LEAST_PHOTOS, LEFT_OUT, NAMED, VERY_STRONG
@@ -212,7 +219,7 @@ def _clean(
         if not starts:
             raise MeasureError("The photos do not determine the lens; add photos with the board tilted and in the corners.")
         best = min(starts.values(), key=lambda f: f.rms_px)
-        relative = photo_noise(best) / np.nanmedian(photo_noise(best))
+        relative = np.fmax(photo_noise(best) / np.nanmedian(photo_noise(best)), exposure_excess(best))
         noise |= dict(zip(best.names, relative.tolist(), strict=True))
         noise |= {n: np.inf for n in photos.views if n not in best.names}
         gone = [n for n in photos.views if noise[n] > LEFT_OUT]

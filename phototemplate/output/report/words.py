@@ -79,7 +79,7 @@ def edge_verdict(
         return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
     decision = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm) if math.isfinite(worst) else None
     if decision is None or decision.verdict != "meets":
-        share = decision.probability if decision is not None else 0.0
+        share = judged.probability if judged is not None else decision.probability if decision is not None else 0.0
         if judged is not None:
             where = f"in its {judged.where}" if judged.where == "middle" else f"at its {judged.where}"
         else:
