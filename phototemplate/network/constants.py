@@ -391,6 +391,8 @@ LEAST_BLUR: Final = 0.6
 
 MOST_TRIPLES: Final = 4000
 """count. Planes through three sheets that are tried as a start. Convention: saves time only."""
+PLANE_TOLERANCE: Final = 1e-12
+"""mm^2. Drop of the squared heights below which the work plane has been found. Convention: a thousandth of a micrometre."""
 LEAST_TRIANGLE: Final = 0.02
 """ratio. Twice a triangle's area over the squared spread of the sheets up to which it makes no plane. Chosen on: not
 recorded."""

@@ -11,14 +11,16 @@ The work frame is a function of the sheets alone, so the datum of the adjustment
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, HeightPoint, Influences, Network, TypeB, WorkPlane
-from phototemplate.network.constants import LEAST_TRIANGLE, MOST_TRIPLES
+from phototemplate.network.constants import LEAST_TRIANGLE, MOST_TRIPLES, PLANE_TOLERANCE
 from phototemplate.network.projection import body_points
+from phototemplate.numerics.least_squares import minimise
 from phototemplate.numerics.rigid import skew
 from phototemplate.settings import WorkPlaneSettings
 
@@ -65,7 +67,7 @@ def fit_work_plane(
 
     normal, offset, weight = _robust_plane(xyz, centre, thick, up, settings)
     rotation = _axes(normal, centre, [network.bodies[t].rotation[:, 0] for t in ids])
-    used = weight > 0
+    used = weight.max(axis=1) > 0
     translation = -rotation @ centre[used].mean(axis=0)
     translation[2] = -offset
     work_corner = xyz @ rotation.T + translation
@@ -128,10 +130,10 @@ def to_world(plane: WorkPlane, xyz_work: Array) -> Array:
 def _robust_plane(
     xyz: Array, centre: Array, thick: Array, up: Array, settings: WorkPlaneSettings
 ) -> tuple[Array, float, Array]:
-    """Unit normal, offset (normal . x = offset on the plane) and weight per sheet.
+    """Unit normal, offset (normal . x = offset on the plane) and weight per pattern corner (n, 4).
 
-    Start: of all planes through three sheets the one with the smallest sum of capped distances; then reweighted least
-    squares through all pattern corners with a weight that is 1 within ``even_mm`` and falls to 0 at ``ignore_mm``.
+    Start: of all planes through three sheets the one with the smallest sum of capped distances; then robust least squares
+    through all pattern corners with a weight that is 1 within ``even_mm`` and falls to 0 at ``ignore_mm``.
     """
     n = len(centre)
     low = centre - thick[:, None] * up / np.linalg.norm(up)
@@ -155,33 +157,92 @@ def _robust_plane(
             weight = np.ones(n)
     else:
         weight = np.ones(n)
-    normal, offset = up / np.linalg.norm(up), 0.0
-    for _ in range(30):
-        points = (xyz - thick[:, None, None] * normal).reshape(-1, 3)
-        w = np.repeat(weight, xyz.shape[1])
-        mean = w @ points / w.sum()
-        _, _, vt = np.linalg.svd(np.sqrt(w)[:, None] * (points - mean), full_matrices=False)
-        new = vt[2] * np.sign(vt[2] @ up)
-        offset = float(new @ mean)
-        step = float(np.max(np.abs(new - normal)))
-        normal = new
-        if n < 4:
-            if step < 1e-12:
-                break
-            continue
-        fresh = _weights(centre @ normal - thick - offset, settings)
-        if np.count_nonzero(fresh) < 3:
-            break
-        moved = float(np.max(np.abs(fresh - weight)))
-        weight = fresh
-        if step < 1e-12 and moved < 1e-9:
-            break
-    return normal, offset, weight
+    start = up / np.linalg.norm(up)
+    fit = _Plane(xyz, thick, settings if n >= 4 else None)
+    begin = start, float(np.average(low @ start, weights=weight))
+    if n >= 4 and len(normals):
+        begin = normal, float(np.average(low @ normal, weights=weight))
+    try:
+        found = minimise(begin, fit.cost, fit.at, _tilted, tolerance=PLANE_TOLERANCE)
+    except np.linalg.LinAlgError:
+        found = None
+    if found is None or not found.converged:
+        raise MeasureError("The sheets settle on no common plane of the cabinet tops; lay more, spread over all cabinets.")
+    normal, offset = found.state
+    return normal, offset, fit.weights(found.state)
+
+
+@dataclass(frozen=True)
+class _Plane:
+    """Heights of the pattern corners over a plane, each counting the less the further off it lies."""
+
+    xyz: Array
+    """(n, 4, 3)"""
+    thick: Array
+    """(n,)"""
+    settings: WorkPlaneSettings | None
+    """None: every corner counts in full"""
+
+    def heights(self, plane: tuple[Array, float]) -> Array:
+        return np.asarray(self.xyz @ plane[0] - self.thick[:, None] - plane[1])
+
+    def _excess(self, height: Array) -> Array:
+        if self.settings is None:
+            return np.zeros(height.shape)
+        even, ignored = self.settings.even_mm, self.settings.ignore_mm
+        return np.clip((np.abs(height) - even) / (ignored - even), 0.0, 1.0)
+
+    def weights(self, plane: tuple[Array, float]) -> Array:
+        """(n, 4)"""
+        return np.asarray((1 - self._excess(self.heights(plane)) ** 2) ** 2)
+
+    def cost(self, plane: tuple[Array, float]) -> float:
+        """Half the squares up to ``even_mm``, from there on what the falling weight leaves of them (its integral)."""
+        height = self.heights(plane)
+        if self.settings is None:
+            return 0.5 * float(np.sum(height**2))
+        even, wide = self.settings.even_mm, self.settings.ignore_mm - self.settings.even_mm
+        t = self._excess(height)
+        inner = 0.5 * np.minimum(np.abs(height), even) ** 2
+        outer = wide * (even * (t - 2 * t**3 / 3 + t**5 / 5) + wide * (t**2 / 2 - t**4 / 2 + t**6 / 6))
+        return float(np.sum(inner + outer))
+
+    def at(self, plane: tuple[Array, float]) -> _PlaneSystem:
+        u, v = _across(plane[0])
+        design = np.stack([self.xyz @ u, self.xyz @ v, -np.ones(self.xyz.shape[:2])], axis=-1).reshape(-1, 3)
+        root = np.sqrt(self.weights(plane)).ravel()
+        return _PlaneSystem(design * root[:, None], -self.heights(plane).ravel() * root)
+
+
+@dataclass(frozen=True)
+class _PlaneSystem:
+    design: Array
+    right: Array
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        information = self.design.T @ self.design
+        gradient = self.design.T @ self.right
+        step = np.asarray(np.linalg.solve(information + damping * np.diag(np.diag(information)), gradient))
+        return step, 0.5 * float(step @ gradient)
+
+
+def _across(normal: Array) -> tuple[Array, Array]:
+    """Two unit vectors across a normal."""
+    u = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
+    u /= np.linalg.norm(u)
+    return u, np.cross(normal, u)
+
+
+def _tilted(plane: tuple[Array, float], step: Array) -> tuple[Array, float]:
+    """A plane after a tilt about either axis and a rise."""
+    u, v = _across(plane[0])
+    normal = plane[0] + step[0] * u + step[1] * v
+    return normal / np.linalg.norm(normal), plane[1] + float(step[2])
 
 
 def _weights(height: Array, settings: WorkPlaneSettings) -> Array:
-    excess = (np.abs(height) - settings.even_mm) / (settings.ignore_mm - settings.even_mm)
-    return np.where(excess <= 0, 1.0, np.where(excess < 1, (1 - np.clip(excess, 0, 1) ** 2) ** 2, 0.0))
+    excess = np.clip((np.abs(height) - settings.even_mm) / (settings.ignore_mm - settings.even_mm), 0.0, 1.0)
+    return np.asarray((1 - excess**2) ** 2)
 
 
 def _axes(normal: Array, centre: Array, sheet_x: list[Array]) -> Array:
@@ -215,7 +276,7 @@ def _frame_motion(corner: Array, weight: Array, by_height: Array, by_corner: Arr
     n, c = corner.shape[:2]
     k = by_height.shape[2]
     motion = np.zeros((6, k))
-    w = np.repeat(weight, c)
+    w = weight.ravel()
     flat = corner.reshape(n * c, 3)
     design = np.column_stack([flat[:, 1], -flat[:, 0], np.ones(n * c)])  # dz = omega_x y - omega_y x + tau_z
     weighted = design * w[:, None]

@@ -40,6 +40,7 @@ class Judged:
     deviation_mm: float
     """What is compared with the limits: 0 for what is followed as measured"""
     U_mm: float
+    """Expanded with the coverage factor of its degrees of freedom, 2 or more"""
     tolerance_mm: float
     probability: float
     """That the true value lies within the limits"""
