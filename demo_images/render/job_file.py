@@ -28,15 +28,20 @@ def _best_photo(edge: TrueEdge, scene: Scene, renderer: Renderer) -> Camera:
     line = resample(edge.points, 80)
     shares = {c.id: float(renderer.visible(c, line).mean()) for c in scene.cameras}
     enough = [c for c in scene.cameras if shares[c.id] >= max(shares.values()) - 0.03]
-    return max(enough, key=lambda c: float(np.linalg.norm(c.project(line[-1]) - c.project(line[0]))))
+    across = len(line) // 2 if edge.shape == "circle" else -1
+    return max(enough, key=lambda c: float(np.linalg.norm(c.project(line[across]) - c.project(line[0]))))
 
 
 def _rough_points(edge: TrueEdge, rng: np.random.Generator) -> np.ndarray:
-    """(n, 3) two or three places near an edge, in the world."""
+    """(n, 3) two or three places near an edge, in the world; of a round one always three."""
     line = resample(edge.points, 101)
-    where = [6, 50, 94] if np.linalg.norm(line[-1] - line[0]) > 1200 else [7, 93]
-    d = line[-1] - line[0]
-    side = np.array([-d[1], d[0], 0.0]) / np.hypot(d[0], d[1])
+    if edge.shape in ("arc", "circle"):
+        where = [7, 50, 93] if edge.shape == "arc" else [5, 40, 75]
+        d = np.gradient(line, axis=0)[where]
+    else:
+        where = [6, 50, 94] if np.linalg.norm(line[-1] - line[0]) > 1200 else [7, 93]
+        d = line[[-1]] - line[[0]]
+    side = np.column_stack([-d[:, 1], d[:, 0], 0.0 * d[:, 0]]) / np.hypot(d[:, 0], d[:, 1])[:, None]
     aside = rng.uniform(*ROUGH_MM, len(where)) * rng.choice([-1, 1], len(where))
     return np.asarray(line[where] + side * aside[:, None])
 

@@ -144,7 +144,9 @@ class Site:
         self.scene.outline.append(TrueEdge(edge_id, kind, points, arris_mm=arris))
 
     def arc_edge(self, edge_id: str, points: list[list[float]], z: float, arris: float) -> None:
-        self.scene.outline.append(TrueEdge(edge_id, "front", [[x, y, z] for x, y in points], shape="arc", arris_mm=arris))
+        """A round edge; points that come back to their start are those of a whole circle."""
+        shape = "circle" if np.allclose(points[0], points[-1]) else "arc"
+        self.scene.outline.append(TrueEdge(edge_id, "front", [[x, y, z] for x, y in points], shape=shape, arris_mm=arris))
 
     def wall_edge(self, edge_id: str, wall: str, strips: list[str], reach: float = math.inf) -> None:
         """A wall's profile from its start to arc length ``reach``, seen by these strips."""

@@ -79,6 +79,8 @@ def meet(a: Any, b: Any) -> Array:
 def loop_corners(scene: Scene, loop: list[str]) -> list[list[float]]:
     """Corner i is where edge i-1 meets edge i."""
     by_id = {e.id: e for e in scene.outline}
+    if len(loop) == 1:
+        return []  # a whole round top has no corner
     return [meet(by_id[loop[i - 1]].points, by_id[loop[i]].points).round(4).tolist() for i in range(len(loop))]
 
 

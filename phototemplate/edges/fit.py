@@ -32,7 +32,7 @@ def fit_segment(
     points
         Points of the edge in the work frame.
     hint
-        Says which shape is claimed (line, arc, profile).
+        Says which shape is claimed (line, arc, circle, profile).
     influences
         Covariance of the shared error. With it points are weighed by their whole uncertainty (contact sheets, whose own
         noise is next to nothing, by that of their sheets), and straightness is tested against it; without it by their
@@ -44,7 +44,7 @@ def fit_segment(
     Raises
     ------
     MeasureError
-        Too few points, all in one place, or an arc of nearly a half circle.
+        Too few points, all in one place, or points that do not settle on the shape.
     """
     edge = points.edge_id
     data = replace(_edge_points(points, settings, influences), corners_mm=corners_mm)
@@ -61,10 +61,8 @@ def fit_segment(
         shape = "line"
     try:
         fit = shape_named(shape).fit(data, settings)
-    except ValueError as error:
-        raise MeasureError(
-            f"edge {edge}: {error} cannot be fitted as one edge; give it as two edges that meet half way"
-        ) from error
+    except MeasureError as error:
+        raise MeasureError(f"edge {edge}: {error}") from error
     if shape == "line":
         findings += straightness(data, fit, edge, settings)
     findings += _coverage(points, hint, fit, settings)
@@ -90,6 +88,7 @@ def fit_segment(
         findings=tuple(findings),
         fitted=fit.fitted,
         unseen_cov_mm2=fit.unseen_cov_mm2,
+        bend_per_mm=fit.bend_per_mm,
     )
 
 

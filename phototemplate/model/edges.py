@@ -9,7 +9,7 @@ from phototemplate.errors import Finding
 from phototemplate.model.arrays import Array
 
 EdgeKind = Literal["front", "end", "wall", "panel", "opening", "other"]
-ShapeKind = Literal["line", "arc", "profile"]
+ShapeKind = Literal["line", "arc", "circle", "profile"]
 
 
 @dataclass(frozen=True)
@@ -88,14 +88,16 @@ class PlanePoints:
 
 @dataclass(frozen=True)
 class Segment:
-    """A fitted edge: normal offsets from a chord, at M knots along it.
+    """A fitted edge: normal offsets from a base, at M knots along it.
 
-    The chord runs from ``chord_mm[0]`` to ``chord_mm[1]``; its left normal is the unit tangent turned +90 deg.
+    The base is the chord from ``chord_mm[0]`` to ``chord_mm[1]``, bent evenly about its middle to the curvature
+    ``bend_per_mm``; left is the unit tangent turned +90 deg.
     ``line``: M = 2 knots at the chord's ends, straight between and beyond them.
-    ``arc``: M = 3 knots (start, middle, end), the circle through the three points.
+    ``arc``: M = 3 knots (start, middle, end) of a bent base; a fit leaves their offsets zero.
+    ``circle``: M = 3 knots at thirds of a base that closes: a whole round top.
     ``profile``: M >= 4 knots, natural cubic spline in the offset over the chord, straight beyond the end knots. The
     outermost knots lie beyond the chord, where nothing was seen and the uncertainty grows.
-    Points at a given chord position are linear in the offsets for line and profile.
+    Points at a given position along the base are linear in the offsets.
     """
 
     edge_id: str
@@ -104,7 +106,7 @@ class Segment:
     chord_mm: Array
     """(2, 2)"""
     knots_mm: Array
-    """(M,) positions along the chord"""
+    """(M,) positions along the base"""
     offsets_mm: Array
     """(M,)"""
     noise_cov_mm2: Array
@@ -125,3 +127,5 @@ class Segment:
     """Effective number of fitted values (trace of the hat matrix); None: as many as knots"""
     unseen_cov_mm2: Array | None = None
     """(M, M) share of ``noise_cov_mm2`` that no point speaks of: what the shape may do where nothing was seen (type B)"""
+    bend_per_mm: float = 0.0
+    """1/mm. Curvature of the base, positive where it turns left"""

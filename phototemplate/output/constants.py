@@ -11,7 +11,7 @@ from typing import Final
 
 # ---------------------------------------------------------------------------------------------------- formats
 
-RESULT_VERSION: Final = 1
+RESULT_VERSION: Final = 2
 """count. Version of the result's format, raised where a reader of the old one would misread the new. Convention: format."""
 PIECES_VERSION: Final = 1
 """count. The same of the file of pieces, raised where a key changes its meaning. Convention: format."""

@@ -119,6 +119,7 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
         shape=segment.shape,
         source=segment.source,
         chord_mm=numbers(segment.chord_mm, 15),
+        bend_per_mm=segment.bend_per_mm,
         knots_mm=numbers(segment.knots_mm, 15),
         offsets_mm=numbers(segment.offsets_mm, 15),
         height_mm=list(segment.height_mm),

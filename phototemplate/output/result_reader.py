@@ -170,6 +170,7 @@ def _segment(part: s.EdgePart, noise: Array, jac: Array) -> Segment:
         n_photos=part.n_photos,
         candidates=tuple(Candidate(c.offset_mm, c.height_mm, c.support) for c in part.candidates),
         findings=_read_findings(part.findings),
+        bend_per_mm=part.bend_per_mm,
     )
 
 

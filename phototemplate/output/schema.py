@@ -65,8 +65,9 @@ class CandidatePart(Part):
 class EdgePart(Part):
     """One edge: the fitted curve and what is to be read of it.
 
-    The curve is given by normal offsets at knots over a chord. line: straight through two knots; arc: circle through
-    three; profile: natural cubic spline through the offsets, straight beyond the end knots.
+    The curve is given by normal offsets at knots over a base: the chord, bent evenly about its middle to the curvature
+    bend_per_mm without changing its length. line: straight through two knots; arc and circle: the bent chord itself, offsets
+    tell how it moves and grows; profile: natural cubic spline through the offsets, straight beyond the end knots.
     """
 
     edge: str
@@ -75,11 +76,13 @@ class EdgePart(Part):
     source: str
     """trace (photos), contact (contact sheets) or strip (wall strip)"""
     chord_mm: list[Pair]
-    """Start and end, plan frame"""
+    """Start and end of the chord before it is bent, plan frame"""
+    bend_per_mm: float = 0.0
+    """Curvature of the base, 1/mm, positive where it turns left"""
     knots_mm: list[float]
-    """Positions along the chord"""
+    """Positions along the base"""
     offsets_mm: list[float]
-    """Offsets at the knots, positive to the left of the chord"""
+    """Offsets at the knots, positive to the left of the base"""
     length_mm: float | None = None
     length_U_mm: float | None = None
     """Null where an end of the edge is no corner: the length is that of the stretch that was seen, no dimension"""

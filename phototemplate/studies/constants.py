@@ -14,7 +14,7 @@ EDGE_TOLERANCE_MM: Final = INCH_MM / 16
 """mm. Tolerance of a finished edge unless the job states another. Convention: fabricators state 1/16 in."""
 SITE_TAPE_U_MM: Final = 0.7
 """mm. Standard uncertainty of a careful tape reading on site. Convention: read to 1 mm or 1/32 in."""
-JUDGED_PLACES: Final = {"line": 5, "arc": 9, "profile": 41}
+JUDGED_PLACES: Final = {"line": 5, "arc": 9, "circle": 9, "profile": 41}
 """count. Places along an edge that are judged, evenly from corner to corner. Derived: the variance across a line is largest
 at an end; an arc has three knots and a profile at most 30."""
 TAKES_PART: Final = 0.2

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phototemplate.edges.shapes.evaluate import chord_frame, offset_at, slope_at, slope_weights, to_chord, weights
+from phototemplate.edges.shapes.evaluate import bent_base, chord_frame, normal_at, tangent_at, to_chord, weights
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Outline, Segment
 from phototemplate.numerics.montecarlo import MonteCarloResult, agrees, correlated_draws, summarised
@@ -71,19 +71,14 @@ def findings(checks: Sequence[IntervalCheck]) -> tuple[Finding, ...]:
 
 
 def _meet(a: Segment, b: Segment, offsets_a: Array, offsets_b: Array, near: Array) -> Array:
-    """(draws, 2) corners of two edges for drawn offsets (draws, M); Newton's method over both chord positions."""
-    frame_a, frame_b = chord_frame(a), chord_frame(b)
+    """(draws, 2) corners of two edges for drawn offsets (draws, M); Newton's method over both positions along the bases."""
     n = len(offsets_a)
     s = np.full(n, to_chord(a, near)[0][0])
     t = np.full(n, to_chord(b, near)[0][0])
     point = np.zeros((n, 2))
     for _ in range(8):
-        oa, ma = _offset_and_slope(a, s, offsets_a)
-        ob, mb = _offset_and_slope(b, t, offsets_b)
-        point = frame_a.origin_mm + s[:, None] * frame_a.tangent + oa[:, None] * frame_a.normal
-        other = frame_b.origin_mm + t[:, None] * frame_b.tangent + ob[:, None] * frame_b.normal
-        along_a = frame_a.tangent + ma[:, None] * frame_a.normal
-        along_b = frame_b.tangent + mb[:, None] * frame_b.normal
+        point, along_a = _point_and_direction(a, s, offsets_a)
+        other, along_b = _point_and_direction(b, t, offsets_b)
         gap = other - point
         cross = along_a[:, 0] * along_b[:, 1] - along_a[:, 1] * along_b[:, 0]
         ds = (gap[:, 0] * along_b[:, 1] - gap[:, 1] * along_b[:, 0]) / cross
@@ -94,13 +89,11 @@ def _meet(a: Segment, b: Segment, offsets_a: Array, offsets_b: Array, near: Arra
     return point
 
 
-def _offset_and_slope(segment: Segment, s: Array, offsets: Array) -> tuple[Array, Array]:
-    """Offset and slope (draws,) at a chord position of its own for every draw."""
-    w, dw = weights(segment, s), slope_weights(segment, s)
-    if segment.shape == "arc":
-        change = offsets - segment.offsets_mm
-        return offset_at(segment, s) + np.sum(w * change, axis=1), slope_at(segment, s) + np.sum(dw * change, axis=1)
-    return np.sum(w * offsets, axis=1), np.sum(dw * offsets, axis=1)
+def _point_and_direction(segment: Segment, s: Array, offsets: Array) -> tuple[Array, Array]:
+    """Point (draws, 2) at a position of its own for every draw, and its derivative along the base."""
+    base, tangent, normal = bent_base(chord_frame(segment), segment.bend_per_mm, s)
+    offset, slope = (np.sum(weights(segment, s, d) * offsets, axis=1)[:, None] for d in (0, 1))
+    return base + offset * normal, (1.0 - segment.bend_per_mm * offset) * tangent + slope * normal
 
 
 def _corner_gradient(a: Segment, b: Segment, slices: tuple[slice, slice], size: int, corner: Array) -> Array:
@@ -109,10 +102,8 @@ def _corner_gradient(a: Segment, b: Segment, slices: tuple[slice, slice], size: 
     out = np.zeros((2, size))
     for own, other, where in ((a, b, slices[0]), (b, a, slices[1])):
         s, t = to_chord(own, corner)[0], to_chord(other, corner)[0]
-        frame, there = chord_frame(own), chord_frame(other)
-        tangent = frame.tangent + slope_at(own, s)[0] * frame.normal
-        along = there.tangent + slope_at(other, t)[0] * there.normal
-        # normal n of the own edge: n . dp = n . (normal shift); dp is along the other edge
-        normal = np.array([-tangent[1], tangent[0]])
-        out[:, where] += np.outer(along, float(normal @ frame.normal) * weights(own, s)[0]) / float(normal @ along)
+        _, _, towards = bent_base(chord_frame(own), own.bend_per_mm, s)
+        # normal n of the own edge: n . dp = n . (shift across its base); dp is along the other edge
+        normal, along = normal_at(own, s)[0], tangent_at(other, t)[0]
+        out[:, where] += np.outer(along, float(normal @ towards[0]) * weights(own, s)[0]) / float(normal @ along)
     return out

@@ -55,7 +55,7 @@ def lean(m: Measurement, edge_id: str, strips: Sequence[str] = ()) -> Lean | Non
     segment = next((s for s in m.outline.segments if s.edge_id == edge_id), None)
     names = tuple(strips) or ("W",)
     points = [p for p in m.network.points if p.target_id.startswith(names)]
-    if segment is None or segment.shape == "arc" or len(points) < 6:
+    if segment is None or segment.bend_per_mm or len(points) < 6:
         return None
     work, jac = to_work(m.work_plane, np.array([p.xyz_mm for p in points]), np.array([p.shared_jac for p in points]))
     plan = m.outline.plan_from_work

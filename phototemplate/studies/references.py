@@ -177,7 +177,7 @@ def of_outline(
     ends += [loop.corners_mm for loop in outline.loops if edge_id in loop.edge_ids and loop.closed]
     on_edge = np.vstack(ends)
     s, off = to_chord(segment, on_edge)
-    s = s[np.abs(off - weights(segment, s) @ segment.offsets_mm) < 1.0] if segment.shape != "arc" else s
+    s = s[np.abs(off - weights(segment, s) @ segment.offsets_mm) < 1.0]
     at = np.linspace(float(s.min()), float(s.max()), max(round(float(np.ptp(s)) / step_mm), 8) + 1)
     rows = weights(segment, at)
     cov: Array = rows @ state_cov(outline)[where, where] @ rows.T

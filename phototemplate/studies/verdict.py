@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phototemplate.edges.shapes.evaluate import point_at, slope_at, to_chord, weights
+from phototemplate.edges.shapes.evaluate import between, point_at, slope_at, weights
 from phototemplate.errors import Finding
 from phototemplate.model import Array, Measurement
 from phototemplate.numerics.constants import GUARD_FACTORS
@@ -61,8 +61,7 @@ def worst_place(state: State, edge_id: str) -> WorstPlace:
     """The least certain place of an edge between its corners, found along the edge and not at its ends alone."""
     segment = state.segments[edge_id]
     start, end = state.stretch(edge_id)
-    ends, _ = to_chord(segment, np.array([start.xy, end.xy]))
-    s = np.linspace(ends[0], ends[1], JUDGED_PLACES[segment.shape])
+    s = between(segment, start.xy, end.xy, JUDGED_PLACES[segment.shape])
     rows = weights(segment, s) / np.sqrt(1.0 + slope_at(segment, s)[:, None] ** 2)
     where = state.outline.state_slices[edge_id]
     u2 = np.einsum("ni,ij,nj->n", rows, state.cov[where, where], rows)

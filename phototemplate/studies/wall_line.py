@@ -77,8 +77,8 @@ def wall_line(
     state = State(outline)
     state.curve(edge_id)  # names the edges there are
     segment = state.segments[edge_id]
-    if segment.shape == "arc":
-        raise MeasureError(f"{edge_id} was fitted as an arc, and a wall check needs a line or a profile; change its shape.")
+    if segment.bend_per_mm:
+        raise MeasureError(f"{edge_id} is fitted as {segment.shape}; a wall check needs a line or a profile; change its shape.")
     frame = chord_frame(segment)
     into = frame.normal * room_side(outline, segment, heights)
     # seen from the room one faces the wall, so right is the direction into the room turned by +90 degrees

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import point_at
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, Candidate, Segment
 from phototemplate.settings import OutlineSettings
@@ -104,6 +105,8 @@ def join_edges(spec: LoopEdges, by_id: Mapping[str, Segment], settings: OutlineS
     ids = spec.edge_ids
     n = len(ids)
     seen = {e: _Seen(by_id[e], seen_ends(by_id[e])) for e in ids}
+    if n == 1 and by_id[ids[0]].shape == "circle":
+        return [Chain(spec.loop_id, ids, point_at(by_id[ids[0]], 0.0), True)], []
     if n == 1:
         return [Chain(spec.loop_id, ids, seen[ids[0]].ends, False)], []
     joints = []
@@ -267,7 +270,8 @@ def along_loops(segments: Sequence[Segment], chains: Sequence[Chain]) -> list[Se
                 start = chain.corners[i]
                 end = chain.corners[(i + 1) % len(chain.edge_ids)] if chain.closed else chain.corners[i + 1]
                 curve = segment_curve(segment, 0, len(segment.offsets_mm))
-                if not follows(curve, segment, start, end):
+                clockwise = segment.shape == "circle" and segment.bend_per_mm < 0.0
+                if clockwise or not follows(curve, segment, start, end):
                     segment = reversed_segment(segment)
                 break
         out.append(segment)
@@ -282,6 +286,7 @@ def reversed_segment(segment: Segment) -> Segment:
         chord_mm=segment.chord_mm[::-1].copy(),
         knots_mm=(chord - segment.knots_mm)[::-1].copy(),
         offsets_mm=-segment.offsets_mm[::-1],
+        bend_per_mm=-segment.bend_per_mm,
         noise_cov_mm2=segment.noise_cov_mm2[::-1, ::-1].copy(),
         unseen_cov_mm2=None if segment.unseen_cov_mm2 is None else segment.unseen_cov_mm2[::-1, ::-1].copy(),
         shared_jac=-segment.shared_jac[::-1],

@@ -127,6 +127,8 @@ class ArcCurve:
     turn: float
     start_rad: float = 0.0
     """Angle about the centre from which positions count"""
+    closed: bool = False
+    """A whole circle: from a place back to the same one it goes all around"""
 
     def side(self, p: Vec) -> Dual:
         return (self.radius - (p - self.centre).norm()) * self.turn
@@ -173,21 +175,29 @@ class ArcCurve:
     def sweep_rad(self, start: Array, end: Array) -> float:
         """Angle from start to end in the running direction; see :func:`_travelled`."""
         a, b = start - self.centre.xy, end - self.centre.xy
-        return _travelled(self.turn * math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))
+        return self._around(self.turn * math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))
+
+    def _around(self, angle_rad: float) -> float:
+        return 2 * math.pi if self.closed and abs(angle_rad) < FLAT_SWEEP_RAD else _travelled(angle_rad)
 
     def sweep(self, start: Vec, end: Vec) -> Dual:
         """The same with its gradient."""
         a, b = start - self.centre, end - self.centre
         angle = atan2(a.cross(b), a.dot(b)) * self.turn
-        return angle + (_travelled(angle.value) - angle.value)
+        return angle + (self._around(angle.value) - angle.value)
 
     def vertices(self, start: Array, end: Array, tolerance_mm: float) -> list[tuple[float, float, float]]:
         sweep = self.sweep_rad(start, end)
+        if sweep > MOST_TURN_RAD:  # a whole circle has no bulge: two halves
+            over = 2 * self.centre.xy - start
+            return [(float(p[0]), float(p[1]), math.tan(self.turn * sweep / 8.0)) for p in (start, over)]
         return [(float(start[0]), float(start[1]), math.tan(self.turn * sweep / 4.0))]
 
     def length(self, start: Vec, end: Vec) -> Dual:
         """Of the arc as it is drawn: with the chord and the sweep of its ends, which may lie off the circle where a line runs
         on into it (``intersections.tangent_place``)."""
+        if self.sweep_rad(start.xy, end.xy) > MOST_TURN_RAD:
+            return self.radius * (2 * math.pi)
         chord, half = (end - start).norm(), self.sweep(start, end) * 0.5
         return chord if abs(half.value) < FLAT_SWEEP_RAD else abs(chord * half / sin(half))
 
@@ -199,6 +209,8 @@ class ArcCurve:
         chord, sweep = end - start, self.sweep(start, end)
         if abs(sweep.value) < FLAT_SWEEP_RAD:
             return Dual(0.0)
+        if sweep.value > MOST_TURN_RAD:
+            return self.radius * self.radius * (2 * math.pi * self.turn)
         return chord.dot(chord) * (sweep - sin(sweep)) / (2.0 - cos(sweep) * 2.0) * self.turn
 
 

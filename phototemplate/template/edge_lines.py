@@ -94,7 +94,7 @@ def outward_mm(segment: Segment, finish: str, spec: PieceEdgeSpec, shop: ShopSpe
         return -spec.clearance
     if finish == "finished":
         # a rounded end carries on the front's overhang
-        return shop.end_overhang if segment.kind == "end" and segment.shape != "arc" else shop.overhang
+        return shop.end_overhang if segment.kind == "end" and not segment.bend_per_mm else shop.overhang
     return -{
         "wall": shop.wall_clearance, "panel": shop.panel_clearance, "appliance": shop.appliance_clearance,
         "seam": shop.joint / 2.0,

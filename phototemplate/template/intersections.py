@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from phototemplate.edges.shapes.evaluate import chord_frame, circle_of
+from phototemplate.edges.shapes.evaluate import chord_frame, circle_of, normal_at, point_at
 from phototemplate.model import Array, Segment
 from phototemplate.numerics.natural_spline import NaturalSpline
 from phototemplate.template.constants import LARGEST_STEP_MM, STRAIGHT_RADIUS_MM, TANGENT_SLACK_MM
@@ -40,40 +40,38 @@ def segment_curve(segment: Segment, first: int, size: int) -> AnyCurve:
         spline = NaturalSpline(segment.knots_mm, segment.offsets_mm)
         return WallCurve(frame.origin_mm, frame.tangent, spline, first, size)
     start, end = (_knot(segment, k, first, size) for k in (0, len(segment.knots_mm) - 1))
-    if segment.shape == "arc":
+    if abs(segment.bend_per_mm) * STRAIGHT_RADIUS_MM >= 1.0:
         circle = circle_of(segment)
-        if circle.radius_mm <= STRAIGHT_RADIUS_MM:
-            x, y = (Dual(float(circle.center_mm[i]), _gradient(size, first, circle.center_jac[i])) for i in (0, 1))
-            centre = Vec(x, y)
-            radius = Dual(circle.radius_mm, _gradient(size, first, circle.radius_jac))
-            towards = start.xy - centre.xy
-            turn = 1.0 if circle.anticlockwise else -1.0
-            return ArcCurve(centre, radius, turn, math.atan2(towards[1], towards[0]))
+        x, y = (Dual(float(circle.center_mm[i]), _gradient(size, first, circle.center_jac[i])) for i in (0, 1))
+        centre = Vec(x, y)
+        radius = Dual(circle.radius_mm, _gradient(size, first, circle.radius_jac))
+        towards = start.xy - centre.xy
+        turn = 1.0 if circle.anticlockwise else -1.0
+        return ArcCurve(centre, radius, turn, math.atan2(towards[1], towards[0]), segment.shape == "circle")
     return LineCurve(start, (end - start).unit())
 
 
 def _knot(segment: Segment, index: int, first: int, size: int) -> Vec:
     """A knot of a segment as a point with its gradient."""
-    frame = chord_frame(segment)
-    offset = Dual(float(segment.offsets_mm[index]), _gradient(size, first + index, np.ones(1)))
-    return vec(frame.origin_mm + segment.knots_mm[index] * frame.tangent) + vec(frame.normal) * offset
+    at = segment.knots_mm[index]
+    moved = Dual(0.0, _gradient(size, first + index, np.ones(1)))
+    return vec(point_at(segment, at)[0]) + vec(normal_at(segment, at)[0]) * moved
 
 
 def follows(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool:
     """Whether going from start to end along the curve's direction passes the stretch that was measured."""
     if not isinstance(curve, ArcCurve):
         return curve.position(end) >= curve.position(start)
+    if curve.closed:
+        return True
     turn = 2 * math.pi
     return curve.sweep_rad(start, segment_middle(segment)) % turn <= curve.sweep_rad(start, end) % turn
 
 
 def segment_middle(segment: Segment) -> Array:
     """(2,) the middle knot, or the middle of a line."""
-    frame = chord_frame(segment)
-    k = len(segment.knots_mm) // 2
-    s, offset = (v[k] if len(v) > 2 else v.mean() for v in (segment.knots_mm, segment.offsets_mm))
-    out: Array = frame.origin_mm + s * frame.tangent + offset * frame.normal
-    return out
+    k, knots = len(segment.knots_mm) // 2, segment.knots_mm
+    return point_at(segment, knots[k] if len(knots) > 2 else knots.mean())[0]
 
 
 def polish(a: AnyCurve, b: AnyCurve, start: Array) -> Array | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from phototemplate.edges.shapes.evaluate import normal_at, offset_u, point_at, to_chord
+from phototemplate.edges.shapes.evaluate import between, normal_at, offset_u, point_at
 from phototemplate.model import Array, EdgeReport, Outline, OutlineLoop, Segment
 from phototemplate.template.constants import BAND_PLACES
 from phototemplate.template.curves import ArcCurve
@@ -133,8 +133,7 @@ def _edge_data(report: EdgeReport | None) -> Data:
 
 def _band(segment: Segment, start: Array, end: Array, influences_cov: Array, scale: float) -> list[Item]:
     """Two lines at plus and minus U, followed along the edge: a wall is known badly where no strip was seen."""
-    ends, _ = to_chord(segment, np.array([start, end]))
-    s = np.linspace(ends[0], ends[1], BAND_PLACES)
+    s = between(segment, start, end, BAND_PLACES)
     points, normals = point_at(segment, s), normal_at(segment, s)
     big_u = 2.0 * offset_u(segment, s, influences_cov)
     items: list[Item] = []
@@ -149,6 +148,11 @@ def _labels(
 ) -> list[Item]:
     """Name on the inside, dimension on the outside."""
     (start, end), h = ends, style.text_height_mm
+    if isinstance(curve, ArcCurve) and curve.closed:
+        x, y = (float(v) for v in curve.centre.xy)
+        radius = style.words.short(curve.radius.value)
+        lines = [edge_id, f"R {radius}"] if style.sizes else [edge_id]
+        return [Text("FOUND-NAMES", (x, y - 1.6 * h * k), text, h, 0.0, "centre", "middle") for k, text in enumerate(lines)]
     along = end - start
     length = float(np.hypot(*along))
     if length < 1e-9:

@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from phototemplate.edges.shapes.evaluate import chord_frame, to_chord
+from phototemplate.edges.shapes.evaluate import point_at, to_chord
 from phototemplate.errors import InputError
 from phototemplate.model import Array, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve
@@ -150,6 +150,8 @@ class State:
         if not loop.closed and index in (0, n):
             return chain_end(self.curve(loop.edge_ids[0 if index == 0 else -1]), xy)
         before, after = self.curve(loop.edge_ids[index - 1]), self.curve(loop.edge_ids[index % n])
+        if n == 1:  # a whole circle: where it begins is a choice
+            return chain_end(before, xy)
         return tangent_place(before, after) or with_gradient(before, after, xy)
 
     def stretch(self, edge_id: str) -> tuple[Vec, Vec]:
@@ -189,8 +191,7 @@ def seen_stretch(segment: Segment, curve: AnyCurve) -> tuple[Array, Array]:
         s, _ = to_chord(segment, segment.points_mm)
         ends = segment.points_mm[[int(np.argmin(s)), int(np.argmax(s))]]
     else:
-        frame = chord_frame(segment)
-        ends = frame.origin_mm + np.outer(segment.knots_mm[[0, -1]], frame.tangent)
+        ends = point_at(segment, segment.knots_mm[[0, -1]])
     first, last = (curve.point(curve.position(p)) for p in ends)
     return first, last
 
@@ -247,6 +248,8 @@ def direction(state: State, edge_id: str) -> Vec:
     if isinstance(curve, LineCurve):
         return curve.direction
     start, end = state.stretch(edge_id)
+    if isinstance(curve, ArcCurve) and curve.closed:  # has no ends: the heading at its start
+        return curve.tangent(start)
     return (end - start).unit()
 
 

@@ -15,8 +15,10 @@ from scipy.interpolate import make_smoothing_spline
 
 from phototemplate.edges import shapes
 from phototemplate.edges.shapes import wall_curve, wall_prior
-from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, slope_at
-from phototemplate.model import Segment
+from phototemplate.edges.shapes.contract import tame
+from phototemplate.edges.shapes.evaluate import circle_of, foot, frame_of_chord, normal_at, offset_u, point_at, weights
+from phototemplate.errors import MeasureError
+from phototemplate.model import Segment, ShapeKind
 from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 from tests.edges.shape_data import plain_points
@@ -89,11 +91,11 @@ def test_norris_as_an_edge() -> None:
     np.testing.assert_allclose(np.sqrt(np.diag(spread)), [0.232818234301152, 0.429796848199937e-3], rtol=1e-7)
 
 
-def arc_segment(fit: shapes.ShapeFit) -> Segment:
+def fitted_segment(shape: ShapeKind, fit: shapes.ShapeFit) -> Segment:
     none = np.zeros((0, 2))
     return Segment(
-        "e", "other", "arc", fit.chord_mm, fit.knots_mm, fit.offsets_mm, fit.noise_cov_mm2, fit.shared_jac,
-        fit.residuals_mm, none, (0.0, 0.0, 0.0),
+        "e", "other", shape, fit.chord_mm, fit.knots_mm, fit.offsets_mm, fit.noise_cov_mm2, fit.shared_jac,
+        fit.residuals_mm, none, (0.0, 0.0, 0.0), bend_per_mm=fit.bend_per_mm,
     )  # fmt: skip
 
 
@@ -103,21 +105,16 @@ def test_geometric_circle_of_gander_golub_strebel() -> None:
     xy = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], float)
     xy = xy[np.argsort(xy[:, 0])]
     fit = shapes.Arc().fit(plain_points(xy), SETTINGS)
-    circle = circle_of(arc_segment(fit))
+    circle = circle_of(fitted_segment("arc", fit))
     np.testing.assert_allclose(circle.center_mm, [4.7397824, 2.9835327], atol=2e-6)
     assert circle.radius_mm == pytest.approx(4.7142260, abs=2e-6)
     assert np.sum(fit.residuals_mm**2) == pytest.approx(1.2275991, abs=1e-6)
     # standard errors with s^2 = SSR / 3 by the usual first-order formula (our computation, as no others are published)
-    noise = math.sqrt(1.2275991 / 3) ** 2 * fit.gain @ np.diag(1 + slope_of(fit, xy) ** 2) @ fit.gain.T
+    noise = 1.2275991 / 3 * fit.gain @ fit.gain.T
     u_center = np.sqrt(np.diag(circle.center_jac @ noise @ circle.center_jac.T))
     np.testing.assert_allclose(
         [*u_center, math.sqrt(circle.radius_jac @ noise @ circle.radius_jac)], [0.4776, 1.5429, 1.2243], rtol=2e-4
     )
-
-
-def slope_of(fit: shapes.ShapeFit, xy: np.ndarray) -> np.ndarray:
-    arc = arc_segment(fit)
-    return slope_at(arc, foot(arc, xy))
 
 
 @given(st.floats(0, 2 * math.pi), st.floats(-800, 800), st.floats(-800, 800), st.sampled_from(["line", "arc", "profile"]))
@@ -137,26 +134,52 @@ def test_fits_do_not_depend_on_the_frame(angle: float, dx: float, dy: float, nam
 
 @pytest.mark.parametrize("shape", shapes.SHAPES, ids=lambda s: s.name)
 def test_gain_is_the_derivative_of_the_offsets(shape: shapes.Shape) -> None:
-    """Move single points across the edge and fit again."""
+    """Move single points across the edge and fit again: the edge moves there and elsewhere as the gain says."""
     rng = np.random.default_rng(9)
-    s = np.linspace(0, 900, 40)
-    xy = np.column_stack([s, -4 * (s / 450 - 1) ** 2 * (shape.name != "line") + rng.normal(0, 0.2, 40)])
-    cov = np.tile(np.diag([0.0, 0.2**2]), (40, 1, 1))
-    fit = shape.fit(plain_points(xy, cov), SETTINGS)
-    frame = frame_of_chord(fit.chord_mm)
+    radius = {"line": 1e9, "arc": 400.0, "circle": 150.0, "profile": 25000.0}[shape.name]
+    s, noise = np.linspace(0, 900, 40), rng.normal(0, 0.2, 40)
+    xy = (radius + noise)[:, None] * np.column_stack([np.cos(s / radius), np.sin(s / radius)]) - [radius, 0]
+    points = plain_points(xy, np.tile(0.2**2 * np.eye(2), (40, 1, 1)))
+    fit = shape.fit(points, SETTINGS)
+    before = fitted_segment(shape.name, fit)
+    # knots of a second fit lie elsewhere along the edge, so the edges are compared where they were
+    at = fit.knots_mm[(fit.knots_mm >= 0) & (fit.knots_mm <= frame_of_chord(fit.chord_mm).length_mm)]
     for i in (0, 13, 39):
-        moved = xy.copy()
-        moved[i] += 0.01 * frame.normal
-        other = shape.fit(plain_points(moved, cov), SETTINGS)
-        there = frame_of_chord(other.chord_mm)
-        ends = there.origin_mm + other.knots_mm[:, None] * there.tangent + other.offsets_mm[:, None] * there.normal
-        if other.knots_mm.size != fit.knots_mm.size:
-            continue
-        change = (ends - frame.origin_mm) @ frame.normal - fit.offsets_mm
-        # the knots of the second fit lie a hair elsewhere along the edge; slopes are below 0.04
+        moved = replace(points, xy_mm=xy + 0.01 * np.eye(40)[i][:, None] * normal_at(before, foot(before, xy)))
+        after = fitted_segment(shape.name, shape.fit(moved, SETTINGS))
+        there = foot(after, point_at(before, at))
+        change = np.einsum("ni,ni->n", point_at(after, there) - point_at(before, at), normal_at(before, at))
         tolerance = 2e-4 if shape.name != "profile" else 1.5e-3
-        seen = (fit.knots_mm >= 0) & (fit.knots_mm <= frame.length_mm)
-        np.testing.assert_allclose(change[seen], 0.01 * fit.gain[seen, i], atol=tolerance)
+        np.testing.assert_allclose(change, 0.01 * (weights(before, at) @ fit.gain)[:, i], atol=tolerance)
+
+
+@pytest.mark.parametrize("turn_deg", [20.0, 90.0, 180.0, 250.0, 360.0])
+def test_round_edge_of_any_turn(turn_deg: float) -> None:
+    """Points along arcs of 300 mm radius with 0.2 mm of noise across, a gap and a wrong point: inside U, whatever the turn."""
+    shape, z = shapes.shape_named("circle" if turn_deg == 360.0 else "arc"), []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        share = np.r_[np.linspace(0, 0.4, 40), np.linspace(0.6, 1, 40)]
+        angle = rng.uniform(0, 6) + rng.choice([-1.0, 1.0]) * np.radians(share * turn_deg)
+        out = np.column_stack([np.cos(angle), np.sin(angle)])
+        r = 300.0 + rng.normal(0, 0.2, 80)
+        r[50] += 8.0
+        along = np.column_stack([-out[:, 1], out[:, 0]])
+        cov = 100.0 * along[:, :, None] * along[:, None] + 0.2**2 * out[:, :, None] * out[:, None]
+        fit = shape.fit(tame(plain_points(r[:, None] * out, cov)), SETTINGS)
+        assert not fit.used[50]
+        arc = fitted_segment(shape.name, fit)
+        s = np.linspace(0, frame_of_chord(fit.chord_mm).length_mm, 9)
+        z.append((np.linalg.norm(point_at(arc, s), axis=1) - 300.0) / offset_u(arc, s))
+        assert frame_of_chord(fit.chord_mm).length_mm == pytest.approx(300.0 * np.radians(turn_deg), rel=0.02)
+    assert np.mean(np.abs(z) < 2.0) > 0.9
+    assert 0.4 < np.mean(np.square(z)) < 1.7
+
+
+def test_nearly_closed_arc_is_refused_with_advice() -> None:
+    angle = np.radians(np.linspace(0, 330, 60))
+    with pytest.raises(MeasureError, match="shape circle"):
+        shapes.Arc().fit(plain_points(300 * np.column_stack([np.cos(angle), np.sin(angle)])), SETTINGS)
 
 
 def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -42,6 +42,7 @@ from phototemplate.model import (
     Target,
     WorkPlane,
 )
+from tests.template.samples import bent_chord
 
 SIZE_PX = (2016, 1512)
 LENS = np.array([1506.2, 0.0005, 1012.4, 751.1, 0.085, -0.19, 0.0006, -0.0004, 0.10])
@@ -247,12 +248,15 @@ def _segments(inf: Influences) -> dict[str, Segment]:
         length = float(np.hypot(*(chord[1] - chord[0])))
         tangent = (chord[1] - chord[0]) / length
         normal = np.array([-tangent[1], tangent[0]])
-        m = {"line": 2, "arc": 3, "profile": 13}[shape]
+        m, bend = {"line": 2, "arc": 3, "profile": 13}[shape], 0.0
         knots = np.linspace(0, length, m)
         if shape == "line":
             offsets = rng.normal(0, 0.05, m)
         elif shape == "arc":
-            offsets = np.array([0.02, -45.0, -0.03])  # a shallow bay, bulging to the right
+            chord, bend = bent_chord(chord[0], chord[1], -45.0)  # a shallow bay, bulging to the right
+            length = float(np.hypot(*(chord[1] - chord[0])))
+            knots = np.linspace(0, length, m)
+            offsets = np.zeros(m)
         else:
             s_xy = chord[0] + knots[:, None] * tangent
             offsets = (np.column_stack([s_xy[:, 0], _wall(s_xy[:, 0])]) - s_xy) @ normal
@@ -288,6 +292,7 @@ def _segments(inf: Influences) -> dict[str, Segment]:
             (0.1, -0.6, 0.7),
             source,
             {"contact": 3, "strip": 6}.get(source, 4),
+            bend_per_mm=bend,
         )
         s = np.linspace(0.02, 0.98, n_pts) * length
         res = rng.normal(0, 0.15, n_pts)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from phototemplate.edges.shapes.evaluate import bent_base, frame_of_chord
 from phototemplate.model import Array, EdgeKind, Influences, Outline, Segment, ShapeKind
 from phototemplate.numerics.natural_spline import NaturalSpline
 from phototemplate.settings import OutlineSettings
@@ -75,15 +76,20 @@ def segment(
     length = float(np.hypot(*(b - a)))
     kind_of_shape: ShapeKind
     if arc:
-        kind_of_shape, s = "arc", np.array([0.0, length / 2, length])
-        f = np.array([0.0, arc, 0.0])
+        kind_of_shape, f = "arc", np.zeros(3)
     elif shape is not None:
         kind_of_shape, s = "profile", np.linspace(0.0, length, knots or 9)
         f = shape(s)
     else:
         kind_of_shape, s, f = "line", np.array([0.0, length]), np.zeros(2)
-    points = a + np.outer(s, t) + np.outer(f, n)
-    jac = np.einsum("nik,i->nk", field(points), n)
+    bend = 0.0
+    if arc:
+        (a, b), bend = bent_chord(a, b, arc)
+        length = float(np.hypot(*(b - a)))
+        s = length * np.array([0.0, 0.5, 1.0])
+    points, _, across = bent_base(frame_of_chord(np.array([a, b])), bend, s)
+    points = points + f[:, None] * across
+    jac = np.einsum("nik,ni->nk", field(points), across)
     gap = np.zeros((len(s), len(gaps)))
     if edge_id in gaps:
         gap[:, list(gaps).index(edge_id)] = 1.0
@@ -91,20 +97,27 @@ def segment(
     u = np.linspace(0.0, length, n_points)
     if kind_of_shape == "profile":
         seen = WallCurve(a, t, NaturalSpline(s, f), 0, len(s)).curve_points(u)
-    elif kind_of_shape == "arc":
-        r = (length**2 / 4 + arc**2) / (2 * abs(arc))
-        w = np.sqrt(np.maximum(r**2 - (u - length / 2) ** 2, 0.0)) - (r - abs(arc))
-        seen = a + np.outer(u, t) + np.outer(np.sign(arc) * w, n)
     else:
-        seen = a + np.outer(u, t)
+        seen = bent_base(frame_of_chord(np.array([a, b])), bend, u)[0]
     residuals = rng.normal(scale=sigma_mm, size=n_points)
     m = len(s)
     noise = sigma_mm**2 * (0.3 * np.eye(m) + 0.05 * np.ones((m, m)))
     return Segment(
         edge_id=edge_id, kind=kind, shape=kind_of_shape, chord_mm=np.array([a, b]), knots_mm=s, offsets_mm=f,
         noise_cov_mm2=noise, shared_jac=np.hstack([jac, gap]), residuals_mm=residuals,
-        points_mm=seen + np.outer(residuals, n), height_mm=(0.1, -0.4, 0.5), n_photos=4,
+        points_mm=seen + np.outer(residuals, n), height_mm=(0.1, -0.4, 0.5), n_photos=4, bend_per_mm=bend,
     )
+
+
+def bent_chord(a: Array, b: Array, sagitta_mm: float) -> tuple[Array, float]:
+    """The chord (2, 2) that bends to the arc from a to b with a sagitta to the left, and its curvature: c and h give
+    r = (c^2 / 4 + h^2) / (2 h) and the central angle 4 atan(2 h / c) (any handbook)."""
+    chord = float(np.hypot(*(b - a)))
+    t = (b - a) / chord
+    radius = (chord**2 / 4 + sagitta_mm**2) / (2 * sagitta_mm)
+    half = 2 * radius * np.arctan(2 * sagitta_mm / chord)
+    middle = (a + b) / 2 + sagitta_mm * np.array([-t[1], t[0]])
+    return np.array([middle - half * t, middle + half * t]), -1.0 / radius
 
 
 def bow(length: float, mm: float = 7.0, swell_mm: float = 3.0) -> Callable[[Array], Array]:

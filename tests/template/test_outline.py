@@ -21,9 +21,10 @@ from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.template.chains import reversed_segment
-from phototemplate.template.drawing import flatten_polyline
+from phototemplate.template.drawing import Dimension, Text, flatten_polyline
 from phototemplate.template.outline import LoopEdges, build_outline
-from phototemplate.template.outline_drawing import loop_vertices
+from phototemplate.template.outline_drawing import loop_vertices, outline_drawing
+from phototemplate.template.pieces import build_template
 from phototemplate.template.quantities import (
     CornerPlace,
     EdgePlace,
@@ -32,6 +33,8 @@ from phototemplate.template.quantities import (
     area,
     distance,
 )
+from phototemplate.template.shop_drawing import template_drawing
+from phototemplate.template.spec import TemplateSpec
 from tests.template.samples import bow, influences, l_kitchen, l_kitchen_segments, rectangle, segment
 
 SETTINGS = OutlineSettings()
@@ -338,6 +341,39 @@ def test_a_rounded_end_runs_on_into_the_fronts(off: float) -> None:
     report = next(r for r in outline.edges if r.edge_id == "round")
     assert report.length_mm == pytest.approx(math.pi * 300, abs=3.2 * abs(off) + 1e-6)
     assert 0 < report.length_U_mm < 1.0
+
+
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_a_whole_round_top_is_one_closed_edge(sense: float) -> None:
+    """Length 2 pi r and area pi r^2 with their uncertainties 2 pi u(r) and 2 pi r u(r); the overhang all around."""
+    radius, u = 450.0, 0.2
+    length = 2 * math.pi * radius
+    top = Segment(
+        "top", "front", "circle", np.array([[100.0, 50.0], [100.0 + length, 50.0]]), length * np.array([0.0, 1 / 3, 2 / 3]),
+        np.zeros(3), u**2 * np.ones((3, 3)), np.zeros((3, influences().size)), np.zeros(1), np.zeros((1, 2)),
+        (0.0, 0.0, 0.0), bend_per_mm=sense / radius,
+    )  # fmt: skip
+    outline = build_outline([top], [LoopEdges("table", ("top",))], influences(), SETTINGS)
+    assert not outline.findings
+    assert outline.loops[0].closed
+    size = area(outline, "table")
+    assert (size.value, size.u) == (pytest.approx(math.pi * radius**2, rel=1e-9), pytest.approx(length * u, rel=1e-6))
+    (report,) = outline.edges
+    assert report.length_mm == pytest.approx(length, rel=1e-9)
+    assert report.length_U_mm == pytest.approx(2 * 2 * math.pi * u, rel=1e-6)
+    assert report.offset_U_mm == pytest.approx((0.4, 0.4, 0.4), rel=1e-6)
+    drawn = flatten_polyline(np.array(loop_vertices(State(outline), outline.loops[0], 1e-3)), True, 1e-3)
+    assert shapely.Polygon(drawn).area == pytest.approx(size.value, abs=length * 1e-3)
+    assert np.min(drawn) == pytest.approx(0.0, abs=1e-3), "nothing negative"
+    wishes = {"shop": {"overhang": 25.0}, "pieces": [{"id": "P", "loop": "table"}]}
+    template = build_template(outline, TemplateSpec.model_validate(wishes))
+    (piece,) = template.pieces
+    assert piece.area.value == pytest.approx(math.pi * (radius + 25.0) ** 2, rel=1e-9)
+    assert not piece.corners
+    assert template_drawing(template, outline).items
+    texts = " ".join(str(i.text) for i in outline_drawing(outline).items if isinstance(i, (Dimension, Text)))
+    assert "top" in texts
+    assert "R 450" in texts
 
 
 def test_two_edges_make_a_loop() -> None:

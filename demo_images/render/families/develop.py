@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -287,4 +288,69 @@ def alcove(seed: int, prints: Path | None, phones: Phones = None) -> Scene:
     ])  # fmt: skip
 
 
-FAMILIES: dict[str, Family] = {"frameless": frameless, "inset": inset, "old_top": old_top, "island": island, "alcove": alcove}
+def rounded(seed: int, prints: Path | None, phones: Phones = None) -> Scene:
+    """A bar that stands out from the wall beside a round table: even seeds end in a half circle, odd ones in two quarters.
+
+    Sharp and rounded arrises take turns.
+    """
+    rng = np.random.default_rng([seed, 106])
+    look = Look(
+        chosen(phones, seed), board_mm=float(rng.choice([0.1, 1.5])), print_scale=printed(rng), light="panels", paper="A4"
+    )
+    s = Site(f"rounded bar {seed}", 3600 + seed, prints, look)
+    half, long, thick = float(rng.uniform(270, 330)), float(rng.uniform(800, 1000)), float(rng.uniform(18, 30))
+    arris = (0.0, 3.0, 1.0, 0.0)[seed % 4]
+    mat = str(rng.choice(["wood_light", "laminate", "stone_dark"]))
+    radius = float(rng.uniform(390, 450))
+
+    def turned(x: float, y: float, r: float, start: float, end: float) -> list[list[float]]:
+        count = 1 + 2 * round((end - start) / 1.5)
+        return [[x + r * math.cos(a), y + r * math.sin(a)] for a in np.radians(np.linspace(start, end, count))]
+
+    ends = [turned(half, -long, half, 180, 360)]
+    if seed % 2:
+        left, right = float(rng.uniform(200, 260)), float(rng.uniform(90, 140))
+        ends = [turned(left, -long, left, 180, 270), turned(2 * half - right, right - left - long, right, 270, 360)]
+    plan = [p for end in ends for p in end] + [[2 * half, -3.0], [0.0, -3.0]]
+    bar = Prism("bar", plan, -thick, 0.0, mat, mat, arris)
+    at = (2 * half + 420 + radius, -long * 0.55 - 120)
+    disc = turned(*at, radius, 0, 360)[:-1]
+    table = Prism("table", disc, -thick, 0.0, mat, mat, arris)
+    s.scene.prisms += [bar, table]
+    s.cabinet("b1", 40, -20, 2 * half - 80, 0, depth=long * 0.7, dz=-thick - 0.5, tilt_w=0.0, tilt_d=0.0, mat_front="sage")
+    s.thing("cylinder", *at, size=[300.0, 300.0, 870.0 - thick], z=-870.0, mat="steel")
+    s.wall("wall", bowed_line((-600, 0), (at[0] + 900, 0), bow_mm=float(rng.uniform(-4, 4)), seed=seed))
+    s.scene.room = [-2200.0, -3600.0, at[0] + 2300, 400.0]
+    for x, y, turn in ((0.5, -0.16, 4), (1.45, -0.3, 92), (0.5, -0.55, -88), (1.4, -0.7, 3), (0.75, -0.95, 40)):
+        s.sheet(bar, x * half, y * long, turn)
+    for away, angle, turn in ((0.5, 200, 15), (0.55, 80, 100), (0.5, 320, -40)):
+        a = math.radians(angle)
+        s.sheet(table, at[0] + away * radius * math.cos(a), at[1] + away * radius * math.sin(a), turn)
+    s.tape("S01", "S04")
+    s.tape("S03", "S06")
+    s.tape("S02", "S07")
+    on_wall = s.strips("wall", 605.0, 595.0 + 2 * half)
+    s.thing("cup", 1.25 * half, -0.45 * long, 70, size=[80.0, 80.0, 92.0], mat="blue")
+    s.wall_edge("wall", "wall", on_wall)
+    count = len(bar.outline)
+    s.edge_of("side-left", "end", [(bar, count - 1)])
+    s.arc_edge("corner-left" if seed % 2 else "round", ends[0], 0.0, arris)
+    if seed % 2:
+        s.edge_of("front", "front", [(bar, len(ends[0]) - 1)])
+        s.arc_edge("corner-right", ends[1], 0.0, arris)
+    s.edge_of("side-right", "end", [(bar, count - 3)])
+    s.arc_edge("table", [*disc, disc[0]], 0.0, arris)
+    s.loop("bar", *(e.id for e in s.scene.outline if e.id != "table"))
+    s.loop("table", "table")
+    c, t, m = (half, -long * 0.85), at, ((half + at[0]) / 2, -long * 0.6)
+    return s.shoot([
+        (c, -90, 1050, 1050, 0), (c, -45, 1100, 1100, 90), (c, -135, 1050, 1050, 0), (c, 190, 1100, 1000, 0),
+        ((half, -300), -115, 1000, 1050, -90), ((half, -250), -35, 900, 1100, 0), (m, -90, 1500, 1400, 0),
+        (m, -60, 1450, 1300, 0), (m, -120, 1450, 1350, 0), (t, -90, 1050, 1050, 0), (t, -30, 1050, 1100, 0),
+        (t, -150, 1000, 1100, 90), (t, 30, 1100, 1050, 0), (t, 140, 900, 1150, 0),
+    ])  # fmt: skip
+
+
+FAMILIES: dict[str, Family] = {
+    "frameless": frameless, "inset": inset, "old_top": old_top, "island": island, "alcove": alcove, "rounded": rounded,
+}  # fmt: skip

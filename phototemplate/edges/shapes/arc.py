@@ -1,149 +1,150 @@
-"""Circular arc by its geometric fit: least squares of the distances from the circle (W. Gander, G. H. Golub, R.
-Strebel, BIT 34 (1994) 558), not of an algebraic expression, which on a short arc gives a radius a third too small.
+"""Circular arc and whole circle by their geometric fit: least squares of the distances from the circle (W. Gander, G. H. Golub,
+R. Strebel, BIT 34 (1994) 558), not of an algebraic expression, which on a short arc gives a radius a third too small.
 
-The three unknowns are the offsets at start, middle and end of the chord. They stay well determined where centre and
-radius do not (flat arcs).
+The three unknowns are those of a bent line: how far its middle moves across, how much it turns there, and its curvature. They
+stay well determined where centre and radius do not (flat arcs) and where a chord does not (half circles and more).
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from phototemplate.edges.shapes import robust
-from phototemplate.edges.shapes.constants import ARC_OUTLIER, ARC_TOLERANCE, MAX_TURN_RAD
-from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, ShapeFit, in_chord_frame, oriented
+from phototemplate.edges.shapes.constants import ARC_OUTLIER, FIT_TOLERANCE, MAX_TURN_RAD
+from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, ShapeFit, oriented, seen_across
 from phototemplate.edges.shapes.evaluate import (
-    foot,
+    ChordFrame,
+    arc_weights,
+    bent_base,
+    circle_moves,
     frame_of_chord,
-    normal_at,
-    point_at,
-    slope_at,
-    to_chord,
-    weights,
+    on_bent_base,
 )
 from phototemplate.edges.shapes.roughness import covariance_of_fit
 from phototemplate.errors import MeasureError
-from phototemplate.model import Array, Segment, ShapeKind
+from phototemplate.model import Array, ShapeKind
 from phototemplate.numerics import least_squares
 from phototemplate.settings import EdgeSettings
 
 
+@dataclass(frozen=True)
 class Arc:
-    """Three knots: start, middle and end of the chord."""
+    """Three knots: start, middle and end of what was seen, or thirds of a whole circle."""
 
     name: ShapeKind = "arc"
-    min_points = 3
+    min_points: int = 3
+    closed: bool = False
 
     def fit(self, points: EdgePoints, settings: EdgeSettings) -> ShapeFit:
-        """See :class:`phototemplate.edges.shapes.contract.Shape`; the central angle is limited to
-        :data:`MAX_TURN_RAD` (ValueError beyond)."""
+        """See :class:`phototemplate.edges.shapes.contract.Shape`."""
         sd = np.sqrt(0.5 * np.trace(points.noise_cov_mm2, axis1=1, axis2=2) + 1e-12)
         used = np.ones(len(sd), bool)
-        chord, offsets = _start(points.xy_mm, sd)
+        bent = _start(points.xy_mm, sd)
         for _ in range(5):
-            segment, residuals, gain, at, design = _adjust(points, chord, offsets, used)
-            before = used
-            finite = np.where(np.isfinite(residuals), residuals, 1e6)
-            used = robust.keep_points(finite, np.sqrt(at.total), settings.outlier_factor)
-            chord, offsets = _rechord(segment, points.xy_mm, used)
+            bent, at = _adjusted(points, bent, used)
+            before, used = used, robust.keep_points(at.o, np.sqrt(at.total), settings.outlier_factor)
             if np.array_equal(before, used):
                 break
-        segment, residuals, gain, at, design = _adjust(points, chord, offsets, used)
-        residuals = np.where(np.isfinite(residuals), residuals, 0.0)
-        cov, rough = covariance_of_fit(points, at, residuals, design, gain, used)
-        s_ends = np.array([0.0, float(np.linalg.norm(chord[1] - chord[0]))])
-        turn = float(np.ptp(np.arctan(slope_at(segment, s_ends))))
-        stretch = np.sqrt(1.0 + np.nan_to_num(slope_at(segment, foot(segment, points.xy_mm))) ** 2)
+        bent, at = _adjusted(points, bent, used)
+        if self.closed and bent.bend_per_mm == 0.0:
+            raise MeasureError("the points lie on a line and not around a circle; give it another shape")
+        bent = bent.whole(points.xy_mm[0]) if self.closed else bent.between(float(at.s[used].min()), float(at.s[used].max()))
+        at = bent.seen(points)
+        length = bent.frame.length_mm
+        turn = abs(bent.bend_per_mm) * length
+        if turn > MAX_TURN_RAD and not self.closed:
+            raise MeasureError(
+                f"an arc over {math.degrees(turn):.0f} degrees is nearly a whole circle; give it the shape circle, or draw "
+                "it as two arcs that meet half way"
+            )
+        knots = length * np.array([0.0, 1 / 3, 2 / 3] if self.closed else [0.0, 0.5, 1.0])
+        design, slope = (arc_weights(knots, length, bent.bend_per_mm, at.s, d) for d in (0, 1))
+        adjusted = design + bent.adjustment(at)[:, None] * slope
+        weighted = (adjusted * (used / at.total)[:, None]).T
+        gain = np.linalg.solve(weighted @ adjusted, weighted).astype(np.float64)
+        cov, rough = covariance_of_fit(points, at, at.o, design, gain, used)
+        chord = np.stack([bent.frame.origin_mm, bent.frame.origin_mm + length * bent.frame.tangent])
         return ShapeFit(
-            chord,
-            segment.knots_mm,
-            segment.offsets_mm,
-            cov,
-            gain,
-            gain @ at.jac,
-            residuals / stretch,
-            used,
-            rough.noise_scale,
-            rough.sd_mm,
-            rough.length_mm,
-            turn,
-        )
+            chord, knots, np.zeros(3), cov, gain, gain @ at.jac, at.o, used, rough.noise_scale, rough.sd_mm, rough.length_mm,
+            bent.bend_per_mm,
+        )  # fmt: skip
 
 
-def _probe(chord: Array, offsets: Array) -> Segment:
-    length = float(np.linalg.norm(chord[1] - chord[0]))
-    none = np.zeros((0, 2))
-    return Segment(
-        "", "other", "arc", chord, length * np.array([0.0, 0.5, 1.0]), offsets, np.eye(3), np.zeros((3, 0)),
-        np.zeros(0), none, (0.0, 0.0, 0.0),
-    )  # fmt: skip
+@dataclass(frozen=True)
+class _Bent:
+    """A chord bent about its middle."""
+
+    frame: ChordFrame
+    bend_per_mm: float
+
+    def moved(self, x: Array) -> _Bent:
+        """Moved across by x0, turned about the middle by x1, its curvature more by x2."""
+        half, (across, turn, bend) = 0.5 * self.frame.length_mm, x
+        middle = self.frame.origin_mm + half * self.frame.tangent + across * self.frame.normal
+        tangent = math.cos(turn) * self.frame.tangent + math.sin(turn) * self.frame.normal
+        chord = middle + half * np.array([[-1.0], [1.0]]) * tangent
+        return _Bent(frame_of_chord(chord), self.bend_per_mm + float(bend))
+
+    def between(self, first: float, last: float) -> _Bent:
+        """The same curve from one position along it to another."""
+        middle, tangent, _ = bent_base(self.frame, self.bend_per_mm, np.array([0.5 * (first + last)]))
+        return _Bent(frame_of_chord(middle + 0.5 * (last - first) * np.array([[-1.0], [1.0]]) * tangent), self.bend_per_mm)
+
+    def whole(self, start_mm: Array) -> _Bent:
+        """Once around, from the place nearest to a point."""
+        at, _ = on_bent_base(self.frame, self.bend_per_mm, start_mm[None])
+        return self.between(float(at[0]), float(at[0]) + 2.0 * math.pi / abs(self.bend_per_mm))
+
+    def seen(self, points: EdgePoints) -> ChordPoints:
+        """The points on the curve, their distances counted across it."""
+        s, o = on_bent_base(self.frame, self.bend_per_mm, points.xy_mm)
+        _, along, across = bent_base(self.frame, self.bend_per_mm, s)
+        return seen_across(points, s, o, along, across)
+
+    def adjustment(self, at: ChordPoints) -> Array:
+        """(N,) along the curve, to York's adjusted points: with them the derivative of a whitened distance holds that of its
+        weight, which turns with the normal at the foot."""
+        return np.asarray(at.shift * at.o / (1.0 - self.bend_per_mm * at.o))
 
 
-def _start(xy: Array, sd: Array) -> tuple[Array, Array]:
-    """Chord and offsets from the robust circle, or from the line where the points are straight."""
+def _start(xy: Array, sd: Array) -> _Bent:
+    """The robust circle over the points that lie near it, or the line where they are straight; run in the points' order."""
     circle = robust.robust_circle(xy, sd)
     if circle is None:
-        frame = robust.robust_line(xy, np.ones(len(xy)))
-        return oriented(np.stack([frame.origin_mm, frame.origin_mm + frame.length_mm * frame.tangent]), xy), np.zeros(3)
+        line = robust.robust_line(xy, np.ones(len(xy)))
+        chord = np.stack([line.origin_mm, line.origin_mm + line.length_mm * line.tangent])
+        return _Bent(frame_of_chord(oriented(chord, xy)), 0.0)
     center, radius = circle
     d = xy - center
-    good = np.abs(np.linalg.norm(d, axis=1) - radius) <= ARC_OUTLIER * np.maximum(
-        sd, np.median(np.abs(np.linalg.norm(d, axis=1) - radius))
-    )
-    middle = np.mean(d[good] / np.linalg.norm(d[good], axis=1)[:, None], axis=0)
-    angle = np.arctan2(d[good, 1], d[good, 0]) - math.atan2(middle[1], middle[0])
-    angle = (angle + math.pi) % (2.0 * math.pi) - math.pi
-    turn = float(np.ptp(angle))
-    if turn > MAX_TURN_RAD:
-        raise ValueError(f"an arc over {math.degrees(turn):.0f} degrees")
-    base = math.atan2(middle[1], middle[0])
-    ends = base + np.array([np.min(angle), np.max(angle)])
-    chord = oriented(center + radius * np.stack([np.cos(ends), np.sin(ends)], axis=1), xy)
-    frame = frame_of_chord(chord)
-    top = center + radius * np.array([math.cos(ends.mean()), math.sin(ends.mean())])
-    return chord, np.array([0.0, float((top - chord[0]) @ frame.normal), 0.0])
+    off = np.abs(np.linalg.norm(d, axis=1) - radius)
+    good = off <= ARC_OUTLIER * np.maximum(sd, np.median(off))
+    angle = np.unwrap(np.arctan2(d[good, 1], d[good, 0]))
+    order = np.arange(angle.size)
+    sense = 1.0 if float(np.dot(order - order.mean(), angle - angle.mean())) >= 0.0 else -1.0
+    middle = 0.5 * (float(angle.min()) + float(angle.max()))
+    out = np.array([math.cos(middle), math.sin(middle)])
+    along = sense * np.array([-out[1], out[0]])
+    half = max(0.5 * radius * float(np.ptp(angle)), 1e-6)
+    return _Bent(frame_of_chord(center + radius * out + half * np.array([[-1.0], [1.0]]) * along), sense / radius)
 
 
-def _rechord(segment: Segment, xy: Array, used: Array) -> tuple[Array, Array]:
-    """Chord between the feet of the outermost points used, so that the end offsets are zero."""
-    s = foot(segment, xy[used])
-    s = s[np.isfinite(s)]
-    ends = point_at(segment, [float(np.min(s)), float(np.max(s))])
-    middle_s = 0.5 * (float(np.min(s)) + float(np.max(s)))
-    frame = frame_of_chord(ends)
-    # offset of the arc over the middle of the new chord: nearly the point over the middle of the old stretch
-    offset = float((point_at(segment, [middle_s])[0] - ends[0]) @ frame.normal)
-    return ends, np.array([0.0, offset, 0.0])
+def _adjusted(points: EdgePoints, start: _Bent, used: Array) -> tuple[_Bent, ChordPoints]:
+    """Least squares of the distances; raises :class:`MeasureError` where the search does not settle."""
 
+    def whitened(x: Array) -> tuple[Array, Array]:
+        bent = start.moved(x)
+        at, k = bent.seen(points), bent.bend_per_mm
+        u = at.s - 0.5 * bent.frame.length_mm
+        moves, slope = circle_moves(u, k), circle_moves(u, k, 1)
+        moves[:, 0], slope[:, 0] = np.cos(k * u + x[1]), -k * np.sin(k * u + x[1])
+        root = used / np.sqrt(at.total)
+        return at.o * root, (moves + bent.adjustment(at)[:, None] * slope) * root[:, None]
 
-def _adjust(points: EdgePoints, chord: Array, offsets: Array, used: Array) -> tuple[Segment, Array, Array, ChordPoints, Array]:
-    """Least squares of the distances. Returns the arc, residuals across the chord (N,), gain (3, N), points, design (N, 3).
-
-    Raises :class:`MeasureError` where the search does not settle.
-    """
-    frame = frame_of_chord(chord)
-
-    def linearised(offsets_mm: Array) -> tuple[Segment, Array, ChordPoints, Array, Array]:
-        segment = _probe(chord, offsets_mm)
-        s = foot(segment, points.xy_mm)
-        s = np.where(np.isfinite(s), s, to_chord(segment, points.xy_mm)[0])
-        slope = np.nan_to_num(slope_at(segment, s))
-        at = in_chord_frame(points, frame, slope)
-        distance = np.einsum("ni,ni->n", points.xy_mm - point_at(segment, s), normal_at(segment, s))
-        residuals = distance * np.sqrt(1.0 + slope**2)
-        root = np.where(used & np.isfinite(residuals), 1.0 / np.sqrt(at.total), 0.0)
-        return segment, residuals, at, np.nan_to_num(weights(segment, s)), root
-
-    def whitened(offsets_mm: Array) -> tuple[Array, Array]:
-        _, residuals, _, design, root = linearised(offsets_mm)
-        return np.nan_to_num(residuals) * root, design * root[:, None]
-
-    found = least_squares.fit(whitened, offsets, tolerance=ARC_TOLERANCE)
+    found = least_squares.fit(whitened, np.zeros(3), tolerance=FIT_TOLERANCE)
     if not found.converged:
-        raise MeasureError("The points do not settle on an arc; check that the edge is round, or draw it in parts.")
-    segment, residuals, at, design, root = linearised(found.x)
-    weighted = (design * root[:, None] ** 2).T
-    gain = np.linalg.solve(weighted @ design, weighted).astype(np.float64)
-    return segment, np.asarray(residuals), gain, at, design
+        raise MeasureError("the points do not settle on an arc; check that the edge is round, or draw it in parts")
+    bent = start.moved(found.x)
+    return bent, bent.seen(points)

@@ -110,21 +110,17 @@ STRAIGHT_RADIUS: Final = 100.0
 """ratio. Points on a circle with a radius of more than this many times their extent are straight. Chosen on: not recorded; a
 sagitta of an eight-hundredth."""
 
-# -------------------------------------------------------------------------------------------------------------- arcs
+# ---------------------------------------------------------------------------------------------------- lines and arcs
 
-MAX_TURN_RAD: Final = math.radians(165.0)
-"""rad. An arc is a function over its chord, so it has to stay clear of the half circle. Chosen on: not recorded."""
+MAX_TURN_RAD: Final = math.radians(300.0)
+"""rad. An arc that turns further is nearly closed: where it ends hardly shows. Convention: five sixths of a circle; a whole one
+is a shape of its own."""
 ARC_OUTLIER: Final = 5.0
 """ratio. Points further off the first circle than this many times their own or the median distance do not say where the arc
 ends. Chosen on: not recorded."""
-ARC_TOLERANCE: Final = 1e-14
-"""ratio. Drop of half the whitened sum of squares at which the search ends. Derived: offsets to 1e-7 of their own standard
-deviation, so that covariances do not depend on where the search began."""
-FLAT_ARC: Final = 1e-9
-"""ratio. Twice the area of the triangle of an arc's knots, by the square of its chord, below which it counts as just that flat.
-Derived: its radius is then 1e9 chords, and 1 / radius keeps its digits."""
-CLOSED_FORM_BEND: Final = 1e-4
-"""ratio. The foot on an arc bent more than this has a closed form. Chosen on: not recorded."""
+FIT_TOLERANCE: Final = 1e-14
+"""ratio. Drop of half the whitened sum of squares at which the search of a line or arc ends. Derived: offsets to 1e-7 of their
+own standard deviation, so that covariances do not depend on where the search began."""
 LEAST_CURVING: Final = 0.1
 """ratio. Where the second derivative of the squared distance falls below this, Gauss-Newton takes the step. Chosen on: not
 recorded."""

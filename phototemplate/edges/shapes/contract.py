@@ -1,7 +1,7 @@
 """The one contract of all kinds of fit, and what they share: points in a chord's frame with their variances.
 
 To add a kind of fit: a module here with a class that satisfies :class:`Shape`, one entry in ``SHAPES`` of ``__init__``,
-and, if its offset is not linear in its knots, its branch in ``evaluate``.
+and its weights in ``evaluate``.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class ShapeFit:
     offsets_mm: Array
     noise_cov_mm2: Array
     gain: Array
-    """(M, N) d offsets / d (displacement of a point normal to the edge, projected to the chord's normal); zero for
+    """(M, N) derivative of the offsets by the points' distances from the edge, counted along the base's normal; zero for
     points left out. ``shared_jac`` is ``gain`` times the points' sensitivities in that direction."""
     shared_jac: Array
     residuals_mm: Array
@@ -59,8 +59,7 @@ class ShapeFit:
     roughness_mm: float
     """Standard deviation of the edge's own correlated departure from the shape, 0 if not discernible"""
     roughness_length_mm: float
-    turn_rad: float = 0.0
-    """Arcs: central angle between first and last point"""
+    bend_per_mm: float = 0.0
     fitted: float | None = None
     unseen_cov_mm2: Array | None = None
 
@@ -72,42 +71,48 @@ class Shape(Protocol):
     min_points: int
 
     def fit(self, points: EdgePoints, settings: EdgeSettings) -> ShapeFit:
-        """Fit the shape to at least ``min_points`` points."""
+        """Fit the shape to at least ``min_points`` points. Raises :class:`MeasureError` where they do not settle on it."""
         ...
 
 
 @dataclass(frozen=True)
 class ChordPoints:
-    """Points in a chord's frame at given slopes of the edge."""
+    """Points on a base, and what is known of their distance ``d`` from the edge in one direction for each."""
 
     s: Array
-    """(N,) along the chord"""
+    """(N,) along the base"""
     o: Array
     """(N,) along its normal"""
     variance: Array
-    """(N,) own noise of ``o - f(s)`` (mm2): ``g^T cov g`` with g = (-slope, 1)"""
+    """(N,) own noise of d (mm2)"""
     shift: Array
-    """(N,) move along the chord, per mm of ``o - f(s)``, to the most likely true point (York's adjusted point)"""
+    """(N,) move along the base, per mm of d, to the most likely true point (York's adjusted point)"""
     jac: Array
-    """(N, K) sensitivity of ``o - f(s)``"""
+    """(N, K) sensitivity of d"""
     total: Array
     """(N,) variance with the shared error"""
 
 
 def in_chord_frame(points: EdgePoints, frame: ChordFrame, slope: Array) -> ChordPoints:
-    """Turn the points into the frame of a chord; ``slope`` (N,) is the edge's do/ds at each point."""
-    turn = np.stack([frame.tangent, frame.normal])
-    local = (points.xy_mm - frame.origin_mm) @ turn.T
-    cov = turn @ points.noise_cov_mm2 @ turn.T
-    g = np.stack([-slope, np.ones_like(slope)], axis=1)
-    cov_g = np.einsum("nab,nb->na", cov, g)
-    variance = np.maximum(np.einsum("na,na->n", g, cov_g), 1e-12)
-    across = g @ turn
-    jac = across[:, :1] * points.shared_jac[:, 0] + across[:, 1:] * points.shared_jac[:, 1]
+    """The points in the frame of a straight chord, with d = o - f(s); ``slope`` (N,) is the edge's df/ds at each point."""
+    local = points.xy_mm - frame.origin_mm
+    across = frame.normal - slope[:, None] * frame.tangent
+    along = np.broadcast_to(frame.tangent, across.shape)
+    return seen_across(points, local @ frame.tangent, local @ frame.normal, along, across)
+
+
+def seen_across(points: EdgePoints, s: Array, o: Array, along: Array, across: Array) -> ChordPoints:
+    """The points at (s, o), their distances counted along ``across`` (N, 2), the base running along ``along`` (N, 2)."""
+    spread = np.einsum("nij,nj->ni", points.noise_cov_mm2, across)
+    variance = np.maximum(np.einsum("ni,ni->n", across, spread), 1e-12)
+    turned = np.einsum("ni,ni->n", along, spread)
+    jac = np.einsum("ni,nik->nk", across, points.shared_jac)
     total = variance
     if points.influences_cov is not None and jac.shape[1]:
-        total = variance + np.maximum(np.einsum("nk,nk->n", jac @ points.influences_cov, jac), 0.0)
-    return ChordPoints(local[:, 0], local[:, 1], variance, -cov_g[:, 0] / variance, jac, total)
+        by_shared = jac @ points.influences_cov
+        total = variance + np.maximum(np.einsum("nk,nk->n", by_shared, jac), 0.0)
+        turned = turned + np.einsum("nk,ni,nik->n", by_shared, along, points.shared_jac)
+    return ChordPoints(s, o, variance, -turned / total, jac, total)
 
 
 def tame(points: EdgePoints) -> EdgePoints:

@@ -1,22 +1,23 @@
 """Evaluate a fitted :class:`~phototemplate.model.Segment`: offset, slope, point, tangent, their weights over the knots.
 
-One description serves line, arc and profile: the normal offset ``o(s)`` from the chord as a function of the position
-``s`` along it (mm, 0 at ``chord_mm[0]``), given by its values at the knots. Everything a later stage derives from a
-segment is then a function of ``segment.offsets_mm`` with gradient ``weights`` (for an arc at the present offsets, to
-first order).
+One description serves all shapes: the normal offset ``o(s)`` from a base, as a function of the position ``s`` along it (mm, 0
+at its start), given by its values at the knots. The base is the chord, bent evenly about its middle to the curvature
+``bend_per_mm``; its length stays that of the chord. Everything a later stage derives from a segment is then a linear function
+of ``segment.offsets_mm`` with gradient ``weights``.
 
 Equations
 ---------
+base
+    ``middle + T sin(k u) / k + N (1 - cos(k u)) / k`` with u the position from the middle, k the curvature, T and N tangent and
+    left normal of the chord; as k goes to zero this is the chord itself, so there is no switch between an arc and a line. Over
+    a length of ``2 pi / |k|`` the base closes: a circle.
 line
     straight line through the two knots.
 profile
-    natural cubic spline (second derivative zero at the end knots), continued straight beyond them; linear in the
-    offsets.
-arc
-    the circle ``A (s^2 + o^2) + B s + o + D = 0`` through the three knots. With the factor of ``o`` fixed to one the
-    three coefficients follow from a linear system and stay finite as the arc flattens to a line (A -> 0), so there is
-    no switch between an arc and a line. The root is the one on the chord's side of the centre: less than a half
-    circle. Where the circle does not reach a position the result is nan.
+    natural cubic spline (second derivative zero at the end knots), continued straight beyond them.
+arc, circle
+    the offsets that a bent base takes when its circle moves and grows, to first order: those spanned by 1, ``sin(k u) / k`` and
+    ``(1 - cos(k u)) / k^2``. A fit leaves them zero, and what is said of them is exact there.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from phototemplate.edges.shapes.constants import CLOSED_FORM_BEND, FLAT_ARC, LEAST_CURVING
+from phototemplate.edges.shapes.constants import LEAST_CURVING
 from phototemplate.model import Array, Segment
 from phototemplate.numerics.natural_spline import spline_weights
 
@@ -52,7 +53,7 @@ class Circle:
     """(2,)"""
     radius_mm: float
     anticlockwise: bool
-    """Sense in which the arc runs from the chord's start to its end"""
+    """Sense in which the arc runs from its start to its end"""
     center_jac: Array
     """(2, 3) derivative of the centre with respect to the three knot offsets"""
     radius_jac: Array
@@ -73,75 +74,120 @@ def frame_of_chord(chord_mm: Array) -> ChordFrame:
     return ChordFrame(chord_mm[0], tangent, np.array([-tangent[1], tangent[0]]), length)
 
 
+def bent_base(frame: ChordFrame, bend_per_mm: float, s: Array) -> tuple[Array, Array, Array]:
+    """Points (n, 2), unit tangents and left unit normals of a chord bent about its middle, at positions ``s`` (n,)."""
+    u = s - 0.5 * frame.length_mm
+    sine, rise = _sine(u, bend_per_mm), bend_per_mm * _rise(u, bend_per_mm)
+    middle = frame.origin_mm + 0.5 * frame.length_mm * frame.tangent
+    cos, sin = np.cos(bend_per_mm * u)[:, None], np.sin(bend_per_mm * u)[:, None]
+    tangent = cos * frame.tangent + sin * frame.normal
+    normal = cos * frame.normal - sin * frame.tangent
+    return middle + sine[:, None] * frame.tangent + rise[:, None] * frame.normal, tangent, normal
+
+
+def on_bent_base(frame: ChordFrame, bend_per_mm: float, xy_mm: Array) -> tuple[Array, Array]:
+    """Position (n,) along a bent chord, and offset (n,) to its left, of points (n, 2).
+
+    The feet on the circle through the middle (p, q) = (0, 0): ``u = atan2(k p, 1 - k q) / k`` and
+    ``o = (2 q - k (p^2 + q^2)) / (1 + sqrt((k p)^2 + (1 - k q)^2))``, which keep their digits as k goes to zero.
+    """
+    d = xy_mm - frame.origin_mm
+    p, q = d @ frame.tangent - 0.5 * frame.length_mm, d @ frame.normal
+    if bend_per_mm == 0.0:
+        return p + 0.5 * frame.length_mm, q
+    a, b = bend_per_mm * p, 1.0 - bend_per_mm * q
+    offset = (2.0 * q - bend_per_mm * (p * p + q * q)) / (1.0 + np.hypot(a, b))
+    return np.arctan2(a, b) / bend_per_mm + 0.5 * frame.length_mm, offset
+
+
+def arc_weights(knots_mm: Array, length_mm: float, bend_per_mm: float, s: Array, derivative: int = 0) -> Array:
+    """(n, 3) weights of three knots in the offset that a moved and grown circle takes from a bent base, or their derivatives
+    along it."""
+    half = 0.5 * length_mm
+    by_knots = np.linalg.inv(circle_moves(knots_mm - half, bend_per_mm))
+    return np.asarray(circle_moves(s - half, bend_per_mm, derivative) @ by_knots)
+
+
+def circle_moves(u: Array, k: float, derivative: int = 0) -> Array:
+    """(n, 3) offsets from a base of curvature k, at u (n,) from its middle, that its circle takes by moving across there, by
+    turning and by curving more, each per unit; or their first or second derivatives along it. The first is 1 and not cos(k u),
+    which is the same together with the others."""
+    if derivative == 1:
+        return np.column_stack([np.zeros_like(u), np.cos(k * u), _sine(u, k)])
+    if derivative == 2:
+        return np.column_stack([np.zeros_like(u), -k * np.sin(k * u), np.cos(k * u)])
+    return np.column_stack([np.ones_like(u), _sine(u, k), _rise(u, k)])
+
+
+def _sine(u: Array, k: float) -> Array:
+    """sin(k u) / k"""
+    return np.asarray(u * np.sinc(k * u / np.pi))
+
+
+def _rise(u: Array, k: float) -> Array:
+    """(1 - cos(k u)) / k^2"""
+    return np.asarray(0.5 * u * u * np.sinc(0.5 * k * u / np.pi) ** 2)
+
+
 def to_chord(segment: Segment, xy_mm: ArrayLike) -> tuple[Array, Array]:
-    """Chord position ``s`` and normal offset ``o`` (n,) of points (n, 2)."""
-    frame = chord_frame(segment)
-    d = np.atleast_2d(np.asarray(xy_mm, float)) - frame.origin_mm
-    return d @ frame.tangent, d @ frame.normal
+    """Position ``s`` along the base and normal offset ``o`` from it (n,) of points (n, 2)."""
+    return on_bent_base(chord_frame(segment), segment.bend_per_mm, np.atleast_2d(np.asarray(xy_mm, float)))
+
+
+def between(segment: Segment, start_mm: Array, end_mm: Array, count: int) -> Array:
+    """(count,) even positions from the foot of one place (2,) to that of another; all around a circle."""
+    ends = to_chord(segment, np.stack([start_mm, end_mm]))[0]
+    if segment.shape == "circle":
+        ends = ends[0] + np.array([0.0, chord_frame(segment).length_mm])
+    return np.linspace(ends[0], ends[1], count)
 
 
 def offset_at(segment: Segment, s: ArrayLike) -> Array:
-    """Normal offset (n,) in mm at chord positions ``s`` (n,)."""
-    x = _positions(s)
-    if segment.shape == "arc":
-        return _arc(segment, x).offset
-    out: Array = weights(segment, x) @ segment.offsets_mm
+    """Normal offset (n,) in mm at positions ``s`` (n,)."""
+    out: Array = weights(segment, s) @ segment.offsets_mm
     return out
 
 
-def weights(segment: Segment, s: ArrayLike) -> Array:
-    """(n, M) derivative of :func:`offset_at` with respect to ``segment.offsets_mm``.
-
-    Line and profile: the offset *is* ``weights @ offsets_mm``, and the weights do not depend on the offsets.
-    """
+def weights(segment: Segment, s: ArrayLike, derivative: int = 0) -> Array:
+    """(n, M) derivative of :func:`offset_at` with respect to ``segment.offsets_mm``, on which it does not depend; or of its
+    derivative along the base."""
     x = _positions(s)
-    if segment.shape == "arc":
-        return _arc(segment, x).weights
-    return spline_weights(segment.knots_mm, x)
+    if segment.shape in ("arc", "circle"):
+        return arc_weights(segment.knots_mm, chord_frame(segment).length_mm, segment.bend_per_mm, x, derivative)
+    return spline_weights(segment.knots_mm, x, derivative)
 
 
 def slope_at(segment: Segment, s: ArrayLike) -> Array:
-    """(n,) derivative of the offset along the chord, do/ds."""
+    """(n,) slope of the edge against its base: do/ds, per mm of what a bent base has there at the edge's offset."""
     x = _positions(s)
-    if segment.shape == "arc":
-        return _arc(segment, x).slope
-    out: Array = slope_weights(segment, x) @ segment.offsets_mm
+    out: Array = weights(segment, x, 1) @ segment.offsets_mm / (1.0 - segment.bend_per_mm * offset_at(segment, x))
     return out
-
-
-def slope_weights(segment: Segment, s: ArrayLike) -> Array:
-    """(n, M) derivative of :func:`slope_at` with respect to the offsets."""
-    x = _positions(s)
-    if segment.shape == "arc":
-        return _arc(segment, x).slope_weights
-    return spline_weights(segment.knots_mm, x, derivative=1)
 
 
 def curvature_at(segment: Segment, s: ArrayLike) -> Array:
-    """(n,) signed curvature in 1/mm, positive where the edge turns left."""
-    x = _positions(s)
-    if segment.shape == "arc":
-        arc = _arc(segment, x)
-        slope, second = arc.slope, arc.second
-    else:
-        slope = slope_at(segment, x)
-        second = spline_weights(segment.knots_mm, x, derivative=2) @ segment.offsets_mm
-    out: Array = second / (1.0 + slope**2) ** 1.5
-    return out
+    """(n,) signed curvature in 1/mm, positive where the edge turns left.
+
+    Of the curve at offset o(s) from a base of curvature k: with g = 1 - k o,
+    ``(k g^2 + g o'' + 2 k o'^2) / (g^2 + o'^2)^(3/2)`` (derivatives of base + o normal by Frenet's formulas).
+    """
+    x, k = _positions(s), segment.bend_per_mm
+    first, second = (weights(segment, x, d) @ segment.offsets_mm for d in (1, 2))
+    g = 1.0 - k * offset_at(segment, x)
+    return np.asarray((k * g * g + g * second + 2.0 * k * first**2) / (g * g + first**2) ** 1.5)
 
 
 def point_at(segment: Segment, s: ArrayLike) -> Array:
-    """(n, 2) points of the edge at chord positions ``s``, in the segment's frame."""
-    frame = chord_frame(segment)
+    """(n, 2) points of the edge at positions ``s``, in the segment's frame."""
     x = _positions(s)
-    out: Array = frame.origin_mm + x[:, None] * frame.tangent + offset_at(segment, x)[:, None] * frame.normal
-    return out
+    base, _, normal = bent_base(chord_frame(segment), segment.bend_per_mm, x)
+    return np.asarray(base + offset_at(segment, x)[:, None] * normal)
 
 
 def tangent_at(segment: Segment, s: ArrayLike) -> Array:
     """(n, 2) unit tangents of the edge, in the direction of the chord."""
-    frame = chord_frame(segment)
-    direction = frame.tangent + slope_at(segment, s)[:, None] * frame.normal
+    x = _positions(s)
+    _, tangent, normal = bent_base(chord_frame(segment), segment.bend_per_mm, x)
+    direction = tangent + slope_at(segment, x)[:, None] * normal
     out: Array = direction / np.linalg.norm(direction, axis=1)[:, None]
     return out
 
@@ -153,7 +199,7 @@ def normal_at(segment: Segment, s: ArrayLike) -> Array:
 
 
 def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None) -> Array:
-    """(n,) standard uncertainty in mm of the offset at chord positions ``s``, normal to the edge (not to the chord)."""
+    """(n,) standard uncertainty in mm of the offset at positions ``s``, normal to the edge (not to its base)."""
     w = weights(segment, s)
     variance = np.einsum("ni,ni->n", w @ segment.noise_cov_mm2, w)
     if influences_cov is not None:
@@ -164,27 +210,17 @@ def offset_u(segment: Segment, s: ArrayLike, influences_cov: Array | None = None
 
 
 def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
-    """(n,) chord positions of the points of the edge nearest to ``xy_mm`` (n, 2).
-
-    A well curved arc has a closed form (towards the centre, on the chord's side of it); everything else takes Newton
-    steps from the chord's foot.
-    """
+    """(n,) positions of the points of the edge nearest to ``xy_mm`` (n, 2): Newton steps from the foot on the base, on which an
+    arc that was fitted lies itself."""
     s0, o = to_chord(segment, xy_mm)
-    if segment.shape == "arc":
-        scale = _scale(segment)
-        (a, b, d), _ = _arc_coefficients(segment)
-        if abs(a) > CLOSED_FORM_BEND:
-            center_s, center_o = -scale * b / (2.0 * a), -scale / (2.0 * a)
-            radius = scale * np.sqrt(max(b * b + 1.0 - 4 * a * d, 0.0)) / (2.0 * abs(a))
-            away = np.hypot(s0 - center_s, o - center_o)
-            return np.asarray(center_s + radius * (s0 - center_s) / np.where(away > 0.0, away, 1.0), dtype=float)
+    if segment.bend_per_mm:
+        return s0
     s = s0
     for _ in range(iterations):
         off, slope = offset_at(segment, s), slope_at(segment, s)
-        second = curvature_at(segment, s) * (1.0 + slope**2) ** 1.5
         # d/ds of half the squared distance, and of that once more (kept positive: Gauss-Newton where it turns)
         gradient = (s - s0) + (off - o) * slope
-        full = 1.0 + slope**2 + (off - o) * second
+        full = 1.0 + slope**2 + (off - o) * (weights(segment, s, 2) @ segment.offsets_mm)
         step = gradient / np.where(full > LEAST_CURVING, full, 1.0 + slope**2)
         s = s - step
         if np.all(np.abs(step) < 1e-10):
@@ -193,29 +229,21 @@ def foot(segment: Segment, xy_mm: ArrayLike, iterations: int = 20) -> Array:
 
 
 def circle_of(segment: Segment) -> Circle:
-    """The circle of an arc: through its three knots, which may span more than half of it. A flat arc has a very large, finite
-    radius.
+    """The circle of an arc that is not flat: the base's, moved and grown by the offsets.
 
-    With u and v the second and third knot seen from the first, the centre seen from there is
-    ``(v_y u.u - u_y v.v, u_x v.v - v_x u.u) / (2 u x v)`` (circumcentre, any handbook of plane geometry).
+    A circle that moves by (x, y) along the chord's tangent and normal at the middle while 1 / curvature grows by r leaves its
+    base by ``y cos(k u) - x sin(k u) - r`` to the left.
     """
-    assert segment.shape == "arc", "only an arc lies on a circle"
-    frame = chord_frame(segment)
-    (ux, vx), (uy, vy) = segment.knots_mm[1:] - segment.knots_mm[0], segment.offsets_mm[1:] - segment.offsets_mm[0]
-    uu, vv = ux * ux + uy * uy, vx * vx + vy * vy
-    twice = 2.0 * (ux * vy - uy * vx)
-    if abs(twice) < FLAT_ARC * vv:
-        twice = FLAT_ARC * vv if twice >= 0 else -FLAT_ARC * vv
-    seen = np.array([vy * uu - uy * vv, ux * vv - vx * uu]) / twice
-    # derivatives with respect to u_y and v_y; the first knot's offset moves both, and the place from which is seen
-    d_u = (np.array([2.0 * uy * vy - vv, -2.0 * uy * vx]) + 2.0 * vx * seen) / twice
-    d_v = (np.array([uu - 2.0 * uy * vy, 2.0 * vy * ux]) - 2.0 * ux * seen) / twice
-    d_seen = np.column_stack([-d_u - d_v, d_u, d_v])
-    radius = float(np.hypot(seen[0], seen[1]))
-    turn = np.stack([frame.tangent, frame.normal], axis=1)
-    center = frame.origin_mm + turn @ (seen + np.array([segment.knots_mm[0], segment.offsets_mm[0]]))
-    d_center = turn @ (d_seen + np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]]))
-    return Circle(center, radius, bool(twice > 0), d_center, seen @ d_seen / radius)
+    frame, k = chord_frame(segment), segment.bend_per_mm
+    assert k != 0.0, "only a bent edge lies on a circle"
+    half = 0.5 * frame.length_mm
+    by_moves = np.linalg.inv(circle_moves(segment.knots_mm - half, k))
+    x, y = -by_moves[1] / k, -by_moves[2] / k**2
+    grown = y - by_moves[0]
+    center_jac = np.outer(frame.tangent, x) + np.outer(frame.normal, y)
+    radius_jac = np.sign(k) * grown
+    center = frame.origin_mm + half * frame.tangent + frame.normal / k + center_jac @ segment.offsets_mm
+    return Circle(center, float(1.0 / abs(k) + radius_jac @ segment.offsets_mm), bool(k > 0), center_jac, radius_jac)
 
 
 def transformed(segment: Segment, rotation: Array, translation_mm: Array) -> Segment:
@@ -227,47 +255,6 @@ def transformed(segment: Segment, rotation: Array, translation_mm: Array) -> Seg
         chord_mm=segment.chord_mm @ rotation.T + translation_mm,
         points_mm=segment.points_mm @ rotation.T + translation_mm,
     )
-
-
-@dataclass(frozen=True)
-class _ArcValues:
-    offset: Array
-    slope: Array
-    second: Array
-    weights: Array
-    slope_weights: Array
-
-
-def _scale(segment: Segment) -> float:
-    return float(segment.knots_mm[-1] - segment.knots_mm[0])
-
-
-def _arc_coefficients(segment: Segment) -> tuple[Array, Array]:
-    """(A, B, D) of the circle in lengths divided by the scale, and their derivatives (3, 3) per scaled offset."""
-    x, y = segment.knots_mm / _scale(segment), segment.offsets_mm / _scale(segment)
-    v = np.column_stack([x * x + y * y, x, np.ones(3)])
-    coef = np.asarray(np.linalg.solve(v, -y), dtype=np.float64)
-    jac = np.asarray(-np.linalg.solve(v, np.diag(1.0 + 2.0 * coef[0] * y)), dtype=np.float64)
-    return coef, jac
-
-
-def _arc(segment: Segment, s: Array) -> _ArcValues:
-    scale = _scale(segment)
-    (a, b, d), jac = _arc_coefficients(segment)
-    x = s / scale
-    q = a * x * x + b * x + d
-    disc = 1.0 - 4.0 * a * q
-    root = np.sqrt(np.where(disc > 0.0, disc, np.nan))
-    y = -2.0 * q / (1.0 + root)
-    g = 1.0 + 2.0 * a * y
-    slope = -(2.0 * a * x + b) / g
-    second = -2.0 * a * (1.0 + slope**2) / g
-    v = np.column_stack([x * x + y * y, x, np.ones_like(x)])
-    dv = np.column_stack([2.0 * x + 2.0 * y * slope, np.ones_like(x), np.zeros_like(x)])
-    u, du = v @ -jac, dv @ -jac
-    w = u / g[:, None]
-    dw = du / g[:, None] - u * (2.0 * a * slope / g**2)[:, None]
-    return _ArcValues(y * scale, slope, second / scale, w, dw / scale)
 
 
 def _positions(s: ArrayLike) -> Array:

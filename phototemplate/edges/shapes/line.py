@@ -7,13 +7,18 @@ in the form of D. York et al. (Am. J. Phys. 72 (2004) 367), which also gives the
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from phototemplate.edges.shapes import robust
-from phototemplate.edges.shapes.contract import EdgePoints, ShapeFit, chord_through, in_chord_frame, oriented
-from phototemplate.edges.shapes.evaluate import frame_of_chord
+from phototemplate.edges.shapes.constants import FIT_TOLERANCE
+from phototemplate.edges.shapes.contract import ChordPoints, EdgePoints, ShapeFit, chord_through, in_chord_frame, oriented
+from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord
 from phototemplate.edges.shapes.roughness import covariance_of_fit
+from phototemplate.errors import MeasureError
 from phototemplate.model import Array, ShapeKind
+from phototemplate.numerics import least_squares
 from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
@@ -26,38 +31,29 @@ class Line:
 
     def fit(self, points: EdgePoints, settings: EdgeSettings) -> ShapeFit:
         """See :class:`phototemplate.edges.shapes.contract.Shape`."""
+        level = np.zeros(len(points.xy_mm))
         start = robust.robust_line(points.xy_mm, np.ones(len(points.xy_mm)))
-        start_sd = np.sqrt(in_chord_frame(points, start, np.zeros(len(points.xy_mm))).total)
-        frame = robust.robust_line(points.xy_mm, start_sd)
-        at = in_chord_frame(points, frame, np.zeros(len(points.xy_mm)))
+        frame = robust.robust_line(points.xy_mm, np.sqrt(in_chord_frame(points, start, level).total))
+        at = in_chord_frame(points, frame, level)
         used = robust.keep_points(at.o, np.sqrt(at.total), settings.outlier_factor)
         for _ in range(5):
-            frame = frame_of_chord(oriented(chord_through(frame, at.s[used]), points.xy_mm))
-            knots = np.array([0.0, frame.length_mm])
-            offsets, gain, at, design = adjust(points, frame.origin_mm, frame.tangent, knots, used)
-            residuals = at.o - design @ offsets
-            before, used = used, robust.keep_points(residuals, np.sqrt(at.total), settings.outlier_factor)
-            # the next chord lies on the fitted line
-            ends = frame.origin_mm + knots[:, None] * frame.tangent + offsets[:, None] * frame.normal
-            frame = frame_of_chord(ends)
-            at = in_chord_frame(points, frame, np.zeros(len(points.xy_mm)))
+            adjusted = _adjusted(points, frame, at, used)
+            before, used = used, robust.keep_points(adjusted.residuals, np.sqrt(adjusted.at.total), settings.outlier_factor)
+            frame = adjusted.on_line
+            at = in_chord_frame(points, frame, level)
             if np.array_equal(before, used):
                 break
-        chord = oriented(chord_through(frame, at.s[used]), points.xy_mm)
-        frame = frame_of_chord(chord)
-        knots = np.array([0.0, frame.length_mm])
-        offsets, gain, at, design = adjust(points, frame.origin_mm, frame.tangent, knots, used)
-        residuals = at.o - design @ offsets
-        cov, rough = covariance_of_fit(points, at, residuals, design, gain, used)
-        slope = (offsets[1] - offsets[0]) / frame.length_mm
+        fitted = _adjusted(points, frame, at, used)
+        cov, rough = covariance_of_fit(points, fitted.at, fitted.residuals, fitted.design, fitted.gain, used)
+        slope = (fitted.offsets[1] - fitted.offsets[0]) / fitted.frame.length_mm
         return ShapeFit(
-            chord,
-            knots,
-            offsets,
+            np.stack([fitted.frame.origin_mm, fitted.frame.origin_mm + fitted.frame.length_mm * fitted.frame.tangent]),
+            np.array([0.0, fitted.frame.length_mm]),
+            fitted.offsets,
             cov,
-            gain,
-            gain @ at.jac,
-            residuals / np.sqrt(1.0 + slope**2),
+            fitted.gain,
+            fitted.gain @ fitted.at.jac,
+            fitted.residuals / np.sqrt(1.0 + slope**2),
             used,
             rough.noise_scale,
             rough.sd_mm,
@@ -65,22 +61,53 @@ class Line:
         )
 
 
-def adjust(points: EdgePoints, origin_mm: Array, tangent: Array, knots: Array, used: Array):  # type: ignore[no-untyped-def]
-    """York's line in the frame at ``origin_mm`` along ``tangent``: offsets (2,) at ``knots``, gain (2, N), the
-    points in the frame, and the design (N, 2) at the measured positions."""
-    frame = frame_of_chord(np.stack([origin_mm, origin_mm + tangent]))
-    offsets = np.zeros(2)
-    n = len(points.xy_mm)
-    for _ in range(100):
-        slope = (offsets[1] - offsets[0]) / (knots[1] - knots[0])
-        at = in_chord_frame(points, frame, np.full(n, slope))
-        design = spline_weights(knots, at.s)
-        residuals = at.o - design @ offsets
-        adjusted = spline_weights(knots, at.s + at.shift * residuals)
-        weighted = (adjusted * (used / at.total)[:, None]).T
-        gain = np.linalg.solve(weighted @ adjusted, weighted)
-        step = gain @ residuals
-        offsets = offsets + step
-        if float(np.max(np.abs(step))) < 1e-13 * (1.0 + float(np.max(np.abs(offsets)))):
-            break
-    return offsets, gain, at, design
+@dataclass(frozen=True)
+class _Adjusted:
+    """York's line over a chord."""
+
+    frame: ChordFrame
+    offsets: Array
+    """(2,) at the chord's ends"""
+    gain: Array
+    """(2, N)"""
+    at: ChordPoints
+    design: Array
+    """(N, 2) at the measured positions"""
+
+    @property
+    def residuals(self) -> Array:
+        """(N,) along the chord's normal"""
+        return np.asarray(self.at.o - self.design @ self.offsets)
+
+    @property
+    def on_line(self) -> ChordFrame:
+        """The frame of the chord on the fitted line itself"""
+        ends = np.array([[0.0], [self.frame.length_mm]]) * self.frame.tangent + self.offsets[:, None] * self.frame.normal
+        return frame_of_chord(self.frame.origin_mm + ends)
+
+
+def _adjusted(points: EdgePoints, along: ChordFrame, at: ChordPoints, used: Array) -> _Adjusted:
+    """York's line over the stretch of the points used, ``at`` (N,) in the frame ``along``.
+
+    The derivative of a whitened residual holds that of its weight, which depends on the slope; both together are the design at
+    the adjusted point. Raises :class:`MeasureError` where the search does not settle.
+    """
+    frame = frame_of_chord(oriented(chord_through(along, at.s[used]), points.xy_mm))
+    knots = np.array([0.0, frame.length_mm])
+
+    def seen(offsets: Array) -> ChordPoints:
+        return in_chord_frame(points, frame, np.full(len(points.xy_mm), (offsets[1] - offsets[0]) / frame.length_mm))
+
+    def whitened(offsets: Array) -> tuple[Array, Array]:
+        there = seen(offsets)
+        residuals = there.o - spline_weights(knots, there.s) @ offsets
+        root = used / np.sqrt(there.total)
+        return residuals * root, spline_weights(knots, there.s + there.shift * residuals) * root[:, None]
+
+    found = least_squares.fit(whitened, np.zeros(2), tolerance=FIT_TOLERANCE)
+    if not found.converged:
+        raise MeasureError("the points do not settle on a line; check that the edge is straight, or draw it in parts")
+    _, rows = whitened(found.x)
+    there = seen(found.x)
+    gain = np.linalg.solve(rows.T @ rows, rows.T) * (used / np.sqrt(there.total))
+    return _Adjusted(frame, found.x, gain, there, spline_weights(knots, there.s))

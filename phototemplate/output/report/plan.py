@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from phototemplate.edges.shapes.evaluate import offset_u, point_at, to_chord
+from phototemplate.edges.shapes.evaluate import between, offset_u, point_at
 from phototemplate.model import Array, Measurement, Outline, Segment
 from phototemplate.network.projection import bend
 from phototemplate.output.report.marks import fmt, label, path
@@ -69,21 +69,19 @@ def stretches(outline: Outline, samples: int = 25) -> list[Stretch]:
         for i, edge_id in enumerate(loop.edge_ids):
             used.add(edge_id)
             j = (i + 1) % n if loop.closed else i + 1
-            ends, _ = to_chord(segments[edge_id], loop.corners_mm[[i, j]])
-            out.append(_sampled(outline, segments[edge_id], loop.loop_id, float(ends[0]), float(ends[1]), samples))
+            s = between(segments[edge_id], loop.corners_mm[i], loop.corners_mm[j], samples)
+            out.append(_sampled(outline, segments[edge_id], loop.loop_id, s))
     for segment in outline.segments:
         if segment.edge_id not in used:
             # between the chord's ends: the outer knots of a profile lie where nothing was seen
             length = float(np.linalg.norm(segment.chord_mm[1] - segment.chord_mm[0]))
-            out.append(_sampled(outline, segment, "", 0.0, length, samples))
+            out.append(_sampled(outline, segment, "", np.linspace(0.0, length, samples)))
     return out
 
 
-def _sampled(outline: Outline, segment: Segment, loop_id: str, s0: float, s1: float, samples: int) -> Stretch:
-    s = np.linspace(s0, s1, samples)
-    xy, u = point_at(segment, s), offset_u(segment, s, outline.influences.cov)
-    good = np.all(np.isfinite(xy), axis=1)
-    return Stretch(segment.edge_id, loop_id, xy[good], 2.0 * u[good], segment)
+def _sampled(outline: Outline, segment: Segment, loop_id: str, s: Array) -> Stretch:
+    u = offset_u(segment, s, outline.influences.cov)
+    return Stretch(segment.edge_id, loop_id, point_at(segment, s), 2.0 * u, segment)
 
 
 def sheet_corners(measurement: Measurement) -> dict[str, Array]:

@@ -26,7 +26,7 @@ ENGLISH = Language(
         "no-contact-sheet": "none of its contact sheets was found in the photos",
         "few-strip-targets": "fewer than three targets of its strips were found",
         "outer": "outer", "inner": "inner", "better-supported": "better supported",
-        "arc": "an arc", "profile": "a profile",
+        "arc": "an arc", "circle": "a circle", "profile": "a profile",
         "turned": "turned by 90 degrees", "right": "from further to the right", "left": "from further to the left",
         "closer": "from closer", "from-here": "from about there",
         "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
