@@ -228,6 +228,7 @@ FINDINGS: dict[str, Kind] = {
     # edges
     "edge-not-found": Kind("serious", ("reason_word",), retake=True, lost=True),
     "edge-line-weak": Kind("serious", ("support_percent", "rise_mm"), retake=True, lost=True),
+    "edge-off-path": Kind("serious", ("off_mm", "search_mm"), retake=True, lost=True),
     "edge-single-view": Kind("warning", ("single_percent", "U_mm"), retake=True),
     "edge-above-plane": Kind("warning", ("height_mm",)),
     "edge-below-plane": Kind("warning", ("height_mm",)),

@@ -73,11 +73,11 @@ def test_blur_is_found_from_the_profiles(blur: float, levels: tuple[float, float
 
 
 def test_path_stations_on_a_line_and_on_a_circle() -> None:
-    line = Path.through(np.array([[0.0, 0.0], [300.0, 400.0]]), straight=True).stations(5.0, 6.0)
+    line = Path.through(np.array([[0.0, 0.0], [300.0, 400.0]]), shape="line").stations(5.0, 6.0)
     assert line.tangent == pytest.approx(np.tile([0.6, 0.8], (len(line), 1)))
     assert line.along_mm[0] == pytest.approx(6.0 + 2.5, abs=0.1)
     angle = np.linspace(0, np.pi / 2, 9)
-    circle = Path.through(300 * np.stack([np.cos(angle), np.sin(angle)], axis=1), straight=False).stations(5.0)
+    circle = Path.through(300 * np.stack([np.cos(angle), np.sin(angle)], axis=1), shape="profile").stations(5.0)
     assert np.linalg.norm(circle.xy_mm, axis=1) == pytest.approx(300.0, abs=0.2)
     # anticlockwise, so the left normal points to the centre
     assert np.einsum("ni,ni->n", circle.normal, circle.xy_mm) / 300 == pytest.approx(-1.0, abs=0.01)
@@ -86,10 +86,10 @@ def test_path_stations_on_a_line_and_on_a_circle() -> None:
 
 def test_path_of_rough_clicks_on_a_straight_edge_is_their_line() -> None:
     clicks = np.array([[0.0, 1.0], [500.0, -1.0], [1000.0, 1.0]])
-    path = Path.through(clicks, straight=True).stations(10.0)
+    path = Path.through(clicks, shape="line").stations(10.0)
     assert path.tangent[0] == pytest.approx([1.0, 0.0], abs=1e-3)
     with pytest.raises(ValueError, match="two different"):
-        Path.through(np.array([[1.0, 1.0], [1.0, 1.0]]), straight=True)
+        Path.through(np.array([[1.0, 1.0], [1.0, 1.0]]), shape="line")
 
 
 def test_hint_in_a_photo_comes_back_to_the_work_plane() -> None:
@@ -138,7 +138,7 @@ def test_sensitivity_of_a_fixed_point_by_differences() -> None:
 def test_levels_follow_the_cabinets() -> None:
     scene = kitchen(low_mm=4.0)
     network = scene.network()
-    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
+    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), shape="line").stations(5.0)
     hint = EdgeHint("front", "front")
     levels = expected_levels(scene.plane(network, ()), stations, hint, -1.0, 750.0)
     assert len(levels.joints_mm) == 1
@@ -158,7 +158,7 @@ def test_tilted_cabinet_is_continued_to_its_edge() -> None:
     sheets = tuple(HeightPoint(f"S{k}", np.array(p), 0.004 * p[0], 0.05, "one") for k, p in enumerate(places))
     scene = kitchen()
     plane = replace(scene.plane(scene.network(), ()), heights=sheets)
-    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), straight=True).stations(5.0)
+    stations = Path.through(np.array([[0.0, 0.0], [420.0, 0.0]]), shape="line").stations(5.0)
     levels = expected_levels(plane, stations, EdgeHint("front", "front"), -1.0, 750.0)
     assert levels.height_mm == pytest.approx(0.004 * stations.xy_mm[:, 0], abs=0.3)
 

@@ -110,7 +110,7 @@ def confirm(scene: Scene, ends: Array) -> list[FoundLine]:
 
 def _read(scene: Scene, ends: Array, search_mm: float) -> FoundLine | None:
     """The line within ``search_mm`` that is most probably the edge of a top; None where there is more likely none."""
-    stations = Path.through(ends, True).stations(c.PROPOSAL_STATION_MM)
+    stations = Path.through(ends, "line").stations(c.PROPOSAL_STATION_MM)
     hint = EdgeHint("", "other", path=ends, anchor="work", search_mm=search_mm)
     levels = expected_levels(scene.plane, stations, hint, INWARD, scene.settings.height_reach_mm)
     decision = decide(map_lines(scene, stations, levels, INWARD, search_mm, True), c.ANYWHERE_MM, NONE_PRIOR_UNASKED)
@@ -139,7 +139,7 @@ def _reaches(scene: Scene, found: FoundLine) -> list[Array]:
     """
     along = found.along
     ends = found.ends_mm + np.array([[-c.FOLLOW_MM], [c.FOLLOW_MM]]) * along
-    stations = Path.through(ends, True).stations(c.PROPOSAL_STATION_MM)
+    stations = Path.through(ends, "line").stations(c.PROPOSAL_STATION_MM)
     place = stations.along_mm - c.FOLLOW_MM
     shown, looks = _shown(scene, found.line, stations)
     window = max(3, 2 * int(c.FADING_MM / 2 / float(np.median(np.diff(stations.along_mm)))) + 1)

@@ -7,7 +7,7 @@ from phototemplate.edges.shapes.contract import EdgePoints, Shape, ShapeFit
 from phototemplate.edges.shapes.line import Line
 from phototemplate.edges.shapes.wall_curve import Profile
 
-SHAPES: tuple[Shape, ...] = (Line(), Arc(), Arc("circle", 5, closed=True), Profile())
+SHAPES: tuple[Shape, ...] = (Line(), Arc(), Arc("circle", 3, closed=True), Profile())
 
 __all__ = ["SHAPES", "Arc", "EdgePoints", "Line", "Profile", "Shape", "ShapeFit", "shape_named"]
 

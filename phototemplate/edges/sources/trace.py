@@ -35,7 +35,7 @@ from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.edges.tracing.line_reading import along_new, locate, read, rebased, smoothed, without_strays
 from phototemplate.edges.tracing.space_intersection import Intersection, intersect, unit_position
 from phototemplate.edges.tracing.step_position import StepFit
-from phototemplate.errors import Finding
+from phototemplate.errors import Finding, MeasureError
 from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints, TypeB
 from phototemplate.numerics.correlation import autocorrelation
 from phototemplate.settings import EdgeSettings
@@ -57,9 +57,11 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     points = hint_path(scene, hint)
     if points is None:
         return Found(None, (), (lost(hint, "hint-off-plane"),))
-    settings = scene.settings
-    straight = hint.shape == "line"
-    path = Path.through(points, straight)
+    settings, straight = scene.settings, hint.shape == "line"
+    try:
+        path = Path.through(points, hint.shape)
+    except (ValueError, MeasureError):
+        return Found(None, (), (lost(hint, "not-round"),))
     stations = path.stations(settings.station_mm, settings.end_margin_mm)
     outward = -scene.material_side(stations.xy_mm, stations.normal)
     levels = expected_levels(scene.plane, stations, hint, outward, settings.height_reach_mm)
@@ -68,7 +70,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     if choice is None:
         return Found(None, (), (_unseen(hint, local),))
     levels, line = _with_joints(local, choice.line, settings)
-    traced = _trace(scene, hint, path, local, line, levels)
+    traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
         return Found(None, (), (lost(hint, traced),))
     if len(traced.fine) < 3:
@@ -78,6 +80,9 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     doubt_u = max([float(np.hypot(choice.u_mm, unresolved)), *(covering_u_mm(apart) for apart in hidden)])
     definition_u = float(np.hypot(traced.arris.inset_u_mm, doubt_u))
     found = _points(scene, hint, traced.fine, traced.solved, definition_u, traced.arris)
+    off_path = _off_path(found.xy_mm, points, hint)
+    if off_path:
+        return Found(None, (), off_path)
     findings = choice.findings or hidden_line_finding(hint.edge_id, traced.hidden)
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
     top = hint.kind in OUTERMOST and bool(local.outward) and not hint.height_mm and choice.probability >= CLEAR
@@ -103,11 +108,11 @@ class _Traced:
 
 
 def _trace(
-    scene: Scene, hint: EdgeHint, path: Path, local: LocalMap, line: SpaceLine, levels: Levels
+    scene: Scene, hint: EdgeHint, local: LocalMap, line: SpaceLine, levels: Levels
 ) -> _Traced | str:
     """Second, narrow reading along the chosen line, sub-pixel positions, intersection; or the name of why there are none."""
     settings, stations = scene.settings, local.stations
-    fine = rebased(path, stations, line, hint.shape == "line", settings)
+    fine = rebased(stations, line, hint.shape, settings)
     rise = along_new(stations, line.height_mm - levels.height_mm, fine)
     levels = levels.at(fine)
     start = levels.height_mm + rise
@@ -251,6 +256,18 @@ def _doubts(
     elif gap > max(GAP_MM, GAP_SHARE * length):
         findings.append(Finding("edge-gaps", hint.edge_id, gap_mm=gap))
     return tuple(findings)
+
+
+def _off_path(found_mm: Array, path_mm: Array, hint: EdgeHint) -> tuple[Finding, ...]:
+    """``edge-off-path`` where the shape through what was found leaves the hint's path by more than was searched: then it is
+    something else, or another shape."""
+    if hint.shape == "profile":  # has no shape of its own between its points
+        return ()
+    try:
+        off_mm = float(np.abs(Path.through(found_mm, hint.shape).off(path_mm)).max())
+    except (ValueError, MeasureError):
+        return (lost(hint, "contradictory"),)
+    return (Finding("edge-off-path", hint.edge_id, off_mm=off_mm, search_mm=hint.search_mm),) if off_mm > hint.search_mm else ()
 
 
 def _unseen(hint: EdgeHint, local: LocalMap) -> Finding:

@@ -24,7 +24,7 @@ from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, s
 from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.edges.tracing.space_intersection import Intersection, unit_position
 from phototemplate.edges.tracing.step_position import StepFit, fit_steps
-from phototemplate.model import Array, BoolArray
+from phototemplate.model import Array, BoolArray, ShapeKind
 from phototemplate.settings import EdgeSettings
 
 
@@ -36,14 +36,14 @@ class Reading:
     steps: Steps
 
 
-def rebased(path: Path, stations: Stations, line: SpaceLine, straight: bool, settings: EdgeSettings) -> Stations:
+def rebased(stations: Stations, line: SpaceLine, shape: ShapeKind, settings: EdgeSettings) -> Stations:
     """Stations along the chosen line itself, so that profiles cross it at a right angle."""
     points = stations.shifted(line.offset_mm)
-    if straight:
+    if shape == "line":
         points = points[[0, -1]]
-    else:
+    elif shape == "profile":
         points = points[np.unique(np.linspace(0, len(points) - 1, max(4, len(points) // 20)).round().astype(int))]
-    return Path.through(points, False).stations(settings.station_mm)
+    return Path.through(points, shape).stations(settings.station_mm)
 
 
 def along_new(stations: Stations, values: Array, fine: Stations) -> Array:

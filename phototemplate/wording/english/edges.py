@@ -16,6 +16,12 @@ WORDS: dict[str, Words] = {
         "the cabinet tops.",
         "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
     ),
+    "edge-off-path": Words(
+        "what was found leaves the path that was drawn",
+        "{where} was not measured: what was found leaves its path by {off_mm:.0f}, more than the {search_mm:.0f} searched to "
+        "each side.",
+        "Draw its path again with clicks on the edge itself, three or more along a round one, or allow more to each side.",
+    ),
     "edge-single-view": Words(
         "an edge was seen in one photo only",
         "{where} is seen in one photo only over {single_percent:.0f} of its length; its height is assumed (U {U_mm:.0f}).",
