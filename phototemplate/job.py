@@ -132,6 +132,8 @@ class EdgeSpec(Section):
     """Expected height over the work plane."""
     choose: Annotated[Length, Field(ge=-300, le=300)] | None = None
     """Where two edges lie close together: offset of the wanted one from the path, positive to its left."""
+    arris: Annotated[Length, Field(ge=0, le=12)] | None = None
+    """Radius of the rounding between top and face where it is known, 0 for a sharp arris; left out, it is measured."""
 
     @model_validator(mode="after")
     def _complete(self) -> EdgeSpec:
@@ -156,6 +158,7 @@ class EdgeSpec(Section):
             search_mm=self.search,
             height_mm=self.height,
             choose=self.choose,
+            arris_mm=self.arris,
         )
 
 

@@ -179,11 +179,11 @@ class EdgeSettings(StageSettings):
     on: not recorded; feeds U."""
     smooth_mm: float = 60.0
     """Length over which photos must agree when wrong positions are rejected. Chosen on: not recorded."""
-    arris_mm: float = 0.75
-    """Radius of the rounded edges of cabinet tops, where it is not known better (edges are commonly eased to 1/32 in); the
-    correction to the outermost line in plan scales with it. Convention: trade, rounded."""
-    arris_u_mm: float = 0.25
-    """Standard uncertainty of that radius. Chosen on: not recorded; feeds U."""
+    arris_mm: float | None = None
+    """Radius of the rounded arrises of all tops where somebody knows it, 0 where they are sharp; left out, it is measured at
+    every edge. An edge of the job may claim its own. Convention: measured."""
+    arris_u_mm: float = 0.1
+    """Standard uncertainty of a radius that is claimed. Convention: read off a gauge; feeds U."""
     end_margin_mm: float = 6.0
     """Stretch at both ends of a hint that is not read: the neighbouring edge begins there. Chosen on: not recorded."""
     definition_u_mm: float = 0.2

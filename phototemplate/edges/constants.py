@@ -119,11 +119,9 @@ THINNEST_MM: Final = 0.08
 """mm. No paper is thinner. Convention: 80 g/m2 is 0.1 mm."""
 FLUSH_U_MM: Final = 0.35
 """mm. How well a single edge is at the level of its cabinet's sheets. Convention: as in ``expected_height``."""
-SEEN_BELOW_MM: Final = 0.15
-"""mm. Edges are seen this much below the top, on their rounding. Chosen on: the demo and six kitchens of other makers' kinds,
-rendered. Feeds U."""
-SEEN_BELOW_U_MM: Final = 0.2
-"""mm. Its standard uncertainty, common to all edges. Derived: from a sharp edge to a rounding of 0.75 mm. Feeds U."""
+ROUNDING_U_MM: Final = 0.2
+"""mm. Standard uncertainty of the edges' heights from where on their rounding they are seen, common to all. Derived: from a
+sharp edge to a rounding of 0.75 mm. Feeds U."""
 LEAST_EDGES: Final = 2
 """count. Fewer edges contradict nobody. Convention: one edge may be a door."""
 CONTRADICTION_MM: Final = 0.5

@@ -45,9 +45,9 @@ def found_thickness(points: Iterable[PlanePoints], assumed: Thickness) -> Thickn
         return None
     middle = float(np.median(rises))
     scatter = max(c.MAD_TO_SD * float(np.median(np.abs(rises - middle))), c.FLUSH_U_MM)
-    # an edge seen below the top is the same as a board that is thicker; the rounding accounts for a part of it
-    u = float(np.hypot(1.2533 * scatter / np.sqrt(len(rises)), c.SEEN_BELOW_U_MM))
-    return Thickness(max(assumed.mm - middle - c.SEEN_BELOW_MM, c.THINNEST_MM), u, len(rises))
+    # an edge below the top is the same as a board that is thicker
+    u = float(np.hypot(1.2533 * scatter / np.sqrt(len(rises)), c.ROUNDING_U_MM))
+    return Thickness(max(assumed.mm - middle, c.THINNEST_MM), u, len(rises))
 
 
 def contradiction(given: Thickness, found: Thickness | None) -> tuple[Finding, ...]:

@@ -33,6 +33,8 @@ class EdgeHint:
     """Expected height over the work plane."""
     choose: float | None = None
     """Offset in mm of the wanted candidate from the hint where two candidates were close."""
+    arris_mm: float | None = None
+    """Radius of the rounding of its arris as claimed, 0: sharp; None: it is measured."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,8 @@ class PlanePoints:
     """Length along the edge over which noise is correlated (0: independent points)"""
     rise_mm: float = float("nan")
     """Mean height of a traced edge of a top over that expected from the sheets near it"""
+    arris_mm: tuple[float, float] | None = None
+    """Radius of the rounding between top and face as measured, and its standard uncertainty"""
 
 
 @dataclass(frozen=True)
@@ -127,5 +131,7 @@ class Segment:
     """Effective number of fitted values (trace of the hat matrix); None: as many as knots"""
     unseen_cov_mm2: Array | None = None
     """(M, M) share of ``noise_cov_mm2`` that no point speaks of: what the shape may do where nothing was seen (type B)"""
+    arris_mm: tuple[float, float] | None = None
+    """Radius of the rounding between top and face as measured, and its standard uncertainty"""
     bend_per_mm: float = 0.0
     """1/mm. Curvature of the base, positive where it turns left"""

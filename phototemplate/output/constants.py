@@ -13,6 +13,8 @@ from typing import Final
 
 RESULT_VERSION: Final = 2
 """count. Version of the result's format, raised where a reader of the old one would misread the new. Convention: format."""
+ARCS_AS_BENT: Final = 2
+"""count. Version of the result's format from which on an arc is a bent chord. Convention: format."""
 PIECES_VERSION: Final = 1
 """count. The same of the file of pieces, raised where a key changes its meaning. Convention: format."""
 FULL_SIZE_TEXT_MM: Final = 8.0

@@ -123,6 +123,8 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
         knots_mm=numbers(segment.knots_mm, 15),
         offsets_mm=numbers(segment.offsets_mm, 15),
         height_mm=list(segment.height_mm),
+        arris_mm=None if segment.arris_mm is None else segment.arris_mm[0],
+        arris_U_mm=None if segment.arris_mm is None else 2.0 * segment.arris_mm[1],
         n_photos=segment.n_photos,
         points_mm=numbers(np.round(segment.points_mm, 4)),
         residuals_mm=numbers(np.round(segment.residuals_mm, 5)),

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pydantic import ValidationError
@@ -28,7 +29,7 @@ from phototemplate.model import (
     Segment,
 )
 from phototemplate.output import schema as s
-from phototemplate.output.constants import RESULT_VERSION
+from phototemplate.output.constants import ARCS_AS_BENT, RESULT_VERSION
 
 __all__ = ["StoredResult", "read_result"]
 
@@ -69,6 +70,8 @@ def read_result(path: str | Path) -> StoredResult:
     version = tree.get("version")
     if not isinstance(version, int) or version > RESULT_VERSION:
         raise InputError(f"{file} has format {version}, this program reads up to {RESULT_VERSION}; install a newer one.")
+    if version < ARCS_AS_BENT and any(e.get("shape") == "arc" for e in _edges(tree)):
+        raise InputError(f"{file} holds an arc as an older program wrote it; measure the job again to rebuild it.")
     try:
         result = s.Result.model_validate(tree)
     except ValidationError as error:
@@ -82,6 +85,13 @@ def read_result(path: str | Path) -> StoredResult:
         raise
     except (ValueError, IndexError, KeyError, TypeError) as error:  # each part is of its type, but they do not fit together
         raise InputError(f"{file} contradicts itself ({error}); measure the job again to rebuild it.") from error
+
+
+def _edges(tree: dict[str, Any]) -> list[dict[str, Any]]:
+    """Entries of the outline's edges, as far as the file has any."""
+    outline = tree.get("outline")
+    edges = outline.get("edges") if isinstance(outline, dict) else None
+    return [e for e in edges if isinstance(e, dict)] if isinstance(edges, list) else []
 
 
 def _stored(result: s.Result) -> StoredResult:
@@ -170,6 +180,7 @@ def _segment(part: s.EdgePart, noise: Array, jac: Array) -> Segment:
         n_photos=part.n_photos,
         candidates=tuple(Candidate(c.offset_mm, c.height_mm, c.support) for c in part.candidates),
         findings=_read_findings(part.findings),
+        arris_mm=None if part.arris_mm is None or part.arris_U_mm is None else (part.arris_mm, part.arris_U_mm / 2.0),
         bend_per_mm=part.bend_per_mm,
     )
 

@@ -94,6 +94,9 @@ class EdgePart(Part):
     """Cause and standard uncertainty in mm where the offset is least certain, largest first"""
     height_mm: Triple
     """Mean, smallest and largest height over the work plane"""
+    arris_mm: float | None = None
+    arris_U_mm: float | None = None
+    """Radius of the rounding between top and face, measured or claimed; null where the edge is no top's outermost line"""
     n_photos: int = 0
     rms_mm: Number = None
     """Of the points' distances from the fitted edge"""

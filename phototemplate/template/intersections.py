@@ -71,7 +71,8 @@ def follows(curve: AnyCurve, segment: Segment, start: Array, end: Array) -> bool
 def segment_middle(segment: Segment) -> Array:
     """(2,) the middle knot, or the middle of a line."""
     k, knots = len(segment.knots_mm) // 2, segment.knots_mm
-    return point_at(segment, knots[k] if len(knots) > 2 else knots.mean())[0]
+    out: Array = point_at(segment, knots[k] if len(knots) > 2 else knots.mean())[0]
+    return out
 
 
 def polish(a: AnyCurve, b: AnyCurve, start: Array) -> Array | None:

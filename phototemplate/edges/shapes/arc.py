@@ -30,7 +30,7 @@ from phototemplate.numerics import least_squares
 from phototemplate.settings import EdgeSettings
 
 
-@dataclass(frozen=True)
+@dataclass
 class Arc:
     """Three knots: start, middle and end of what was seen, or thirds of a whole circle."""
 

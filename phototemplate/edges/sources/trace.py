@@ -28,7 +28,7 @@ from phototemplate.edges.sources.constants import (
 )
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
-from phototemplate.edges.tracing.arris_offset import Rounding, light_ratio, rounding, shows_face, unresolved_u_mm
+from phototemplate.edges.tracing.arris_offset import Rounding, light_ratio, shows_face, unresolved_u_mm
 from phototemplate.edges.tracing.expected_height import Levels, expected_levels, find_joints
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.hint_path import Path, Stations
@@ -78,8 +78,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     hidden = [] if traced.hidden is None else [traced.hidden.apart_mm]
     unresolved = unresolved_u_mm([*choice.rivals_mm, *hidden], traced.bands, traced.fits)
     doubt_u = max([float(np.hypot(choice.u_mm, unresolved)), *(covering_u_mm(apart) for apart in hidden)])
-    definition_u = float(np.hypot(traced.arris.inset_u_mm, doubt_u))
-    found = _points(scene, hint, traced.fine, traced.solved, definition_u, traced.arris)
+    found = _points(scene, hint, traced.fine, traced.solved, doubt_u)
     off_path = _off_path(found.xy_mm, points, hint)
     if off_path:
         return Found(None, (), off_path)
@@ -87,7 +86,8 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
     top = hint.kind in OUTERMOST and bool(local.outward) and not hint.height_mm and choice.probability >= CLEAR
     rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
-    points_ = replace(found, candidates=choice.candidates, findings=findings, rise_mm=rise)
+    arris = (max(float(traced.solved.arris[0]), 0.0), traced.solved.arris_u_mm) if top else None
+    points_ = replace(found, candidates=choice.candidates, findings=findings, rise_mm=rise, arris_mm=arris)
     return Found(points_, traced.traces, findings)
 
 
@@ -97,7 +97,6 @@ class _Traced:
 
     fine: Stations
     solved: Intersection
-    arris: Rounding
     bands: list[Band]
     fits: list[StepFit]
     traces: tuple[EdgeTrace, ...]
@@ -123,26 +122,39 @@ def _trace(
     predicted = [-p.band.lean * (levels.height_mm + rise - start) * p.band.scale_px_per_mm for p in photos]
     blur: dict[str, float] = {}
     arris = Rounding()
+    outermost = hint.kind in OUTERMOST and bool(local.outward)
     for gate in GATES_PX:
         bands, fits, opened = locate(scene, fine, photos, predicted, gate, blur)
         if not bands:
             return "unsharp"
-        if hint.kind in OUTERMOST and local.outward:
+        if outermost:
             face = shows_face(bands, local.outward)
             ratio = light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)])
-            arris = rounding(settings, local.outward, ratio)
+            arris = Rounding.of(local.outward, ratio, _claimed(hint, settings))
         solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}", arris)
         smooth = smoothed(fine, solved)
-        predicted = [(smooth - p.band.lean * (solved.height_mm - start)) * p.band.scale_px_per_mm for p in photos]
+        predicted = [_seen_px(p.band, smooth, solved, arris, start) for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
     hidden = None
-    if hint.kind in OUTERMOST and local.outward and hint.choose is None:
-        places = [(smooth - b.lean * (solved.height_mm - start)) * b.scale_px_per_mm for b in bands]
+    if outermost and hint.choose is None:
+        places = [_seen_px(band, smooth, solved, arris, start) for band in bands]
         hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
     every = fine.along_mm
     solved, fine = without_strays(solved, fine)
     expected = np.interp(fine.along_mm, every, levels.height_mm)
-    return _Traced(fine, solved, arris, bands, fits, traces, expected, hidden)
+    return _Traced(fine, solved, bands, fits, traces, expected, hidden)
+
+
+def _claimed(hint: EdgeHint, settings: EdgeSettings) -> tuple[float, float] | None:
+    """Radius of the rounding and its standard uncertainty as somebody gave them."""
+    radius = settings.arris_mm if hint.arris_mm is None else hint.arris_mm
+    return None if radius is None else (radius, settings.arris_u_mm)
+
+
+def _seen_px(band: Band, offset_mm: Array, solved: Intersection, arris: Rounding, start_mm: Array) -> Array:
+    """(N,) where a photo shows the step of an edge whose outermost line runs at ``offset_mm`` (N,)."""
+    seen = offset_mm + arris.moves(band.lean) @ solved.arris - band.lean * (solved.height_mm - start_mm)
+    return np.asarray(seen * band.scale_px_per_mm)
 
 
 def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tuple[Levels, SpaceLine]:
@@ -162,7 +174,7 @@ def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tu
 
 
 def _points(
-    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, inset_u_mm: float, arris: Rounding
+    scene: Scene, hint: EdgeHint, fine: Stations, solved: Intersection, doubt_u_mm: float
 ) -> PlanePoints:
     """Drop onto the plane along its normal, and state every error."""
     settings = scene.settings
@@ -170,7 +182,7 @@ def _points(
     mean_u, turn_u = _common_modes(fine.along_mm, solved.common_mm)
     x = unit_position(fine.along_mm)
     for name, size, shape in (
-        ("definition", float(np.hypot(mean_u, inset_u_mm)), np.ones(len(fine))), ("definition-turn", turn_u, x)
+        ("definition", float(np.hypot(mean_u, doubt_u_mm)), np.ones(len(fine))), ("definition-turn", turn_u, x)
     ):
         column = scene.column.get(f"{name}:{hint.edge_id}")
         if column is not None:
@@ -182,10 +194,10 @@ def _points(
         edge_id=hint.edge_id,
         source=NAME,
         xy_mm=fine.shifted(solved.offset_mm),
-        height_mm=solved.height_mm + arris.drop_mm,
+        height_mm=solved.height_mm,
         noise_cov_mm2=noise,
         shared_jac=n[:, :, None] * jac[:, None, :],
-        height_u_mm=np.hypot(solved.height_u_mm, arris.drop_u_mm),
+        height_u_mm=solved.height_u_mm,
         n_photos=(solved.weight > 0).sum(axis=0).astype(np.float64),
         correlation_mm=_correlation(fine.along_mm, solved.offset_mm, settings),
     )
@@ -261,7 +273,7 @@ def _doubts(
 def _off_path(found_mm: Array, path_mm: Array, hint: EdgeHint) -> tuple[Finding, ...]:
     """``edge-off-path`` where the shape through what was found leaves the hint's path by more than was searched: then it is
     something else, or another shape."""
-    if hint.shape == "profile":  # has no shape of its own between its points
+    if hint.shape == "profile" or hint.choose is not None:  # no shape of its own between its points; a line chosen by name
         return ()
     try:
         off_mm = float(np.abs(Path.through(found_mm, hint.shape).off(path_mm)).max())

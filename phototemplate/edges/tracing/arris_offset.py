@@ -1,22 +1,22 @@
-"""Where on a rounded edge do photos see the step? From there to the outermost line in plan.
+"""Where on a rounded edge do photos see the step? From there to the outermost line in plan, and how large the rounding is.
 
-A rounding of radius r lies between the line where the top begins to bend, r inside the plan silhouette, and the line where
-the face becomes upright, r below. What a photo shows as one step is a mean over the rounding, weighted by how light changes
-along it; seen from several places such a mean meets in one line in space, ``inset`` inside the silhouette and ``drop`` below
-the top:
+A rounding of radius r lies between the line where the top begins to bend, r inside the outermost line in plan, and the line
+where the face becomes upright, r below the top. Photos see it in two ways, told apart by their lean c, mm outward per mm of
+height (0 from straight above):
 
-* where top and rounding differ in colour (a ply edge over a finished panel) it is the inner line: inset r, drop 0;
-* on one material it lies outward and lower, because the rounding is as bright as the top or brighter: inset 0, drop r;
-* even shading puts it at the mean of the arc: inset and drop 0.36 r.
+* from inside (c < 0), over the top, the edge is the outline of the rounding against what lies behind, where the line of sight
+  touches the arc: ``r (1 - c - sqrt(1 + c^2))`` inside the outermost line at the height of the top. That is geometry;
+* from outside (c > 0) top and face are both seen, and the step is a mean over the arc, weighted by how light changes along
+  it. On one material lit from above, light falls with the cosine of the slope, and the mean lies ``r (1 - pi / 4)`` inside and
+  ``r / 2`` below: ``r (c / 2 - 0.215)`` outward.
 
-The drop tells which: photos from different heights measure the height of the line, and the sheets on the cabinet that of
-the top. So the inset is a linear function of the drop, which is what ``intersect`` solves for, and both uncertainties go
-through the solution. Light tells only in the extreme: indoors the top of one material is two to fifteen times as light as its
-face; where it is thirty times as light there are two materials (:data:`ONE`, :data:`TWO`).
+Where two materials meet (the bare top of a box with a finished face) the step is the seam, r inside, from everywhere, and
+only what is expected of r tells how far. Light tells that there are two, in the extreme: indoors the top of one material is two
+to ten times as light as its face (:data:`ONE`, :data:`TWO`).
 
-The numbers are those of lines seen with exact cameras on thirty roundings of seven rendered kitchens (0.5 to 0.9 mm radius, 0.3
-to 2.5 px/mm, three finishes; insets -0.2 to 1.1 r, drops 0.1 to 1.5 r): least squares of inset on drop, whose slope of -0.6 is
-less than that of the chord of the arc (-1), as a regression on what scatters must be.
+Else the radius shows in where photos from different sides see the edge. It is an unknown of the intersection, as are how far
+the two models hold. Its prior has components, sharp or eased and large, which ``intersect`` weighs by how well the photos
+agree.
 """
 
 from __future__ import annotations
@@ -27,62 +27,79 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges.tracing.constants import (
-    ANY,
     FAR_PX,
-    LEAST_LEAN,
     LEAST_LIGHT,
     NEAR_PX,
     ONE,
-    SEAM,
+    ONE_MATERIAL,
+    OUTLINE_U,
+    OVERHEAD,
+    RADII,
+    SEAM_INSET,
+    SEAM_UNSEEN,
+    SHADED_U,
     TWO,
     UNRESOLVED_BLURS,
+    Radius,
 )
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.step_position import StepFit, to_light
 from phototemplate.model import Array, BoolArray
-from phototemplate.settings import EdgeSettings
+
+UNKNOWNS = 3
+"""Of a rounding: its radius; by how much the step is seen elsewhere on it from outside, and from inside (mm, as a share of the
+radius expected)"""
 
 
 @dataclass(frozen=True)
 class Rounding:
-    """Where a step is seen on a rounded edge, mm. All zero: the edge is where the step is."""
+    """What is known beforehand of one edge's rounding."""
 
     outward: float = 0.0
-    """+1 where the room lies to the left of the path, -1 to the right"""
-    inner_mm: float = 0.0
-    """Inset of a step seen at the height of the top"""
-    fall: float = 0.0
-    """By how much the inset shrinks per mm of drop"""
-    inset_u_mm: float = 0.0
-    """Standard uncertainty of the inset for a given drop"""
-    drop_mm: float = 0.0
-    """Drop expected beforehand"""
-    drop_u_mm: float = 0.0
+    """+1 where the room lies to the left of the path, -1 to the right; 0: the edge is where the step is"""
+    two: float = 0.0
+    """How far light tells that two materials meet, 0-1"""
+    radii: tuple[Radius, ...] = (Radius(1.0, 0.0, 0.0),)
+
+    @classmethod
+    def of(cls, outward: float, ratio: float, claimed: tuple[float, float] | None) -> Rounding:
+        """Of an edge that is the outermost line of a top.
+
+        ``ratio`` is that of the light on both sides where the face is seen, nan where it is not; ``claimed`` are radius and
+        standard uncertainty that somebody gave.
+        """
+        two = float(np.nan_to_num(np.clip(np.log(ratio / ONE) / np.log(TWO / ONE), 0.0, 1.0), nan=SEAM_UNSEEN))
+        return cls(outward, two, RADII if claimed is None else (Radius(1.0, *claimed),))
+
+    def moves(self, lean: Array) -> Array:
+        """(N, UNKNOWNS) by how much further left than the outermost line a photo with ``lean`` (N,) sees the step, for each
+        unknown."""
+        c = self.outward * lean
+        outside = np.clip(0.5 + c / (2.0 * OVERHEAD), 0.0, 1.0)
+        outline = -(1.0 - c - np.sqrt(1.0 + c * c))
+        shaded = -ONE_MATERIAL[0] + ONE_MATERIAL[1] * c
+        one = outside * shaded + (1.0 - outside) * outline
+        which = self.two * (1.0 - self.two) * (one + SEAM_INSET) ** 2
+        by_shade = outside * np.sqrt((SHADED_U[0] + SHADED_U[1] * c) ** 2 + which)
+        by_outline = (1.0 - outside) * np.sqrt(OUTLINE_U**2 + which)
+        seen = (1.0 - self.two) * one - self.two * SEAM_INSET
+        return np.asarray(self.outward * np.column_stack([seen, by_shade, by_outline]))
+
+    def prior(self, radius: Radius) -> tuple[Array, Array]:
+        """Mean and standard deviation (UNKNOWNS,) of the unknowns for one component."""
+        size = float(np.hypot(radius.mm, radius.u_mm)) if self.outward else 0.0
+        return np.array([radius.mm if self.outward else 0.0, 0.0, 0.0]), np.array([radius.u_mm, size, size])
+
+    @property
+    def whole(self) -> Radius:
+        """Mean and standard deviation of all components together."""
+        mean = sum(r.probability * r.mm for r in self.radii)
+        return Radius(1.0, mean, float(np.sqrt(sum(r.probability * (r.u_mm**2 + (r.mm - mean) ** 2) for r in self.radii))))
 
 
-def rounding(settings: EdgeSettings, outward: float, ratio: float = 1.0) -> Rounding:
-    """Of an edge that is the outermost line of a cabinet's top; radius and its uncertainty are those of the settings.
-
-    ``ratio`` is that of the light on both sides where the face is seen, nan where it is not. Between the two kinds the mean and
-    the variance are those of the mixture.
-    """
-    two = float(np.nan_to_num(np.clip(np.log(ratio / ONE) / np.log(TWO / ONE), 0.0, 1.0)))
-    shares = ((1.0 - two, ANY), (two, SEAM))
-    drop = sum(w * k.drop for w, k in shares)
-    inset = sum(w * (k.inner - k.fall * k.drop) for w, k in shares)
-    fall = sum(w * k.fall for w, k in shares)
-    drop_var = sum(w * (k.drop_u**2 + (k.drop - drop) ** 2) for w, k in shares)
-    inner = inset + fall * drop
-    inset_var = sum(w * (k.scatter**2 + (k.inner - k.fall * k.drop - (inner - fall * k.drop)) ** 2) for w, k in shares)
-    r, u = settings.arris_mm, settings.arris_u_mm
-    size = r**2 + u**2
-    inset_u, drop_u = (inset_var * size + (inner * u) ** 2) ** 0.5, (drop_var * size + (drop * u) ** 2) ** 0.5
-    return Rounding(outward, inner * r, fall, inset_u, drop * r, drop_u)
-
-
-def shows_face(bands: Sequence[Band], outward: float) -> list[bool]:
-    """Whether each photo was taken from far enough outside to show what is below the edge."""
-    return [bool(np.median(band.lean) * outward > LEAST_LEAN) for band in bands]
+def shows_face(bands: Sequence[Band], outward: float) -> list[BoolArray]:
+    """(N,) where each photo was taken from far enough outside to show what is below the edge."""
+    return [np.asarray(band.lean * outward > OVERHEAD) for band in bands]
 
 
 def light_ratio(bands: Sequence[Band], fits: Sequence[StepFit], weight: Sequence[Array | BoolArray] | Array) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -104,38 +105,49 @@ JOINT_GATE_MM: Final = 0.4
 
 
 @dataclass(frozen=True)
-class Kind:
-    """What is expected of an edge, in units of the radius."""
+class Radius:
+    """One component of what is expected of an edge's radius."""
 
-    drop: float
-    """before anything was seen"""
-    drop_u: float
-    inner: float
-    """Inset = ``inner`` - ``fall`` drop"""
-    fall: float
-    scatter: float
-    """Standard deviation of the inset about that"""
+    probability: float
+    mm: float
+    u_mm: float
 
 
-ANY: Final = Kind(drop=0.6, drop_u=0.45, inner=0.8, fall=0.6, scatter=0.3)
-"""ratio. Any edge. Chosen on: thirty roundings of seven rendered kitchens (see ``arris_offset``). Feeds U."""
-SEAM: Final = Kind(drop=0.15, drop_u=0.15, inner=1.0, fall=0.6, scatter=0.15)
-"""ratio. Two materials that meet where the top begins to bend. Chosen on: as above, rendered. Feeds U."""
-ONE: Final = 12.0
-"""ratio. Light on one side of the step over that on the other: up to this it may be one material, ... Chosen on: not recorded.
-Feeds U."""
-TWO: Final = 30.0
-"""ratio. ... from this on it is two; the weight of the second case grows with the logarithm in between. Chosen on: not
-recorded. Feeds U."""
+RADII: Final = (Radius(0.9, 0.45, 0.45), Radius(0.1, 2.5, 1.2))
+"""mm. Sharp or eased, and large. Convention: trade; cabinet parts and slabs are left as cut or eased to 1/32 in (0.8 mm), old
+tops have roundings up to 3/16 in. Feeds U."""
+ONE_MATERIAL: Final = (1.0 - math.pi / 4.0, 0.5)
+"""ratio. Inset and drop of the step on one material, seen from outside. Derived: light falls with the cosine of the slope, so
+its change has the density of the sine: means of 1 - sin and 1 - cos over a quarter turn."""
+SEAM_INSET: Final = 0.95
+"""ratio. Inset of the step, seen from everywhere, where two materials meet where the top begins to bend. Chosen on: family
+island (rendered); geometry says 1. Feeds U."""
+SEAM_UNSEEN: Final = 0.3
+"""ratio. Share of the second case where no photo shows the face. Convention: a third of the tops have a finished face."""
+SHADED_U: Final = (0.2, 0.25)
+"""ratio. Standard deviation of both on one material, common to an edge: light from the side or a gloss moves the step along the
+arc. Derived: a third of the way to its lower end. Feeds U."""
+OUTLINE_U: Final = 0.2
+"""ratio. Standard deviation of the outline's place, common to an edge: blur mixes a bright or dark rounding into it. Chosen
+on: families rounded, island, inset (rendered). Feeds U."""
+ONE_PHOTO_U: Final = 0.08
+"""ratio. Standard deviation of the step's place on the rounding in each photo, of the radius: light and what lies behind differ
+from photo to photo. Chosen on: as above. Feeds U."""
+OVERHEAD: Final = 0.15
+"""ratio. Photos with less lean to either side look straight down: a mean of both models. Derived: 9 degrees, where the two
+differ by less than OUTLINE_U."""
+ONE: Final = 10.0
+"""ratio. Light on one side of the step over that on the other: up to this it may be one material, ... Chosen on: families
+rounded, island, inset, frameless (rendered). Feeds U."""
+TWO: Final = 100.0
+"""ratio. ... from this on it is two; the weight of the second case grows with the logarithm in between. Chosen on: as
+above. Feeds U."""
 NEAR_PX: Final = 1.5
 """px. Light of each side is that between this distance from the step ... Chosen on: not recorded."""
 FAR_PX: Final = 4.0
 """px. ... and this. Chosen on: not recorded."""
 LEAST_LIGHT: Final = 1e-4
 """ratio. Light of a side counts at least this much, of that of white. Convention: keeps a logarithm from failing."""
-LEAST_LEAN: Final = 0.2
-"""ratio. A photo taken from further outside than this (tangent of its direction from the vertical) shows the face. Chosen on:
-not recorded."""
 UNRESOLVED_BLURS: Final = 2.0
 """ratio. Steps nearer than this many sigmas of the blur pull at each other. Derived: up to two sigmas the sum of two equal
 blurred lines has one maximum only. Feeds U."""
@@ -150,8 +162,8 @@ LEAST_SCALE: Final = 0.15
 Chosen on: not recorded. Feeds U."""
 LEAST_WEIGHT: Final = 0.05
 """ratio. Positions with less weight than this are left out. Chosen on: not recorded."""
-LEAST_DROP_U_MM: Final = 1e-4
-"""mm. The drop's uncertainty is at least this. Convention: keeps a matrix from being singular."""
+LEAST_ARRIS_U_MM: Final = 1e-4
+"""mm. Uncertainties of the rounding's unknowns are at least this. Convention: keeps a matrix from being singular."""
 VIEW_MODES: Final = 3
 """count. A photo's own error has a shift, a turn and a bow along the edge, all with the same standard deviation, ...
 Convention: the lowest three."""

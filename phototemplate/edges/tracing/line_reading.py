@@ -111,12 +111,12 @@ def _neighbour_px(steps: Steps) -> Array:
 
 def smoothed(fine: Stations, solved: Intersection) -> Array:
     """(N,) solved offsets, smoothed along the edge, for a first guess of the next round."""
-    have = np.isfinite(solved.seen_mm)
+    have = np.isfinite(solved.offset_mm)
     if have.sum() < 8:
         return np.zeros(len(fine))
     x = unit_position(fine.along_mm)
     degree = min(8, 1 + int(np.ptp(fine.along_mm) / SMOOTH_EVERY_MM))
-    return np.asarray(robust_polynomial(x[have], solved.seen_mm[have], degree)(x))
+    return np.asarray(robust_polynomial(x[have], solved.offset_mm[have], degree)(x))
 
 
 def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre:
@@ -132,13 +132,12 @@ def robust_polynomial(x: Array, y: Array, degree: int) -> np.polynomial.Legendre
 def without_strays(solved: Intersection, fine: Stations) -> tuple[Intersection, Stations]:
     """Without the stations that no photo shows, and those far from the run of the others (on something in front)."""
     keep = np.isfinite(solved.offset_mm)
-    miss = np.where(keep, np.abs(solved.seen_mm - smoothed(fine, solved)), 0.0)
+    miss = np.where(keep, np.abs(solved.offset_mm - smoothed(fine, solved)), 0.0)
     if keep.sum() >= 8:
         keep &= miss < max(STRAY_MM, STRAY_SIGMAS * MAD_TO_SD * float(np.median(miss[keep])))
     shorter = replace(
         solved,
         offset_mm=solved.offset_mm[keep],
-        seen_mm=solved.seen_mm[keep],
         height_mm=solved.height_mm[keep],
         height_u_mm=solved.height_u_mm[keep],
         noise_mm=solved.noise_mm[keep],

@@ -13,10 +13,10 @@ from photos that look alike as if a thousand stations were a thousand independen
 and the slope of the sheets near by: decisive for an edge seen in one photo, drowned where several see it from different
 heights.
 
-On a rounded edge the step is seen inside and below the outermost line in plan (``arris``). The drop is one more unknown h_0,
-the same along the edge, with a basis function of -1: z_i holds it, and it moves the line seen towards the silhouette, to
-d_i - s (a - f h_0), s the outward side, a and f of ``Rounding``. So d_i is the outermost line and the observation equation
-keeps its form. What the photos see of the height is shared out between the drop and the level of the top by their priors.
+On a rounded edge the step is seen elsewhere than at the outermost line in plan, from every photo at another place
+(:mod:`arris_offset`): k_ip gets the further term g_ip m_ip a, with three unknowns a common to the edge, its radius first. So
+d_i is the outermost line and z_i the height of the flat top. The prior of a is a mixture; the solution is that of its
+components, weighed by their evidence, and what they differ by is part of the uncertainty.
 
 Sensitivities follow from the implicit function theorem. The solution is linear in k, and an influence t moves the
 predicted k by s_ip = dk/dt at fixed place in the work frame; so d(d_i)/dt is the same linear function applied to -s.
@@ -30,11 +30,11 @@ import numpy as np
 
 from phototemplate.edges.constants import MAD_TO_SD
 from phototemplate.edges.scene import Scene
-from phototemplate.edges.tracing.arris_offset import Rounding
+from phototemplate.edges.tracing.arris_offset import UNKNOWNS, Rounding
 from phototemplate.edges.tracing.constants import (
     COMMON_HEIGHT_MM,
     COMMON_HEIGHT_SHARE,
-    LEAST_DROP_U_MM,
+    LEAST_ARRIS_U_MM,
     LEAST_REDUNDANCY,
     LEAST_SCALE,
     LEAST_WEIGHT,
@@ -42,11 +42,13 @@ from phototemplate.edges.tracing.constants import (
     MORE_HEIGHT_EVERY_MM,
     MORE_HEIGHT_FROM_MM,
     MOST_VIEW_MODES,
+    ONE_PHOTO_U,
     SAG_FROM_MM,
     SOFTER,
     TILT_FROM_MM,
     TUKEY,
     VIEW_MODES,
+    Radius,
 )
 from phototemplate.edges.tracing.expected_height import Levels
 from phototemplate.edges.tracing.grey_profiles import Band
@@ -61,16 +63,18 @@ class Intersection:
 
     offset_mm: Array
     """(N,) of the outermost line from the stations, to their left; nan where no photo shows the edge"""
-    seen_mm: Array
-    """(N,) the same of the step that is seen"""
+    arris: Array
+    """(3,) the rounding's unknowns"""
+    arris_u_mm: float
+    """Standard uncertainty of its radius"""
     height_mm: Array
-    """(N,) of the step that is seen, over the work plane"""
+    """(N,) of the flat top at the edge, over the work plane"""
     height_u_mm: Array
     """(N,) from image noise and prior, without the influences"""
     noise_mm: Array
     """(N,) standard deviation of the offset's own, independent noise"""
     common_mm: Array
-    """(N, Q) errors common to the whole edge, one column per cause, unit variance: light per photo, smoothed height"""
+    """(N, Q) errors common to the whole edge, one column per cause, unit variance: light per photo, heights, rounding"""
     shared_jac: Array
     """(N, K)"""
     weight: Array
@@ -101,16 +105,15 @@ def intersect(
     c = np.stack([b.lean for b in bands])
     usable = np.stack(open_) & np.stack([f.good for f in fits]) & np.isfinite(k)
     u = np.where(usable, np.stack([np.maximum(f.u_px, settings.least_u_px) for f in fits]), 1.0)
-    side = rounding.outward
-    k = np.where(usable, k + g * side * rounding.inner_mm, 0.0)
+    k = np.where(usable, k, 0.0)
     basis, spread = height_basis(stations.along_mm, levels, settings.height_shape_u_mm)
     prior_u = height_prior_u(levels, settings.height_prior_u_mm)
-    # a common error of the expected level in the coefficients of the basis, and the drop as its last function
-    common = np.r_[spread_mean(basis), 0.0]
-    basis = np.hstack([basis, np.full((len(stations), 1), -1.0)])
-    spread = np.r_[spread, max(rounding.drop_u_mm, LEAST_DROP_U_MM)]
-    by_height = c[:, :, None] * basis
-    by_height[:, :, -1] -= side * rounding.fall
+    # a common error of the expected level in the coefficients of the basis, and the rounding as its last functions
+    heights = basis.shape[1]
+    common = np.r_[spread_mean(basis), np.zeros(UNKNOWNS)]
+    level = np.linalg.lstsq(basis, levels.height_mm - start_height_mm, rcond=None)[0]
+    by_height = np.concatenate([c[:, :, None] * basis, -np.stack([rounding.moves(row) for row in c])], axis=2)
+    basis = np.hstack([basis, np.zeros((len(stations), UNKNOWNS))])
     xyz = np.column_stack([stations.xy_mm, start_height_mm])
     sensitivity = np.zeros((scene.plane.influences.size, *k.shape))
     for p, band in enumerate(bands):
@@ -121,21 +124,28 @@ def intersect(
     shapes: Array = np.asarray(np.polynomial.legendre.legvander(unit_position(stations.along_mm), modes - 1).T)
     view_u = _view_errors(fits, settings.view_u_px)
     by_influences = _photo_errors(sensitivity, usable, shapes, scene.plane.influences.cov)
+    px_per_mm = np.array([float(np.median(row[used])) if used.any() else 0.0 for row, used in zip(g, usable, strict=True)])
     count = basis.shape[1]
-    prior = np.zeros((count + len(by_influences), count + len(by_influences)))
-    # the mean level is one unknown error common to all sections, on top of each section's own
-    own_cov = np.diag(spread**2)
-    own_cov += prior_u**2 * np.outer(common, common)
-    prior[:count, :count] = np.linalg.inv(own_cov)
-    pull = np.zeros(len(prior))
-    level = np.linalg.lstsq(basis[:, :-1], levels.height_mm - start_height_mm, rcond=None)[0]
-    wanted = np.r_[level, rounding.drop_mm]
-    pull[:count] = prior[:count, :count] @ wanted
+    of_photos = slice(count, count + len(by_influences))
+
+    def own_u() -> Array:
+        """(P,) standard deviation of each photo's own shift: what moves any step, and where on the rounding it is seen."""
+        return np.asarray(np.hypot(view_u, ONE_PHOTO_U * rounding.prior(rounding.radii[0])[1][1] * px_per_mm))
+
+    def prior_of(radius: Radius) -> tuple[Array, Array]:
+        """Weights (Q, Q) of the unknowns' expected values, and what they pull at (Q,)."""
+        mean, sd = rounding.prior(radius)
+        # the mean level is one unknown error common to all sections, on top of each section's own
+        cov = np.diag(np.r_[spread, np.maximum(sd, LEAST_ARRIS_U_MM)] ** 2) + prior_u**2 * np.outer(common, common)
+        weights = np.zeros((of_photos.stop, of_photos.stop))
+        weights[:count, :count] = np.linalg.inv(cov)
+        weights[of_photos, of_photos] = np.linalg.inv(by_influences + np.diag(np.repeat(own_u(), modes) ** 2))
+        return weights, weights[:, :count] @ np.r_[level, mean]
 
     scale = np.ones(len(bands))
     weight = usable.astype(np.float64)
     for _ in range(5):
-        prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.repeat(view_u, modes) ** 2))
+        prior, pull = prior_of(rounding.whole)
         system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
         d, q = system.solve(k, pull)
         residual = np.where(usable, k - g * d - system.global_part(q), 0.0)
@@ -147,9 +157,22 @@ def intersect(
         weight = np.where(usable, np.clip(1 - (ratio / (TUKEY * scale[:, None])) ** 2, 0.0, None) ** 2, 0.0)
         weight[weight < LEAST_WEIGHT] = 0.0
         view_u = view_u * _view_factor(q[count:], prior[count:, count:], system.inverse[count:, count:])
-    prior[count:, count:] = np.linalg.inv(by_influences + np.diag(np.repeat(view_u, modes) ** 2))
-    system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
-    d, q = system.solve(k, pull)
+    fits_ = []
+    for radius in rounding.radii:
+        prior, pull = prior_of(radius)
+        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
+        d, q = system.solve(k, pull)
+        fits_.append((np.log(radius.probability) + system.evidence(k, pull, d, q), system, d, q))
+    share = np.exp(np.array([f[0] for f in fits_]) - max(f[0] for f in fits_))
+    share /= share.sum()
+    likely = int(np.argmax(share))
+    system, photo_u = fits_[likely][1], own_u()
+    prior = system.prior
+    d, q = (sum(w * f[part] for w, f in zip(share, fits_, strict=True)) for part in (2, 3))
+    between = np.stack([np.sqrt(w) * (f[2] - d) for w, f in zip(share, fits_, strict=True)], axis=1)
+    radius_var = sum(
+        w * (f[1].inverse[heights, heights] + (f[3][heights] - q[heights]) ** 2) for w, f in zip(share, fits_, strict=True)
+    )
     rise = basis @ q[:count]
     residual = np.where(usable, k - g * d - system.global_part(q), np.nan)
 
@@ -160,21 +183,25 @@ def intersect(
         jac[:, scene.column[height_influence]] -= system.ratio @ to_prior
     view = np.zeros((modes * len(bands), *k.shape))
     for p in range(len(bands)):
-        view[modes * p : modes * (p + 1), p] = view_u[p] * shapes
+        view[modes * p : modes * (p + 1), p] = photo_u[p] * shapes
     # noise of the photos' positions that reaches the offsets through the common unknowns, not at the station itself
     own = system.inverse @ (system.normal - prior) @ system.inverse
     values, vectors = np.linalg.eigh(own)
     by_unknowns = -system.ratio @ (vectors * np.sqrt(np.maximum(values, 0.0)))
+    # what each section's level and shape, and the rounding, may depart from what is expected of them
+    own_sd = np.r_[spread, np.maximum(rounding.prior(rounding.radii[likely])[1], LEAST_ARRIS_U_MM)]
+    by_expected = -system.ratio @ (system.inverse @ prior[:, :count] * own_sd)
     height_cov = system.inverse[:count, :count]
     height_var = np.einsum("nm,mk,nk->n", basis, height_cov, basis)
     seen = (weight > 0).any(axis=0)
     return Intersection(
         offset_mm=np.where(seen, d, np.nan),
-        seen_mm=np.where(seen, d - side * (rounding.inner_mm - rounding.fall * q[count - 1]), np.nan),
+        arris=q[heights:count],
+        arris_u_mm=float(np.sqrt(radius_var)),
         height_mm=start_height_mm + rise,
         height_u_mm=np.sqrt(height_var),
         noise_mm=np.where(seen, 1 / np.sqrt(np.maximum(system.aa, 1e-12)), np.nan),
-        common_mm=np.hstack([system.answer(view), by_unknowns]),
+        common_mm=np.hstack([system.answer(view), by_unknowns, by_expected, between]),
         shared_jac=jac,
         weight=weight,
         residual_px=residual,
@@ -197,6 +224,7 @@ class _System:
     ratio: Array
     """(N, Q) sum w g row / sum w g g: an offset moves by minus this per unit of q"""
     normal: Array
+    prior: Array
     inverse: Array
 
     @classmethod
@@ -211,7 +239,7 @@ class _System:
         ratio = ar / aa[:, None]
         flat = rows.reshape(-1, len(prior))
         normal = flat.T @ (w.reshape(-1, 1) * flat) - ar.T @ ratio + prior
-        return cls(w, g, rows, aa, ratio, normal, np.linalg.inv(normal))
+        return cls(w, g, rows, aa, ratio, normal, prior, np.linalg.inv(normal))
 
     def global_part(self, q: Array) -> Array:
         """(P, N) what the common unknowns contribute to k."""
@@ -222,6 +250,13 @@ class _System:
         ak = (self.w * self.g * k).sum(axis=0)
         q = self.inverse @ (np.einsum("pnq,pn->q", self.rows, self.w * k) - self.ratio.T @ ak + pull)
         return ak / self.aa - self.ratio @ q, q
+
+    def evidence(self, k: Array, pull: Array, d: Array, q: Array) -> float:
+        """Log of the probability of the observations (P, N), but for what does not depend on the prior, at the solution."""
+        residual = k - self.g * d - self.global_part(q)
+        wanted = np.linalg.solve(self.prior, pull)
+        cost = float((self.w * residual**2).sum() + (q - wanted) @ self.prior @ (q - wanted))
+        return 0.5 * float(np.linalg.slogdet(self.prior)[1] - np.linalg.slogdet(self.normal)[1]) - 0.5 * cost
 
     def answer(self, k: Array) -> Array:
         """(N, R) change of the offsets by changes (R, P, N) of the observations."""

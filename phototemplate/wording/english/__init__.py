@@ -20,7 +20,7 @@ ENGLISH = Language(
         "tilt-bottom": "tilted by 40 degrees so that its bottom side is near",
         "fills-most": "filling most of the picture", "fills-half": "filling about half of the picture",
         "camera-turned": "the camera turned by 90 degrees",
-        "not-round": "its clicks do not lie on one arc; a round edge takes three clicks or more along it, a whole circle all around",
+        "not-round": "its clicks lie on no arc; a round edge takes three along it, a whole circle all around",
         "hint-off-plane": "its hint does not lie on the work plane in the photo", "no-photo": "no photo shows the place",
         "no-step": "there is no grey step along it in any photo", "unsharp": "the photos do not show it sharply enough",
         "contradictory": "the photos contradict each other along it",
