@@ -5,7 +5,7 @@ import { store, edit, edges, freeName } from './store.js';
 import { t } from './text.js';
 
 export const KINDS = ['front', 'end', 'wall', 'panel', 'opening', 'other'];
-export const SHAPES = ['line', 'arc', 'profile'];
+export const SHAPES = ['line', 'arc', 'circle', 'profile'];
 const tool = { kind: 'front', shape: 'line' };
 
 export const kindOptions = () => KINDS.map((k) => [k, t(`kind.${k}`)]);

@@ -59,7 +59,7 @@ export function open(root, name, id) {
   stage.ontap = (world) => {
     if (!state.tool) { pick(world); return; }
     draft.points.push(world);
-    if (state.tool.shape === 'line' && draft.points.length === 2 || state.tool.shape === 'arc' && draft.points.length === 3) finish();
+    if (state.tool.shape === 'line' && draft.points.length === 2 || ['arc', 'circle'].includes(state.tool.shape) && draft.points.length === 3) finish();
     stage.draw();
     panel();
   };
