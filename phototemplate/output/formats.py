@@ -130,7 +130,7 @@ def pieces_subject(material: Material) -> Subject:
     return Subject(
         "pieces",
         lambda height: template_drawing(template, outline, Style(words, height, title)),
-        lambda style: shop_sheets(template, outline, style, words),
+        lambda style: shop_sheets(template, outline, style, words, material.warnings),
         tables=(
             ("-edges", CSV_COLUMNS, [list(row.values()) for row in edge_rows_csv(template)]),
             ("-sizes", SIZE_COLUMNS, [list(row.values()) for row in size_rows_csv(template)]),

@@ -86,7 +86,7 @@ def outline_drawing(outline: Outline, title: str = "Outline as measured", style:
         U_NOTE,
         f"Curves of walls are drawn within {chord_tolerance_mm:g} mm.",
     ]
-    if band_scale > 0:
+    if any(item.layer == "FOUND-BAND" for item in items):
         notes.append(f"The dotted band shows U enlarged {band_scale:g} times.")
     if outline.unscaled:
         notes.insert(0, "NOT TO SCALE: no known length was given, only the shape is true.")

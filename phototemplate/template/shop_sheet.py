@@ -39,9 +39,11 @@ from phototemplate.template.schedule import (
 from phototemplate.template.shop_drawing import finished_runs, label_place
 
 
-def shop_sheets(template: Template, outline: Outline, style: SheetStyle, words: LengthWords) -> tuple[PaperSheet, ...]:
-    """Every sheet of a template."""
-    pages = [_overview(template, outline, style, words), *piece_pages(template, style, words)]
+def shop_sheets(
+    template: Template, outline: Outline, style: SheetStyle, words: LengthWords, warnings: Sequence[str] = ()
+) -> tuple[PaperSheet, ...]:
+    """Every sheet of a template; ``warnings`` stand on the first."""
+    pages = [_overview(template, outline, style, words, warnings), *piece_pages(template, style, words)]
     pages += _table_pages("Schedules", _schedules(template, words, style.room.width), style)
     return sheets_of(pages, style)
 
@@ -59,7 +61,9 @@ def outline_sheets(draw: DrawingAt, schedule: Rows, warnings: Sequence[str], sty
     return sheets_of(pages, style)
 
 
-def _overview(template: Template, outline: Outline, style: SheetStyle, words: LengthWords) -> Page:
+def _overview(
+    template: Template, outline: Outline, style: SheetStyle, words: LengthWords, warnings: Sequence[str]
+) -> Page:
     """The whole plan with the names of pieces, seams and openings, and what was agreed beside it."""
     room = style.room
     beside = Box(room.x1 - 0.4 * room.width, room.y0, room.x1, room.y1)
@@ -69,7 +73,9 @@ def _overview(template: Template, outline: Outline, style: SheetStyle, words: Le
 
     items, scale = to_scale(draw, Box(room.x0, room.y0, beside.x0 - 4.0, room.y1), style.unit)
     rows = agreed_rows(template, words)
-    blocks = [heading("Agreed"), *table_blocks(rows, beside.width), Block((), 4.0), paragraph(words.note, beside.width),
+    settle = [heading("To be settled before anything is cut")] if warnings else []
+    blocks: list[Block] = [*settle, *(paragraph(text, beside.width, "SHEET-CAUTION") for text in warnings)]
+    blocks += [heading("Agreed"), *table_blocks(rows, beside.width), Block((), 4.0), paragraph(words.note, beside.width),
               paragraph(U_NOTE, beside.width)]
     agreed: list[Item] = flowed(blocks, beside)[0]
     return Page("Overview", (*items, *agreed), scale)

@@ -126,7 +126,8 @@ def test_no_uncertainty_is_shown_where_none_can_be_stated(tmp_path: Path) -> Non
     material = _material()
     m = material.measurement
     network = replace(m.network, quality=replace(m.network.quality, withheld=True))
-    doubted = replace(material, measurement=replace(m, network=network), template=_template(m))
+    doubt = Finding("residuals-unexplained", "network", larger_ratio=6.0, places=("S03",))
+    doubted = replace(material, measurement=replace(m, network=network, findings=(doubt,)), template=_template(m))
     for name in ("sound", "withheld"):
         (tmp_path / name).mkdir()
     write_formats(replace(material, template=_template(m)), tmp_path / "sound")
@@ -136,6 +137,7 @@ def test_no_uncertainty_is_shown_where_none_can_be_stated(tmp_path: Path) -> Non
     table = written["csv"].read_text(encoding="utf-8")
     report = written["report"].read_text(encoding="utf-8")
     assert "U withheld" in pages
+    assert "nothing is to be cut" in " ".join(pages.split())
     assert "U withheld" in dxf
     assert "withheld" in report
     largest = max(max(e.offset_U_mm) for e in m.outline.edges)
