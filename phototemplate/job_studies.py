@@ -6,6 +6,7 @@ The studies know outlines and measurements; here they meet the job folders from 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -24,7 +25,7 @@ from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.check_wall import WallCheck, check_wall
 from phototemplate.studies.clicked import clicked_outline, fit_clicked
 from phototemplate.studies.clicked_lens import LENS_UNKNOWN
-from phototemplate.studies.constants import USUAL_GAP_MM
+from phototemplate.studies.constants import STRAIGHT_EDGE_MM, USUAL_GAP_MM
 from phototemplate.studies.estimate import Estimate, estimate
 from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
 from phototemplate.studies.fit_reference import Freedom
@@ -36,6 +37,7 @@ from phototemplate.studies.quote import Quote
 from phototemplate.studies.quote_file import QUOTE_FILE, read_quote_file
 from phototemplate.studies.quote_pages import write_quote
 from phototemplate.studies.references import Reference, read_reference
+from phototemplate.studies.self_check import SelfCheck, self_check
 from phototemplate.studies.wall_line import End, choose_wall
 from phototemplate.studies.wall_pages import write_wall_check
 from phototemplate.studies.wall_strips import walls_of_strips
@@ -149,6 +151,32 @@ def measure_wall(
 
 def _with_edges(job: Job, edges: list[EdgeSpec]) -> Job:
     return replace(job, file=job.file.model_copy(update={"edges": edges}))
+
+
+def self_check_of(job: Job, straight_mm: float = STRAIGHT_EDGE_MM, progress: Progress = quiet) -> SelfCheck:
+    """Measure a job of a straight edge on a table, whole and in two halves of its photos, and compare.
+
+    Raises ``InputError`` for a job without a known length, ``MeasureError`` where the photos do not allow an answer.
+    """
+    job = replace(job, file=job.file.model_copy(update={"edges": [], "loops": []}))
+    measurement = measure_job(job, progress)
+    network = measurement.network
+    if not network.scale_known:
+        raise InputError(f"No length is known in {job.name}; add a [[lengths]] table to job.toml.")
+    strips = walls_of_strips(network, measurement.work_plane)
+    check = None
+    if strips:
+        longest = max(strips, key=lambda name: len(strips[name]))
+        edges = [EdgeSpec(id="straight edge", kind="wall", source="strip", shape="profile", targets=list(strips[longest]))]
+        found = measure_job(_with_edges(job, edges), progress)
+        check = _checked(found, "straight edge", job.name, None, None, WallQuestion()) if found.outline.segments else None
+    names = sorted(p.path.name for p in measurement.photos if p.photo_id in network.photos)
+    halves = []
+    for rest in (names[1::2], names[::2]):
+        part = job.file.model_copy(update={"leave_out": [*job.file.leave_out, *rest]})
+        with suppress(MeasureError):
+            halves.append(measure_job(replace(job, file=part), progress).network)
+    return self_check(job.name, network, halves, check, straight_mm)
 
 
 @dataclass(frozen=True)

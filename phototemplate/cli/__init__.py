@@ -20,10 +20,10 @@ from phototemplate.cli.calibrate import calibrate
 from phototemplate.cli.measure import demo, measure, new
 from phototemplate.cli.propose import propose
 from phototemplate.cli.sheets import sheets
-from phototemplate.cli.studies import batch, check_wall, estimate, plan, prices
+from phototemplate.cli.studies import batch, check_wall, check_yourself, estimate, plan, prices
 from phototemplate.errors import PhototemplateError
 
-COMMANDS = (demo, sheets, new, propose, measure, check_wall, estimate, prices, plan, batch, calibrate, app_)
+COMMANDS = (demo, sheets, new, propose, measure, check_wall, check_yourself, estimate, prices, plan, batch, calibrate, app_)
 
 app = typer.Typer(
     add_completion=False,

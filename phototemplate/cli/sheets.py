@@ -14,7 +14,9 @@ def sheets(
     out: Annotated[Path, typer.Option("--out", "-o", help="PDF to write.")] = Path("sheets.pdf"),
     what: Annotated[
         list[str] | None,
-        typer.Option("--what", help="set (all of it), or guide, sheets, strips, bars, board, customer; may be repeated."),
+        typer.Option(
+            "--what", help="set (all of it), or guide, sheets, strips, bars, board, customer, home-check; may be repeated."
+        ),
     ] = None,
     paper: Annotated[str, typer.Option(help="A4 or Letter; the board also A3 or Tabloid.")] = "A4",
     numbers: Annotated[str | None, typer.Option(help="Which numbers of one kind, e.g. 1-12,15.")] = None,

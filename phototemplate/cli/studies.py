@@ -1,4 +1,4 @@
-"""``check-wall``, ``estimate``, ``plan`` and ``batch``: questions about jobs."""
+"""``check-wall``, ``check-yourself``, ``estimate``, ``plan`` and ``batch``: questions about jobs."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import typer
 
 from phototemplate.cli.measure import JsonFlag
 from phototemplate.errors import InputError, MeasureError
+from phototemplate.studies.constants import STRAIGHT_EDGE_MM
 from phototemplate.units import parse_length_mm
 
 if TYPE_CHECKING:
@@ -80,6 +81,61 @@ def check_wall(
     print_findings(out, answer.measurement.findings, notes=False)
     _show_written(out, answer.written)
     out.print(f"{len(answer.measurement.photos)} photos in {seconds:.1f} s", style="dim")
+
+
+def check_yourself(
+    job_dir: JobDir,
+    straight: Annotated[
+        str, typer.Option(help='How straight the straight edge is said to be, e.g. "0.3 mm".')
+    ] = f"{STRAIGHT_EDGE_MM} mm",
+    json_: JsonFlag = False,
+) -> None:
+    """Check printer, phone and program at home on a straight edge and a tape (print the page: sheets --what home-check)."""
+    from rich.table import Table
+
+    from phototemplate.cli.show import console, progress_bar
+    from phototemplate.job import load_job
+    from phototemplate.job_studies import self_check_of
+    from phototemplate.opencv_check import require_opencv
+    from phototemplate.studies.self_check import NOT_PROVED, PROVES
+
+    require_opencv()
+    with progress_bar(not json_ and sys.stderr.isatty()) as tell:
+        done = self_check_of(load_job(job_dir), parse_length_mm(straight), tell)
+    if json_:
+        rows = [
+            {"kind": r.kind, "what": r.what, "off_mm": r.off_mm, "U_mm": r.U_mm, "score": r.score, "answer": r.answer}
+            for r in done.rows
+        ]
+        typer.echo(json.dumps(
+            {"job": done.job, "answer": done.answer, "photos": done.photos, "rows": rows, "missing": done.missing,
+             "span_mm": done.span_mm, "span_U_mm": done.span_U_mm, "withheld": done.withheld}
+        ))  # fmt: skip
+        return
+    out = console()
+    heads = {
+        "agrees": ("green", "Everything agrees."),
+        "does not agree": ("red", "Something does not agree: cut nothing until it is found."),
+        "says little": ("yellow", "What was compared agrees, but it does not check the whole chain."),
+    }
+    style, head = heads[done.answer]
+    out.print(head, style=style, markup=False)
+    table = Table(title=f"{done.job}, {done.photos} photos (U at k = 2)", title_justify="left")
+    for name, justify in (("", "left"), ("off, mm", "right"), ("U, mm", "right"), ("off / U", "right"), ("", "left")):
+        table.add_column(name, justify=justify)  # type: ignore[arg-type]
+    for r in done.rows:
+        table.add_row(r.what, f"{r.off_mm:.2f}", f"{r.U_mm:.2f}", f"{r.score:.2f}", r.answer)
+    out.print(table)
+    if done.withheld:
+        out.print("The photos do not fit together, so that no uncertainty can be stated; measure says why.", markup=False)
+    elif math.isfinite(done.span_U_mm):
+        out.print(f"Reached: {done.span_mm:.0f} mm between the farthest sheets with U {done.span_U_mm:.2f} mm.", markup=False)
+    for text in done.missing:
+        out.print(f"Missing: {text}.", style="yellow", markup=False)
+    if done.answer == "agrees":
+        out.print(f"It proves {PROVES}.", markup=False)
+    for text in NOT_PROVED:
+        out.print(f"Not proved: {text}.", style="dim", markup=False)
 
 
 def _names(text: str | None) -> tuple[str, ...]:

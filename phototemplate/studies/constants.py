@@ -397,5 +397,10 @@ CSV_STEP_MM: Final = 50.0
 """mm. Rows of a wall's table where it is in mm; 2 in where it is in inches. Convention: a pencil mark every hand's
 breadth."""
 
+HALVES_INSIDE: Final = 0.9
+"""ratio. Distances between sheets from two halves of the photos that have to agree within U. Convention: nineteen in twenty
+would, were they independent; they share sheets and photos."""
+STRAIGHT_EDGE_MM: Final = 0.5
+"""mm. How straight a builder's level or a rule is, unless it is said. Convention: makers state 0.5 mm/m and better."""
 WATCH_S: Final = 1.0
 """s. How often a worker of a batch looks whether the batch is still there. Chosen on: not recorded."""

@@ -10,6 +10,7 @@ from phototemplate.capture.sheets.constants import BAR_ENDS_OF_PAGE, USUAL_SHEET
 from phototemplate.capture.sheets.customer import customer_page
 from phototemplate.capture.sheets.drawing import Page
 from phototemplate.capture.sheets.guide import guide_page
+from phototemplate.capture.sheets.home_check import home_check_page
 from phototemplate.capture.sheets.target_pages import bar_page, board_page, sheet_page, strip_page
 
 SMALL_PAPERS = ("A4", "Letter")
@@ -98,6 +99,15 @@ PRINT_KINDS: tuple[PrintKind, ...] = (
         _only_one,
         _only_one,
         "customer page",
+    ),
+    PrintKind(
+        "home-check",
+        "one page: how to check printer, phone and program on a straight edge",
+        home_check_page,
+        SMALL_PAPERS,
+        _only_one,
+        _only_one,
+        "home check page",
     ),
 )
 """Every kind of page, in the order in which a set is printed."""
