@@ -30,14 +30,30 @@ def test_every_language_words_every_code_and_every_fact(language: str) -> None:
         assert used - {"where"} == set(kind.facts), code
         assert set(fields(one.several)) <= {*kind.facts, "where", "n"}, code
         assert "n" not in used, code
+        assert set(fields(one.in_app)) <= set(kind.facts) | {"where"}, code
+    english = LANGUAGES["en"]
+    assert LANGUAGES[language].names.keys() == english.names.keys()
+    assert LANGUAGES[language].units.keys() == english.units.keys()
+    for rule, check in english.checks.items():
+        other = LANGUAGES[language].checks[rule]
+        assert {*fields(other.found), *fields(other.limit)} == {*fields(check.found), *fields(check.limit)}, rule
+
+
+def test_an_uncertainty_is_never_written_as_nothing() -> None:
+    low = Finding("cabinet-low", "C1", sheets=["S01"], off_mm=2.3, U_mm=0.04)
+    assert say(low).message.endswith("(U 0.04 mm).")
+    assert say(low, "in").message.endswith("(U 0.002 in).")
+    sure = Finding("cabinet-low", "C1", sheets=["S01"], off_mm=2.3, U_mm=0.0)
+    assert say(sure).message.endswith("(U 0.0 mm).")  # nothing else could be said of it
 
 
 @pytest.mark.parametrize("code", FINDINGS)
 @pytest.mark.parametrize("unit", ["mm", "in", "fraction", "feet"])
-def test_every_code_is_one_plain_sentence_for_one_and_for_many(code: str, unit: str) -> None:
-    words = LANGUAGES["en"].words[code]
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_code_is_one_plain_sentence_for_one_and_for_many(code: str, unit: str, language: str) -> None:
+    words = LANGUAGES[language].words[code]
     many = [example(code, f"place {k}", k) for k in range(13)]
-    told = [say(many[0], unit), *said(many, unit)]  # type: ignore[arg-type]
+    told = [say(many[0], unit, language, in_app=True), *said(many, unit, language)]  # type: ignore[arg-type]
     assert len(told) == (2 if words.several else 14)
     for one in told:
         assert one.message[0].isupper() or one.message.startswith(("place", "A0", "13 ")), one.message

@@ -14,11 +14,12 @@ from typing import Any
 from phototemplate.errors import SEVERITIES, Fact, Finding, Severity
 from phototemplate.units import LengthUnit
 from phototemplate.wording.english import ENGLISH
+from phototemplate.wording.german import GERMAN
 from phototemplate.wording.words import Language
 
 __all__ = ["LANGUAGES", "Said", "meaning_of", "said", "say", "say_check"]
 
-LANGUAGES: dict[str, Language] = {"en": ENGLISH}
+LANGUAGES: dict[str, Language] = {"en": ENGLISH, "de": GERMAN}
 """Every language there is, by its ISO 639 code"""
 
 
@@ -36,9 +37,9 @@ class Said:
     """One sentence: what to do, empty if nothing"""
 
 
-def say(finding: Finding, unit: LengthUnit = "mm", language: str = "en") -> Said:
-    """One finding in words, lengths in ``unit``."""
-    return _told([finding], unit, LANGUAGES[language])
+def say(finding: Finding, unit: LengthUnit = "mm", language: str = "en", *, in_app: bool = False) -> Said:
+    """One finding in words, lengths in ``unit``; ``in_app``: to somebody who has the app before him, not the job file."""
+    return _told([finding], unit, LANGUAGES[language], in_app)
 
 
 def said(findings: Iterable[Finding], unit: LengthUnit = "mm", language: str = "en") -> list[Said]:
@@ -65,7 +66,7 @@ def meaning_of(code: str, language: str = "en") -> str:
     return LANGUAGES[language].words[code].meaning
 
 
-def _told(alike: Sequence[Finding], unit: LengthUnit, language: Language) -> Said:
+def _told(alike: Sequence[Finding], unit: LengthUnit, language: Language, in_app: bool = False) -> Said:
     first = alike[0]
     words, places = language.words[first.code], language.listed([f.where for f in alike])
     facts: dict[str, Fact] = dict(first.facts)
@@ -73,7 +74,8 @@ def _told(alike: Sequence[Finding], unit: LengthUnit, language: Language) -> Sai
         facts = {name: _joined([f.facts[name] for f in alike]) for name in facts}
     facts |= {"where": tuple(f.where for f in alike), "n": len(alike)}
     message = words.several if len(alike) > 1 else words.message
-    message, remedy = (language.sentence(text, facts, unit) for text in (message, words.remedy))
+    wanted = words.in_app if in_app and words.in_app else words.remedy
+    message, remedy = (language.sentence(text, facts, unit) for text in (message, wanted))
     return Said(first.code, first.severity, places, message, remedy)
 
 

@@ -17,12 +17,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from string import Formatter
 
 from phototemplate.errors import Fact, Finding
 from phototemplate.units import LengthUnit, format_length
-from phototemplate.wording.constants import MOST_NAMES
+from phototemplate.wording.constants import MOST_DECIMALS, MOST_NAMES
 
 Facts = Mapping[str, Fact]
 
@@ -42,6 +42,8 @@ class Words:
     """One sentence: what to do, empty if nothing"""
     several: str = ""
     """One sentence for many findings of this code; where empty each is told by itself"""
+    in_app: str = ""
+    """What to do, for somebody who has the app before him; where empty as ``remedy``"""
 
 
 @dataclass(frozen=True)
@@ -132,8 +134,12 @@ class _Spoken:
     def _number(self, numbers: Sequence[float], spec: str) -> str:
         """One number, or the range of several, with its unit."""
         ending = self.name.rpartition("_")[2]
+        if "U" in self.name.split("_") and self.unit in ("fraction", "feet"):  # a fraction of a tape does not tell it
+            return replace(self, unit="in")._number(numbers, spec)
         spec = spec or ("d" if all(isinstance(v, int) for v in numbers) else USUAL_SPEC.get(ending, ".3g"))
         write = self._length if ending == "mm" and self.unit != "mm" else format
+        if "U" in self.name.split("_"):
+            spec = _not_zero(spec, min(numbers), write)
         low, high = write(min(numbers), spec), write(max(numbers), spec)
         after = self.language.units.get(ending, "")
         if ending == "mm" and self.unit != "mm":
@@ -145,3 +151,15 @@ class _Spoken:
         decimals = int((re.search(r"\.(\d)", spec) or [0, 1])[1]) + 1
         sign = "+" if spec.startswith("+") and mm >= 0 else ""
         return sign + format_length(mm, self.unit, decimals=decimals)
+
+
+def _not_zero(spec: str, U: float, write: Callable[[float, str], str]) -> str:
+    """``spec`` with as many decimals more as an uncertainty needs not to be written as nothing."""
+    decimals = re.search(r"\.(\d)f", spec)
+    if decimals is None or not U > 0.0:
+        return spec
+    for more in range(int(decimals[1]), MOST_DECIMALS + 1):
+        spec = f".{more}f"
+        if float(write(U, spec)):
+            break
+    return spec

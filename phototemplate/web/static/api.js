@@ -1,7 +1,10 @@
 // Talking to the server of this page and to nobody else.
 
 import { UPLOAD_LIMIT } from './constants.js';
-import { t, has } from './text.js';
+import { language, t, has } from './text.js';
+
+/** What the server sends; what it says in several languages is taken in the chosen one. @param {string} text @returns {any} */
+export const read = (text) => JSON.parse(text, (_, value) => (value?.said?.[language()] ? Object.assign(value, value.said[language()]) : value));
 
 export class Trouble extends Error {
   constructor(code, detail, status, facts = {}) {
@@ -29,7 +32,7 @@ async function request(method, url, body) {
     throw new Trouble('no-server', '', 0);
   }
   if (!answer.ok) throw await troubleOf(answer);
-  return answer.json();
+  return read(await answer.text());
 }
 
 export async function troubleOf(answer) {

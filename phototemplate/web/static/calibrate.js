@@ -58,7 +58,7 @@ function content() {
     h('p', { role: 'status' }, sending ? t('calibrate.sending', { n: sending }) : busy ? t('calibrate.busy') : t('calibrate.count', { n: count })),
     words ? h('p', { class: 'mark look' }, icon('look'), words) : null,
     (answer?.cameras || []).map((c) => h('div', { class: 'card' }, h('h2', {}, c.name),
-      h('p', { class: `mark ${c.good ? 'good' : 'look'}` }, icon(c.good ? 'good' : 'look'), h('span', {}, c.verdict, ' ', c.remedy)),
+      h('p', { class: `mark ${c.good ? 'good' : 'look'}` }, icon(c.good ? 'good' : 'look'), h('span', {}, c.verdict.message, ' ', c.verdict.remedy)),
       h('h3', {}, t('calibrate.seen')), coverage(c.seen),
       c.advice.length ? [h('h3', {}, t('calibrate.missing')), h('ul', {}, c.advice.map((a) => h('li', {}, a)))] : null,
       c.left_out.length ? h('p', { class: 'hint' }, t('calibrate.left-out', { names: c.left_out.join(', ') })) : null,

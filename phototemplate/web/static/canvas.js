@@ -218,7 +218,7 @@ export class Stage {
   key(e) {
     if (this.onkey(e)) { e.preventDefault(); return; }
     if (e.ctrlKey || e.metaKey || e.altKey) return;
-    const step = e.shiftKey ? 240 : 60;
+    const step = (e.shiftKey ? 240 : 60) / (this.cross ? 6 : 1); // a point is placed more finely than a view is moved
     /** @type {Record<string, [number, number]>} */
     const moves = { ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step] };
     if (moves[e.key]) this.pan(...moves[e.key]);

@@ -12,8 +12,8 @@ export const UPLOADS_AT_ONCE = 3;
 export const OTHER_LINE_MM = 30;
 /** ratio. A known length off by more than this many standard deviations is to be looked at. Convention: about one in a hundred. */
 export const LENGTH_OFF = 2.5;
-/** mm. Ends of edges nearer than this meet in a corner. Convention: half a cabinet's front frame; a gap is said by the engine. */
-export const CORNER_REACH_MM = 150;
+/** mm. An edge may run past a corner by `near`, and have gone unseen before one by `far`, which is said. Convention: half a cabinet's front frame; the widest usual base cabinet, 36 in. */
+export const JOINING_MM = { near: 150, far: 914.4 };
 /** ratio. A proposal below this is never counted among the sure ones. Chosen on: not recorded (that of `propose --write` is 0.3). */
 export const SURE = 0.9;
 /** mm. Sizes of what is placed by pressing, to be put right in its form. Convention: a usual sink, cooktop, range, post. */

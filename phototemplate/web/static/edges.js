@@ -11,15 +11,26 @@ import { lengthInput } from './form.js';
 import { middle } from './geometry.js';
 import { Loupe } from './loupe.js';
 import { nextStep } from './nextstep.js';
+import { takeWanted } from './offers.js';
 import { length, short, uncertainty, metric, within } from './units.js';
 import { t, has } from './text.js';
+
+/** px/mm. How close the top view comes to a place where something is to be drawn. Convention: a cabinet and its neighbours. */
+const DRAW_ZOOM = 0.3;
 
 let carrier = null;
 /** @type {Loupe | null} pictures of the place in question, kept while the panel is drawn anew */
 let closeup = null;
 let lookedAt = '';
 
-export function enter() { closeup = null; lookedAt = ''; }
+export function enter(plan) {
+  closeup = null;
+  lookedAt = '';
+  const wanted = takeWanted();
+  if (!wanted) return;
+  plan.begin({ draw: true, kind: wanted.kind, shape: 'line', why: t(wanted.from === wanted.to ? 'runs.lone' : 'runs.missing', wanted) });
+  plan.show(wanted.place, DRAW_ZOOM);
+}
 export function leave(plan) { closeup?.close(); plan.parts.proposals.present = ''; }
 
 export function panel(side, plan) {
@@ -117,7 +128,8 @@ export function changed() { carrier = null; }
 
 function drawing(plan) {
   const n = plan.parts.draft.points.length;
-  return h('div', { class: 'card' }, h('p', {}, t('draw.hint', { n })),
+  return h('div', { class: 'card' }, plan.tool.why ? h('p', {}, h('b', {}, plan.tool.why)) : null, h('p', {}, t('draw.hint', { n })),
+    plan.tool.again ? null : labelled(t('edge.kind'), select(kindOptions(), plan.tool.kind, (v) => { plan.tool.kind = v; }, { data: { key: 'draw-kind' } })),
     h('div', { class: 'row' }, button(t('draw.done'), () => plan.finish(), { disabled: n < 2, class: 'main', data: { key: 'done' } }),
       button(t('cancel'), () => plan.stop(), { data: { key: 'cancel' } })));
 }

@@ -1,6 +1,7 @@
 // What is to be done next, said on every page until nothing is left. Nothing leads past a serious finding.
 
 import { h } from './dom.js';
+import { offers } from './offers.js';
 import { store, edges, openProposals } from './store.js';
 import { t } from './text.js';
 
@@ -20,8 +21,10 @@ export function step() {
   const open = openProposals().length;
   if (open) return ['proposals', 'edges', { n: open }];
   if (!edges().length) return ['edges', 'edges'];
-  if (!r.loops.some((l) => l.closed)) return ['run', 'runs'];
-  if (!(store.job.pieces || []).length) return ['piece', 'stone'];
+  const more = offers(), closed = r.loops.filter((l) => l.closed);
+  if (more.some((run) => !run.open)) return ['run', 'runs'];
+  if (!closed.length) return more.length ? ['gap', 'runs', more[0].open] : ['run', 'runs'];
+  if (closed.some((l) => !(store.job.pieces || []).some((p) => p.loop === l.id))) return ['piece', 'stone'];
   if (r.stone?.trouble) return ['shape', 'stone'];
   return ['finish', 'finish'];
 }

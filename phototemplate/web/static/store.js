@@ -1,6 +1,6 @@
 // What this page knows of the job, kept in step with the server by one stream of events.
 
-import { get, post, sentenceOf, Trouble } from './api.js';
+import { get, post, read, sentenceOf, Trouble } from './api.js';
 import { notice } from './dom.js';
 import { t } from './text.js';
 
@@ -73,33 +73,33 @@ export function listen() {
     if (store.online) { store.online = false; changed('online'); }
     if (stream.readyState === EventSource.CLOSED) { stream.close(); setTimeout(listen, RETRY_MS); }
   };
-  stream.addEventListener('moved', (e) => { if (JSON.parse(e.data).folder !== store.folder) loadAll().then(() => changed('moved'), () => {}); });
-  stream.addEventListener('written', (e) => { store.written = JSON.parse(e.data).written; changed('written'); });
+  stream.addEventListener('moved', (e) => { if (read(e.data).folder !== store.folder) loadAll().then(() => changed('moved'), () => {}); });
+  stream.addEventListener('written', (e) => { store.written = read(e.data).written; changed('written'); });
   stream.addEventListener('job', async (e) => {
-    if (JSON.parse(e.data).revision === store.revision) return;
+    if (read(e.data).revision === store.revision) return;
     clearTimeout(loading);
-    loading = setTimeout(async () => { if (JSON.parse(e.data).revision !== store.revision) takeJob(await get('/api/state')); }, 60);
+    loading = setTimeout(async () => { if (read(e.data).revision !== store.revision) takeJob(await get('/api/state')); }, 60);
   });
   stream.addEventListener('photos', () => loadAll().catch(() => {}));
   stream.addEventListener('photo', (e) => {
-    const { photo } = JSON.parse(e.data);
+    const { photo } = read(e.data);
     store.photos.set(photo.id, photo);
     store.photos = new Map([...store.photos.entries()].sort((a, b) => (a[1].file < b[1].file ? -1 : 1)));
     changed('photos');
   });
   stream.addEventListener('work', async (e) => {
-    const facts = JSON.parse(e.data);
+    const facts = read(e.data);
     store.work = facts;
     if (facts.state === 'failed') { store.trouble = sentenceOf(facts.trouble); changed('result'); }
     if (facts.state === 'measured') { store.trouble = ''; await loadResult(facts.result); }
     changed('work');
   });
   stream.addEventListener('judged', (e) => {
-    const { result, ...judged } = JSON.parse(e.data);
+    const { result, ...judged } = read(e.data);
     if (result === store.resultNumber && store.result) { Object.assign(store.result, judged); changed('judged'); }
   });
-  stream.addEventListener('proposals', (e) => { Object.assign(store, JSON.parse(e.data)); changed('proposals'); });
-  stream.addEventListener('top', (e) => { store.top = JSON.parse(e.data).top; changed('top'); });
+  stream.addEventListener('proposals', (e) => { Object.assign(store, read(e.data)); changed('proposals'); });
+  stream.addEventListener('top', (e) => { store.top = read(e.data).top; changed('top'); });
   window.addEventListener('pagehide', () => stream.close());
 }
 

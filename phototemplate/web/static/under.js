@@ -56,7 +56,7 @@ function several() {
   const sheets = sheetsSeen().filter((s) => !(s in table));
   return h('details', { class: 'card', data: { key: 'backing' } }, h('summary', {}, t('under.several')),
     Object.entries(table).map(([sheet, v]) => h('div', { class: 'row' }, labelled(sheet, lengthInput(v, (x) => set(sheet, x), `bk-${sheet}`, { usual: USUAL_MM.thickness })), button('', () => set(sheet, null), { icon: 'gone', class: 'small', 'aria-label': t('remove') }))),
-    sheets.length ? labelled(t('under.add-sheet'), select([['', t('choose')], ...sheets.map((s) => [s, s])], '', (v) => v && set(v, BOARDS_MM[0] + PAPER_MM))) : h('p', { class: 'hint' }, t('under.no-sheets')));
+    sheets.length ? labelled(t('under.add-sheet'), select([['', t('choose')], ...sheets.map((s) => [s, s])], '', (v) => v && set(v, BOARDS_MM[0] + PAPER_MM), { data: { key: 'backing-add' } })) : h('p', { class: 'hint' }, t('under.no-sheets')));
 }
 
 // Which sheets lie on which cabinet, for the level map

@@ -14,7 +14,7 @@ from phototemplate.units import LengthUnit
 from phototemplate.web.constants import SHOWN_POINTS
 from phototemplate.web.refusals import Refused
 from phototemplate.web.worker_tasks.result_view import plain_json
-from phototemplate.wording import said, say
+from phototemplate.web.worker_tasks.spoken import finding_part, finding_parts
 
 CALIBRATION = "calibration"
 """Folder of the photos of a board"""
@@ -69,11 +69,11 @@ def make_calibration(memory: Any, tell: Progress, folder: str, keep: bool = Fals
         files |= {f"camera-{what}{number}": str(path) for what, path in written.items()}
         done = camera.calibration
         shown.append({
-            "name": camera.profile.name, "good": camera.good, "verdict": say(camera.verdict).message,
-            "remedy": say(camera.verdict).remedy, "photos": len(done.photos),
+            "name": camera.profile.name, "good": camera.good, "verdict": finding_part(camera.verdict),
+            "photos": len(done.photos),
             "left_out": [p.photo_id for p in done.photos if p.left_out],
-            "seen": done.counts.tolist(), "advice": [say(a.what).message for a in done.advice[:3]],
-            "findings": [vars(f) for f in said(camera.findings)],
+            "seen": done.counts.tolist(), "advice": [finding_part(a.what) for a in done.advice[:3]],
+            "findings": finding_parts(camera.findings),
         })
     return {"files": files, "cameras": shown, "kept": keep}
 
@@ -108,7 +108,7 @@ def make_wall_check(
         "figures": [[f.name, *figure_words(f)] for f in (check.largest_gap, *check.figures)],
         "largest_at": list(check.largest_at_mm), "touches_at": list(check.touches_at_mm),
         "lean": None if answer.lean is None else answer.lean.sentence, "notes": list(check.findings),
-        "findings": [vars(f) for f in said(answer.measurement.findings, unit)],
+        "findings": finding_parts(answer.measurement.findings, unit),
     })
     return {"files": _texts(answer.written), **facts}
 

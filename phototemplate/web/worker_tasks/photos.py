@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ from phototemplate.model import Array, PhotoMeta, Sightings
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import detect_all
 from phototemplate.web.constants import THUMB_QUALITY, THUMB_SIDE
-from phototemplate.wording import say
+from phototemplate.web.worker_tasks.spoken import finding_parts
 
 
 def read_header(memory: Any, tell: Progress, path: str) -> dict[str, Any]:
@@ -101,7 +100,7 @@ def _remarks(memory: Any, meta: PhotoMeta, seen: Sightings) -> list[dict[str, An
     others = [m for name, m in sorted(memory.store.photos.items()) if name != meta.photo_id and name in prints]
     findings = [*seen.findings, *check_file(meta)]
     findings += [f for f in find_duplicates([*others, meta], dict(prints))[0] if f.where == meta.photo_id]
-    return [asdict(say(f)) for f in findings]
+    return finding_parts(findings)
 
 
 def marks(memory: Any, tell: Progress, photo_id: str, path: str, job_folder: str) -> dict[str, Any]:

@@ -10,7 +10,6 @@ import itertools
 import json
 import time
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +18,6 @@ import numpy as np
 from phototemplate import __version__
 from phototemplate.edges.scene import Scene, paper_outline
 from phototemplate.edges.sources.hints import hint_path
-from phototemplate.errors import Finding
 from phototemplate.job import Job, load_job
 from phototemplate.model import Array, EdgeReport, Measurement
 from phototemplate.network import projection, workplane
@@ -35,8 +33,8 @@ from phototemplate.studies.assessment import judge, judge_quickly
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.distance import kept_distances
+from phototemplate.web.worker_tasks.spoken import finding_parts
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
-from phototemplate.wording import say
 
 
 def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
@@ -74,7 +72,7 @@ def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
     out: dict[str, Any] = plain_json({
         "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges, memory.job.file.units),
-        "findings": [finding_part(f, memory.job.file.units) for f in dict.fromkeys(findings)],
+        "findings": finding_parts(dict.fromkeys(findings), memory.job.file.units),
     })
     return out
 
@@ -160,15 +158,10 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         ],
         "photos": _photos(m),
         "sigma0": m.network.sigma0,
-        "findings": [finding_part(f, job.file.units) for f in m.findings],
+        "findings": finding_parts(m.findings, job.file.units),
         "cautions": list(CAUTIONS),
         "verdicts": verdicts_of(m, tolerance, judge_quickly(m, tolerance), job.file.units),
     }
-
-
-def finding_part(f: Finding, unit: Unit) -> dict[str, Any]:
-    """A finding for the page, in words."""
-    return asdict(say(f, unit))
 
 
 def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged], unit: Unit) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,7 @@ from phototemplate.template.piece_types import Cutout, Piece, Size, Template
 from phototemplate.template.quantities import Quantity
 from phototemplate.units import LengthUnit
 from phototemplate.web.constants import CHORD_MM
-from phototemplate.wording import say, say_check
+from phototemplate.web.worker_tasks.spoken import check_part, finding_parts
 
 
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:
@@ -66,15 +65,11 @@ def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
         "opening_sizes": [_size(s, at) for s in t.opening_sizes],
         "appliances": [{"id": i, "kind": k, "shape": [at(p) for p in corners]} for i, k, corners in t.appliances],
         "checks": [
-            dict(zip(("rule", "found", "limit"), say_check(c.rule, c.facts, unit), strict=True),
-                 where=c.where, source=c.source, verdict=c.verdict)
-            for c in t.checks
+            check_part(c.rule, c.facts, unit) | {"where": c.where, "source": c.source, "verdict": c.verdict} for c in t.checks
         ],
         "shims": [{"name": s.name, "group": s.group, "shim": s.shim_mm, "U": s.U_mm} for s in t.shims],
         "cautions": list(t.cautions),
-        "findings": [
-            asdict(say(f, unit)) for f in t.findings
-        ],
+        "findings": finding_parts(t.findings, unit),
     }
 
 

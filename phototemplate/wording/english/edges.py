@@ -12,7 +12,8 @@ WORDS: dict[str, Words] = {
     ),
     "edge-line-weak": Words(
         "no line near a hint is plain enough to be the edge",
-        "{where} was not found: the best line has {support_percent:.0f} support and lies {rise_mm:+.1f} from the height of "
+        "{where} was not found: the plainest line there shows along only {support_percent:.0f} of it and lies "
+        "{rise_mm:+.1f} above "
         "the cabinet tops.",
         "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
     ),
@@ -42,6 +43,7 @@ WORDS: dict[str, Words] = {
         "Two edges run {apart_mm:.1f} apart near {where}; the one taken is the {taken_word} one.",
         "Look at it in the photos. In the job file, choose = {other_mm:.1f} takes the other, choose = {choose_mm:.1f} "
         "confirms this one.",
+        in_app="Look at it in the photos, and say at the edge which line is meant.",
     ),
     "edge-double-line": Words(
         "a second line runs too close to an edge to be traced alone",
@@ -80,6 +82,7 @@ WORDS: dict[str, Words] = {
         "an edge is not as straight as a line fit claims",
         "{where} is not straight: it departs from the fitted line by {off_mm:.1f} (U {U_mm:.1f}), {at_mm:.0f} from its start.",
         "Claim it as a profile (shape = \"profile\"), or check that the right edge was traced.",
+        in_app="Let its shape follow every bow, or check that the right edge was traced.",
     ),
     "contact-sheets-uneven": Words(
         "contact sheets of an edge do not lie on one line",

@@ -154,6 +154,7 @@ WORDS: dict[str, Words] = {
         "a seam is proposed",
         "Piece {piece} could have a seam[ at its inside corner {corner}][, since it is larger than the slab of {material}].",
         "To cut it, write under the piece's seams: {seam}.",
+        in_app="Take it up at the piece, or place one of your own.",
     ),
     "piece-over-slab": Words(
         "a piece is larger than the slab",

@@ -1,0 +1,30 @@
+"""German: the same tables as English, complete."""
+
+from __future__ import annotations
+
+from phototemplate.wording.german import capture, edges, network, template
+from phototemplate.wording.words import Language
+
+GERMAN = Language(
+    words={**capture.WORDS, **network.WORDS, **edges.WORDS, **template.WORDS},
+    checks=template.CHECKS,
+    units={"mm": " mm", "px": " px", "deg": " Grad", "kg": " kg", "lb": " lb", "percent": " %", "megapixels": " Megapixel"},
+    names={
+        "upper-left": "der linken oberen Ecke", "upper-right": "der rechten oberen Ecke",
+        "lower-left": "der linken unteren Ecke", "lower-right": "der rechten unteren Ecke",
+        "hint-off-plane": "im Foto liegt ihr Hinweis nicht auf der Arbeitsebene", "no-photo": "kein Foto zeigt die Stelle",
+        "no-step": "in keinem Foto wird es dort heller oder dunkler", "unsharp": "die Fotos zeigen sie nicht scharf genug",
+        "contradictory": "die Fotos widersprechen einander an ihr",
+        "no-contact-sheet": "keines ihrer Anlegeblätter wurde in den Fotos gefunden",
+        "few-strip-targets": "weniger als drei Ziele ihrer Streifen wurden gefunden",
+        "outer": "äußere", "inner": "innere", "better-supported": "besser belegte",
+        "arc": "einen Bogen", "profile": "einen Verlauf",
+        "turned": "um 90 Grad gedreht", "right": "von weiter rechts", "left": "von weiter links",
+        "closer": "aus größerer Nähe", "from-here": "etwa von dort",
+        "meets": "hält", "fails": "hält nicht", "cannot tell": "lässt sich nicht sagen",
+    },
+    last=" und ",
+    more="{n} weitere",
+    span="{low} bis {high}",
+)
+"""The second language"""

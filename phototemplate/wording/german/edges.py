@@ -1,0 +1,116 @@
+"""German words of the findings about edges."""
+
+from __future__ import annotations
+
+from phototemplate.wording.words import Words
+
+DRAW_AGAIN = (
+    "Zeichnen Sie sie in einem anderen Foto noch einmal, näher an der Kante, oder nehmen Sie Anlegeblatt oder "
+    "Wandstreifen."
+)
+CHECK_EDGE = "Sehen Sie nach, ob das die Kante der Schrankfläche ist; wenn ja, gleichen Sie den Schrank aus."
+
+WORDS: dict[str, Words] = {
+    "edge-not-found": Words(
+        "eine Kante wurde nicht gefunden",
+        "{where} wurde nicht gefunden: {reason_word}.",
+        DRAW_AGAIN,
+    ),
+    "edge-line-weak": Words(
+        "keine Linie an dieser Stelle ist deutlich genug",
+        "{where} wurde nicht gefunden: die deutlichste Linie dort ist nur auf {support_percent:.0f} ihrer Länge zu sehen und "
+        "liegt {rise_mm:+.1f} über den Schrankflächen.",
+        DRAW_AGAIN,
+    ),
+    "edge-single-view": Words(
+        "eine Kante ist nur in einem Foto zu sehen",
+        "{where} ist auf {single_percent:.0f} der Länge nur in einem Foto zu sehen; die Höhe ist angenommen (U {U_mm:.0f}).",
+        "Fotografieren Sie sie noch einmal von anderer Stelle.",
+    ),
+    "edge-above-plane": Words(
+        "eine Kante liegt über der Arbeitsebene",
+        "{where} liegt {height_mm:.1f} über der Arbeitsebene.",
+        CHECK_EDGE,
+    ),
+    "edge-below-plane": Words(
+        "eine Kante liegt unter der Arbeitsebene",
+        "{where} liegt {height_mm:.1f} unter der Arbeitsebene.",
+        CHECK_EDGE,
+    ),
+    "edge-ambiguous": Words(
+        "zwei Kanten liegen dicht beieinander",
+        "Bei {where} laufen zwei Kanten im Abstand von {apart_mm:.1f}; genommen ist die {taken_word}.",
+        "Sehen Sie in den Fotos nach. In der Auftragsdatei nimmt choose = {other_mm:.1f} die andere, choose = {choose_mm:.1f} "
+        "bestätigt diese.",
+        in_app="Sehen Sie in den Fotos nach und sagen Sie an der Kante, welche Linie gemeint ist.",
+    ),
+    "edge-double-line": Words(
+        "eine zweite Linie läuft zu dicht an einer Kante",
+        "Bei {where} laufen zwei Kanten im Abstand von {apart_mm:.1f}; genommen ist die deutlichere innere, die äußere liegt "
+        "zu dicht daneben, um für sich verfolgt zu werden.",
+        "Sehen Sie aus der Nähe nach; ist die äußere die Kante, entfernen Sie, was dahinter liegt (Klebeband, harter "
+        "Schatten), oder fotografieren Sie aus halber Entfernung.",
+    ),
+    "edge-wavering": Words(
+        "eine Kante schwankt zwischen dicht benachbarten Linien",
+        "Was die Fotos an {where} zeigen, schwankt zwischen dicht benachbarten Linien; {added_U_mm:.1f} kamen zu U hinzu.",
+        "Sehen Sie aus der Nähe nach, kleben Sie dunkles Band dicht unter die Kante, oder legen Sie ein Blatt an.",
+    ),
+    "edge-gaps": Words(
+        "ein Teil einer Kante ist verdeckt",
+        "Von {where} sind {gap_mm:.0f} in allen Fotos verdeckt.",
+        "Das schadet nicht, wo die Kante gerade ist; sonst räumen Sie sie frei und machen Sie noch ein Foto davon.",
+    ),
+    "contact-sheet-unplaced": Words(
+        "ein Anlegeblatt war nicht einzuordnen",
+        "Anlegeblatt {sheet} von {where} wurde nicht genutzt: kein Foto zeigt es gut genug.",
+        "Nehmen Sie es in zwei oder mehr Fotos auf, oder nehmen Sie seinen Namen von der Kante.",
+    ),
+    "contact-sheet-no-edge": Words(
+        "ein als Anlegeblatt genanntes Ziel hat keine Anlegekante",
+        "Anlegeblatt {sheet} von {where} wurde nicht genutzt: es hat keine Anlegekante.",
+        "Nehmen Sie seinen Namen von der Kante, oder nehmen Sie ein Blatt mit geschnittener Kante.",
+    ),
+    "strip-missing": Words(
+        "ein Wandstreifen wurde nicht gefunden",
+        "Streifen {strip} von {where} wurde nicht in zwei oder mehr Fotos gefunden.",
+        "Fotografieren Sie ihn noch einmal, oder nehmen Sie seinen Namen von der Kante.",
+    ),
+    "edge-not-straight": Words(
+        "eine Kante ist nicht so gerade, wie gesagt",
+        "{where} ist nicht gerade: sie weicht {off_mm:.1f} (U {U_mm:.1f}) von der Geraden ab, {at_mm:.0f} vom Anfang.",
+        "Wählen Sie die Form Verlauf (shape = \"profile\"), oder sehen Sie nach, ob die richtige Kante verfolgt wurde.",
+        in_app="Lassen Sie ihre Form jeder Beule folgen, oder sehen Sie nach, ob die richtige Kante verfolgt wurde.",
+    ),
+    "contact-sheets-uneven": Words(
+        "Anlegeblätter einer Kante liegen nicht in einer Linie",
+        "Die Anlegeblätter von {where} liegen bis {off_mm:.1f} neben einer Geraden.",
+        "Ist die Wand nicht gerade, wählen Sie die Form Verlauf oder einen Wandstreifen; sonst lag ein Blatt nicht an.",
+    ),
+    "strip-loose": Words(
+        "ein Teil eines Wandstreifens liegt nicht an",
+        "Ziele des Streifens {strip} von {where} stehen {off_mm:.1f} von ihren Nachbarn ab und blieben außer Betracht.",
+        "Drücken Sie den Streifen an die Wand, oder sehen Sie nach, ob etwas davor steht.",
+    ),
+    "strip-moved": Words(
+        "ein Wandstreifen hat sich zwischen den Fotos gelöst",
+        "Streifen {strip} von {where} ist nicht in allen {n_photos} Fotos, die ihn zeigen, an derselben Stelle; er hat sich "
+        "gelöst oder wurde bewegt, und der größte Teil blieb außer Betracht.",
+        "Kleben Sie ihn auf ganzer Länge fest und fotografieren Sie diese Wand noch einmal.",
+    ),
+    "edge-short": Words(
+        "von einer Kante ist wenig zu sehen",
+        "Nur {seen_mm:.0f}[ von {expected_mm:.0f}] von {where} sind zu sehen, darum ist ihre Richtung unsicher.",
+        "Räumen Sie weg, was davor steht, und machen Sie noch ein Foto der ganzen Kante.",
+    ),
+    "edge-few-points": Words(
+        "zu wenige Punkte für die Form einer Kante",
+        "{where} hat {n_points:Punkt|Punkte}, die {shape_word} nicht zeigen können; eine Gerade wurde genommen.",
+        "Legen Sie mehr Blätter oder Streifen an die Kante, oder wählen Sie gerade.",
+    ),
+    "edge-outliers": Words(
+        "viele Punkte einer Kante passen nicht zu ihr",
+        "Von {where} passen {n_left_out} von {n_points} Punkten nicht zu den übrigen und blieben außer Betracht.",
+        "Sehen Sie den Verlauf im Bericht an: ein Teil folgt vielleicht einer anderen Kante oder einem Schatten.",
+    ),
+}
