@@ -1,10 +1,11 @@
 // Before edges: are all photos placed, and do the lengths agree?
 
 import { LENGTH_OFF } from './constants.js';
-import { h, fill, icon } from './dom.js';
+import { h, icon } from './dom.js';
 import { finding, sorted } from './findings.js';
 import { OF_LENGTHS } from './known.js';
 import { nextStep } from './nextstep.js';
+import { how, page } from './page.js';
 import { store } from './store.js';
 import { length, within } from './units.js';
 import { t } from './text.js';
@@ -13,13 +14,7 @@ import { t } from './text.js';
 export const ofPhotos = (findings) => findings.filter((f) => OF_LENGTHS.includes(f.code) || /^(photo|target|single|weak|lens|profile|sheet|scale|length|sighting|cabinet|plane)-/.test(f.code));
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page narrow' });
-  root.append(page);
-  const draw = () => fill(page, h('h1', {}, t('page.check')), nextStep('check'), store.result ? content(store.result) : h('p', {}, store.trouble || t('check.wait')));
-  draw();
-  return { update: (what) => { if (what !== 'top') draw(); } };
-}
+export const open = (root) => page(root, () => [h('h1', {}, t('page.check')), nextStep('check'), how('check'), store.result ? content(store.result) : h('p', {}, store.trouble || t('check.wait'))], { deaf: ['top'] });
 
 const row = (state, words, more = null) => h('li', { class: state }, icon(state), h('div', {}, words, more));
 

@@ -18,6 +18,8 @@ export const JOINING_MM = { near: 150, far: 914.4 };
 export const SURE = 0.9;
 /** mm. Sizes of what is placed by pressing, to be put right in its form. Convention: a usual sink, cooktop, range, post. */
 export const PLACED_MM = { setback: 76.2, sink: [762, 406.4], cooktop: [749.3, 520.7], range: 762, post: [304.8, 101.6] };
+/** mm. Gap between two tops that may be meant for an appliance, from and to. Convention: the narrowest cooker, two double ranges. */
+export const APPLIANCE_GAP_MM = [250, 1600];
 /** mm. What a dragged place snaps to. Convention: 1/8 in on a tape, 1 mm on a rule. */
 export const SNAP_IN_MM = 3.175, SNAP_MM = 1;
 /** mm. What is usual, from and to, by what a length is for. Convention: rooms, cabinets and slabs as they are built. */

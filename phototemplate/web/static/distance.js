@@ -7,6 +7,7 @@ import { middle } from './geometry.js';
 import { nearest } from './overlay.js';
 import { length, short, uncertainty, within } from './units.js';
 import { nextStep } from './nextstep.js';
+import { how } from './page.js';
 import { t } from './text.js';
 
 /** @type {{place: any, at: Point}[]} */
@@ -56,7 +57,7 @@ const causeName = (cause) => (cause.startsWith('@') ? t(`cause.${cause.slice(1)}
 
 export function panel(side, plan) {
   const kept = [...(store.result?.distances || [])].filter((d) => (store.job.distances || []).some((spec) => spec.id === d.id)).reverse();
-  fill(side, h('h1', {}, t('page.distance')), h('p', { class: 'hint' }, t('distance.how')),
+  fill(side, h('h1', {}, t('page.distance')), h('p', { class: 'hint' }, t('distance.how')), how('distance'),
     kept.length ? null : h('p', {}, t('distance.none')),
     kept.map((d, k) => h('article', { class: `card distance ${k ? '' : 'latest'}` },
       d.trouble ? h('p', { class: 'mark look' }, icon('look'), sentenceOf(d.trouble))

@@ -27,6 +27,10 @@ export function put(el, children) {
   return el;
 }
 
+// What is being typed is marked, so that it outlives the page being drawn anew; what could not be taken stays marked.
+document.addEventListener('input', (e) => { /** @type {HTMLElement} */ (e.target).dataset.dirty = '1'; });
+document.addEventListener('change', (e) => { const el = /** @type {HTMLElement} */ (e.target); if (el.getAttribute('aria-invalid') !== 'true') delete el.dataset.dirty; });
+
 // Replace the children, but keep the focus and the scroll place where an element with the same data-key is still there.
 export function fill(el, ...children) {
   const active = /** @type {HTMLInputElement | null} */ (document.activeElement);
@@ -42,7 +46,12 @@ export function fill(el, ...children) {
   if (key) {
     const again = /** @type {HTMLInputElement | null} */ (el.querySelector(`[data-key="${CSS.escape(key)}"]`));
     if (again) {
-      if (typed !== null && 'value' in again && active.dataset.dirty) { again.value = typed; again.dataset.dirty = '1'; }
+      if (typed !== null && 'value' in again && active.dataset.dirty) {
+        again.value = typed;
+        again.dataset.dirty = '1';
+        // a browser tells no change of a text that a program has put there
+        again.addEventListener('blur', () => { if (again.dataset.dirty) again.dispatchEvent(new Event('change', { bubbles: true })); }, { once: true });
+      }
       again.focus({ preventScroll: true });
       if (range) try { again.setSelectionRange(range[0], range[1]); } catch { /* not a text field */ }
     }

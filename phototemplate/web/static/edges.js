@@ -3,7 +3,7 @@
 import { OTHER_LINE_MM, SURE, USUAL_MM } from './constants.js';
 import { h, fill, button, icon, select, labelled, notice } from './dom.js';
 import { post } from './api.js';
-import { store, edit, edges, found, freeName, openProposals } from './store.js';
+import { store, changed as tell, edit, edges, found, freeName, openProposals } from './store.js';
 import { newEdgeForm, carrierForm, kindOptions, shapeOptions } from './draw.js';
 import { palette } from './drawing.js';
 import { finding, findingsOf } from './findings.js';
@@ -11,6 +11,7 @@ import { lengthInput } from './form.js';
 import { middle } from './geometry.js';
 import { Loupe } from './loupe.js';
 import { nextStep } from './nextstep.js';
+import { how } from './page.js';
 import { takeWanted } from './offers.js';
 import { length, short, uncertainty, metric, within } from './units.js';
 import { t, has } from './text.js';
@@ -40,7 +41,7 @@ export function panel(side, plan) {
   const draws = Boolean(plan.tool?.draw);
   fill(side,
     h('h1', {}, t('page.edges')),
-    draws ? drawing(plan) : nextStep('edges'),
+    draws ? drawing(plan) : [nextStep('edges'), how('edges')],
     draws ? null : question(plan),
     list.length ? h('h2', {}, t('edges.taken', { n: list.length })) : null,
     h('ul', { class: 'edges' }, list.map((spec) => row(spec, plan))),
@@ -97,8 +98,14 @@ async function another(p) {
   store.selected = store.accepted[p.key] || '';
 }
 
+/** Keys of proposals that are being taken, so that a button pressed twice takes them once */
+const taking = new Set();
+
 // One step for one act, however many edges it takes
-async function accept(list) {
+async function accept(wanted) {
+  const list = wanted.filter((p) => !taking.has(p.key) && openProposals().includes(p));
+  if (!list.length) return;
+  for (const p of list) taking.add(p.key);
   const taken = edges().map((e) => e.id);
   const operations = [], made = {};
   try {
@@ -116,9 +123,11 @@ async function accept(list) {
     }
     if (await edit(list.length > 1 ? 'add-edges' : 'add-edge', list.length > 1 ? String(list.length) : operations[0].value.id, operations)) {
       Object.assign(store.accepted, made);
+      tell('proposals');
       await post('/api/accept', { made });
     }
   } catch (error) { notice(error.sentence || String(error), 'error'); }
+  for (const p of list) taking.delete(p.key);
 }
 
 /** An edge was drawn in place of a proposal. @param {string} key @param {string} id */
@@ -198,7 +207,7 @@ const pair = (name, value, more) => [h('dt', {}, name), h('dd', {}, value, more 
 function why(e) {
   const most = e.budget?.[0]?.[1] || 1;
   return h('details', { data: { key: `budget-${e.id}` } }, h('summary', {}, t('why')),
-    h('p', { class: 'hint' }, t('why.places', { places: (e.offset_U || []).map((u) => uncertainty(u)).join(' · ') }), e.rms != null ? ` ${t('why.scatter', { rms: metric(e.rms, 2) })}` : ''),
+    h('p', { class: 'hint' }, store.result.inside?.[e.id] === undefined ? '' : `${t('why.places', { n: Math.floor(100 * store.result.inside[e.id]), places: (e.offset_U || []).map((u) => uncertainty(u)).join(' · ') })} `, e.rms != null ? ` ${t('why.scatter', { rms: metric(e.rms, 2) })}` : ''),
     h('ul', { class: 'budget' }, (e.budget || []).map(([cause, u]) => h('li', {}, h('span', {}, has(`cause.${cause}`) ? t(`cause.${cause}`) : cause), h('meter', { min: 0, max: most, value: u, 'aria-label': cause }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`)))));
 }
 

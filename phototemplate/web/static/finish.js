@@ -1,25 +1,20 @@
 // The last page: can this be cut? What is in doubt, and the files.
 
-import { h, fill, button, icon, notice } from './dom.js';
+import { h, button, icon, notice } from './dom.js';
 import { post } from './api.js';
 import { store } from './store.js';
 import { finding, sorted } from './findings.js';
 import { fileList } from './files.js';
 import { short, within, length } from './units.js';
 import { nextStep } from './nextstep.js';
+import { how, page } from './page.js';
 import { t } from './text.js';
 
 let packed = '';
 let busy = '';
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page finish' });
-  root.append(page);
-  const draw = () => fill(page, content(draw));
-  draw();
-  return { update: (what) => { if (what !== 'photos' && what !== 'top') draw(); } };
-}
+export const open = (root) => page(root, content, { wide: true, cls: 'finish', deaf: ['photos', 'top'] });
 
 function content(draw) {
   const r = store.result;
@@ -36,7 +31,7 @@ function content(draw) {
   const shown = all.filter((f) => f.severity !== 'note');
   const notes = all.filter((f) => f.severity === 'note');
   return [
-    h('h1', {}, t('page.finish')), nextStep('finish'),
+    h('h1', {}, t('page.finish')), nextStep('finish'), how('finish'),
     store.stale || store.work.state === 'measuring' ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
     h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
       h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t('finish.no-edges')))),

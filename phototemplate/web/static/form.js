@@ -37,7 +37,6 @@ function guarded(value, read, onset, key, props) {
     return null;
   };
   box.take = (v, text) => { settle(); input.value = text; onset(v); };
-  input.addEventListener('input', () => { input.dataset.dirty = '1'; });
   input.addEventListener('change', () => { const answer = look(); if (answer) onset(answer.value); });
   input.addEventListener('keydown', (e) => { if (e.key === 'Enter') input.blur(); if (e.key === 'Escape') { settle(); input.value = value; } });
   if (open.has(key)) look();

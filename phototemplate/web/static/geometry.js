@@ -63,3 +63,28 @@ export function upright(angle) {
   while (a <= -Math.PI / 2) a += Math.PI;
   return a;
 }
+
+/**
+ * Ends of two tops that face each other across a gap, as beside a range. Each end has a place inside its own top; a is the one on the
+ * left as seen from the room, which lies before the fronts.
+ * @param {{id: string, ends: [Point, Point], inside: Point, front: Point}[]} ends `front`: a direction to the room @param {number} least mm @param {number} most mm
+ * @returns {{a: string, b: string, gap: number, place: Point}[]}
+ */
+export function facing(ends, least, most) {
+  const out = [];
+  for (const [k, one] of ends.entries()) {
+    for (const other of ends.slice(k + 1)) {
+      const u = [one.ends[1][0] - one.ends[0][0], one.ends[1][1] - one.ends[0][1]], v = [other.ends[1][0] - other.ends[0][0], other.ends[1][1] - other.ends[0][1]];
+      const lu = Math.hypot(u[0], u[1]) || 1, lv = Math.hypot(v[0], v[1]) || 1;
+      if (Math.abs(u[0] * v[1] - u[1] * v[0]) > 0.1 * lu * lv) continue; // not parallel
+      const m = middle(one.ends), q = middle(other.ends), n = [u[1] / lu, -u[0] / lu];
+      const gap = (q[0] - m[0]) * n[0] + (q[1] - m[1]) * n[1], beside = Math.abs((q[0] - m[0]) * u[0] + (q[1] - m[1]) * u[1]) / lu;
+      const away = (top, from) => ((top.inside[0] - from[0]) * n[0] + (top.inside[1] - from[1]) * n[1]) * Math.sign(gap);
+      if (Math.abs(gap) < least || Math.abs(gap) > most || beside > 0.5 * Math.min(lu, lv) || away(one, m) > 0 || away(other, q) < 0) continue;
+      // looking from the room to the wall, the right hand points along the front turned by a quarter
+      const right = (q[0] - m[0]) * -one.front[1] + (q[1] - m[1]) * one.front[0] > 0;
+      out.push({ a: right ? one.id : other.id, b: right ? other.id : one.id, gap: Math.abs(gap), place: middle([m, q]) });
+    }
+  }
+  return out;
+}

@@ -1,30 +1,24 @@
 // The job itself: name, unit, tolerance, title block, markers of one's own.
 
 import { USUAL_MM } from './constants.js';
-import { h, fill, button, select, labelled } from './dom.js';
+import { h, button, select, labelled } from './dom.js';
 import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
-import { store, edit, loadSchema } from './store.js';
+import { how, page } from './page.js';
+import { store, edit } from './store.js';
 import { t } from './text.js';
 
 /** mm. What an edge has to hold unless the job says otherwise. Convention: the job file's own default, 1/16 in. */
 const TOLERANCE_MM = 25.4 / 16;
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page narrow' });
-  root.append(page);
-  const draw = () => fill(page, store.schema ? content() : h('p', {}, t('loading')));
-  if (!store.schema) loadSchema().then(draw);
-  draw();
-  return { update: (what) => { if (what !== 'work' && what !== 'photos' && what !== 'top') draw(); } };
-}
+export const open = (root) => page(root, content, { schema: true });
 
 function content() {
   const job = store.job;
   const set = (key, value) => edit(`basics-${key}`, '', [{ op: 'set', at: [key], value }]);
   const line = (key, most) => labelled(t(`job.${key}`), h('input', { value: job[key] || '', maxlength: most, autocomplete: 'off', data: { key }, onchange: (e) => set(key, e.target.value.trim() || null) }));
   return [
-    h('h1', {}, t('page.job')),
+    h('h1', {}, t('page.job')), how('job'),
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
       labelled(t('job.name'), h('input', { value: job.name || '', placeholder: store.name, maxlength: 80, data: { key: 'name' }, onchange: (e) => set('name', e.target.value.trim() || null) })),
       labelled(t('job.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),

@@ -1,11 +1,12 @@
 // Known lengths: one gives the scale, a second guards the first.
 
 import { LENGTH_OFF } from './constants.js';
-import { h, fill, button, icon } from './dom.js';
+import { h, button, icon } from './dom.js';
 import { finding } from './findings.js';
 import { adder, fields, merged, schemaOf } from './form.js';
 import { nextStep } from './nextstep.js';
-import { store, edit, loadSchema } from './store.js';
+import { how, page } from './page.js';
+import { store, edit } from './store.js';
 import { length, metric, within } from './units.js';
 import { t } from './text.js';
 
@@ -13,20 +14,13 @@ import { t } from './text.js';
 export const OF_LENGTHS = ['scale-missing', 'length-contradicted', 'lengths-disagree', 'length-unused', 'length-unchecked', 'sheet-print-scale'];
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page narrow' });
-  root.append(page);
-  const draw = () => fill(page, store.schema ? content() : h('p', {}, t('loading')));
-  if (!store.schema) loadSchema().then(draw);
-  draw();
-  return { update: (what) => { if (what !== 'work' && what !== 'photos' && what !== 'top') draw(); } };
-}
+export const open = (root) => page(root, content, { schema: true });
 
 function content() {
   const items = store.job.lengths || [];
   const findings = (store.result?.findings || []).filter((f) => OF_LENGTHS.includes(f.code));
   return [
-    h('h1', {}, t('page.lengths')), nextStep('lengths'), h('p', {}, t('lengths.hint')),
+    h('h1', {}, t('page.lengths')), nextStep('lengths'), h('p', {}, t('lengths.hint')), how('lengths'),
     findings.map((f) => finding(f, null, 'len')),
     items.map(one),
     adder(schemaOf('LengthSpec'), (v) => edit('add-length', `${v.from || ''}-${v.to || ''}`, [{ op: 'add', at: ['lengths'], value: { kind: 'bar', ...v } }]), 'lengths', { kind: 'bar', from: 'B01', to: 'B02' }, ['temperature_c', 'material', 'u'], t('lengths.add'), !items.length),

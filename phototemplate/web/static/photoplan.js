@@ -1,9 +1,10 @@
 // Plan the photos before the visit: the runs are drawn by dragging their ends, the answer says how many photos from where.
 
 import { post } from './api.js';
-import { h, fill, button, labelled, notice, select } from './dom.js';
+import { h, button, labelled, notice, select } from './dom.js';
 import { fileList } from './files.js';
 import { lengthInput } from './form.js';
+import { how, page } from './page.js';
 import { short, within } from './units.js';
 import { t } from './text.js';
 
@@ -18,13 +19,7 @@ let answer = null;
 let busy = false;
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page' });
-  root.append(page);
-  const draw = () => fill(page, content(draw));
-  draw();
-  return { update: () => {} };
-}
+export const open = (root) => ({ ...page(root, content, { wide: true }), update: () => {} });
 
 async function ask(draw) {
   busy = true;
@@ -40,7 +35,7 @@ function content(draw) {
   const change = (act) => { act(); answer = null; draw(); };
   const names = ['plan.first', 'plan.second', 'plan.third'];
   return [
-    h('h1', {}, t('page.plan')), h('p', {}, t('plan.how')),
+    h('h1', {}, t('page.plan')), h('p', {}, t('plan.how')), how('plan'),
     h('div', { class: 'columns' },
       h('div', {}, sketch(draw), h('p', { class: 'hint' }, t('plan.drag'))),
       h('div', {},

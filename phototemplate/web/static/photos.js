@@ -8,6 +8,7 @@ import { store, edit } from './store.js';
 import { t } from './text.js';
 import { bytes } from './units.js';
 import { nextStep } from './nextstep.js';
+import { how } from './page.js';
 
 const arriving = new Map();
 const queue = [];
@@ -25,7 +26,7 @@ export function open(root) {
   const list = h('ul', { class: 'photos' });
   const next = h('div', {}), phone = h('div', {});
   phoneCard(phone);
-  page.append(h('h1', {}, t('page.photos')), h('div', { class: 'dropbox' }, input, drop), phone, sums, next, list);
+  page.append(h('h1', {}, t('page.photos')), how('photos'), h('div', { class: 'dropbox' }, input, drop), phone, sums, next, list);
   root.append(page);
   // a card is made once per photo and changed in place, so that nothing jumps while forty arrive
   const cards = new Map();

@@ -1,9 +1,10 @@
 // Print and lay out: the sheets, where they lie, how the photos are taken. The same page without a job only prints.
 
 import { post } from './api.js';
-import { h, fill, button, icon, labelled, notice, select } from './dom.js';
+import { h, button, icon, labelled, notice, select } from './dom.js';
 import { drawing } from './drawings.js';
 import { nextStep } from './nextstep.js';
+import { page } from './page.js';
 import { store } from './store.js';
 import { fileList } from './files.js';
 import { t } from './text.js';
@@ -19,12 +20,8 @@ export const howTo = () => h('ol', { class: 'how' }, STEPS.map(([name, key]) => 
 
 /** @param {HTMLElement} root @param {string} name */
 export function open(root, name) {
-  const page = h('section', { class: 'page narrow' });
-  root.append(page);
   paper ||= (store.job.units || 'in') === 'in' ? 'Letter' : 'A4';
-  const draw = () => fill(page, content(name, draw));
-  draw();
-  return { update: (what) => { if (what === 'job') draw(); } };
+  return page(root, (draw) => content(name, draw));
 }
 
 async function make(draw) {

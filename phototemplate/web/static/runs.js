@@ -3,6 +3,7 @@
 import { h, fill, button, icon, select, labelled } from './dom.js';
 import { finding, findingsOf } from './findings.js';
 import { nextStep } from './nextstep.js';
+import { how } from './page.js';
 import { drawBetween, offers, openPlace, orderOf } from './offers.js';
 import { nearest } from './overlay.js';
 import { store, edit, edges, found, freeName } from './store.js';
@@ -31,7 +32,7 @@ const make = (ids) => edit('add-loop', '', [{ op: 'add', at: ['loops'], value: {
 export function panel(side, plan) {
   const draft = plan.parts.run.ids;
   fill(side,
-    h('h1', {}, t('page.runs')), nextStep('runs'), h('p', { class: 'hint' }, t('runs.hint')),
+    h('h1', {}, t('page.runs')), nextStep('runs'), how('runs'), h('p', { class: 'hint' }, t('runs.hint')),
     draft.length ? h('div', { class: 'card' }, h('p', {}, t('runs.picked', { names: draft.join(' · ') })), h('div', { class: 'row wrap' },
       button(t('runs.make'), () => { make(orderOf(draft)); plan.parts.run.ids = []; }, { class: 'main', icon: 'plus', disabled: draft.length < 2, data: { key: 'make-run' } }),
       button(t('cancel'), () => { plan.parts.run.ids = []; plan.redraw(); }, { data: { key: 'drop-run' } }))) : null,

@@ -4,11 +4,12 @@ import { h, fill, button, icon, notice, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
 import { finding, findingsOf, sorted } from './findings.js';
-import { PLACEABLE, place } from './stonehand.js';
+import { PLACEABLE, gaps, openGap, place } from './stonehand.js';
 import { nearest } from './overlay.js';
 import { inside, middle } from './geometry.js';
 import { short, within, length, degrees, metric, inInch } from './units.js';
 import { nextStep } from './nextstep.js';
+import { how } from './page.js';
 import { t } from './text.js';
 
 const FINISHES = ['finished', 'wall', 'panel', 'appliance', 'seam'];
@@ -37,7 +38,7 @@ export function panel(side, plan) {
   const stone = store.result?.stone;
   const specs = store.job.pieces || [];
   const loops = store.job.loops || [];
-  fill(side, h('h1', {}, t('page.stone')), nextStep('stone'),
+  fill(side, h('h1', {}, t('page.stone')), nextStep('stone'), how('stone'),
     store.schema ? null : h('p', {}, t('loading')),
     store.schema ? [
       stone?.trouble ? h('div', { class: 'finding serious', role: 'alert' }, icon('short'), h('div', {}, h('p', {}, h('b', {}, `${t('stone.trouble')} `), stone.trouble),
@@ -45,7 +46,7 @@ export function panel(side, plan) {
       specs.length ? null : h('p', { class: 'hint' }, loops.length ? t('stone.none') : t('stone.no-runs')),
       loops.filter((l) => !specs.some((s) => s.loop === l.id)).map((l) => button(t('stone.make', { run: l.id }), () => edit('add-piece', l.id,
         [{ op: 'add', at: ['pieces'], value: { id: freeName(l.id, specs.map((s) => s.id)), loop: l.id } }]), { icon: 'plus', class: specs.length ? '' : 'main', data: { key: `make-${l.id}` } })),
-      specs.length ? byHand(plan) : null,
+      specs.length ? [offeredGaps(plan), byHand(plan)] : null,
       specs.map((spec) => pieceCard(spec, stone, plan)),
       stone?.splashes?.length ? splashes(stone) : null,
       openings(stone),
@@ -56,6 +57,11 @@ export function panel(side, plan) {
       stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c)))) : null,
     ] : null);
 }
+
+// A gap between two tops: an opening is offered, and both tops end at it
+const offeredGaps = (plan) => gaps().map((gap) => h('div', { class: 'card' }, h('p', {}, t('stone.gap-between', { ...gap, gap: short(gap.gap) })),
+  h('div', { class: 'row wrap' }, button(t('stone.open-gap'), () => openGap(gap), { class: 'main', icon: 'plus', data: { key: `open-gap-${gap.a}` } }),
+    button('', () => plan.show(gap.place, 0.3), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `see-gap-${gap.a}` } }))));
 
 // Pressing a thing, then the edge it belongs to, places it; its handle is dragged along that edge
 function byHand(plan) {

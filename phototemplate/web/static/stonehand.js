@@ -1,8 +1,8 @@
 // Stone by hand: a sink, seam, opening, splash or post is placed by pressing the edge it belongs to, and dragged along it.
 
-import { PLACED_MM, SNAP_IN_MM, SNAP_MM } from './constants.js';
+import { APPLIANCE_GAP_MM, PLACED_MM, SNAP_IN_MM, SNAP_MM } from './constants.js';
 import { label, line, palette, projector } from './drawing.js';
-import { distanceOf, footOn } from './geometry.js';
+import { distanceOf, facing, footOn, middle } from './geometry.js';
 import { nearest } from './overlay.js';
 import { store, edit, found, freeName } from './store.js';
 import { inInch, short } from './units.js';
@@ -59,6 +59,42 @@ export function place(plan, what, p) {
   const id = freeName(what, taken);
   edit(`add-${what === 'range' ? 'opening' : list === 'cutouts' ? 'cutout' : what}`, id, [{ op: 'add', at, value: { id, ...(edge ? { edge: thing.edge } : { run: thing.edge, along: way }), ...make() } }]);
   return true;
+}
+
+/**
+ * Gaps between two tops that no opening is said for yet, with the front along which one would lie.
+ * @returns {{a: string, b: string, gap: number, place: Point, run: string}[]}
+ */
+export function gaps() {
+  const ends = [], fronts = new Map();
+  for (const piece of store.job.pieces || []) {
+    const loop = (store.job.loops || []).find((l) => l.id === piece.loop);
+    const there = (loop?.edges || []).filter((id) => found(id));
+    if (!there.length) continue;
+    const inside = middle(there.map((id) => middle(found(id).xy)));
+    for (const id of there.filter((x) => ['end', 'panel', 'opening'].includes(found(x).kind) && !piece.edges?.[x]?.side_of)) {
+      const run = neighbours(loop, id).find((x) => found(x).kind === 'front');
+      if (!run) continue;
+      const [p, q] = [found(run).xy[0], found(run).xy[found(run).xy.length - 1]], n = [q[1] - p[1], p[0] - q[0]];
+      const sign = Math.sign((inside[0] - p[0]) * n[0] + (inside[1] - p[1]) * n[1]) || 1;
+      fronts.set(id, { run, piece: piece.id });
+      ends.push({ id, ends: /** @type {[Point, Point]} */ ([found(id).xy[0], found(id).xy[found(id).xy.length - 1]]), inside, front: /** @type {Point} */ ([-sign * n[0], -sign * n[1]]) });
+    }
+  }
+  const [least, most] = APPLIANCE_GAP_MM;
+  return facing(ends, least, most).filter((g) => fronts.get(g.a).piece !== fronts.get(g.b).piece).map((g) => ({ ...g, run: fronts.get(g.a).run }));
+}
+
+/** An opening in a gap, with both tops ending at it, as one step. @param {ReturnType<typeof gaps>[number]} gap */
+export function openGap(gap) {
+  const id = freeName('range', (store.job.openings || []).map((o) => o.id));
+  const side = (edge, which) => {
+    const { piece } = pieceOf(edge), wish = piece.edges?.[edge] || {};
+    return { op: 'set', at: ['pieces', { id: piece.id }, 'edges', edge], value: { ...wish, side_of: `${id}/${which}` } };
+  };
+  return edit('add-opening', id, [
+    { op: 'add', at: ['openings'], value: { id, run: gap.run, width: Math.min(PLACED_MM.range, Math.floor(gap.gap)), along: { between: [gap.a, gap.b] } } },
+    side(gap.a, 'left'), side(gap.b, 'right')]);
 }
 
 /** Everything that can be dragged: where its handle is, and where in the job file its place stands. */

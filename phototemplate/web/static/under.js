@@ -1,10 +1,11 @@
 // What lies under the sheets: asked before any edge is proposed, for a board of 5 mm moves an edge seen at 45 degrees by 5 mm.
 
 import { USUAL_MM } from './constants.js';
-import { h, fill, button, labelled, select } from './dom.js';
+import { h, button, labelled, select } from './dom.js';
 import { drawing } from './drawings.js';
 import { lengthInput, merged } from './form.js';
 import { nextStep } from './nextstep.js';
+import { how, page } from './page.js';
 import { store, edit, freeName } from './store.js';
 import { short } from './units.js';
 import { t } from './text.js';
@@ -16,23 +17,20 @@ const BOARDS_MM = [3, 5, 6.35, 10];
 
 /** @param {HTMLElement} root */
 export function open(root) {
-  const page = h('section', { class: 'page narrow' });
-  root.append(page);
   let asking = false;
-  const draw = () => fill(page, content());
 
   function say(lies, mm) {
     asking = false;
     edit('paper-under', '', [{ op: 'set', at: ['paper', 'lies_on'], value: lies }, { op: 'set', at: ['paper', 'thickness_mm'], value: mm }]);
   }
 
-  function content() {
+  function content(draw) {
     const paper = store.job.paper || {}, lies = paper.lies_on;
     const board = asking || lies === 'board';
     const choice = (key, on, act) => h('button', { type: 'button', class: 'purpose', 'aria-pressed': String(on), onclick: act, data: { key: `under-${key}` } },
       drawing(`under-${key}`), h('span', {}, h('b', {}, t(`under.${key}`)), h('small', {}, t(`under.${key}.hint`))));
     return [
-      h('h1', {}, t('page.sheets')), nextStep('sheets'), h('p', {}, t('under.why')),
+      h('h1', {}, t('page.sheets')), nextStep('sheets'), h('p', {}, t('under.why')), how('sheets'),
       h('div', { class: 'purposes', role: 'group', 'aria-label': t('page.sheets') },
         choice('cabinet', lies === 'cabinet' && !asking, () => say('cabinet', null)),
         choice('board', board, () => { asking = true; draw(); })),
@@ -43,8 +41,7 @@ export function open(root) {
     ];
   }
 
-  draw();
-  return { update: (what) => { if (what !== 'work' && what !== 'photos' && what !== 'top') draw(); } };
+  return page(root, content);
 }
 
 const sheetsSeen = () => (store.result?.sheets || []).filter((s) => s.kind === 'sheet').map((s) => s.id);

@@ -1,10 +1,11 @@
 // Check a wall: how far it is from straight or square, what gap a piece would leave, what to scribe.
 
 import { post } from './api.js';
-import { h, fill, button, icon, labelled, notice, select } from './dom.js';
+import { h, button, icon, labelled, notice, select } from './dom.js';
 import { finding } from './findings.js';
 import { fileList } from './files.js';
 import { lengthInput } from './form.js';
+import { how, page } from './page.js';
 import { store, edges } from './store.js';
 import { short, within } from './units.js';
 import { t } from './text.js';
@@ -18,13 +19,7 @@ let answer = null;
 let asked = '', busy = false, place = -1;
 
 /** @param {HTMLElement} root */
-export function open(root) {
-  const page = h('section', { class: 'page' });
-  root.append(page);
-  const draw = () => fill(page, content(draw));
-  draw();
-  return { update: (what) => { if (what === 'result' || what === 'job' || what === 'moved') draw(); } };
-}
+export const open = (root) => page(root, content, { wide: true });
 
 async function ask(draw) {
   busy = true;
@@ -44,7 +39,7 @@ function content(draw) {
   const others = edges().map((e) => e.id).filter((id) => id !== wish.edge);
   const set = (key) => (v) => { wish[key] = v; };
   return [
-    h('h1', {}, t('page.wall')), h('p', {}, t('wall.how')),
+    h('h1', {}, t('page.wall')), h('p', {}, t('wall.how')), how('wall'),
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
       labelled(t('wall.edge'), select([['', t(walls.length ? 'wall.only' : 'wall.strips')], ...walls.map((w) => [w, w])], wish.edge, set('edge'), { data: { key: 'wall-edge' } })),
       labelled(t('wall.against'), select([['straight', t('wall.straight')], ...others.map((o) => [`square:${o}`, t('wall.square', { name: o })])], wish.against, set('against'), { data: { key: 'wall-against' } })),
@@ -68,7 +63,7 @@ function result(draw) {
     h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['wall.figure', 'wall.value', 'wall.known', 'wall.meaning'].map((k) => h('th', { scope: 'col' }, t(k))))),
       h('tbody', {}, answer.figures.map((f) => h('tr', {}, h('th', { scope: 'row' }, f[0]), f.slice(1).map((x) => h('td', {}, x))))))),
     answer.findings.filter((f) => f.severity !== 'note').map((f) => finding(f, null, 'wall')),
-    h('h2', {}, t('finish.files')), fileList(answer.files)];
+    asked === store.revision ? [h('h2', {}, t('finish.files')), fileList(answer.files)] : null];
 }
 
 // The gap behind a straight piece along the wall, with how well it is known, and the largest that is allowed

@@ -73,6 +73,7 @@ def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     out: dict[str, Any] = plain_json({
         "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges, memory.job.file.units),
         "findings": finding_parts(dict.fromkeys(findings), memory.job.file.units),
+        "inside": {edge: budget.inside for edge, budget in judgements.budgets.items()},
     })
     return out
 

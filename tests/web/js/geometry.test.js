@@ -2,7 +2,7 @@
 
 import assert from 'node:assert/strict';
 import test from 'node:test';
-import { apply, footOn, inside, inverse, upright, uprightMatrix, uprightSize } from '../../../phototemplate/web/static/geometry.js';
+import { apply, facing, footOn, inside, inverse, upright, uprightMatrix, uprightSize } from '../../../phototemplate/web/static/geometry.js';
 
 test('a matrix and its inverse', () => {
   const m = [0.6, -0.8, 1.6, 1.2, 11, -7];
@@ -28,4 +28,19 @@ test('inside, and the foot on a path', () => {
 
 test('words are never upside down', () => {
   for (let a = -7; a < 7; a += 0.1) assert.ok(Math.abs(upright(a)) <= Math.PI / 2 + 1e-12);
+});
+
+test('ends beside a range face each other, left and right as seen from the room', () => {
+  // wall at y = 0, room at negative y, as in the demo kitchen
+  const front = [0, -1];
+  const ends = [
+    { id: 'gap-right', ends: [[2179, -5], [2179, -600]], inside: [2600, -300], front },
+    { id: 'gap-left', ends: [[1416, -600], [1416, -5]], inside: [1000, -300], front },
+    { id: 'end-left', ends: [[50, -2200], [600, -2200]], inside: [1000, -300], front: [1, 0] },
+    { id: 'far-right', ends: [[3000, -5], [3000, -600]], inside: [2600, -300], front },
+  ];
+  const [gap, ...more] = facing(ends, 250, 1600);
+  assert.deepEqual(more, []);
+  assert.deepEqual([gap.a, gap.b, gap.gap], ['gap-left', 'gap-right', 763]);
+  assert.deepEqual(gap.place, [1797.5, -302.5]);
 });
