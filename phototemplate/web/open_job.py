@@ -93,7 +93,8 @@ class OpenJob:
 
     def _may_propose(self) -> bool:
         """Edges are looked for by themselves once it is said what lies under the sheets, and nobody has drawn one."""
-        return not self.job.file.edges and self.job.file.paper.lies_on is not None
+        paper = self.job.file.paper
+        return not self.job.file.edges and (paper.lies_on is not None or "thickness_mm" in paper.model_fields_set)
 
     def _changed(self) -> None:
         self.photo_table.list_again()

@@ -1,9 +1,9 @@
 """When an open job is measured again, and what follows when it is: picture, proposals, judgement.
 
 A changed job is measured as soon as there is time, and what was begun for its earlier state is dropped. What can wait does
-wait: a small rectified picture is made once the result is told, proposals once there is a picture and no edge, remedies are
-searched when nothing has been changed for a moment, and the fine picture comes last. Result and picture are kept on disk, so
-that a job that is opened again shows them at once.
+wait: pieces are shaped once the edges' numbers are told, then a small rectified picture is made, proposals once there is a
+picture and no edge, remedies are searched when nothing has been changed for a moment, and the fine picture comes last. Result
+and picture are kept on disk, so that a job that is opened again shows them at once.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from phototemplate.web.photo_table import PhotoTable, Spawn
 from phototemplate.web.refusals import Cancelled, words_of
 from phototemplate.web.worker import Worker
 
-OBSOLETE = ("measure", "top", "judge", "propose")
+OBSOLETE = ("measure", "shape", "top", "judge", "propose")
 """Tasks whose answer nobody wants once the job has changed"""
 KEPT_FILE = "last.json"
 """In the folder of pictures: result, picture and proposals of the last start"""
@@ -112,8 +112,26 @@ class Measuring:
         if not self._wish.is_set():
             self._spawn(self._afterwards(self.number))
 
+    def _add(self, number: int, facts: dict[str, Any]) -> None:
+        """More of a result that the pages have already."""
+        if number == self.number:
+            self.result = json.dumps(json.loads(self.result) | facts, separators=(",", ":")).encode()
+            self.hub.tell("judged", result=number, **facts)
+
+    async def _shape(self, number: int) -> None:
+        try:
+            facts = await self.worker.call("long", "shape")
+        except Cancelled:
+            if not self._wish.is_set():
+                self.tell_state("stopped")
+            raise
+        except PhototemplateError:
+            facts = {"stone": None, "distances": [], "shaping": False}
+        self._add(number, facts)
+
     async def _afterwards(self, number: int) -> None:
         with contextlib.suppress(Cancelled):
+            await self._shape(number)
             await self._picture(QUICK_TOP_PX)
             if self._may_propose() and not self.proposals:
                 with contextlib.suppress(PhototemplateError):
@@ -152,10 +170,7 @@ class Measuring:
     async def _judge(self, number: int) -> None:
         """Verdicts with remedies and everything else that the studies notice, put into the result."""
         with contextlib.suppress(PhototemplateError):
-            judged = await self.worker.call("long", "judge")
-            if number == self.number:
-                self.result = json.dumps(json.loads(self.result) | judged, separators=(",", ":")).encode()
-                self.hub.tell("judged", result=number, **judged)
+            self._add(number, await self.worker.call("long", "judge"))
 
     # --------------------------------------------------------------------------------- kept between starts
 

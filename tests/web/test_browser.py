@@ -71,7 +71,8 @@ class Bench:
             if state["work"]["state"] == "failed":
                 raise AssertionError(state["trouble"])
             result = self.ask("/api/result") if state["result"] else None
-            return result if result and state["work"]["state"] == "idle" and result["revision"] == state["revision"] else None
+            now = result and state["work"]["state"] == "idle" and result["revision"] == state["revision"]
+            return result if now and not result.get("shaping") else None
 
         return wait_for(done, seconds, 0.25)  # type: ignore[return-value]
 

@@ -28,7 +28,7 @@ class Kitchen:
             if not state.get("result") or state["work"]["state"] not in ("idle", "measured"):
                 return None
             result = self.page.evaluate("() => fetch('/api/result').then(r => r.json())")
-            return result if result["revision"] == state["revision"] else None
+            return result if result["revision"] == state["revision"] and not result.get("shaping") else None
 
         return wait_for(done, 240, 0.25)
 

@@ -2,7 +2,7 @@
 
 import { LENGTH_OFF } from './constants.js';
 import { h, icon } from './dom.js';
-import { finding, sorted } from './findings.js';
+import { sorted, told } from './findings.js';
 import { OF_LENGTHS } from './known.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
@@ -32,6 +32,6 @@ function content(r) {
         r.lengths.length ? h('ul', { class: 'plain-list' }, r.lengths.map((l) => h('li', {}, `${l.name}: `, t('check.length', { given: length(l.given), adjusted: length(l.adjusted) })))) : null),
       row(moved.length ? 'short' : 'good', t(moved.length ? 'check.moved' : 'check.still')),
       row(r.heights.length > 2 ? 'good' : 'look', t('check.level', { n: r.heights.length, most: r.heights.length ? within(Math.max(...r.heights.map((q) => Math.abs(q.height)))).slice(2) : '–' }))),
-    findings.length ? [h('h2', {}, t('finish.findings')), findings.map((f) => finding(f, null, 'check'))] : null,
+    findings.length ? [h('h2', {}, t('finish.findings')), told(findings, null, 'check')] : null,
   ];
 }

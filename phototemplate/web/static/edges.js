@@ -3,10 +3,10 @@
 import { OTHER_LINE_MM, SURE, USUAL_MM } from './constants.js';
 import { h, fill, button, icon, select, labelled, notice } from './dom.js';
 import { post } from './api.js';
-import { store, changed as tell, edit, edges, found, freeName, openProposals } from './store.js';
+import { store, changed as tell, edit, edges, found, freeName, openProposals, paperSaid } from './store.js';
 import { newEdgeForm, carrierForm, kindOptions, shapeOptions } from './draw.js';
 import { palette } from './drawing.js';
-import { finding, findingsOf } from './findings.js';
+import { finding, findingsOf, told } from './findings.js';
 import { lengthInput } from './form.js';
 import { middle } from './geometry.js';
 import { Loupe } from './loupe.js';
@@ -58,8 +58,8 @@ const isSure = (p) => p.confidence >= SURE && (p.source !== 'trace' || Boolean(p
 function question(plan) {
   if (!store.result) return null;
   const list = openProposals();
-  const look = button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring' || !store.job.paper?.lies_on, class: 'small', data: { key: 'propose' } });
-  if (!list.length) { plan.parts.proposals.present = ''; return h('div', { class: 'row wrap' }, look, store.job.paper?.lies_on ? null : h('p', { class: 'hint' }, t('proposal.under'))); }
+  const look = button(t('proposal.look'), () => post('/api/propose').then((r) => !r.n && notice(t('proposal.none')), (e) => notice(e.sentence, 'error')), { disabled: store.work.state === 'measuring' || !paperSaid(), class: 'small', data: { key: 'propose' } });
+  if (!list.length) { plan.parts.proposals.present = ''; return h('div', { class: 'row wrap' }, look, paperSaid() ? null : h('p', { class: 'hint' }, t('proposal.under'))); }
   const p = list.find((x) => x.key === plan.parts.proposals.present) || list[0];
   const k = list.indexOf(p), unsure = !isSure(p), sure = list.filter(isSure);
   const show = (x) => { plan.parts.proposals.present = x.key; lookedAt = ''; plan.redraw(); };
@@ -237,6 +237,6 @@ function general(plan) {
   const named = new Set([...edges().map((e) => e.id), ...(store.job.loops || []).map((l) => l.id)]);
   const rest = (store.result?.findings || []).filter((f) => !f.where.split('/').some((n) => named.has(n)) && f.severity !== 'note');
   if (!rest.length) return null;
-  return h('section', {}, h('h2', {}, t('findings.rest')), rest.map((f) => finding(f, plan, 'rest')));
+  return h('section', {}, h('h2', {}, t('findings.rest')), told(rest, plan, 'rest'));
 }
 

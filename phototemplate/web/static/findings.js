@@ -51,10 +51,30 @@ export function showPlace(place, plan = null) {
   setTimeout(() => place.xy && window.phototemplateStage && window.phototemplateStage.show(place.xy, 0.5), 60);
 }
 
+/** count. Places listed by name of what was found in many. Convention: one line. */
+const MOST_PLACES = 4;
+
+/** Where it was found, where the sentence itself does not say so. @param {FindingView & {places?: string[]}} f */
+function placesOf(f) {
+  const places = f.places || [f.where];
+  if (!places[0] || places.length === 1 && f.message.includes(places[0].split('/').pop())) return '';
+  return places.length > MOST_PLACES ? t('findings.many', { names: places.slice(0, MOST_PLACES - 1).join(', '), n: places.length - MOST_PLACES + 1 }) : places.join(', ');
+}
+
+/** Findings one below the other; what is said of many in the same words is said once. @param {FindingView[]} list @param {any} plan @param {string} key */
+export function told(list, plan, key) {
+  const alike = new Map();
+  for (const f of list) {
+    const words = `${f.code} ${f.message} ${f.remedy}`;
+    alike.set(words, { ...f, places: [...(alike.get(words)?.places || []), f.where], where: alike.get(words)?.where ?? f.where });
+  }
+  return [...alike.values()].map((f) => finding(f, plan, key));
+}
+
 export function finding(f, plan = null, key = '') {
-  const place = placeOf(f.where);
+  const place = placeOf(f.where), where = placesOf(f);
   return h('div', { class: `finding ${f.severity}` }, icon(SIGNS[f.severity]),
-    h('div', {}, h('p', {}, h('b', {}, `${t(`severity.${f.severity}`)} `), f.message), f.remedy ? h('p', { class: 'hint' }, f.remedy) : null,
+    h('div', {}, h('p', {}, h('b', {}, `${t(`severity.${f.severity}`)} `), where ? `${where}: ` : null, f.message), f.remedy ? h('p', { class: 'hint' }, f.remedy) : null,
       place ? button(t('show-place'), () => showPlace(place, plan), { icon: 'place', class: 'small', data: { key: `show-${key}-${f.code}-${f.where}` } }) : null));
 }
 

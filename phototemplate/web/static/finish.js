@@ -3,7 +3,7 @@
 import { h, button, icon, notice } from './dom.js';
 import { post } from './api.js';
 import { store } from './store.js';
-import { finding, sorted } from './findings.js';
+import { sorted, told } from './findings.js';
 import { fileList } from './files.js';
 import { short, within, length } from './units.js';
 import { nextStep } from './nextstep.js';
@@ -45,8 +45,8 @@ function content(draw) {
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},
         h('h2', {}, t('finish.findings')),
-        shown.length ? shown.map((f) => finding(f, null, 'fin')) : h('p', {}, t('finish.no-findings')),
-        notes.length ? h('details', { data: { key: 'notes' } }, h('summary', {}, t('finish.notes', { n: notes.length })), notes.map((f) => finding(f, null, 'note'))) : null)),
+        shown.length ? told(shown, null, 'fin') : h('p', {}, t('finish.no-findings')),
+        notes.length ? h('details', { data: { key: 'notes' } }, h('summary', {}, t('finish.notes', { n: notes.length })), told(notes, null, 'note')) : null)),
     h('h2', {}, t('finish.files')),
     h('div', { class: 'card files' },
       h('p', { class: 'hint' }, t('finish.files.hint')),

@@ -2,7 +2,7 @@
 
 import { LENGTH_OFF } from './constants.js';
 import { h, button, icon } from './dom.js';
-import { finding } from './findings.js';
+import { told } from './findings.js';
 import { adder, fields, merged, schemaOf } from './form.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
@@ -21,7 +21,7 @@ function content() {
   const findings = (store.result?.findings || []).filter((f) => OF_LENGTHS.includes(f.code));
   return [
     h('h1', {}, t('page.lengths')), nextStep('lengths'), h('p', {}, t('lengths.hint')), how('lengths'),
-    findings.map((f) => finding(f, null, 'len')),
+    told(findings, null, 'len'),
     items.map(one),
     adder(schemaOf('LengthSpec'), (v) => edit('add-length', `${v.from || ''}-${v.to || ''}`, [{ op: 'add', at: ['lengths'], value: { kind: 'bar', ...v } }]), 'lengths', { kind: 'bar', from: 'B01', to: 'B02' }, ['temperature_c', 'material', 'u'], t('lengths.add'), !items.length),
   ];

@@ -2,7 +2,7 @@
 
 import { h } from './dom.js';
 import { offers } from './offers.js';
-import { store, edges, openProposals } from './store.js';
+import { store, edges, openProposals, paperSaid } from './store.js';
 import { t } from './text.js';
 
 /** The first thing that is still missing: [phrase, page where it is done, facts]. @returns {[string, string, Record<string, any>?]} */
@@ -12,7 +12,7 @@ export function step() {
   if (photos.every((p) => p.state === 'bad' || !p.used)) return ['usable', 'photos'];
   if (store.trouble) return ['trouble', 'photos', { why: store.trouble }];
   if (!(store.job.lengths || []).length) return ['length', 'lengths'];
-  if (!store.job.paper?.lies_on) return ['under', 'sheets'];
+  if (!paperSaid()) return ['under', 'sheets'];
   if (!r) return ['wait', 'photos'];
   const grave = r.findings.filter((f) => f.severity === 'serious' && /^(photo|target|sheet|scale|length)/.test(f.code));
   if (grave.length) return ['serious', grave[0].code.startsWith('length') || grave[0].code.startsWith('scale') ? 'lengths' : 'check', { why: grave[0].message }];

@@ -9,6 +9,7 @@ import { line, palette, text } from './drawing.js';
 import { Draft } from './overlay.js';
 import { store, edges } from './store.js';
 import { newEdgeForm, addEdge } from './draw.js';
+import { told } from './findings.js';
 import { t } from './text.js';
 
 const ARROW = 100; // residuals are drawn this much larger
@@ -130,7 +131,7 @@ export function open(root, name, id) {
       h('h1', {}, photo.file),
       m ? h('p', {}, t('photo.found', { n: m.targets.length, points: m.points.length }), m.placed ? '' : ` ${t('photo.unplaced')}`) : h('p', {}, photo.state === 'bad' ? sentenceOf(photo.trouble) : t('photo.looking')),
       r?.rms != null ? h('p', {}, t('photo.residuals', { rms: r.rms.toFixed(2), n: r.weight.filter((w) => w > 0).length, out: r.weight.filter((w) => !w).length })) : null,
-      (photo.seen?.findings || []).map((f) => h('div', { class: `finding ${f.severity}` }, h('p', {}, f.message), f.remedy ? h('p', { class: 'hint' }, f.remedy) : null)),
+      told(photo.seen?.findings || [], null, 'photo'),
       h('fieldset', { class: 'layers' }, h('legend', {}, t('layers')),
         Object.keys(layers).map((name) => h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: layers[name], data: { key: `l-${name}` }, onchange: (e) => { layers[name] = e.target.checked; stage.draw(); } }), t(`photo.layer.${name}`)))),
       state.tool ? drawing() : newEdgeForm((tool) => begin(tool), { trace: true }),

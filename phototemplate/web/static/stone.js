@@ -3,7 +3,7 @@
 import { h, fill, button, icon, notice, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
 import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
-import { finding, findingsOf, sorted } from './findings.js';
+import { finding, findingsOf, sorted, told } from './findings.js';
 import { PLACEABLE, gaps, openGap, place } from './stonehand.js';
 import { nearest } from './overlay.js';
 import { inside, middle } from './geometry.js';
@@ -220,7 +220,7 @@ function checks(stone) {
 
 function general(stone, specs, plan) {
   const rest = sorted(stone.findings || []).filter((f) => f.where.includes('/') ? !names(specs).has(f.where.split('/')[1]) : !specs.some((s) => f.where === s.id || (stone.pieces || []).some((p) => p.source === s.id && p.id === f.where)));
-  return rest.length ? h('section', {}, h('h2', {}, t('findings.rest')), rest.map((f) => finding(f, plan, 'stone'))) : null;
+  return rest.length ? h('section', {}, h('h2', {}, t('findings.rest')), told(rest, plan, 'stone')) : null;
 }
 
 const names = (specs) => new Set(specs.flatMap((s) => [...((store.job.loops || []).find((l) => l.id === s.loop)?.edges || []), ...['cutouts', 'seams', 'splashes', 'posts'].flatMap((k) => (s[k] || []).map((x) => x.id))]));

@@ -54,6 +54,8 @@ async function loadResult(number) {
   store.resultNumber = number;
   const result = number ? await get('/api/result') : null;
   if (store.resultNumber === number) {
+    // the pieces of the state before stay on the screen until those of this one are there
+    if (result?.shaping && store.result) Object.assign(result, { stone: store.result.stone, distances: store.result.distances });
     store.result = result;
     changed('result');
   }
@@ -153,6 +155,8 @@ export const found = (id) => (store.result?.edges || []).find((e) => e.id === id
 export const endsOf = (ids) => new Map(ids.map((id) => { const e = found(id); return [id, e ? [e.xy[0], e.xy[e.xy.length - 1]] : null]; }));
 /** Proposed edges of which none was made yet. @returns {Proposal[]} */
 export const openProposals = () => store.proposals.filter((p) => !edgeOf(store.accepted[p.key]));
+/** Is it said what lies under the sheets? A thickness says so too. */
+export const paperSaid = () => Boolean(store.job.paper?.lies_on || store.job.paper?.thickness_mm);
 export const tolerance = () => store.job.tolerance || 25.4 / 16;
 export function freeName(stem, taken) {
   const names = new Set(taken);

@@ -2,7 +2,7 @@
 
 import { post } from './api.js';
 import { h, button, icon, labelled, notice, select } from './dom.js';
-import { finding } from './findings.js';
+import { told } from './findings.js';
 import { fileList } from './files.js';
 import { lengthInput } from './form.js';
 import { how, page } from './page.js';
@@ -62,7 +62,7 @@ function result(draw) {
     answer.lean ? h('p', {}, answer.lean) : null,
     h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['wall.figure', 'wall.value', 'wall.known', 'wall.meaning'].map((k) => h('th', { scope: 'col' }, t(k))))),
       h('tbody', {}, answer.figures.map((f) => h('tr', {}, h('th', { scope: 'row' }, f[0]), f.slice(1).map((x) => h('td', {}, x))))))),
-    answer.findings.filter((f) => f.severity !== 'note').map((f) => finding(f, null, 'wall')),
+    told(answer.findings.filter((f) => f.severity !== 'note'), null, 'wall'),
     asked === store.revision ? [h('h2', {}, t('finish.files')), fileList(answer.files)] : null];
 }
 

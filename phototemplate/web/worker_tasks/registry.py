@@ -113,7 +113,8 @@ def error_of(exc: BaseException) -> tuple[str, str, dict[str, Any]]:
 PLACES = {
     "check": "photos:read_header", "photo": "photos:inspect", "marks": "photos:marks", "photo-tiles": "tiles:photo_tiles",
     "square-code": "tiles:square_code",
-    "measure": "result_view:measure", "judge": "result_view:judge_all", "top": "top_view:top_tiles",
+    "measure": "result_view:measure", "shape": "result_view:shape", "judge": "result_view:judge_all",
+    "top": "top_view:top_tiles",
     "photos-showing": "photo_places:photos_showing", "anchor": "photo_places:anchor_path", "distance": "distance:distance",
     "sheets": "documents:make_sheets", "plan": "documents:make_plan", "calibrate": "documents:make_calibration",
     "wall": "documents:make_wall_check",

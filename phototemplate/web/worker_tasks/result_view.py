@@ -38,25 +38,35 @@ from phototemplate.web.worker_tasks.stone import stone_of, template_part
 
 
 def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
-    """Measure the job as it is now; JSON of everything the page shows."""
+    """Measure the job as it is now; JSON of everything the page shows, but for what :func:`shape` adds to it."""
     start = time.perf_counter()
     job = load_job(Path(job_folder))
     photos = memory.readable(job)
     memory.store.set_photos(photos)
     m = measure_job(job, tell, memory.memo, memory.store)
-    template, trouble = stone_of(job, m)
-    memory.job, memory.measurement, memory.template = job, m, template
+    memory.job, memory.measurement, memory.template = job, m, None
     memory.shown["picture key"] = key_of([file_state(p) for p in photos], job.file.lengths, job.file.paper, job.file.cabinets,
                                        job.file.settings.adjustment, job.file.settings.work_plane, job.file.markers,
                                        job.file.settings.detection)
     out = view_of(job, m)
-    made = {} if template is None else template_part(template, work_from_plan(m), job.file.units)
-    out["stone"] = {**made, **(trouble or {})} if made or trouble else None
-    out["distances"] = kept_distances(memory, tell, job.file.distances)
+    out |= {"stone": None, "distances": [], "shaping": True}
     out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
     return json.dumps(plain_json(out), separators=(",", ":"), allow_nan=False).encode()
+
+
+def shape(memory: Any, tell: Progress) -> dict[str, Any]:
+    """The pieces and the kept distances of the last measurement: they come after the numbers of the edges."""
+    m, file = memory.measured(), memory.job.file
+    template, trouble = stone_of(memory.job, m)
+    memory.template = template
+    made = {} if template is None else template_part(template, work_from_plan(m), file.units)
+    out: dict[str, Any] = plain_json({
+        "stone": {**made, **(trouble or {})} if made or trouble else None,
+        "distances": kept_distances(memory, tell, file.distances), "shaping": False,
+    })
+    return out
 
 
 def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:

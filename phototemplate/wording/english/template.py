@@ -7,14 +7,14 @@ from phototemplate.wording.words import CheckWords, Words
 WORDS: dict[str, Words] = {
     # outline
     "loop-open": Words(
-        "edges do not close to a loop",
-        "Loop {where} is open between edges {first} and {second}, with a gap of {gap_mm:.1f}"
+        "edges do not close to a run",
+        "Run {where} is open between edges {first} and {second}, with a gap of {gap_mm:.1f}"
         "[: edge {edge} would have to run on {extension_mm:.0f} beyond what was seen][: the lines of {apart} do not meet].",
-        "Trace the edge that is missing between them, or correct the order of the edges in the loop.",
+        "Trace the edge that is missing between them, or correct the order of the edges in the run.",
     ),
     "loop-edge-missing": Words(
-        "a loop lacks an edge that was not found",
-        "The loop is open where {edges} should be, which was not found.",
+        "a run lacks an edge that was not found",
+        "The run is open where {edges} should be, which was not found.",
         "See {edges}.",
     ),
     "corner-unseen": Words(
@@ -25,7 +25,7 @@ WORDS: dict[str, Words] = {
     ),
     "corner-grazing": Words(
         "two edges meet at a flat angle and their corner is uncertain",
-        "Edges {first} and {second} of loop {loop} meet at {angle_deg:.1f}, so their corner moves far for a small error.",
+        "Edges {first} and {second} of run {loop} meet at {angle_deg:.1f}, so their corner moves far for a small error.",
         "Join them as one edge, or mark the corner with a sheet and photograph it.",
     ),
     "interval-not-normal": Words(
