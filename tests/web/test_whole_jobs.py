@@ -83,10 +83,10 @@ class Person:
         self.page.locator(".question").wait_for(timeout=LONG_S * 1000)
         while self.page.locator(".question").count():
             n = len(self.open_proposals())
-            kind = self.open_proposals()[0]["kind"]
-            no = kind == turn_down and turn_down not in self.refused
+            first = self.open_proposals()[0]
+            no = first["kind"] == turn_down and first["source"] == "trace" and not self.refused
             if no:
-                self.refused.append(kind)
+                self.refused.append(first["key"])
             self.hand.press("p-no" if no else "p-yes")
             wait_for(lambda n=n: len(self.open_proposals()) == n - 1)
         return self.kinds()
@@ -102,10 +102,6 @@ class Person:
     def offers(self) -> Any:
         return self.page.evaluate("() => import('/static/offers.js').then(m => m.offers())")
 
-    def ends(self, edge: str) -> Any:
-        found = next(e for e in self.settled()["edges"] if e["id"] == edge)
-        return np.array([found["xy"][0], found["xy"][-1]])
-
     def draw_what_is_missing(self) -> int:
         """As long as a run is open: go where the app leads and draw a line from edge to edge."""
         drawn = 0
@@ -116,9 +112,7 @@ class Person:
             self.hand.press(self.page.locator('[data-key^="draw-missing-"]').first.get_attribute("data-key"))
             self.on("edges")
             self.page.locator('[data-key="draw-kind"]').wait_for()
-            a, b = self.ends(open_[0]["from"]), self.ends(open_[0]["to"])
-            pairs = [(p, q) for p in a for q in b]
-            p, q = min(pairs, key=lambda pq: float(np.linalg.norm(pq[0] - pq[1])))
+            p, q = np.array(open_[0]["gap"])
             n = len(self.kinds())
             for k in (0.04, 0.96):
                 self.hand.point((p + k * (q - p)).tolist())

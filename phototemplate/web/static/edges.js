@@ -30,6 +30,7 @@ export function enter(plan) {
   const wanted = takeWanted();
   if (!wanted) return;
   plan.begin({ draw: true, kind: wanted.kind, shape: 'line', why: t(wanted.from === wanted.to ? 'runs.lone' : 'runs.missing', wanted) });
+  plan.parts.draft.guide = wanted.gap;
   plan.show(wanted.place, DRAW_ZOOM);
 }
 export function leave(plan) { closeup?.close(); plan.parts.proposals.present = ''; }

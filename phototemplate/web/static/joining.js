@@ -1,6 +1,6 @@
 // Which edges form a run: ends are joined where their lines cross, the nearest first. Points are [x, y], lengths mm.
 
-import { distanceOf } from './geometry.js';
+import { distanceOf, footOn, middle } from './geometry.js';
 
 /** sine. Lines that cross at less than this have no corner. Convention: 17 degrees, flatter than any corner of a counter. */
 const FLAT = 0.3;
@@ -8,7 +8,7 @@ const FLAT = 0.3;
 /** @typedef {[Point, Point]} Ends */
 /** @typedef {{a: string, i: number, b: string, j: number, cost: number, unseen: number}} Joint end i of a with end j of b; j is -1 on a wall */
 /** @typedef {{near: number, far: number}} Reach how far an edge may run past a corner, and how far it may have gone unseen up to one */
-/** @typedef {{ids: string[], open: {from: string, to: string, place: Point} | null, unseen: {a: string, b: string, mm: number}[]}} Run */
+/** @typedef {{ids: string[], open: {from: string, to: string, gap: [Point, Point], place: Point} | null, unseen: {a: string, b: string, mm: number}[]}} Run */
 
 /**
  * Where the line through end i of one edge crosses that through end j of another: how far each has to be run on (negative: cut back).
@@ -52,6 +52,17 @@ function wallsBetween(from, to, walls, ends, reach) {
     }
   }
   return [];
+}
+
+/**
+ * Where the edge that would close a run has its two ends: at an open end, on a wall square to it, or where two walls come nearest.
+ * @param {{at: Point, wall: string}} a @param {{at: Point, wall: string}} b @param {Map<string, Ends>} ends @returns {[Point, Point]}
+ */
+function gapOf(a, b, ends) {
+  const onWall = (p, wall) => { const w = ends.get(wall), { s } = footOn(w, p); return /** @type {Point} */ ([w[0][0] + s * (w[1][0] - w[0][0]), w[0][1] + s * (w[1][1] - w[0][1])]); };
+  if (!a.wall || !b.wall) return [a.wall ? onWall(b.at, a.wall) : a.at, b.wall ? onWall(a.at, b.wall) : b.at];
+  const pairs = ends.get(a.wall).flatMap((p) => ends.get(b.wall).map((q) => /** @type {[Point, Point]} */ ([p, q])));
+  return pairs.reduce((best, pair) => (distanceOf(...pair) < distanceOf(...best) ? pair : best));
 }
 
 /**
@@ -104,7 +115,8 @@ export function runsOf(ids, measured, reach, isWall) {
     const unseen = [...(back?.unseen || []), ...onward.unseen];
     if (!back) { runs.push({ ids: chain, open: null, unseen }); continue; }
     const between = onward.wall && back.wall ? wallsBetween(onward.wall, back.wall, walls, ends, reach) : [];
-    const open = between.length ? null : { from: onward.wall || onward.last, to: back.wall || back.last, place: /** @type {Point} */ ([(onward.at[0] + back.at[0]) / 2, (onward.at[1] + back.at[1]) / 2]) };
+    const gap = between.length ? null : gapOf(onward, back, ends);
+    const open = gap && { from: onward.wall || onward.last, to: back.wall || back.last, gap, place: middle(gap) };
     const own = between.length ? between : [...new Set([onward.wall, back.wall])].filter(Boolean);
     // a wall at the beginning goes first, so that the open place lies between the last and the first
     runs.push({ ids: open && back.wall && back.wall !== onward.wall ? [back.wall, ...chain, ...own.filter((w) => w !== back.wall)] : [...chain, ...own], open, unseen });

@@ -29,10 +29,10 @@ export function kindBetween({ from, to }) {
   return !walls && [from, to].some((id) => ['end', 'panel'].includes(found(id)?.kind)) ? 'front' : 'end';
 }
 
-/** An edge to be drawn on the page of edges, asked for on another page. @type {{kind: string, place: Point, from: string, to: string} | null} */
+/** An edge to be drawn on the page of edges, asked for on another page. @type {{kind: string, place: Point, gap: Point[], from: string, to: string} | null} */
 let wanted = null;
 
-/** @param {{from: string, to: string, place: Point}} open */
+/** @param {{from: string, to: string, gap: Point[], place: Point}} open */
 export function drawBetween(open) {
   wanted = { kind: kindBetween(open), ...open };
   location.hash = 'edges';

@@ -315,9 +315,12 @@ export class Draft {
   points = [];
   words = '';
   live = null;
+  /** @type {Point[]} about where the line that is asked for may lie */
+  guide = [];
 
   paint(ctx, stage) {
     const at = projector(stage), c = palette();
+    if (this.guide.length) line(ctx, this.guide.map(at), { colour: c.pick, width: 2, dash: [2, 8] });
     const points = [...this.points, ...(this.live && this.points.length ? [this.live] : [])].map(at);
     line(ctx, points, { colour: c.hint, width: 2.5, dash: this.words ? [] : [5, 4] });
     for (const p of this.points.map(at)) {

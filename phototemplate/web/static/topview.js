@@ -83,6 +83,7 @@ export function open(root, name) {
     plan.tool = tool;
     parts.draft.points = [];
     parts.draft.words = '';
+    parts.draft.guide = [];
     arrange();
     panel();
     canvas.focus({ preventScroll: true });
@@ -93,6 +94,7 @@ export function open(root, name) {
     parts.draft.points = [];
     parts.draft.live = null;
     parts.draft.words = '';
+    parts.draft.guide = [];
     loupe.hide();
     arrange();
     panel();

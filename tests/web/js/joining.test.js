@@ -25,7 +25,9 @@ test('two runs of a kitchen are two runs, and where an edge is missing it is sai
   assert.equal(one.open, null);
   assert.deepEqual(new Set(two.ids), new Set(['front2', 'wall2', 'side2']));
   assert.deepEqual(new Set([two.open.from, two.open.to]), new Set(['front2', 'wall2']));
-  assert.ok(two.open.place[0] > 5400);
+  // the end at the right is missing, from the front to the wall behind it
+  assert.deepEqual(two.open.gap.map((p) => p[0]), [6000, 6000]);
+  assert.deepEqual(new Set(two.open.gap.map((p) => p[1])), new Set([0, 600]));
 });
 
 const demo = (seen = {}) => new Map(Object.entries({
