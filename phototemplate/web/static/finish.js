@@ -10,6 +10,9 @@ import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
 import { t } from './text.js';
 
+/** @param {Verdict | undefined} v */
+const verdictWord = (v) => (v ? t(`verdict.${v.words === 'fails' ? 'fails' : v.state}`) : '');
+
 let packed = '';
 let busy = '';
 
@@ -40,7 +43,7 @@ function content(draw) {
         h('h2', {}, t('finish.edges')),
         h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
           h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, e.length_U !== null ? ` ${within(e.length_U)}` : '')),
-            h('td', { class: 'num' }, e.offset_U ? within(Math.max(...e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${r.verdicts[e.id]?.words || ''}`))))))),
+            h('td', { class: 'num' }, e.offset_U ? within(Math.max(...e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${verdictWord(r.verdicts[e.id])}`))))))),
         r.stone?.pieces && !r.stone.trouble ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},

@@ -54,15 +54,28 @@ function wallsBetween(from, to, walls, ends, reach) {
   return [];
 }
 
+/** @typedef {{last: string, at: Point, wall: string}} Side one side of an open run: its last edge, that edge's end, and the wall it reaches */
+
 /**
- * Where the edge that would close a run has its two ends: at an open end, on a wall square to it, or where two walls come nearest.
- * @param {{at: Point, wall: string}} a @param {{at: Point, wall: string}} b @param {Map<string, Ends>} ends @returns {[Point, Point]}
+ * The edge that is missing to a run: from an open end to what lies nearest of the other end and the walls, or between two walls that
+ * do not meet. A wall counts where it leads round to that which the other side has reached.
+ * @param {Side} a @param {Side} b @param {string[]} walls @param {Map<string, Ends>} ends @param {Reach} reach
+ * @returns {{from: string, to: string, gap: [Point, Point]}}
  */
-function gapOf(a, b, ends) {
-  const onWall = (p, wall) => { const w = ends.get(wall), { s } = footOn(w, p); return /** @type {Point} */ ([w[0][0] + s * (w[1][0] - w[0][0]), w[0][1] + s * (w[1][1] - w[0][1])]); };
-  if (!a.wall || !b.wall) return [a.wall ? onWall(b.at, a.wall) : a.at, b.wall ? onWall(a.at, b.wall) : b.at];
-  const pairs = ends.get(a.wall).flatMap((p) => ends.get(b.wall).map((q) => /** @type {[Point, Point]} */ ([p, q])));
-  return pairs.reduce((best, pair) => (distanceOf(...pair) < distanceOf(...best) ? pair : best));
+function missingEdge(a, b, walls, ends, reach) {
+  /** @type {{from: string, to: string, gap: [Point, Point]}[]} */
+  const ways = [];
+  for (const [free, other] of [[a, b], [b, a]]) {
+    if (free.wall) continue;
+    if (!other.wall && (other.last !== free.last)) ways.push({ from: free.last, to: other.last, gap: [free.at, other.at] });
+    for (const wall of walls) {
+      if (other.wall && !wallsBetween(wall, other.wall, walls, ends, reach).length) continue;
+      const w = ends.get(wall), { s } = footOn(w, free.at);
+      ways.push({ from: free.last, to: wall, gap: [free.at, [w[0][0] + s * (w[1][0] - w[0][0]), w[0][1] + s * (w[1][1] - w[0][1])]] });
+    }
+  }
+  if (a.wall && b.wall) for (const p of ends.get(a.wall)) for (const q of ends.get(b.wall)) ways.push({ from: a.wall, to: b.wall, gap: [p, q] });
+  return ways.reduce((best, way) => (distanceOf(...way.gap) < distanceOf(...best.gap) ? way : best), ways[0] || { from: a.last, to: b.last, gap: [a.at, b.at] });
 }
 
 /**
@@ -115,11 +128,13 @@ export function runsOf(ids, measured, reach, isWall) {
     const unseen = [...(back?.unseen || []), ...onward.unseen];
     if (!back) { runs.push({ ids: chain, open: null, unseen }); continue; }
     const between = onward.wall && back.wall ? wallsBetween(onward.wall, back.wall, walls, ends, reach) : [];
-    const gap = between.length ? null : gapOf(onward, back, ends);
-    const open = gap && { from: onward.wall || onward.last, to: back.wall || back.last, gap, place: middle(gap) };
-    const own = between.length ? between : [...new Set([onward.wall, back.wall])].filter(Boolean);
-    // a wall at the beginning goes first, so that the open place lies between the last and the first
-    runs.push({ ids: open && back.wall && back.wall !== onward.wall ? [back.wall, ...chain, ...own.filter((w) => w !== back.wall)] : [...chain, ...own], open, unseen });
+    const missing = between.length ? null : missingEdge(onward, back, walls, ends, reach);
+    const open = missing && { ...missing, place: middle(missing.gap) };
+    // the walls that the missing edge leads to belong to the run; the open place lies between the last and the first
+    const [head, tail] = [onward, back].map((side) => side.wall || (missing && walls.includes(missing.to) && missing.from === side.last ? missing.to : ''));
+    const round = between.length ? between : head && tail ? wallsBetween(head, tail, walls, ends, reach) : [];
+    const own = round.length ? round : [...new Set([head, tail])].filter(Boolean);
+    runs.push({ ids: [...chain, ...own], open, unseen });
   }
   return runs;
 }

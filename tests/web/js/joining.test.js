@@ -55,6 +55,15 @@ test('fronts that were not seen up to their inner corner meet there all the same
   assert.ok(Math.abs(left.unseen[0].mm - 418) < 2);
 });
 
+test('a missing end is looked for between the front and the wall behind it, not along the front', () => {
+  const ends = demo({ 'front-back': [[690, -600], [1416, -600]] });
+  ends.delete('gap-left');
+  const left = runs(ends).find((r) => r.ids.includes('front-left'));
+  assert.deepEqual([left.open.from, left.open.to], ['front-back', 'wall-back']);
+  assert.deepEqual(left.open.gap, [[1416, -600], [1416, 0]]);
+  assert.deepEqual(new Set(left.ids), new Set(['end-left', 'front-left', 'front-back', 'wall-back', 'wall-left']));
+});
+
 test('ends on both sides of a range are not one edge', () => {
   const found = runs(new Map([['gap-left', [[1416, -600], [1416, -5]]], ['gap-right', [[2179, -5], [2179, -600]]]]));
   assert.equal(found.length, 2);
