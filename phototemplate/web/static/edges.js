@@ -8,7 +8,7 @@ import { newEdgeForm, carrierForm, kindOptions, shapeOptions } from './draw.js';
 import { palette } from './drawing.js';
 import { finding, findingsOf, told } from './findings.js';
 import { lengthInput } from './form.js';
-import { middle } from './geometry.js';
+import { distanceOf, middle } from './geometry.js';
 import { Loupe } from './loupe.js';
 import { nextStep } from './nextstep.js';
 import { how } from './page.js';
@@ -16,8 +16,10 @@ import { takeWanted } from './offers.js';
 import { length, short, uncertainty, metric, within } from './units.js';
 import { t, has } from './text.js';
 
-/** px/mm. How close the top view comes to a place where something is to be drawn. Convention: a cabinet and its neighbours. */
-const DRAW_ZOOM = 0.3;
+/** ratio. Share of the top view that a line to be drawn takes. Convention: its surroundings are seen, and a press is good to a few mm. */
+const DRAWN_SHARE = 0.6;
+/** mm. Shorter lines are not shown larger. Convention: a narrow cabinet. */
+const DRAWN_LEAST_MM = 300;
 
 let carrier = null;
 /** @type {Loupe | null} pictures of the place in question, kept while the panel is drawn anew */
@@ -31,7 +33,8 @@ export function enter(plan) {
   if (!wanted) return;
   plan.begin({ draw: true, kind: wanted.kind, shape: 'line', why: t(wanted.from === wanted.to ? 'runs.lone' : 'runs.missing', wanted) });
   plan.parts.draft.guide = wanted.gap;
-  plan.show(wanted.place, DRAW_ZOOM);
+  const [a, b] = wanted.gap;
+  plan.show(wanted.place, DRAWN_SHARE * Math.min(plan.stage.width, plan.stage.height) / Math.max(distanceOf(a, b), DRAWN_LEAST_MM));
 }
 export function leave(plan) { closeup?.close(); plan.parts.proposals.present = ''; }
 

@@ -12,9 +12,8 @@ WORDS: dict[str, Words] = {
     ),
     "edge-line-weak": Words(
         "no line near a hint is plain enough to be the edge",
-        "{where} was not found: the plainest line there shows along only {support_percent:.0f} of it and lies "
-        "{rise_mm:+.1f} above "
-        "the cabinet tops.",
+        "{where} was not found: the plainest line there shows along {support_percent:.0f} of it and lies {rise_mm:+.1f} from "
+        "the height of the cabinet tops, which is not enough to call it the edge.",
         "Draw its hint again in another photo, closer to the edge, or use a contact sheet or wall strip.",
     ),
     "edge-off-path": Words(

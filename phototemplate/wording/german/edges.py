@@ -18,8 +18,8 @@ WORDS: dict[str, Words] = {
     ),
     "edge-line-weak": Words(
         "keine Linie an dieser Stelle ist deutlich genug",
-        "{where} wurde nicht gefunden: die deutlichste Linie dort ist nur auf {support_percent:.0f} ihrer Länge zu sehen und "
-        "liegt {rise_mm:+.1f} über den Schrankflächen.",
+        "{where} wurde nicht gefunden: die deutlichste Linie dort ist auf {support_percent:.0f} ihrer Länge zu sehen und "
+        "liegt {rise_mm:+.1f} neben der Höhe der Schrankflächen; das reicht nicht, sie die Kante zu nennen.",
         DRAW_AGAIN,
     ),
     "edge-single-view": Words(
