@@ -126,7 +126,7 @@ class Person:
         return drawn
 
     def as_it_is_seen(self, gap: Any) -> Any:
-        """The edge of the kitchen that lies in a gap, as eyes find it in the picture: that of the truth, whose line is nearest."""
+        """The edge of the kitchen that lies in a gap, as eyes find it in the picture: the nearest one of the truth."""
         truth = json.loads((DEMO.parent / "truth.json").read_text())
         seen = {s["id"]: s["centre"] for s in self.settled()["sheets"] if s["kind"] == "sheet"}
         true = {s["id"]: s["center_mm"] for s in truth["sheets"] if s["id"] in seen}

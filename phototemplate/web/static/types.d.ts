@@ -50,7 +50,7 @@ interface StoneView {
 interface Result {
   revision: string; name: string; unscaled: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
   loops: LoopView[]; sheets: SheetView[]; strips: StripView[]; heights: any[]; lengths: any[]; photos: Record<string, any>;
-  shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
+  walls: Record<string, string[]>; shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
 }
 interface Proposal {
   key: string; kind: string; source: string; shape: string; targets: string[]; confidence: number; path: Point[] | null; line: Point[];

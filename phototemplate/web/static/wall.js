@@ -34,14 +34,23 @@ async function ask(draw) {
   draw();
 }
 
+/** Walls that can be checked: those of the job, or those that strips in the photos show, the longest first. @returns {[string, string][]} */
+function wallsThere() {
+  const drawn = edges().filter((e) => e.kind === 'wall' || e.kind === 'panel');
+  if (drawn.length) return drawn.map((e) => [e.id, e.id]);
+  const strips = edges().length ? [] : Object.entries(store.result?.walls || {}).sort((a, b) => b[1].length - a[1].length);
+  return strips.map(([id, names]) => [id, t('wall.of-strips', { first: names[0], last: names[names.length - 1] })]);
+}
+
 function content(draw) {
-  const walls = edges().filter((e) => e.kind === 'wall' || e.kind === 'panel').map((e) => e.id);
+  const walls = wallsThere();
+  if (!walls.some(([id]) => id === wish.edge)) wish.edge = walls[0]?.[0] || '';
   const others = edges().map((e) => e.id).filter((id) => id !== wish.edge);
   const set = (key) => (v) => { wish[key] = v; };
   return [
     h('h1', {}, t('page.wall')), h('p', {}, t('wall.how')), how('wall'),
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
-      labelled(t('wall.edge'), select([['', t(walls.length ? 'wall.only' : 'wall.strips')], ...walls.map((w) => [w, w])], wish.edge, set('edge'), { data: { key: 'wall-edge' } })),
+      labelled(t('wall.edge'), select(walls.length ? walls : [['', t('wall.strips')]], wish.edge, set('edge'), { data: { key: 'wall-edge' } })),
       labelled(t('wall.against'), select([['straight', t('wall.straight')], ...others.map((o) => [`square:${o}`, t('wall.square', { name: o })])], wish.against, set('against'), { data: { key: 'wall-against' } })),
       labelled(t('wall.gap'), lengthInput(wish.gap, (v) => { wish.gap = v ?? GAP_MM; }, 'wall-gap')),
       labelled(t('wall.corner'), select([['', t('form.usual')], ['left', t('wall.left')], ['right', t('wall.right')]], wish.corner, set('corner'), { data: { key: 'wall-corner' } }))),

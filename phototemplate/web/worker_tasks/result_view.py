@@ -30,6 +30,7 @@ from phototemplate.results import measure_job
 from phototemplate.stage_cache import key_of
 from phototemplate.stage_inputs import file_state
 from phototemplate.studies.assessment import judge, judge_quickly
+from phototemplate.studies.wall_strips import walls_of_strips
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.distance import kept_distances
@@ -159,6 +160,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "loops": [_loop(loop, back) for loop in m.outline.loops],
         "sheets": sheets,
         "strips": strips_of(m),
+        "walls": {name: list(pieces) for name, pieces in walls_of_strips(m.network, m.work_plane).items()},
         "heights": [
             {"name": h.name, "xy": h.xy_mm, "height": h.height_mm, "U": 2 * h.u_mm, "group": h.group}
             for h in m.work_plane.heights
