@@ -138,6 +138,11 @@ WORDS: dict[str, Words] = {
         "Die Auftragsdatei sagt {key} = {value}; üblich ist {low_value:g} bis {high_value:g}.",
         "Sehen Sie nach, ob das gemeint war, und in welcher Einheit.",
     ),
+    "lengths-without-unit": Words(
+        "Längen der Auftragsdatei haben keine Einheit",
+        "Die Auftragsdatei gibt {n_lengths} Längen ohne Einheit an, etwa {examples}; sie wurden als mm gelesen.",
+        "Sehen Sie nach, ob keine davon in Zoll gemeint war; in einer neuen Auftragsdatei wird eine solche Länge abgelehnt.",
+    ),
     "photo-resaved": Words(
         "ein Programm hat ein Foto neu gespeichert",
         "Das Bild ist vielleicht nicht, wie die Kamera es aufnahm: {software} hat es gespeichert.",
