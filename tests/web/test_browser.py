@@ -150,7 +150,7 @@ def test_a_known_length_is_given_in_words(bench: Bench) -> None:
     assert value.input_value() == f"{BAR_MM} mm"
     page.locator('[data-key="lengths.add"]').click()
     page.get_by_role("heading", name="bar B01 – B02").wait_for()
-    assert f"value = {BAR_MM}" in (bench.folder / "job.toml").read_text()
+    assert f'value = "{BAR_MM} mm"' in (bench.folder / "job.toml").read_text()
     assert bench.settled()["unscaled"] is False
 
 
@@ -164,7 +164,7 @@ def test_what_lies_under_the_sheets_is_asked_before_edges_are_proposed(bench: Be
     page.locator("body[data-page=sheets]").wait_for()
     page.locator('[data-key="under-board"]').click()
     page.locator('[data-key="board-5"]').click()
-    wait_for(lambda: "thickness_mm = 5.1" in (bench.folder / "job.toml").read_text())
+    wait_for(lambda: 'thickness_mm = "5.1 mm"' in (bench.folder / "job.toml").read_text())
     page.locator('[data-key="under-cabinet"]').click()
     wait_for(lambda: 'lies_on = "cabinet"' in (bench.folder / "job.toml").read_text())
     assert "thickness_mm" not in (bench.folder / "job.toml").read_text()
