@@ -151,8 +151,8 @@ async function failed(error) {
 export const edges = () => (store.job.edges || []).map((e) => ({ source: 'trace', shape: 'line', targets: [], search: 12, ...e }));
 export const edgeOf = (id) => edges().find((e) => e.id === id);
 export const found = (id) => (store.result?.edges || []).find((e) => e.id === id && e.found);
-/** Ends of edges that were found. @param {string[]} ids @returns {Map<string, [Point, Point] | null>} */
-export const endsOf = (ids) => new Map(ids.map((id) => { const e = found(id); return [id, e ? [e.xy[0], e.xy[e.xy.length - 1]] : null]; }));
+/** Ends of what was seen of edges, whatever runs they belong to. @param {string[]} ids @returns {Map<string, [Point, Point] | null>} */
+export const endsOf = (ids) => new Map(ids.map((id) => [id, found(id)?.seen || null]));
 /** Proposed edges of which none was made yet. @returns {Proposal[]} */
 export const openProposals = () => store.proposals.filter((p) => !edgeOf(store.accepted[p.key]));
 /** Is it said what lies under the sheets? A thickness says so too. */

@@ -30,7 +30,7 @@ interface Candidate { offset: number; height: number; support: number; choose: n
 interface Stretch { xy: Point[]; U: number[]; box?: number[]; runs?: [string, number, number][]; runsFor?: number; paths?: [string, Path2D][]; pathsFor?: unknown }
 interface EdgeView extends Stretch {
   id: string; found: boolean; hint: Point[] | null; kind: string; shape: string; source: string; loop: string; more: Stretch[];
-  n_photos: number; n_points: number; height: number[]; length: number; length_U: number | null; offset_U: number[]; rms: number | null;
+  seen: [Point, Point]; n_photos: number; n_points: number; height: number[]; length: number; length_U: number | null; offset_U: number[]; rms: number | null;
   budget: [string, number][]; candidates: Candidate[]; choose_now: number | null;
 }
 interface CornerView { xy: Point; r: (number | null)[]; angle: number }
