@@ -60,7 +60,7 @@ function content() {
     (answer?.cameras || []).map((c) => h('div', { class: 'card' }, h('h2', {}, c.name),
       h('p', { class: `mark ${c.good ? 'good' : 'look'}` }, icon(c.good ? 'good' : 'look'), h('span', {}, c.verdict.message, ' ', c.verdict.remedy)),
       h('h3', {}, t('calibrate.seen')), coverage(c.seen),
-      c.advice.length ? [h('h3', {}, t('calibrate.missing')), h('ul', {}, c.advice.map((a) => h('li', {}, a)))] : null,
+      c.advice.length ? [h('h3', {}, t('calibrate.missing')), h('ul', {}, c.advice.map((a) => h('li', {}, a.message)))] : null,
       c.left_out.length ? h('p', { class: 'hint' }, t('calibrate.left-out', { names: c.left_out.join(', ') })) : null,
       c.findings.filter((f) => f.severity !== 'note').map((f) => finding(f, null, 'cal')))),
     answer ? h('div', { class: 'card' }, labelled(t('calibrate.name'), h('input', { value: name, maxlength: 60, data: { key: 'camera-name' }, onchange: (e) => { name = e.target.value.trim(); } })),

@@ -43,6 +43,63 @@ WORDS: dict[str, Words] = {
         "{where}: {verdict_word} auf {tolerance_mm:.2f} (U {U_mm:.2f}[ bei {place}]).",
         "[{remedy} Dann wäre U {remedy_U_mm:.2f}.]",
     ),
+    # what to do next
+    "do-length": Words(
+        "eine weitere bekannte Länge",
+        "Messen Sie mit dem Bandmaß den Abstand der Mitten von {sheets} (etwa {about_mm:.0f}) und geben Sie ihn als "
+        "bekannte Länge "
+        "an.",
+    ),
+    "do-photo": Words(
+        "ein weiteres Foto der Küche",
+        "Machen Sie noch ein Foto[, {away_mm:.0f} vor Blatt {stand}, die Kamera {above_mm:.0f} über den "
+        "Schrankflächen, auf Blatt "
+        "{look} gerichtet], mit möglichst vielen anderen Blättern darin.",
+    ),
+    "do-board-photo": Words(
+        "ein weiteres Foto der Tafel",
+        "Machen Sie noch ein Foto der Tafel: {tilt_word}, in {place_word}, {size_word}[, {turn_word}].",
+    ),
+    "do-photo-along": Words(
+        "ein weiteres Foto einer ganzen Kante",
+        "Machen Sie noch ein Foto, das {where} ganz zeigt, von einer anderen Seite.",
+    ),
+    "do-photo-corner": Words(
+        "ein weiteres Foto der Ecke einer Kante",
+        "Machen Sie ein Foto, das {where} bis in die Ecke zeigt, und zeichnen Sie die Kante bis dorthin.",
+    ),
+    "do-contact-more": Words("ein weiteres Anlegeblatt", "Legen Sie noch ein Anlegeblatt an {where}."),
+    "do-contact-corner": Words(
+        "ein Anlegeblatt nah an der Ecke", "Legen Sie noch ein Anlegeblatt nah an der Ecke an {where}."
+    ),
+    "do-contact-instead": Words(
+        "Anlegeblätter statt einer verfolgten Kante",
+        "Legen Sie an jedes Ende von {where} ein Anlegeblatt, messen Sie mit der Fühlerlehre, wie weit sie abstehen, "
+        "und nehmen Sie "
+        "die Kante von den Blättern.",
+    ),
+    "do-feelers": Words(
+        "wie weit Anlegeblätter abstehen",
+        "Messen Sie mit der Fühlerlehre, wie weit die Anlegeblätter von {where} abstehen, und geben Sie den Spalt an.",
+    ),
+    "do-strip-corner": Words(
+        "ein Wandstreifen bis in die Ecke", "Kleben Sie den Wandstreifen von {where} bis in die Ecke."
+    ),
+    "do-strip-middle": Words(
+        "ein Wandstreifen, der festzukleben ist",
+        "Kleben Sie den Wandstreifen {where} auch in der Mitte fest an die Wand, und fotografieren Sie ihn noch einmal.",
+    ),
+    "do-strip-thickness": Words(
+        "wie dick ein Wandstreifen ist",
+        "Messen Sie Papier und Band des Wandstreifens zusammen mit dem Messschieber, und geben Sie die Dicke an.",
+    ),
+    "do-sheet-thickness": Words(
+        "wie dick die Blätter sind", "Messen Sie die Dicke der Blätter mit dem Messschieber, und geben Sie sie an."
+    ),
+    "do-choose": Words(
+        "welche von zwei Linien die Kante ist",
+        "An {where} laufen zwei Linien dicht beieinander: sehen Sie die Fotos an und sagen Sie, welche die Kante ist.",
+    ),
     # pieces
     "edge-moved": Words(
         "eine Kante wurde gerade, parallel, rechtwinklig oder in Flucht gelegt",
