@@ -22,6 +22,13 @@ WORDS: dict[str, Words] = {
         "liegt {rise_mm:+.1f} neben der Höhe der Schrankflächen; das reicht nicht, sie die Kante zu nennen.",
         DRAW_AGAIN,
     ),
+    "edge-off-path": Words(
+        "was gefunden wurde, verlässt den gezeichneten Weg",
+        "{where} wurde nicht gemessen: was gefunden wurde, weicht {off_mm:.0f} von ihrem Weg ab, gesucht wurde "
+        "je Seite {search_mm:.0f}.",
+        "Zeichnen Sie den Weg noch einmal mit Punkten auf der Kante selbst, bei einer runden drei oder mehr, oder lassen Sie "
+        "je Seite mehr zu.",
+    ),
     "edge-single-view": Words(
         "eine Kante ist nur in einem Foto zu sehen",
         "{where} ist auf {single_percent:.0f} der Länge nur in einem Foto zu sehen; die Höhe ist angenommen (U {U_mm:.0f}).",

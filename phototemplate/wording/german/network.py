@@ -204,6 +204,17 @@ WORDS: dict[str, Words] = {
         "blieb es außer Betracht.",
         "Kleben Sie die Blätter fest und fotografieren Sie noch einmal, oder nehmen Sie die Fotos von vorher heraus.",
     ),
+    "strip-elsewhere": Words(
+        "ein Wandstreifen hat sich gelöst",
+        "{where} liegt in {photos} bis zu {shift_mm:.1f} anders als in den übrigen Fotos; dort blieb er außer Betracht.",
+        "Drücken Sie den Streifen auf ganzer Länge an die Wand, und fotografieren Sie diese Wand noch einmal.",
+    ),
+    "photo-smeared-corners": Words(
+        "ein Foto ist verwischt",
+        "Die Ecken in {where} liegen {larger_ratio:.1f}-mal so weit daneben, wie ihre Schärfe sagt, am meisten unter "
+        "{direction_deg:.0f}; darum zählen sie weniger.",
+        "Halten Sie das Telefon für dieses Foto still, mit beiden Händen oder angelehnt, und machen Sie es noch einmal.",
+    ),
     "sheet-curled": Words(
         "ein Blatt liegt nicht flach",
         "{where} wölbt sich um {rise_mm:.1f}.",
