@@ -7,7 +7,7 @@ World = work frame: z = 0 the cabinet tops, cabinets at y > 0 behind their front
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -59,6 +59,49 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Disc:
+    """Round slab about the z axis with its top at z = 0; the edge between top and side is a quarter of a torus.
+
+    Light falls from above: between the grey values of top and side it goes with the cosine of the slope.
+    """
+
+    radius: float
+    low: float
+    arris: float = 0.0
+    top: float = 205.0
+    side: float = 90.0
+
+    def hit(self, eye: Array, ray: Array) -> tuple[Array, Array]:
+        """Distance (n,) along rays (n, 3), inf where they miss, and the grey value there."""
+        inner = self.radius - self.arris
+        distance, up = np.full(len(ray), np.inf), np.zeros(len(ray))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            level = -eye[2] / ray[:, 2]
+            on_top = (level > 0) & (np.hypot(*(eye[:2] + level[:, None] * ray[:, :2]).T) <= inner)
+            a, b = np.sum(ray[:, :2] ** 2, axis=1), ray[:, :2] @ eye[:2]
+            root = np.sqrt(b * b - a * (eye[:2] @ eye[:2] - self.radius**2))
+            wall = (-b - root) / a
+        z = eye[2] + wall * ray[:, 2]
+        on_side = ~on_top & (z <= -self.arris) & (z >= self.low)
+        distance[on_top], up[on_top] = level[on_top], 1.0
+        distance[on_side] = wall[on_side]
+        near = np.flatnonzero(~on_top & ~on_side & np.isfinite(wall) & (z > -self.arris)) if self.arris else np.zeros(0, int)
+        t = wall[near]
+        for _ in range(60):  # sphere tracing from where the ray enters the sharp cylinder
+            at = eye + t[:, None] * ray[near]
+            out, rise = np.hypot(at[:, 0], at[:, 1]) - inner, at[:, 2] + self.arris
+            away = np.hypot(np.maximum(out, 0), np.maximum(rise, 0)) + np.minimum(np.maximum(out, rise), 0) - self.arris
+            t = t + away / np.linalg.norm(ray[near], axis=1)
+        at = eye + t[:, None] * ray[near]
+        out, rise = np.hypot(at[:, 0], at[:, 1]) - inner, at[:, 2] + self.arris
+        there = np.abs(np.hypot(np.maximum(out, 0), np.maximum(rise, 0)) - self.arris) < 1e-3
+        distance[near[there]] = t[there]
+        up[near[there]] = np.clip(rise[there] / self.arris, 0.0, 1.0) if self.arris else 0.0
+        low, high = srgb_light(np.array([self.side, self.top]))
+        return distance, srgb_grey(low + (high - low) * up)
+
+
+@dataclass(frozen=True)
 class View:
     """Camera at ``eye`` looking at ``target``."""
 
@@ -88,13 +131,14 @@ class BoxScene:
     pose_u: tuple[float, float] = (2e-5, 0.02)
     extra: dict[str, list[Box]] = field(default_factory=dict)
     """Further boxes in single photos: things that somebody put there and took away"""
+    discs: list[Disc] = field(default_factory=list)
     _pictures: dict[str, GrayImage] = field(default_factory=dict)
 
     def gray(self, photo_id: str) -> GrayImage:
         """The picture, rendered once."""
         if photo_id not in self._pictures:
             boxes = self.boxes + self.extra.get(photo_id, [])
-            self._pictures[photo_id] = render(self.views[photo_id], boxes, self.noise, self.blur_px)
+            self._pictures[photo_id] = render(self.views[photo_id], boxes, self.noise, self.blur_px, self.discs)
         return self._pictures[photo_id]
 
     def network(self) -> Network:
@@ -155,8 +199,10 @@ def rays(view: View, grid: int) -> tuple[Array, Array]:
     return ray, inverse
 
 
-def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int = 2) -> GrayImage:
-    """Box-filtered picture of the boxes on a grey floor before a light wall, blurred and with noise."""
+def render(
+    view: View, boxes: list[Box], noise: float, blur_px: float, discs: Sequence[Disc] = (), grid: int = 2
+) -> GrayImage:
+    """Box-filtered picture of boxes and discs on a grey floor before a light wall, blurred and with noise."""
     width, height = SIZE_PX
     f, _, cx, cy = lens_params()[:4]
     matrix = np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]])
@@ -169,6 +215,10 @@ def render(view: View, boxes: list[Box], noise: float, blur_px: float, grid: int
     wall = (700.0 - eye[1]) * inverse[:, :, 1]
     hit = (wall > 0) & (wall < distance)
     value[hit], distance[hit] = WALL, wall[hit]
+    for disc in discs:
+        reach, grey = disc.hit(eye.astype(np.float64), ray.reshape(-1, 3).astype(np.float64))
+        ahead = reach < distance.ravel()
+        value.ravel()[ahead], distance.ravel()[ahead] = grey[ahead], reach[ahead]
     for box in boxes:
         corner = np.array(np.meshgrid(*zip(box.low, box.high, strict=True))).reshape(3, -1).T
         pixel = cv2.projectPoints(corner, cv2.Rodrigues(rotation)[0], translation, matrix, np.array(DIST))[0].reshape(-1, 2)

@@ -43,6 +43,7 @@ from phototemplate.edges.tracing.constants import (
     MORE_HEIGHT_FROM_MM,
     MOST_VIEW_MODES,
     ONE_PHOTO_U,
+    RADIUS_U_MM,
     SAG_FROM_MM,
     SOFTER,
     TILT_FROM_MM,
@@ -197,7 +198,7 @@ def intersect(
     return Intersection(
         offset_mm=np.where(seen, d, np.nan),
         arris=q[heights:count],
-        arris_u_mm=float(np.sqrt(radius_var)),
+        arris_u_mm=float(np.hypot(np.sqrt(radius_var), RADIUS_U_MM if len(fits_) > 1 else 0.0)),
         height_mm=start_height_mm + rise,
         height_u_mm=np.sqrt(height_var),
         noise_mm=np.where(seen, 1 / np.sqrt(np.maximum(system.aa, 1e-12)), np.nan),
