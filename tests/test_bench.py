@@ -20,8 +20,8 @@ from tests.bench import BenchResult, __main__, _rendered, _sfm, _source, house, 
 from tests.bench._truth import saddle_errors, saddle_ratios
 
 PROMISED = {
-    "accuracy", "app", "calibration", "coverage", "estimate", "house", "image_level", "network", "proposals", "rivals",
-    "which_line",
+    "accuracy", "app", "calibration", "coverage", "estimate", "house", "image_level", "network", "proposals", "real_lines",
+    "rivals", "which_line",
     "speed", "template", "wall",
 }  # fmt: skip
 
