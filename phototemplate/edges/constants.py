@@ -18,8 +18,6 @@ STRETCH_STATIONS: Final = 6
 """count. Stations averaged before photos are compared, 30 mm. Chosen on: the demo and six kitchens of other makers' kinds."""
 INSIDE_MM: Final = (-6.0, -1.5)
 """mm. Zone on the cabinets' side of a line, clear of its blurred step. Derived: blur of 1 px sigma at 1 px/mm, 1.5 of it."""
-NEAR_MM: Final = (0.75, 2.5)
-"""mm. Zone just beyond a line: the step's own blur reaches into it. Derived: as ``INSIDE_MM``."""
 BEYOND_MM: Final = (2.5, 7.0)
 """mm. Zone beyond a line that tells whether the surface goes on. Derived: between a ply (1.5 mm) and half a door (19 mm)."""
 STEEP_LEAN: Final = 1.6
@@ -63,12 +61,25 @@ OWNER_SUPPORT: Final = 0.7
 """ratio. A line owns its steps if photos agree on it along this share of its length, ... Chosen on: not recorded."""
 OWNER_MISFIT: Final = 1.2
 """ratio. ... and they lie along it as those of a sharp line do. Chosen on: not recorded."""
+PEAKS_PER_LINE: Final = 8
+"""count. So many peaks are looked at for each line of the map: most are drawn through sightings of others. Derived: a line has
+near copies at heights to both sides of its own."""
+BESIDE_LEVEL_MM: Final = 2.0
+"""mm. Weak lines beside strong ones are sought this near to the expected height. Derived: twice an edge's height error."""
+LEAST_OWN: Final = 0.35
+"""ratio. A peak of whose steps less than this share is free is no line of its own. Chosen on: the demo, six kitchens of other
+makers' kinds and the develop families."""
 SAME_STEP_PX: Final = 1.2
 """px. Two lines that appear nearer than this in a photo show the same steps there. Chosen on: not recorded."""
+OWN_STEP_PX: Final = 0.5
+"""px. How near to a line its steps lie, one sigma. Derived: steps are found to about 0.35 px, lines drawn through those of
+others lie 0.6 px off."""
 SAME_LINE_MM: Final = 0.6
 """mm. Lines nearer than this all along, and ... Chosen on: not recorded."""
 SAME_HEIGHT_MM: Final = 2.0
 """mm. ... within this in height are one. Chosen on: not recorded."""
+LEAST_OWN_SETTLED: Final = 0.25
+"""ratio. The same of a line of the finished map. Chosen on: as above; true edges have 0.5 and more."""
 
 # ---------------------------------------------------------------------------------------------- proposals
 

@@ -64,6 +64,28 @@ SETTLED_BEYOND_MM: Final = 2.0
 
 ACROSS_MM: Final = np.arange(-SURFACE_REACH_MM, SURFACE_REACH_MM + 1e-9, SURFACE_STEP_MM)
 """mm. Distances from the line at which light is compared, positive towards the room. Derived: from reach and step."""
+PLACES_MM: Final = np.arange(-8.0, 8.1, 0.5)
+"""mm. Places at which the surface may end. Derived: from the reach, with a millimetre on either side."""
+HERE_MM: Final = 1.0
+"""mm. An end this near to a line is the line's. Derived: a pixel at 1 px/mm; as ``INSIDE_MM``."""
+BLURRED_MM: Final = (-0.5, 2.0)
+"""mm. From where to where the blur of an end reaches: the light of a bright top further over what is dark beyond it. Chosen
+on: true edges of the demo and six kitchens of other makers' kinds."""
+SAMPLES_PER_LOOK: Final = 3.0
+"""count. So many neighbouring samples count as one. Derived: 1.5 mm, the width of a blurred step at 1 px/mm."""
+AGREED: Final = (-1.0, 2.0)
+"""ratio. Mean and standard deviation of the log disagreement on a surface. Chosen on: true edges of the demo and six kitchens
+of other makers' kinds."""
+PARTED: Final = (5.5, 2.7)
+"""ratio. By how much it is more beyond the end. Chosen on: as above."""
+PROFILE_U: Final = 1.3
+"""ratio. Scatter of the profile about its two levels. Chosen on: as above."""
+BLURRED: Final = (2.0, 3.0)
+"""ratio. Mean and standard deviation where the end's blur reaches. Derived: between both levels."""
+END_SHARE: Final = 0.6
+"""ratio. How often a surface ends somewhere beside a line that is found near an edge. Derived: about every second."""
+TURNED_SHARE: Final = 0.1
+"""ratio. How often one begins there. Derived: openings are as often near as in ``readings``."""
 
 # -------------------------------------------------------------------------------------- hidden lines (hidden_line)
 
@@ -102,6 +124,8 @@ Chosen on: not recorded."""
 HIDDEN_GREY_U: Final = 0.7
 """grey value. Standard uncertainty of a mean grey value: rounding, compression, what the tone curve is not. Chosen on: not
 recorded."""
+HIDDEN_HALO_PX: Final = 1.5
+"""px. Radius of the sharpening of phones, one sigma of its blur. Convention: one to two pixels are usual."""
 HIDDEN_CLEAR: Final = 9.0
 """ratio. Gain in chi-squared (2 degrees of freedom) from which a photo shows a second step. Chosen on: not
 recorded; 1.1 % by chance."""

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from phototemplate.edges.constants import MAD_TO_SD
@@ -23,6 +24,7 @@ from phototemplate.edges.line_map.constants import (
     HIDDEN_CLEAR,
     HIDDEN_FURTHEST_MM,
     HIDDEN_GREY_U,
+    HIDDEN_HALO_PX,
     HIDDEN_HEIGHTS_MM,
     HIDDEN_LEVEL_MM,
     HIDDEN_MODEL,
@@ -40,7 +42,7 @@ from phototemplate.edges.line_map.constants import (
     HIDDEN_WINDOW_MM,
 )
 from phototemplate.edges.tracing.grey_profiles import Band
-from phototemplate.edges.tracing.step_position import StepFit, to_light, tone_slope
+from phototemplate.edges.tracing.step_position import StepFit, to_grey, to_light, tone_slope
 from phototemplate.errors import Finding
 from phototemplate.model import Array, IntArray
 
@@ -81,11 +83,11 @@ def _median(value: Array) -> Array:
     return out
 
 
-def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm: Array) -> Array:
+def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, halo_mm: float, distances_mm: Array) -> Array:
     """(D,) by how much chi-squared falls with a second step at each distance, nan where not seen.
 
-    Every distance has a window of its own on the profile, a weight of zero outside of it; the sums of all of them are formed
-    together.
+    Every distance has a window of its own on the profile, a weight of zero outside of it. What the phone's sharpening makes
+    of a single step is no second one: its overshoot, with a free amount, is part of both models.
     """
     gain: Array = np.full(len(distances_mm), np.nan)
     inside = across_mm > -HIDDEN_WINDOW_BLURS * blur_mm - HIDDEN_WINDOW_MM
@@ -99,46 +101,38 @@ def gains(light: Array, u: Array, across_mm: Array, blur_mm: float, distances_mm
     bell = np.exp(-0.5 * (across_mm / (1.5 * blur_mm)) ** 2)
     own = np.where(missing, 1.0, u) ** 2 + (HIDDEN_GREY_U / tone_slope(y)) ** 2
     weight = inside / (own + (HIDDEN_MODEL * span[:, None] * bell) ** 2)
-    widths = (blur_mm * HIDDEN_BLURS)[:, None]
-    step = ndtr((across_mm - HIDDEN_SHIFTS_MM[:, None]) / widths[:, None])
-    second = ndtr((across_mm - apart[:, None, None]) / widths)
-    left, right = _normal_equations(weight, y, step, second)
-    # a second step outside the window has no answer
-    left += 1e-9 * weight.sum(axis=1)[:, None, None, None, None] * np.eye(3)
-    total = (weight @ y**2)[:, None]
-    one = (total - _explained(left[..., :2, :2], right[..., :2])[0]).min(axis=1)
+    widths = blur_mm * HIDDEN_BLURS
+    first = ndtr((across_mm - HIDDEN_SHIFTS_MM[:, None]) / widths[:, None, None])  # (W, K, X)
+    far = np.abs(across_mm) > HIDDEN_WINDOW_BLURS * blur_mm
+    sides = [side & far & ~missing for side in (across_mm < 0, across_mm > 0)]
+    ends = [float(np.median(y[side] if side.any() else y)) for side in sides]
+    halo = _overshoot(ends[0] + (ends[1] - ends[0]) * first, halo_mm / float(across_mm[1] - across_mm[0]))
+    second = ndtr((across_mm - apart[:, None, None]) / widths[:, None])  # (D, W, X)
+    shape = (len(apart), *first.shape)
+    columns = [np.broadcast_to(c, shape) for c in (np.ones(1), first, halo, second[:, :, None])]
+    design = np.stack(columns, axis=-1).reshape(len(apart), -1, len(across_mm), 4)
+    heavy = weight[:, None, :, None] * design
+    left, right = np.swapaxes(design, -1, -2) @ heavy, np.einsum("dsxi,x->dsi", heavy, y)
+    left += 1e-9 * weight.sum(axis=1)[:, None, None, None] * np.eye(4)  # a second step outside the window has no answer
+    one = _explained(left[..., :3, :3], right[..., :3])[0].max(axis=1)
     explained, answer = _explained(left, right)
     best, row = np.argmax(explained, axis=1), np.arange(len(explained))
-    strong = np.abs(answer[row, best, 2]) > HIDDEN_WEAKEST * np.abs(answer[row, best, 1])
-    gain[asked] = np.where(strong, np.maximum(0.0, one - total[:, 0] + explained[row, best]), 0.0)
+    strong = np.abs(answer[row, best, 3]) > HIDDEN_WEAKEST * np.abs(answer[row, best, 1])
+    gain[asked] = np.where(strong, np.maximum(0.0, explained[row, best] - one), 0.0)
     return gain
 
 
-def _normal_equations(weight: Array, y: Array, step: Array, second: Array) -> tuple[Array, Array]:
-    """Left (D, W, K, 3, 3) and right sides (D, W, K, 3) of least squares with a constant, the first step (W, K, X) and the
-    second (D, W, X); weights (D, X), observations (X,)."""
-    d, w, k = len(weight), len(step), step.shape[1]
-    left: Array = np.empty((d, w, k, 3, 3))
-    right: Array = np.empty((d, w, k, 3))
-    heavy = weight[:, None] * second
-    left[..., 0, 0] = weight.sum(axis=1)[:, None, None]
-    left[..., 0, 1] = left[..., 1, 0] = (weight @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
-    left[..., 1, 1] = (weight @ (step**2).reshape(-1, step.shape[2]).T).reshape(d, w, k)
-    left[..., 0, 2] = left[..., 2, 0] = heavy.sum(axis=2)[:, :, None]
-    left[..., 1, 2] = left[..., 2, 1] = (heavy.transpose(1, 0, 2) @ step.transpose(0, 2, 1)).transpose(1, 0, 2)
-    left[..., 2, 2] = (heavy * second).sum(axis=2)[:, :, None]
-    right[..., 0] = (weight @ y)[:, None, None]
-    right[..., 1] = ((weight * y) @ step.reshape(-1, step.shape[2]).T).reshape(d, w, k)
-    right[..., 2] = (heavy @ y)[:, :, None]
-    return left, right
+def _overshoot(light: Array, sigma: float) -> Array:
+    """What sharpening by unit amount adds to profiles of light (..., X): unsharp masking of grey values, ``sigma`` samples."""
+    grey = to_grey(light)
+    return np.asarray((grey - gaussian_filter1d(grey, sigma, axis=-1, mode="nearest")) / tone_slope(light))
 
 
 def _explained(left: Array, right: Array) -> tuple[Array, Array]:
     """What each of the problems explains of the weighted sum of squares (D, S), and its answer (D, S, m)."""
-    answer = np.linalg.solve(left, right[..., None])[..., 0]
-    d, m = len(right), right.shape[-1]
-    explained: Array = np.sum(right * answer, axis=-1).reshape(d, -1)
-    return explained, np.asarray(answer.reshape(d, -1, m), dtype=np.float64)
+    answer: Array = np.linalg.solve(left, right[..., None])[..., 0]
+    explained: Array = np.sum(right * answer, axis=-1)
+    return explained, answer
 
 
 def find_hidden_line(
@@ -157,7 +151,8 @@ def find_hidden_line(
             continue
         blur = float(np.hypot(fit.blur_px, 0.3) / np.median(band.scale_px_per_mm[rows]))
         light, u = mean_profile(band, place, rows, outward * across)
-        seen.append(gains(light, u, across, blur, distances))
+        halo = HIDDEN_HALO_PX / float(np.median(band.scale_px_per_mm[rows]))
+        seen.append(gains(light, u, across, blur, halo, distances))
         leans.append(outward * float(np.median(band.lean[rows])))
     if len(seen) < 2:
         return None

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from phototemplate.edges import constants as c
 from phototemplate.edges.line_map.constants import HOUGH_STEP_MM, SETTLED_BEYOND_MM
-from phototemplate.edges.line_map.space_hough import HoughCells, HoughLine, hough_lines
+from phototemplate.edges.line_map.space_hough import HoughCells, HoughLine, differ, hough_lines
 from phototemplate.edges.line_map.space_lines import SpaceLine, settle
 from phototemplate.edges.line_map.surface_end import SurfaceTest, surface_test
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.tracing.expected_height import Levels
 from phototemplate.edges.tracing.grey_profiles import Band, Steps, find_steps, sample_band
 from phototemplate.edges.tracing.hint_path import Stations
-from phototemplate.model import Array
+from phototemplate.model import Array, BoolArray, IntArray
+from phototemplate.settings import EdgeSettings
 
 
 @dataclass(frozen=True)
@@ -25,8 +26,9 @@ class MappedLine:
     line: SpaceLine
     surface: SurfaceTest
     """Does the surface at its own height end there?"""
-    borrowed: bool
-    """Its steps are those of other lines that more photos agree on"""
+    own: float
+    """Share of what its steps say that no line says better, 0-1: a door's edge, 12 mm lower, is seen somewhere in every photo,
+    and what is drawn through such sightings at another height is no line of its own"""
 
 
 @dataclass(frozen=True)
@@ -70,17 +72,17 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
         turn_mm=min(search_mm, c.MOST_TURN_MM) if straight else c.MOST_BEND_MM,
         height_u_mm=1.5 * settings.height_prior_u_mm,
     )
-    lines: list[SpaceLine] = []
-    for start in hough_lines(stations, bands, steps, cells, settings.candidates):
-        line = settle(start, nodes, stations, bands, steps, base, settings.height_prior_u_mm)
-        if line is None or abs(line.middle_mm) > search_mm + SETTLED_BEYOND_MM:
-            continue
-        if all(_apart(line, other) for other in lines):
-            lines.append(line)
+    found = _Search(stations, bands, steps, nodes, base, settings, search_mm)
+    found.add(cells, steps, settings.candidates)
+    # a weak line beside a strong one is no maximum before that one's steps are gone
+    level = np.abs(cells.heights_mm) <= c.BESIDE_LEVEL_MM
+    found.add(replace(cells, heights_mm=cells.heights_mm[level]), found.free(), settings.candidates // 2)
+    lines = found.lines
     side = outward or 1.0
     mapped = [
-        MappedLine(one, surface_test(bands, one.offset_mm, one.height_mm, base, side), _borrowed(one, lines, bands, base))
-        for one in lines
+        MappedLine(one, surface_test(bands, one.offset_mm, one.height_mm, base, side), own)
+        for one, own in zip(lines, _own_shares(lines, bands, steps, base), strict=True)
+        if own >= c.LEAST_OWN_SETTLED
     ]
     return LocalMap(stations, levels, outward, mapped, bands, steps, nodes, base)
 
@@ -100,27 +102,91 @@ def _apart(one: SpaceLine, other: SpaceLine) -> bool:
     )
 
 
-def _borrowed(line: SpaceLine, lines: list[SpaceLine], bands: list[Band], base_mm: Array) -> bool:
-    """Whether a line is made of the steps of others.
+class _Search:
+    """Lines found one after the other; sharp ones take the steps that they explain."""
 
-    A door's edge, 12 mm lower, is seen somewhere in every photo; taken alone, each of these sightings could be an edge at the
-    height of the cabinet top. If lines that more photos agree on run through the very pixels of all photos that show this one,
-    there is nothing left to claim.
-    """
-    by_photo = {band.photo_id: band for band in bands}
+    def __init__(
+        self, stations: Stations, bands: list[Band], steps: list[Steps], nodes_mm: Array, base_mm: Array,
+        settings: EdgeSettings, search_mm: float,
+    ) -> None:
+        self.stations, self.bands, self.steps, self.nodes_mm, self.base_mm = stations, bands, steps, nodes_mm, base_mm
+        self.height_u_mm, self.furthest_mm = settings.height_prior_u_mm, search_mm + SETTLED_BEYOND_MM
+        self.lean = float(np.median(np.concatenate([b.lean for b in bands])))
+        self.lines: list[SpaceLine] = []
+        self.taken = [np.zeros(len(step.station), dtype=bool) for step in steps]
 
-    def shown_at(one: SpaceLine, photo_id: str) -> Array:
-        band = by_photo[photo_id]
-        return np.asarray((one.offset_mm - band.lean * (one.height_mm - base_mm)) * band.scale_px_per_mm)
+    def free(self) -> list[Steps]:
+        """The steps that no sharp line explains."""
+        return [step.part(~gone) for step, gone in zip(self.steps, self.taken, strict=True)]
 
-    strong = [
-        o for o in lines
-        if len(o.showing) > len(line.showing) and o.support > c.OWNER_SUPPORT and o.misfit < c.OWNER_MISFIT
-    ]
-    return bool(line.showing) and all(
-        any(
-            photo in o.showing and float(np.median(np.abs(shown_at(line, photo) - shown_at(o, photo)))) < c.SAME_STEP_PX
-            for o in strong
+    def add(self, cells: HoughCells, steps: list[Steps], count: int) -> None:
+        """At most ``count`` more lines, from the maxima that ``steps`` make."""
+        starts: list[HoughLine] = []
+        for start in hough_lines(self.stations, self.bands, steps, cells)[: c.PEAKS_PER_LINE * count]:
+            if not all(differ(start, other, self.lean) for other in starts):
+                continue
+            offset = np.interp(self.stations.along_mm, self.nodes_mm, start.offsets_mm)
+            if _own_share(_steps_near(offset, start.height_mm, self.bands, self.steps), self.taken) < c.LEAST_OWN:
+                continue
+            starts.append(start)
+            self._settle(start, steps)
+            if len(starts) == count:
+                break
+
+    def _settle(self, start: HoughLine, steps: list[Steps]) -> None:
+        """Add the line to which ``steps`` near a maximum lead, unless there is none or it is known."""
+        line = settle(
+            start, self.nodes_mm, self.stations, self.bands, steps, self.base_mm, self.height_u_mm, seen=self.steps
         )
-        for photo in line.showing
-    )
+        if line is None or abs(line.middle_mm) > self.furthest_mm or not all(_apart(line, o) for o in self.lines):
+            return
+        self.lines.append(line)
+        if line.support > c.OWNER_SUPPORT and line.misfit < c.OWNER_MISFIT:
+            _take(self.taken, _steps_of(line, self.bands, self.steps, self.base_mm))
+
+
+Near = list[tuple[int, IntArray, Array]]
+"""By photo: which of its steps lie near a line, and how much each counts for it"""
+
+
+def _steps_near(offset_mm: Array, over_base_mm: Array | float, bands: list[Band], steps: list[Steps]) -> Near:
+    """Steps within a blur of a line at offsets (N,); they count by their surprise and by how near they lie."""
+    near = []
+    for b, (band, step) in enumerate(zip(bands, steps, strict=True)):
+        place = (offset_mm - band.lean * over_base_mm) * band.scale_px_per_mm
+        away = np.abs(step.position_px - place[step.station]) / c.SAME_STEP_PX
+        at = np.flatnonzero(away < 1.0)
+        near.append((b, at, step.surprise[at] * np.exp(-0.5 * (away[at] * c.SAME_STEP_PX / c.OWN_STEP_PX) ** 2)))
+    return near
+
+
+def _steps_of(line: SpaceLine, bands: list[Band], steps: list[Steps], base_mm: Array) -> Near:
+    """The same for a settled line, in the photos that show it."""
+    near = _steps_near(line.offset_mm, line.height_mm - base_mm, bands, steps)
+    return [one for one in near if bands[one[0]].photo_id in line.showing]
+
+
+def _take(taken: list[BoolArray], near: Near) -> None:
+    for b, at, _ in near:
+        taken[b][at] = True
+
+
+def _own_share(near: Near, taken: list[BoolArray]) -> float:
+    whole = sum(float(gain.sum()) for _, _, gain in near)
+    return sum(float(gain[~taken[b][at]].sum()) for b, at, gain in near) / max(whole, 1e-9)
+
+
+def _own_shares(lines: list[SpaceLine], bands: list[Band], steps: list[Steps], base_mm: Array) -> list[float]:
+    """What of each line's steps is left to it when the lines take theirs in turn, the one that explains most first (matching
+    pursuit; S. G. Mallat, Z. Zhang, IEEE Trans. Signal Processing 41 (1993) 3397)."""
+    near = [_steps_of(line, bands, steps, base_mm) for line in lines]
+    taken = [np.zeros(len(step.station), dtype=bool) for step in steps]
+    whole = [sum(float(gain.sum()) for _, _, gain in mine) for mine in near]
+    own, todo = [0.0] * len(lines), set(range(len(lines)))
+    while todo:
+        left = {k: _own_share(near[k], taken) for k in todo}
+        best = max(todo, key=lambda k: left[k] * whole[k])
+        own[best] = left[best]
+        _take(taken, near[best])
+        todo.remove(best)
+    return own

@@ -59,8 +59,8 @@ class HoughLine:
     """Mean weight of the votes over all looks, stations times photos"""
 
 
-def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells: HoughCells, count: int) -> list[HoughLine]:
-    """The best ``count`` lines, best first, none a near copy of a better one."""
+def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells: HoughCells) -> list[HoughLine]:
+    """Lines at all maxima of the accumulator, best first."""
     pooled = max(1, round(POOL_MM / float(np.median(np.diff(stations.along_mm)))))
     first = np.arange(0, len(stations), pooled)
     size = np.diff(np.r_[first, len(stations)]).astype(np.float64)
@@ -71,21 +71,14 @@ def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells
         tally += _votes(band, step, cells, first, size)
         looks += float((1.0 - band.covered[:, np.abs(band.step_px) < OPEN_WITHIN_PX].mean(axis=1)).sum()) / pooled
     found = _paths(tally / max(looks, 1.0), along, cells)
-    lean = float(np.median(np.concatenate([b.lean for b in bands])))
-    kept: list[HoughLine] = []
 
     def rank(one: HoughLine) -> float:
         return -one.score * (0.4 + 0.6 * float(np.exp(-0.5 * (one.height_mm / cells.height_u_mm) ** 2)))
 
-    for one in sorted(found, key=rank):
-        if all(_differ(one, other, lean) for other in kept):
-            kept.append(one)
-            if len(kept) == count:
-                break
-    return kept
+    return sorted(found, key=rank)
 
 
-def _differ(one: HoughLine, other: HoughLine, lean: float) -> bool:
+def differ(one: HoughLine, other: HoughLine, lean: float) -> bool:
     """Two lines differ if they lie apart in the pictures; along a line of sight only a large height counts."""
     apart = one.offsets_mm - other.offsets_mm
     rise = one.height_mm - other.height_mm

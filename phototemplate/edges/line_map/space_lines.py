@@ -67,12 +67,14 @@ def settle(
     expected_mm: Array,
     height_u_mm: float,
     base_mm: Array | None = None,
+    seen: list[Steps] | None = None,
 ) -> SpaceLine | None:
     """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
 
     Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends are free under a wide
     prior (twice ``height_u_mm`` on their mean), which matters only where all photos look alike. ``base_mm`` (N,) is
-    the height at which the bands were sampled, if that is not the expected one.
+    the height at which the bands were sampled, if that is not the expected one; ``seen`` are all steps, by which its support is
+    counted, where ``steps`` are only those that no other line has taken.
     """
     weights = hat_weights(stations.along_mm, nodes_mm)
     part = (stations.along_mm - stations.along_mm[0]) / max(float(np.ptp(stations.along_mm)), 1e-9)
@@ -126,7 +128,25 @@ def settle(
         state = state + np.linalg.solve(normal, right - prior @ state)
         misfit = MAD_TO_SD * float(np.median(np.abs(np.concatenate(residuals))))
         covariance = np.linalg.inv(normal)
+    if seen is not None:
+        hits = _hits(state, weights, ends, lift, stations, bands, seen)
     return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, lift, misfit)
+
+
+def _hits(
+    state: Array, weights: Array, ends: Array, lift: Array, stations: Stations, bands: list[Band], steps: list[Steps]
+) -> list[tuple[Band, IntArray, Array]]:
+    """By photo the stations that have a step of the settled line, and the steps' surprise."""
+    count = weights.shape[1]
+    offset, rise = weights @ state[:count], ends @ state[count:] + lift
+    hits = []
+    for band, step in zip(bands, steps, strict=True):
+        n = step.station
+        residual = step.position_px - (offset - band.lean * rise)[n] * band.scale_px_per_mm[n]
+        near = np.abs(residual) < np.maximum(GATE_MM[-1] * band.scale_px_per_mm[n], PIXEL_GATE)
+        near = one_per_station(stations, n, residual, step.strength, step.surprise, near)
+        hits.append((band, n[near], step.surprise[near]))
+    return hits
 
 
 def one_per_station(
@@ -141,13 +161,15 @@ def one_per_station(
     order = np.flatnonzero(near)
     place = stations.along_mm[station[order]]
     signed = np.sign(strength[order]) * surprise[order]
-    edges = np.searchsorted(place, [place - SIGN_MM / 2, place + SIGN_MM / 2])
-    running = np.r_[0.0, np.cumsum(signed)]
+    edges = np.searchsorted(place, place - SIGN_MM / 2), np.searchsorted(place, place + SIGN_MM / 2)
+    running = np.concatenate([[0.0], np.cumsum(signed)])
     prevailing = np.sign(running[edges[1]] - running[edges[0]])
     order = order[(prevailing == 0) | (np.sign(strength[order]) == prevailing)]
     misfit = np.abs(residual_px[order]) - 0.5 * surprise[order]
     rank = np.lexsort((misfit, station[order]))
-    first = np.r_[True, np.diff(station[order][rank]) > 0] if len(rank) else np.zeros(0, dtype=bool)
+    ranked = station[order][rank]
+    first = np.ones(len(rank), dtype=bool)
+    first[1:] = ranked[1:] > ranked[:-1]
     keep = np.zeros(len(near), dtype=bool)
     keep[order[rank[first]]] = True
     return keep

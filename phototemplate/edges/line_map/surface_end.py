@@ -8,8 +8,11 @@ carving, Int. J. Computer Vision 38 (2000) 199-218). It needs no line to be seen
 all of which lie on the surface.
 
 What is compared is the logarithm of that variance over the one expected of a surface: a floor for noise, stray light, which
-counts for
-much where it is dark, and what a small error of place makes of the light's own gradient.
+counts for much where it is dark, and what a small error of place makes of the light's own gradient. How well photos agree on a
+surface differs from kitchen to kitchen more than along one line, and so does how much they part beyond it. So the place of the
+change is found, not a level passed: every pattern (the surface ends here, begins here, goes on, is nowhere) has its two levels
+as unknowns with wide priors, which are integrated out (linear Gaussian model; a change point after A. F. M. Smith, A Bayesian
+approach to inference about a change-point in a sequence of random variables, Biometrika 62 (1975) 407-416).
 """
 
 from __future__ import annotations
@@ -20,7 +23,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from phototemplate.edges import constants as c
-from phototemplate.edges.line_map.constants import ACROSS_MM
+from phototemplate.edges.line_map.constants import (
+    ACROSS_MM,
+    AGREED,
+    BLURRED,
+    BLURRED_MM,
+    END_SHARE,
+    HERE_MM,
+    PARTED,
+    PLACES_MM,
+    PROFILE_U,
+    SAMPLES_PER_LOOK,
+    TURNED_SHARE,
+)
 from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.edges.tracing.step_position import to_light
 from phototemplate.model import Array, BoolArray
@@ -28,18 +43,18 @@ from phototemplate.model import Array, BoolArray
 
 @dataclass(frozen=True)
 class SurfaceTest:
-    """Disagreement of the photos beside one line, as log of variance over that expected on a surface; nan where not seen."""
+    """What the photos' disagreement beside one line says; zeros where fewer than two photos can be compared."""
 
-    inside: float
-    near: float
-    """From the line outwards as far as a blurred step reaches"""
-    beyond: float
+    ends: float
+    """Log of how much more probable the profile is with an end of the surface at the line than with one anywhere or none"""
+    begins: float
+    """The same of a surface that begins there: the inner edge of a rail, at an opening"""
+    goes_on: float
+    """The same of no end near the line"""
     light_ratio: float
-    """Log of the light inside over that beyond, mean over photos"""
-    lopsided: float
-    """By how much the photos disagree more along the inside, each made even by one exposure, than along the outside"""
+    """Log of the light inside over that beyond, mean over photos; nan where not seen"""
     profile: Array
-    """(W,) the same along ``ACROSS_MM``: median over the stretches"""
+    """(W,) log of variance over that expected on a surface, along ``ACROSS_MM``: median over the stretches; nan: not seen"""
     photos: int
 
 
@@ -51,18 +66,49 @@ def surface_test(bands: Sequence[Band], offset_mm: Array, height_mm: Array, base
     """
     light = light_across(usable(bands), offset_mm, height_mm, base_mm, outward * ACROSS_MM)
     if len(light) < 2:
-        nan = float("nan")
-        return SurfaceTest(nan, nan, nan, nan, nan, np.full(len(ACROSS_MM), nan), len(light))
-
-    def zone(low: float, high: float) -> float:
-        return float(_median(profile[_zone(low, high)], 0))
-
+        return SurfaceTest(0.0, 0.0, 0.0, float("nan"), np.full(len(ACROSS_MM), np.nan), len(light))
     disagreement, change = disagreement_of(light)
     profile = _median(disagreement, 0)
-    own = [_along(light, low, high) for low, high in (c.INSIDE_MM, (-c.INSIDE_MM[1], -c.INSIDE_MM[0]))]
-    return SurfaceTest(
-        zone(*c.INSIDE_MM), zone(*c.NEAR_MM), zone(*c.BEYOND_MM), change, own[0] - own[1], profile, len(light)
-    )
+    return SurfaceTest(*change_point(profile), change, profile, len(light))
+
+
+def change_point(profile: Array) -> tuple[float, float, float]:
+    """Log ratios of the probability of a profile (W,) if the surface ends at the line, begins there, or goes on, to that of
+    the profile with an end anywhere or none."""
+    seen = np.isfinite(profile)
+    if not seen.any():
+        return 0.0, 0.0, 0.0
+    x, d = ACROSS_MM[seen], profile[seen]
+    ends, begins = _log_evidence(d, x, PLACES_MM), _log_evidence(d, -x, -PLACES_MM)
+    whole = _log_evidence(d, x, np.array([1e3, -1e3]))
+    share = 0.5 * (1.0 - END_SHARE - TURNED_SHARE)
+    of_ends, of_begins = (np.log(part / len(PLACES_MM)) for part in (END_SHARE, TURNED_SHARE))
+    anything = np.logaddexp.reduce(np.r_[ends + of_ends, begins + of_begins, whole + np.log(share)])
+    here = np.abs(PLACES_MM) <= HERE_MM
+    on = np.logaddexp.reduce(np.r_[ends[~here] + of_ends, whole[0] + np.log(share)])
+
+    def at_line(values: Array) -> float:
+        return float(np.logaddexp.reduce(values[here]) - np.log(here.sum()) - anything)
+
+    return at_line(ends), at_line(begins), float(on - anything - np.log(END_SHARE * (~here).mean() + share))
+
+
+def _log_evidence(d: Array, x: Array, places_mm: Array) -> Array:
+    """(K,) log probability of disagreements d (W,) at x (W,) with a surface that ends at each place, its two levels
+    integrated out (Gaussian linear model with conjugate priors). Where the end's own blur reaches, anything is possible."""
+    from_end = x - places_mm[:, None]
+    blurred = (from_end >= BLURRED_MM[0]) & (from_end <= BLURRED_MM[1])
+    beyond, clear = ~blurred & (from_end > 0), ~blurred
+    away = np.where(clear, d - AGREED[0] - PARTED[0] * beyond, 0.0)
+    look = 1.0 / (PROFILE_U**2 * SAMPLES_PER_LOOK)  # weight of a sample: neighbours are not independent
+    a = 1.0 / AGREED[1] ** 2 + look * clear.sum(axis=1)
+    b = look * beyond.sum(axis=1)
+    e = 1.0 / PARTED[1] ** 2 + b
+    p, q = look * away.sum(axis=1), look * (away * beyond).sum(axis=1)
+    size = a * e - b * b
+    fit = look * (away**2).sum(axis=1) - (p * p * e - 2.0 * p * q * b + q * q * a) / size
+    spoilt = np.where(blurred, ((d - BLURRED[0]) / BLURRED[1]) ** 2 + 2.0 * np.log(BLURRED[1] / PROFILE_U), 0.0)
+    return np.asarray(-0.5 * (fit + np.log(size * (AGREED[1] * PARTED[1]) ** 2) + spoilt.sum(axis=1) / SAMPLES_PER_LOOK))
 
 
 def usable(bands: Sequence[Band]) -> list[Band]:
@@ -101,16 +147,6 @@ def disagreement_of(light: Array) -> tuple[Array, float]:
     return np.log(np.maximum(_variance(even), 1e-9) / expected), -float(_median(mean[:, beyond].ravel(), 0))
 
 
-def _along(light: Array, low_mm: float, high_mm: float) -> float:
-    """Median disagreement within one zone, exposures made even by a single constant per photo: what is no surface at this
-    height
-    may look even across a few millimetres, but not along the whole line."""
-    zone = _zone(low_mm, high_mm)
-    even = light - _median(light[:, :, zone].reshape(len(light), -1), 1)[:, None, None]
-    expected = _expected(_mean(even, 0), np.exp(-_mean(light, 0)))
-    return float(_median(np.log(np.maximum(_variance(even), 1e-9) / expected)[:, zone].ravel(), 0))
-
-
 def _zone(low_mm: float, high_mm: float) -> BoolArray:
     return np.asarray((low_mm <= ACROSS_MM) & (high_mm >= ACROSS_MM))
 
@@ -142,6 +178,8 @@ def _median(values: Array, axis: int) -> Array:
 def _expected(mean: Array, dark: Array) -> Array:
     """(M, W) variance of log light between photos of one surface; ``mean`` its log light, ``dark`` one over its light."""
     slope = np.zeros_like(mean)
-    for shift in (1, 2, -1, -2):
-        slope = np.fmax(slope, np.abs(np.roll(mean, shift, axis=1) - mean))
+    for shift in (1, 2):
+        change = np.abs(mean[:, shift:] - mean[:, :-shift])
+        slope[:, shift:] = np.fmax(slope[:, shift:], change)
+        slope[:, :-shift] = np.fmax(slope[:, :-shift], change)
     return np.asarray(c.SURFACE_NOISE**2 + (c.SURFACE_SLOPE * slope) ** 2 + c.STRAY_LIGHT**2 * dark**2)

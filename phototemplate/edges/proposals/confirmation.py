@@ -91,20 +91,21 @@ def _sheets_beside(scene: Scene, a: Array, b: Array, position: Array) -> tuple[B
 def confirm(scene: Scene, ends: Array) -> list[FoundLine]:
     """The edges that a candidate (the room to its right) turns out to be: none, one, or several with gaps between."""
     found: list[FoundLine] = []
-    todo = [(ends, c.FOLLOW_ROUNDS)]
+    todo = [(ends, c.FOLLOW_ROUNDS, 1.0)]
     while todo:
-        wanted, rounds = todo.pop()
+        wanted, rounds, most = todo.pop()
         one = _read(scene, wanted, c.FIRST_SEARCH_MM if rounds == c.FOLLOW_ROUNDS else c.NEXT_SEARCH_MM)
         if one is None:
             continue
         if rounds == c.FOLLOW_ROUNDS:  # once more about the line found, so that what runs outside it is mapped as well
             one = _read(scene, one.ends_mm, c.OUTSIDE_SEARCH_MM) or one
+        most = min(most, one.probability)  # a narrower look does not know what runs further out
         for reach in _reaches(scene, one):
             length = float(np.linalg.norm(reach[1] - reach[0]))
             if rounds > 1 and not SAME_LENGTH[0] < length / one.length_mm < SAME_LENGTH[1]:
-                todo.append((reach, rounds - 1))  # its height and direction rest on another stretch: once more
+                todo.append((reach, rounds - 1, most))  # its height and direction rest on another stretch: once more
             else:
-                found.append(FoundLine(reach, one.judged, one.probability, one.second))
+                found.append(FoundLine(reach, one.judged, most, one.second))
     return found
 
 
@@ -113,7 +114,8 @@ def _read(scene: Scene, ends: Array, search_mm: float) -> FoundLine | None:
     stations = Path.through(ends, "line").stations(c.PROPOSAL_STATION_MM)
     hint = EdgeHint("", "other", path=ends, anchor="work", search_mm=search_mm)
     levels = expected_levels(scene.plane, stations, hint, INWARD, scene.settings.height_reach_mm)
-    decision = decide(map_lines(scene, stations, levels, INWARD, search_mm, True), c.ANYWHERE_MM, NONE_PRIOR_UNASKED)
+    limit = scene.settings.height_limit_mm
+    decision = decide(map_lines(scene, stations, levels, INWARD, search_mm, True), c.ANYWHERE_MM, limit, NONE_PRIOR_UNASKED)
     if decision is None or decision.chosen.probability < c.LEAST_CONFIDENCE or len(decision.chosen.mapped.line.showing) < 2:
         return None
     chosen = decision.chosen

@@ -35,7 +35,7 @@ class Choice:
 def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | None:
     """Decide which mapped line is the hint's edge; None where none is fit to be it."""
     off_path = c.OFF_PATH_SHARE if len(local.bands) > 1 else c.OFF_PATH_SHARE_SINGLE
-    decision = decide(local, off_path * hint.search_mm)
+    decision = decide(local, off_path * hint.search_mm, settings.height_limit_mm)
     if decision is None:
         return None
     if hint.choose is not None:
@@ -43,7 +43,7 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
         chosen = min(decision.judged, key=lambda j: abs(j.mapped.line.middle_mm - wanted))
         return Choice(chosen.mapped.line, 1.0, _others(chosen, decision), (), 0.0, ())
     chosen = decision.chosen
-    if decision.none > max(chosen.probability, c.MOST_NONE) or not _at_height(chosen, settings):
+    if decision.none > max(chosen.probability, c.MOST_NONE):
         return None
     rivals = _rivals(chosen, decision, settings)
     wavy = chosen.mapped.line.misfit if chosen.mapped.line.misfit > c.WAVY_MISFIT else 1.0
@@ -59,11 +59,6 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
 def covering_u_mm(apart_mm: float) -> float:
     """Standard uncertainty whose double reaches to a line so far away, and a little beyond."""
     return (abs(apart_mm) + c.RIVAL_U_MM) / 2.0
-
-
-def _at_height(chosen: Judged, settings: EdgeSettings) -> bool:
-    line = chosen.mapped.line
-    return abs(line.rise_mm) <= settings.height_limit_mm + 2 * min(line.height_u_mm, c.HEIGHT_LEEWAY_MM)
 
 
 def _rivals(chosen: Judged, decision: Decision, settings: EdgeSettings) -> tuple[float, ...]:

@@ -16,7 +16,7 @@ import numpy as np
 from phototemplate.edges.line_map.local_map import LocalMap, MappedLine
 from phototemplate.edges.readings import constants as c
 from phototemplate.edges.readings.constants import LOOKS, PRIOR, Reading
-from phototemplate.edges.readings.likelihood import READINGS, log_likelihoods
+from phototemplate.edges.readings.likelihood import READINGS, level_given_edge, log_heights, log_likelihoods
 from phototemplate.model import Array
 
 EDGE = READINGS.index("edge")
@@ -50,23 +50,34 @@ class Decision:
         return self.judged[0]
 
 
-def decide(local: LocalMap, off_path_u_mm: float, none_prior: float = c.NONE_PRIOR) -> Decision | None:
+def decide(
+    local: LocalMap, off_path_u_mm: float, height_limit_mm: float, none_prior: float = c.NONE_PRIOR
+) -> Decision | None:
     """Posterior over the lines of a map; None where it has no line.
 
-    ``off_path_u_mm``: standard deviation of the edge's distance from the path.
+    ``off_path_u_mm``: standard deviation of the edge's distance from the path. An edge further than ``height_limit_mm`` from
+    where the sheets put it, and than they can tell, is not possible.
     """
     if not local.lines:
         return None
-    every = log_likelihoods(local)
-    kept = _distinct(local, every)
-    lines, by_reading = [local.lines[k] for k in kept], every[kept]
+    looks = log_likelihoods(local.lines)
+    level_u = float(np.median(local.levels.u_mm)) if len(local.levels.u_mm) else 0.0
+    at_level = log_heights(local.lines, 0.0, level_u)
+    kept = _distinct(local, looks + at_level)
+    lines, looks, at_level = [local.lines[k] for k in kept], looks[kept], at_level[kept]
     offset = np.array([m.line.middle_mm for m in lines])
-    as_edge = by_reading[:, EDGE] - 0.5 * (offset / off_path_u_mm) ** 2
+    as_edge = looks[:, EDGE] + at_level[:, EDGE] - 0.5 * (offset / off_path_u_mm) ** 2
+    rise = np.array([m.line.rise_mm for m in lines])
+    leeway = np.array([min(m.line.height_u_mm, c.HEIGHT_LEEWAY_MM) for m in lines])
+    as_edge[np.abs(rise) > height_limit_mm + 2.0 * np.hypot(leeway, level_u)] = -np.inf
     log_post = np.empty(len(offset) + 1)
     for k in range(len(offset)):
-        others = _as_other(by_reading, (offset - offset[k]) * local.outward)
+        # what lies on the top lies at the edge's own height, and a door below that
+        heights = log_heights(lines, *level_given_edge(lines[k], level_u))
+        others = _as_other(looks + heights, (offset - offset[k]) * local.outward)
         others[k] = 0.0
         log_post[k] = np.log((1.0 - none_prior) / len(offset)) + as_edge[k] + others.sum()
+    by_reading = looks + at_level
     log_post[-1] = np.log(none_prior) + _as_other(by_reading, np.zeros(len(offset))).sum()
     share = np.exp(log_post - log_post.max())
     share /= share.sum()

@@ -13,7 +13,9 @@ import numpy as np
 from phototemplate.edges.line_map.hidden_line import HiddenLine, find_hidden_line, hidden_line_finding
 from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_again
 from phototemplate.edges.line_map.space_lines import SpaceLine
+from phototemplate.edges.line_map.surface_end import surface_test
 from phototemplate.edges.readings.choice import OUTERMOST, choose, covering_u_mm
+from phototemplate.edges.readings.constants import CERTAIN
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.constants import (
     ALONG_MM,
@@ -139,6 +141,7 @@ def _trace(
     if outermost and hint.choose is None:
         places = [_seen_px(band, smooth, solved, arris, start) for band in bands]
         hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
+        hidden = None if hidden is None or not _may_end_there(local, line, hidden.apart_mm) else hidden
     every = fine.along_mm
     solved, fine = without_strays(solved, fine)
     expected = np.interp(fine.along_mm, every, levels.height_mm)
@@ -155,6 +158,15 @@ def _seen_px(band: Band, offset_mm: Array, solved: Intersection, arris: Rounding
     """(N,) where a photo shows the step of an edge whose outermost line runs at ``offset_mm`` (N,)."""
     seen = offset_mm + arris.moves(band.lean) @ solved.arris - band.lean * (solved.height_mm - start_mm)
     return np.asarray(seen * band.scale_px_per_mm)
+
+
+def _may_end_there(local: LocalMap, line: SpaceLine, apart_mm: float) -> bool:
+    """Whether the surface may as well end so far outside the chosen line as at it."""
+    here, there = (
+        surface_test(local.bands, line.offset_mm + local.outward * apart, line.height_mm, local.base_mm, local.outward).ends
+        for apart in (0.0, apart_mm)
+    )
+    return bool(there - here > np.log(1.0 - CERTAIN))
 
 
 def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tuple[Levels, SpaceLine]:

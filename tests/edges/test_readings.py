@@ -1,0 +1,98 @@
+"""Where a surface ends, and which of the lines of a place is the edge, on maps made by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from phototemplate.edges.line_map.constants import ACROSS_MM
+from phototemplate.edges.line_map.local_map import LocalMap, MappedLine
+from phototemplate.edges.line_map.space_lines import SpaceLine
+from phototemplate.edges.line_map.surface_end import SurfaceTest, change_point
+from phototemplate.edges.readings.decide import decide
+from phototemplate.edges.tracing.hint_path import Path
+from phototemplate.model import Array
+
+STATIONS = Path.through(np.array([[0.0, 0.0], [500.0, 0.0]]), True).stations(5.0)
+PHOTOS = ("a", "b", "c", "d", "e")
+
+
+def profile(end_mm: float, inside: float = -0.5, outside: float = 6.0, scatter: float = 0.5) -> Array:
+    """Disagreement of photos that agree up to ``end_mm`` and part beyond it."""
+    noise = scatter * np.random.default_rng(3).standard_normal(len(ACROSS_MM))
+    return np.asarray(np.where(end_mm < ACROSS_MM, outside, inside) + noise)
+
+
+@pytest.mark.parametrize("inside", [-3.0, 0.0, 2.0])
+def test_a_surface_ends_where_photos_part_whatever_their_level(inside: float) -> None:
+    here = change_point(profile(0.5, inside, inside + 5.0))
+    assert here[0] > 1.0 > here[2]
+    for away_mm in (-5.0, 5.0):
+        ends, begins, goes_on = change_point(profile(away_mm, inside, inside + 5.0))
+        assert ends < -3.0
+        assert begins < -3.0
+        assert goes_on > 0.0
+
+
+def test_a_surface_that_begins_is_told_from_one_that_ends() -> None:
+    ends, begins, _ = change_point(profile(0.0, 6.0, -0.5))
+    assert begins > 1.0
+    assert ends < -3.0
+
+
+def test_what_was_not_seen_says_nothing() -> None:
+    assert change_point(np.full(len(ACROSS_MM), np.nan)) == (0.0, 0.0, 0.0)
+
+
+def line(offset_mm: float, rise_mm: float = 0.0, end_mm: float = 0.0, own: float = 1.0, **looks: float) -> MappedLine:
+    """A sharp line that all photos show along all of its length, with the surface's end at ``end_mm`` beside the path."""
+    flat = np.ones(len(STATIONS))
+    seen = {"support": 0.98, "evidence": 0.8, "misfit": 0.4} | looks
+    one = SpaceLine(
+        offset_mm * flat, rise_mm * flat, rise_mm, 0.1, seen["support"], seen["evidence"], len(PHOTOS),
+        dict.fromkeys(PHOTOS, 0.9), PHOTOS, seen["misfit"],
+    )
+    tested = profile(end_mm - offset_mm + 0.5)
+    return MappedLine(one, SurfaceTest(*change_point(tested), 1.0, tested, len(PHOTOS)), own)
+
+
+def choice(*lines: MappedLine, level_u_mm: float = 0.5) -> tuple[float, float]:
+    """Offset and probability of the edge among lines with the room to the left."""
+    bands = [SimpleNamespace(lean=np.full(len(STATIONS), lean)) for lean in (-0.5, 0.0, 0.4, 0.8, 1.1)]
+    levels: Any = SimpleNamespace(u_mm=np.array([level_u_mm]))
+    local = LocalMap(STATIONS, levels, 1.0, list(lines), cast(Any, bands), [], np.zeros(2), np.zeros(len(STATIONS)))
+    decision = decide(local, 6.0, 5.0)
+    assert decision is not None
+    assert decision.none + sum(j.probability for j in decision.judged) == pytest.approx(1.0)
+    return decision.chosen.mapped.line.middle_mm, decision.chosen.probability
+
+
+def test_a_joint_behind_the_edge_is_no_doubt() -> None:
+    offset, probability = choice(line(-4.0), line(0.0))
+    assert offset == 0.0
+    assert probability > 0.98
+
+
+def test_the_rim_of_a_door_below_is_no_doubt() -> None:
+    offset, probability = choice(line(0.0), line(3.0, rise_mm=-12.0))
+    assert offset == 0.0
+    assert probability > 0.98
+
+
+def test_a_line_drawn_through_the_steps_of_others_is_no_doubt() -> None:
+    offset, probability = choice(line(0.0), line(0.9, rise_mm=1.0, own=0.03, misfit=1.7))
+    assert offset == 0.0
+    assert probability > 0.98
+
+
+def test_two_sharp_level_lines_at_the_end_of_the_surface_are_a_doubt_or_the_outer_one_is_taken() -> None:
+    offset, probability = choice(line(-0.6, end_mm=0.0), line(0.6, end_mm=0.0))
+    assert offset == 0.6 or probability < 0.98
+
+
+def test_what_is_far_off_the_level_is_never_the_edge() -> None:
+    offset, _ = choice(line(0.0, evidence=0.3, misfit=1.5), line(2.0, rise_mm=11.0), level_u_mm=0.5)
+    assert offset == 0.0
