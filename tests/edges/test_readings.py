@@ -16,7 +16,7 @@ from phototemplate.edges.readings.decide import decide
 from phototemplate.edges.tracing.hint_path import Path
 from phototemplate.model import Array
 
-STATIONS = Path.through(np.array([[0.0, 0.0], [500.0, 0.0]]), True).stations(5.0)
+STATIONS = Path.through(np.array([[0.0, 0.0], [500.0, 0.0]]), "line").stations(5.0)
 PHOTOS = ("a", "b", "c", "d", "e")
 
 

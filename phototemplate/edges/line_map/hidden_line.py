@@ -130,9 +130,8 @@ def _overshoot(light: Array, sigma: float) -> Array:
 
 def _explained(left: Array, right: Array) -> tuple[Array, Array]:
     """What each of the problems explains of the weighted sum of squares (D, S), and its answer (D, S, m)."""
-    answer: Array = np.linalg.solve(left, right[..., None])[..., 0]
-    explained: Array = np.sum(right * answer, axis=-1)
-    return explained, answer
+    answer = np.asarray(np.linalg.solve(left, right[..., None])[..., 0], dtype=np.float64)
+    return np.asarray(np.sum(right * answer, axis=-1), dtype=np.float64), answer
 
 
 def find_hidden_line(
