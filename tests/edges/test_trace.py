@@ -129,7 +129,7 @@ def test_single_view_rests_on_the_expected_height_and_says_so() -> None:
 def test_no_edge_where_the_hint_points() -> None:
     points, findings, _ = trace(flat(), replace(FRONT, path=np.array([[60.0, 150.0], [380.0, 150.0]])))
     assert points is None
-    assert {f.code for f in findings} == {"edge-line-weak"}
+    assert [(f.code, f.facts["reason_word"]) for f in findings] == [("edge-not-found", "no-step")]
 
 
 def test_sensitivities_are_the_change_of_the_result() -> None:
