@@ -14,10 +14,11 @@ import secrets
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from phototemplate.errors import OutputError
 
-__all__ = ["atomic_path", "sync_folder", "write_bytes_atomic", "write_text_atomic"]
+__all__ = ["atomic_path", "sync_folder", "take_lock", "write_bytes_atomic", "write_text_atomic"]
 
 
 def _what_to_do(error: OSError) -> str:
@@ -123,3 +124,20 @@ def write_text_atomic(path: str | os.PathLike[str], text: str) -> None:
         As for :func:`atomic_path`.
     """
     write_bytes_atomic(path, text.encode("utf-8"))
+
+
+def take_lock(file: BinaryIO, wait: bool = False) -> bool:
+    """Take the lock of an open file, if nobody has it, or once nobody has it. It is let go when the file is closed."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            file.seek(1 << 30)  # beyond the text, which others may read
+            msvcrt.locking(file.fileno(), msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except OSError:
+        return False
+    return True

@@ -71,6 +71,8 @@ covers."""
 
 LONGEST_FILE: Final = 8_000_000
 """bytes. Largest job file. Derived: a job of 400 photos and 1000 edges has a tenth of that."""
+MOST_TOLD: Final = 20
+"""count. Mistakes of a job file that are told at once. Convention: a screen full."""
 DEEPEST_KEY: Final = 20
 """count. Dots of a key in it. Derived: no key has more than three; readers of TOML take time with their square."""
 DEEPEST_LINE: Final = 20_000

@@ -13,6 +13,7 @@ Three channels, never mixed:
     PhototemplateError
     +-- InputError            a photo, file or value that cannot be used      (exit code 2)
     |   +-- JobFileError      the job file: unknown key, unreadable value
+    |   +-- JobBusyError      the job is being measured by another program
     |   +-- PhotoError        one photo: unreadable, truncated, too large
     +-- MeasureError          the photos do not allow an answer               (exit code 3)
     +-- OutputError           a result could not be written                   (exit code 4)
@@ -44,6 +45,10 @@ class InputError(PhototemplateError, ValueError):
 
 class JobFileError(InputError):
     """The job file says something that cannot be read."""
+
+
+class JobBusyError(InputError):
+    """Another program is measuring this job."""
 
 
 class PhotoError(InputError):

@@ -15,10 +15,10 @@ else since it was read is never overwritten (:class:`JobFileError`).
 from __future__ import annotations
 
 import codecs
+import contextlib
 import difflib
 import hashlib
 import shutil
-import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -27,18 +27,20 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import tomlkit
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
-from phototemplate.atomic import write_text_atomic
-from phototemplate.constants import DEEPEST_KEY, DEEPEST_LINE, LONGEST_FILE
-from phototemplate.errors import InputError, JobFileError
+from phototemplate.atomic import take_lock, write_text_atomic
+from phototemplate.errors import InputError, JobFileError, OutputError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
 from phototemplate.template.spec_comments import commented_keys
+from phototemplate.toml_file import parse_toml
 from phototemplate.units import WITH_UNITS, BareNumbers, Length
 
 JOB_FILE = "job.toml"
+SAVE_LOCK = ".lock-job"
+"""Held while the job file is compared and written"""
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 
@@ -294,9 +296,10 @@ def load_job(folder: Path) -> Job:
     path = folder / JOB_FILE
     if not path.exists():
         return Job(folder, JobFile(), "")
-    data = path.read_bytes()
-    if len(data) > LONGEST_FILE:
-        raise JobFileError(f"{path} has {len(data) / 1e6:.0f} MB, which is no job file; put the right one back.")
+    try:
+        data = path.read_bytes()
+    except OSError as exc:
+        raise JobFileError(f"{path} cannot be read ({exc.strerror}); put a job file there that may be read.") from exc
     bare: list[str] = []
     return Job(folder, parse_job(data, str(path), bare), _revision(data), tuple(bare))
 
@@ -307,65 +310,16 @@ def parse_job(data: bytes, where: str = JOB_FILE, bare: list[str] | None = None,
     ``all_mm``: a program wrote it, whose numbers are mm.
     ``JobFileError`` names the place and what to do.
     """
-    for number, line in enumerate(data.splitlines(), 1):
-        key = line.partition(b"=")[0].partition(b"#")[0]
-        if key.count(b".") > DEEPEST_KEY or line.count(b"[") > DEEPEST_LINE:
-            raise JobFileError(f"{where} line {number} is nested deeper than any job file; mend that line.")
+
+    def numbers(raw: dict[str, Any]) -> BareNumbers | None:
+        if raw.get("units") == "mm" or all_mm:
+            return None
+        return BareNumbers(refused=raw.get("format") != 1, taken=bare if bare is not None else [])
+
     try:
-        raw = tomllib.loads(data.removeprefix(codecs.BOM_UTF8).decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as exc:  # ValueError: a number of thousands of digits
-        raise JobFileError(f"{where} is not valid TOML: {exc}; mend that line.") from exc
-    except RecursionError as exc:
-        raise JobFileError(f"{where} has brackets within brackets hundreds deep; no job file has; mend it.") from exc
-    numbers = None
-    if raw.get("units") != "mm" and not all_mm:
-        numbers = BareNumbers(refused=raw.get("format") != 1, taken=bare if bare is not None else [])
-    try:
-        return JobFile.model_validate(raw, context=numbers)
-    except ValidationError as exc:
-        raise JobFileError("\n".join(f"{where}: {text}" for text in _sentences(exc, JobFile))) from exc
-
-
-def _sentences(exc: ValidationError, model: type[BaseModel]) -> Iterator[str]:
-    for error in exc.errors():
-        place = ".".join(str(part + 1) if isinstance(part, int) else part for part in error["loc"]) or "the file"
-        if error["type"] == "extra_forbidden":
-            known = list(_fields_at(model, error["loc"][:-1]))
-            near = difflib.get_close_matches(str(error["loc"][-1]), known, 1)
-            hint = f"did you mean `{near[0]}`?" if near else f"known here are {', '.join(sorted(known))}."
-            yield f"unknown key `{place}`; {hint}"
-        else:
-            message = error["msg"].removeprefix("Value error, ")
-            if error["type"] in _LIMITS:
-                message = _LIMITS[error["type"]].format(*error.get("ctx", {}).values(), given=str(error["input"])[:40])
-            yield f"`{place}`: {message}" + ("" if message.endswith((".", "?")) else ".")
-
-
-_LIMITS = {
-    "greater_than_equal": "{given} is too small; it cannot be below {0:g}",
-    "less_than_equal": "{given} is too large; it cannot be above {0:g}",
-    "finite_number": "{given} is not a number that can be computed with",
-}
-"""Sentences for values out of their range"""
-
-
-def _fields_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Iterator[str]:
-    """Names allowed at a place of the model, found by walking the annotations."""
-    current: Any = model
-    for part in loc:
-        if isinstance(part, int):
-            continue
-        info = current.model_fields.get(part) if isinstance(current, type) and issubclass(current, BaseModel) else None
-        if info is None:
-            continue
-        current = info.annotation
-        while not (isinstance(current, type) and issubclass(current, BaseModel)):
-            inner = [a for a in getattr(current, "__args__", ()) if isinstance(a, type)]
-            if not inner:
-                return
-            current = inner[-1]
-    for name, info in current.model_fields.items():
-        yield info.alias or name
+        return parse_toml(data, where, JobFile, numbers)
+    except InputError as exc:
+        raise JobFileError(str(exc)) from exc
 
 
 def save_job(job: Job, file: JobFile) -> Job:
@@ -375,6 +329,23 @@ def save_job(job: Job, file: JobFile) -> Job:
     cannot be written; the old file stays in both cases.
     """
     path = job.folder / JOB_FILE
+    with _saving(job.folder):
+        return _save(job, file, path)
+
+
+@contextlib.contextmanager
+def _saving(folder: Path) -> Iterator[None]:
+    """One program at a time compares and writes a job file: of two that read the same one, the second is told."""
+    try:
+        lock = (folder / SAVE_LOCK).open("ab")
+    except OSError as exc:
+        raise OutputError(f"{folder} may not be written to ({exc.strerror}); free the disk or change its permissions.") from exc
+    with lock:
+        take_lock(lock, wait=True)
+        yield
+
+
+def _save(job: Job, file: JobFile, path: Path) -> Job:
     data = path.read_bytes() if path.exists() else b""
     if (_revision(data) if path.exists() else "") != job.revision:
         raise JobFileError(f"{path} was changed elsewhere in the meantime; load it again, then repeat the change.")

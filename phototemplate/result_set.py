@@ -23,16 +23,15 @@ import os
 import secrets
 import shutil
 import socket
-import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from phototemplate import __version__
-from phototemplate.atomic import sync_folder, write_text_atomic
-from phototemplate.errors import InputError, OutputError
+from phototemplate.atomic import sync_folder, take_lock, write_text_atomic
+from phototemplate.errors import JobBusyError, OutputError
 from phototemplate.job import Job
 
 MANIFEST = "manifest.json"
@@ -68,7 +67,7 @@ def read_set(folder: Path) -> ResultSet | None:
         if raw["format"] != FORMAT:
             return None
         return ResultSet(folder, dict(raw["files"]), dict(raw["inputs"]), str(raw["made"]))
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 
@@ -220,7 +219,7 @@ def retire(job: Job) -> None:
 def working_on(job: Job) -> Iterator[None]:
     """Hold the job: one program at a time makes its results. The system lets go of the lock however a program ends.
 
-    Raises ``InputError`` that names who holds it.
+    Raises ``JobBusyError`` that names who holds it.
     """
     path = job.folder / LOCK
     try:
@@ -228,29 +227,12 @@ def working_on(job: Job) -> Iterator[None]:
     except OSError as exc:
         raise OutputError(f"{job.folder} may not be written to ({exc.strerror}); change its permissions.") from exc
     with file:
-        if not _lock(file):
+        if not take_lock(file):
             file.seek(0)
             who = file.read(200).decode("utf-8", "replace").strip() or "another program"
-            raise InputError(f"{job.folder} is being measured by {who}; wait until that is done, then try again.")
+            raise JobBusyError(f"{job.folder} is being measured by {who}; wait until that is done, then try again.")
         file.seek(0)
         file.truncate()
         file.write(f"{getpass.getuser()} on {socket.gethostname()} (process {os.getpid()})".encode())
         file.flush()
         yield
-
-
-def _lock(file: BinaryIO) -> bool:
-    """Take the lock of an open file, if nobody has it."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            file.seek(1 << 30)  # beyond the text, which others may read
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True

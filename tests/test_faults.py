@@ -3,23 +3,38 @@
 from __future__ import annotations
 
 import json
+import os
+import struct
 import sys
 import time
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, PngImagePlugin
 
 from phototemplate.camera_profiles import load_profiles, shipped_folder
 from phototemplate.capture.photos import read_meta
 from phototemplate.errors import InputError, PhotoError
-from phototemplate.job import JobFile
+from phototemplate.job import JobFile, load_job
 from phototemplate.output.result_json import write_result_json
 from phototemplate.output.result_reader import read_result
+from phototemplate.settings import OutlineSettings
+from phototemplate.studies.estimate_file import read_estimate_file
+from phototemplate.studies.price_list import read_price_list
+from phototemplate.studies.quote_file import read_quote_file
 from phototemplate.studies.references import read_dxf
+from phototemplate.template import foreign_dxf
+from phototemplate.template.foreign_dxf import fenced
 from phototemplate.template.maker_dxf import read_cutout_dxf
+from phototemplate.template.outline import LoopEdges, build_outline
 from phototemplate.web.journal import Journal
+from phototemplate.web.serve import handed_over
+from phototemplate.web.worker_tasks.result_view import plain_json, view_of
+from tests.bench._fault_http import Page, page
 from tests.output.samples import measurement
 
 
@@ -88,12 +103,180 @@ def test_a_job_of_many_edges_is_read_in_time() -> None:
     assert time.perf_counter() - began < 10
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs fork and alarms")
-def test_some_hundred_damaged_files_and_kills(tmp_path: Path) -> None:
-    from tests.bench.faults import killed_writers, read_damaged
+@pytest.mark.parametrize("read", [read_price_list, read_quote_file, read_estimate_file])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("x = " + "[" * 3000, "deep"), ("x = " + "{a=" * 3000, "deep"), ("x = " + "9" * 5000, "not valid TOML"),
+     ("x.y = 1\n" * 3 + "\xff", "not valid TOML"), (".".join("a" * 100_000) + " = 1", "deeper")],
+)  # fmt: skip
+def test_every_file_that_people_write_is_read_the_same_way(
+    tmp_path: Path, read: Callable[[Path], object], text: str, says: str
+) -> None:
+    (tmp_path / "a.toml").write_text(text, encoding="latin-1")
+    with pytest.raises(InputError, match=says):
+        read(tmp_path / "a.toml")
+    (tmp_path / "a.toml").write_text("\n".join(f"[a{k}]" for k in range(3000)))
+    with pytest.raises(InputError, match=r"29\d\d more like these"):  # 20 of them are told
+        read(tmp_path / "a.toml")
 
-    for name in ("a", "b"):
-        (tmp_path / name).mkdir()
-    rows = read_damaged(270, 7, tmp_path / "a")
-    assert [r for r in rows if r["failed"]] == []
-    assert killed_writers(15, 7, tmp_path / "b")["failed"] == 0
+
+def test_a_picture_of_one_column_is_not_decoded_to_say_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """1 x 250 million pixels are 250 kB of PNG, and took 4.9 GB; what follows the header is not looked at."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    monkeypatch.setattr(PngImagePlugin.PngImageFile, "load", lambda *_: pytest.fail("decoded"))
+    for size, code in (((1, 250_000_000), "photo-too-small"), ((16, 15_600_000), "photo-too-large"), ((40, 30), None)):
+        header = struct.pack(">IIBBBBB", *size, 8, 0, 0, 0, 0)  # PNG specification (ISO/IEC 15948), 11.2.2: 8 bits of grey
+        data = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(bytes(31 * 40)))
+        (tmp_path / "a.png").write_bytes(data + chunk(b"IEND", b""))
+        if code is None:
+            assert read_meta(tmp_path / "a.png").size_px == size
+            continue
+        with pytest.raises(PhotoError) as caught:
+            read_meta(tmp_path / "a.png")
+        assert caught.value.finding.code == code
+
+
+def test_loops_in_the_wrong_order_make_a_result_that_can_be_read(tmp_path: Path) -> None:
+    """Edges that are no neighbours do not meet; what has no number is null in JSON, which knows no NaN (RFC 8259)."""
+    m = measurement()
+    names = [s.edge_id for s in m.outline.segments]
+    for order in (names[::2] + names[1::2], names[::-1], [*names[3:], *names[:3]]):
+        outline = build_outline(m.outline.segments, [LoopEdges("run", tuple(order))], m.outline.influences, OutlineSettings())
+        text = write_result_json(replace(m, outline=outline), tmp_path / "result.json").read_text()
+        assert {e["edge"] for e in json.loads(text, parse_constant=pytest.fail)["outline"]["edges"]} == set(names)
+        job = load_job(tmp_path)
+        view = plain_json(view_of(job, replace(m, outline=outline)))
+        assert json.dumps(view, allow_nan=False)
+
+
+# ------------------------------------------------------------------------------------------ drawings of others
+
+
+@fenced
+def read_badly(path: Path, how: str) -> object:
+    """A reader of drawings as compiled code can be."""
+    if how == "hangs":
+        while True:
+            pass
+    if how == "eats memory":
+        return [bytearray(100_000_000) for _ in range(1000)]
+    if how == "breaks off":
+        os._exit(11)
+    if how == "raises":
+        raise KeyError("x")
+    return path.read_text()
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [("hangs", "takes over 1 s"), ("eats memory", "GB of memory"), ("breaks off", "broke off"), ("raises", "cannot be read")],
+)
+def test_readers_of_drawings_are_ended_and_the_next_one_is_read(
+    tmp_path: Path, how: str, says: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.dxf").write_text("a")
+    assert read_badly(tmp_path / "a.dxf", "well") == "a"
+    monkeypatch.setattr(foreign_dxf, "FOREIGN_S", 1.0 if how == "hangs" else 30.0)
+    with pytest.raises(InputError, match=says):
+        read_badly(tmp_path / "a.dxf", how)
+    (tmp_path / "a.dxf").write_text("another")
+    monkeypatch.setattr(foreign_dxf, "FOREIGN_S", 30.0)
+    assert read_badly(tmp_path / "a.dxf", "well") == "another"
+
+
+# ----------------------------------------------------------------------------------------------------- the app
+
+
+@pytest.fixture
+def asked(tmp_path: Path) -> Iterator[Page]:
+    with page(tmp_path) as made:
+        yield made
+
+
+def test_what_the_page_never_sends_is_refused(asked: Page) -> None:
+    """Each of these ended in a traceback once."""
+    numbers = {"op": "set", "at": ["pieces"], "value": [1, 2]}
+    rename = {"op": "rename", "kind": "edge", "id": "front", "to": "f"}
+    before = (asked.workspace.opened.folder / "job.toml").read_bytes()
+    bad: list[tuple[str, dict[str, object], int, str]] = [
+        ("/api/edit", {"operations": [numbers, rename]}, 422, "bad-change"),
+        ("/api/edit", {"operations": [{"op": ["set"]}]}, 422, "bad-change"),
+        ("/api/edit", {"operations": [{"op": "set", "at": ["name"], "value": "\ud800"}]}, 422, "bad-question"),
+        ("/api/edit", {"operations": [{"op": "set", "at": ["tolerance"], "value": float("nan")}]}, 422, "bad-question"),
+        ("/api/ask/distance", {"a": {"loop": "run"}, "b": {}}, 422, "bad-place"),
+        ("/api/ask/distance", {"a": {"xy": [1, "2"]}, "b": {"xy": [1, 2]}}, 422, "bad-question"),
+        ("/api/ask/anchor", {"path": [[1], [2, 3]]}, 422, "bad-question"),
+        ("/api/ask/photos-showing", {"xy": {}}, 422, "bad-question"),
+        ("/api/make/plan", {"runs": "long"}, 422, "bad-question"),
+        ("/api/make/wall", {"against": 3}, 422, "bad-question"),
+    ]
+    for path, body, status, code in bad:
+        assert (path, *asked.ask(path, **body))[:2] == (path, status)
+        assert asked.ask(path, **body)[1]["error"] == code
+    assert asked.ask("/api/accept", made={"a": "b"})[0] == 200  # before anything was measured
+    assert (asked.workspace.opened.folder / "job.toml").read_bytes() == before
+
+
+def test_finish_before_measuring_says_why(asked: Page) -> None:
+    status, answer = asked.ask("/api/finish")
+    assert status == 422
+    assert "put the photos into" in answer["detail"]
+
+
+def test_names_of_wishes_are_not_names_of_arguments(asked: Page) -> None:
+    """Both were wishes of the page that no server method could take."""
+    assert asked.ask("/api/make/sheets", what=["guide"], paper="A4")[0] == 200
+    assert asked.ask("/api/make/calibrate", name="mine")[0] == 422  # there are no photos of a board yet
+
+
+def test_a_file_in_place_of_the_results_is_said(asked: Page) -> None:
+    (asked.workspace.opened.folder / "results").write_text("a file")
+    assert asked.ask("/api/archive")[1]["error"] == "disk"
+    assert asked.ask("/api/turn-down", key="a")[0] == 200
+
+
+def test_a_page_that_led_to_an_app_that_was_killed_does_not_stay(tmp_path: Path) -> None:
+    old, new = tmp_path / ".open-0000.html", tmp_path / ".open-1111.html"
+    for path in (old, new):
+        path.write_text("x")
+    os.utime(old, (1, 1))
+    with handed_over(tmp_path, "http://127.0.0.1:1/open?key=x") as made:
+        assert made is not None
+        assert set(tmp_path.iterdir()) == {new, made}  # that of another app that starts right now stays
+
+
+# ------------------------------------------------------------------------------------------------------- a few of all
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fork and alarms")
+def test_some_hundred_damaged_files_and_requests(tmp_path: Path) -> None:
+    from tests.bench._fault_http import requests
+    from tests.bench._fault_inputs import read_damaged
+
+    rows = [*read_damaged(300, 7, tmp_path / "a"), requests(150, 7, tmp_path / "b")]
+    assert [r for r in rows if r.failed] == []
+    assert all(r.tried > 19 for r in rows)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fork and alarms")
+def test_a_few_kills_disks_and_clocks(tmp_path: Path) -> None:
+    from tests.bench import _fault_kills as kills
+
+    ends = [
+        kills.killed_writers(15, 7, tmp_path / "a"), kills.killed_servers(5, 7, tmp_path / "b"),
+        kills.two_at_once(2, tmp_path / "c"), kills.two_batches(8, tmp_path / "d"), kills.clock_set_back(tmp_path / "e"),
+    ]  # fmt: skip
+    assert [e for e in ends if e.failed] == []
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fork and alarms")
+def test_disks_that_refuse_at_every_change(tmp_path: Path) -> None:
+    from tests.bench import _fault_kills as kills
+
+    assert kills.refusing_disks(tmp_path / "a").failed == 0
+    assert kills.killed_commands(5, 7, tmp_path / "b").failed == 0
+    assert kills.killed_workers(2, 7).failed == 0

@@ -53,6 +53,8 @@ BOARD_TOP_MM: Final = 12.0
 PIXEL_LIMIT: Final = 260_000_000
 """count. Pixels of the largest picture that is opened, in place of Pillow's own, lower limit. Derived: phones reach 200
 MP."""
+PLAIN_PIXEL_LIMIT: Final = 100_000_000
+"""count. The same of PNG and TIFF, which are decoded in colour, 8 bytes a pixel and a copy. Derived: below 1.5 GB."""
 LEAST_SIDE_PX: Final = 16
 """px. Shortest side of a picture that is opened. Derived: two modules of 8 px, the smallest marker that is looked for; what
 encoders are tested with is as small."""

@@ -21,7 +21,7 @@ def read_exif(image: Image.Image, path: Path) -> PhotoMeta:
     """
     size = (image.width, image.height)
     try:
-        exif = image.getexif()
+        exif = Image.Image.getexif(image)  # the one of PNG would decode the whole picture, for Exif written behind it
         photo: dict[int, Any] = exif.get_ifd(ExifTags.IFD.Exif)
     except Exception:  # Pillow's Exif parser meets hostile bytes with many kinds of exception
         return PhotoMeta(path.stem, path, size)

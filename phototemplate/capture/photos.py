@@ -41,10 +41,10 @@ def read_meta(path: Path) -> PhotoMeta:
     """Size, orientation and camera of a photo file, from its header. Raises :class:`PhotoError`."""
     path = Path(path)
     with _open(path) as image:
+        _check_size(path, image)
         meta = read_exif(image, path)
         if image.format == "HEIF":
             meta = _before_the_turn(meta)
-    _check_size(path, meta.size_px)
     return replace(meta, camera_id=camera_id_of(meta))
 
 
@@ -52,7 +52,7 @@ def read_gray(meta: PhotoMeta, max_side: int | None = None) -> GrayImage:
     """Luma of a photo, (h, w) uint8, stored orientation; reduced so that neither side exceeds ``max_side``.
 
     JPEG gives its luma channel alone, undecoded in colour; other formats the Rec. 601 mix of red, green and blue.
-    Raises :class:`PhotoError` for a file that is damaged, cut short or larger than ``constants.PIXEL_LIMIT``.
+    Raises :class:`PhotoError` for a file that is damaged, cut short or larger than its kind may be.
     """
     return _read(meta, max_side, gray=True)
 
@@ -146,12 +146,14 @@ def _damaged(path: Path, error: Exception) -> PhotoError:
     return PhotoError(Finding("photo-unreadable", path.name, reason=reason))
 
 
-def _check_size(path: Path, size: tuple[int, int]) -> None:
+def _check_size(path: Path, image: Image.Image) -> None:
+    size = image.size
     if min(size) < constants.LEAST_SIDE_PX:
         sides = {"wide_px": size[0], "high_px": size[1], "least_px": constants.LEAST_SIDE_PX}
         raise PhotoError(Finding("photo-too-small", path.name, **sides))
-    if size[0] * size[1] > constants.PIXEL_LIMIT:
-        mega = size[0] * size[1] / 1e6, constants.PIXEL_LIMIT / 1e6
+    limit = constants.PIXEL_LIMIT if image.format in ("JPEG", "MPO", "HEIF") else constants.PLAIN_PIXEL_LIMIT
+    if size[0] * size[1] > limit:
+        mega = size[0] * size[1] / 1e6, limit / 1e6
         raise PhotoError(Finding("photo-too-large", path.name, size_megapixels=mega[0], limit_megapixels=mega[1]))
 
 
@@ -161,7 +163,7 @@ def _check_size(path: Path, size: tuple[int, int]) -> None:
 def _read(meta: PhotoMeta, max_side: int | None, gray: bool) -> NDArray[np.uint8]:
     path = Path(meta.path)
     with _open(path) as image:
-        _check_size(path, (image.width, image.height))
+        _check_size(path, image)
         try:
             if image.format == "HEIF":
                 pixels = heif.stored(_decode_heif(path, gray), heif.transforms_of(path))

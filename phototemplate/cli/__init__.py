@@ -21,7 +21,7 @@ from phototemplate.cli.measure import demo, measure, new
 from phototemplate.cli.propose import propose
 from phototemplate.cli.sheets import sheets
 from phototemplate.cli.studies import batch, check_wall, check_yourself, estimate, plan, prices
-from phototemplate.errors import PhototemplateError
+from phototemplate.errors import OutputError, PhototemplateError
 
 COMMANDS = (demo, sheets, new, propose, measure, check_wall, check_yourself, estimate, prices, plan, batch, calibrate, app_)
 
@@ -68,3 +68,8 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
+    except OSError as exc:  # a file or folder that the system does not let be read or written
+        place = f"{exc.filename}: " if exc.filename else ""
+        typer.secho(f"phototemplate: {place}{exc.strerror or exc}; free the disk or change its permissions.", err=True,
+                    fg=typer.colors.RED)
+        sys.exit(OutputError.exit_code)

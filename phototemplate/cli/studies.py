@@ -282,17 +282,24 @@ def batch(
     """Measure many job folders at once; a restart skips what is finished, a bad job does not stop the rest."""
     from phototemplate.cli.show import console
     from phototemplate.job_studies import measure_folder
-    from phototemplate.studies.batch import run_batch, write_table
+    from phototemplate.studies.batch import Pace, run_batch, write_table
+    from phototemplate.studies.constants import TABLE_EVERY_S
 
     out = console()
     outcomes = []
+    pace, written_at = Pace(len({p.resolve() for p in jobs})), 0.0
+    written = write_table(outcomes, table)
     for outcome in run_batch(jobs, measure_folder, workers, scheduler, again):
         outcomes.append(outcome)
-        written = write_table(outcomes, table)  # as jobs end: a batch that is ended leaves the table of what it did
+        pace.heed(outcome)
+        if time.monotonic() - written_at > TABLE_EVERY_S:  # a batch that is killed leaves the table of what it did
+            written_at = time.monotonic()
+            write_table(outcomes, table)
         if not json_:
             words = {"done": f"{outcome.seconds:.1f} s", "skipped": "finished before", "failed": outcome.message}[outcome.state]
             style = "red" if outcome.state == "failed" else None
-            out.print(f"{outcome.state:>8} {outcome.job}: {words}", markup=False, style=style)
+            out.print(f"{outcome.state:>8} {outcome.job}: {words} ({pace.words()})", markup=False, style=style)
+    write_table(outcomes, table)
     failed = [o for o in outcomes if o.state == "failed"]
     if json_:
         typer.echo(json.dumps({

@@ -12,10 +12,11 @@ import os
 import sys
 import threading
 import time
+from collections import Counter, deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass, field
+from functools import partial
 from importlib import import_module
 from multiprocessing import get_context
 from pathlib import Path
@@ -23,13 +24,14 @@ from typing import Any, Literal
 
 from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
-from phototemplate.errors import InputError, InstallationError, PhototemplateError
+from phototemplate.errors import InputError, InstallationError, JobBusyError, PhototemplateError
 from phototemplate.output.csv import write_rows_csv
-from phototemplate.studies.constants import WATCH_S
+from phototemplate.studies.constants import BUSY_S, CONNECT_S, RESTART_S, TRIES, WATCH_S
 
 STAMP = "batch.json"
 CSV_COLUMNS = ("job", "state", "seconds", "edges", "largest_U_mm", "findings", "message")
-State = Literal["done", "skipped", "failed"]
+State = Literal["done", "skipped", "failed", "busy"]
+"""``busy``: another program measures it; no outcome of a batch"""
 OneJob = Callable[[Path], Mapping[str, Any]]
 """Does everything for one job folder and returns a few plain values for the table"""
 
@@ -65,25 +67,33 @@ def finished(job: Path) -> Mapping[str, Any] | None:
     try:
         stamp = json.loads((job / "results" / STAMP).read_text(encoding="utf-8"))
         return stamp["values"] if stamp["fingerprint"] == fingerprint(job) else None
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 
-def run_one(job: Path, work: OneJob) -> Outcome:
-    """One job in this process; whatever goes wrong becomes an outcome."""
+def run_one(job: Path, work: OneJob, again: bool = False) -> Outcome:
+    """One job in this process; whatever goes wrong becomes an outcome. ``again``: finished or not."""
     began = time.perf_counter()
+
+    def outcome(state: State, message: str = "", values: Mapping[str, Any] | None = None) -> Outcome:
+        return Outcome(job, state, time.perf_counter() - began, message, values)
+
     try:
+        if not again and (made := finished(job)) is not None:
+            return outcome("skipped", "", made)
         before = fingerprint(job)
         values = dict(work(job))
         (job / "results").mkdir(exist_ok=True)
         write_text_atomic(job / "results" / STAMP, json.dumps({"fingerprint": before, "values": values}, indent=1))
-        return Outcome(job, "done", time.perf_counter() - began, "", values)
+        return outcome("done", "", values)
+    except JobBusyError as exc:
+        return outcome("busy", str(exc))
     except PhototemplateError as exc:
-        return Outcome(job, "failed", time.perf_counter() - began, str(exc))
+        return outcome("failed", str(exc))
     except MemoryError:
-        return Outcome(job, "failed", time.perf_counter() - began, "The machine ran out of memory; run fewer jobs at once.")
+        return outcome("failed", "The machine ran out of memory; run fewer jobs at once.")
     except Exception as exc:  # a fault of this program in one job must not cost the others
-        return Outcome(job, "failed", time.perf_counter() - began, f"Fault of the program: {type(exc).__name__}: {exc}")
+        return outcome("failed", f"Fault of the program: {type(exc).__name__}: {exc}")
 
 
 def run_batch(
@@ -92,13 +102,14 @@ def run_batch(
     """Outcomes as they come. ``workers`` 0: one per core; ``scheduler``: address of a Dask scheduler that sees the same
     folders; ``again``: run finished jobs too.
 
-    Raises ``InputError`` where there is no job at all, ``InstallationError`` where dask.distributed is missing.
+    A job that another program is measuring is left to it and looked at again when the others are done; one that a worker died
+    with is run again, up to ``TRIES`` times in all. Raises ``InputError`` where there is no job at all or no scheduler
+    answers, ``InstallationError`` where dask.distributed is missing.
     """
     if not jobs:
         raise InputError("No job folder was given; name the folders, for example jobs/*.")
-    jobs = list(dict.fromkeys(p.resolve() for p in jobs))
-    waiting = []
-    for job in jobs:
+    waiting: deque[Path] = deque()
+    for job in dict.fromkeys(p.resolve() for p in jobs):
         values = None if again or not job.is_dir() else finished(job)
         if values is not None:
             yield Outcome(job, "skipped", 0.0, "", values)
@@ -106,15 +117,76 @@ def run_batch(
             waiting.append(job)
     if not waiting:
         return
-    if scheduler is not None:
-        yield from _on_cluster(waiting, work, scheduler)
-    else:
-        yield from _here(waiting, work, workers or os.cpu_count() or 1)
+    crew = _Here(min(workers or os.cpu_count() or 1, len(waiting))) if scheduler is None else _Cluster(scheduler)
+    try:
+        yield from _all(waiting, partial(run_one, work=work, again=again), crew)
+    finally:  # also where whoever takes the outcomes is interrupted: what has not begun does not begin any more
+        crew.end()
 
 
-def _pool(workers: int) -> Executor:
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # the jobs share the cores, not the loops within one
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_end_with, initargs=(os.getpid(),))
+def _all(waiting: deque[Path], one: Callable[[Path], Outcome], crew: _Here | _Cluster) -> Iterator[Outcome]:
+    """Only a few jobs are handed out at a time: memory stays flat, and a dead worker takes few with it."""
+    flying: dict[Future[Outcome], tuple[Path, Executor]] = {}
+    suspect: deque[Path] = deque()
+    busy: deque[Path] = deque()
+    tries: Counter[Path] = Counter()
+    while waiting or suspect or busy or flying:
+        if not (waiting or suspect or flying):  # what is left is measured by others
+            time.sleep(BUSY_S)
+            waiting, busy = busy, deque()
+        # jobs that were out when a worker died run one at a time, so that the one that kills its worker is known
+        queue, most = (suspect, 1) if suspect else (waiting, crew.width())
+        while queue and len(flying) < most:
+            try:
+                flying[crew.pool.submit(one, queue[0])] = queue[0], crew.pool
+            except (RuntimeError, OSError):  # it broke since it was last looked at
+                crew.mend()
+                continue
+            tries[queue.popleft()] += 1
+        for future in wait(flying, return_when=FIRST_COMPLETED).done:
+            job, pool = flying.pop(future)
+            try:
+                outcome = future.result()
+            except Exception as exc:  # the worker died, or the whole cluster did
+                if pool is crew.pool:
+                    crew.mend()
+                if tries[job] < TRIES:
+                    suspect.append(job)
+                else:
+                    yield Outcome(job, "failed", 0.0, f"Its process was ended, most likely for want of memory ({exc}).")
+                continue
+            if outcome.state == "busy":
+                busy.append(job)
+                tries[job] -= 1
+            else:
+                yield outcome
+
+
+class _Here:
+    """Processes of this machine."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        os.environ.setdefault("OMP_NUM_THREADS", "1")  # the jobs share the cores, not the loops within one
+        self._start()
+
+    def _start(self) -> None:
+        self.pool = ProcessPoolExecutor(
+            self.workers, mp_context=get_context("spawn"), initializer=_end_with, initargs=(os.getpid(),)
+        )
+
+    def width(self) -> int:
+        """Jobs handed out at once: one per worker, and the next one so that none waits."""
+        return self.workers + 1
+
+    def mend(self) -> None:
+        """A pool is of no use any more once one of its processes has died."""
+        self.end()
+        self._start()
+
+    def end(self) -> None:
+        """Wait for what runs; nothing else begins."""
+        self.pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _end_with(parent: int) -> None:
@@ -129,47 +201,78 @@ def _end_with(parent: int) -> None:
         threading.Thread(target=watch, daemon=True).start()
 
 
-def _here(jobs: Sequence[Path], work: OneJob, workers: int) -> Iterator[Outcome]:
-    """A worker that dies (killed, out of memory) takes the pool with it; those jobs are run again, each alone."""
-    alone: list[Path] = []
-    pool = _pool(min(workers, len(jobs)))
-    try:
-        futures: dict[Future[Outcome], Path] = {pool.submit(run_one, job, work): job for job in jobs}
-        for future in as_completed(futures):
+class _Cluster:
+    """Workers of a Dask scheduler, which may be started anew in between."""
+
+    def __init__(self, scheduler: str) -> None:
+        try:
+            self._distributed: Any = import_module("distributed")  # untyped, and only there with the extra [cluster]
+        except ImportError as exc:
+            raise InstallationError(
+                "Running on a cluster needs dask.distributed; install it with: pip install 'phototemplate[cluster]'."
+            ) from exc
+        self._address = scheduler
+        self._connect(CONNECT_S)
+
+    def _connect(self, patience_s: float) -> None:
+        end = time.monotonic() + patience_s
+        while True:
             try:
-                yield future.result()
-            except BrokenProcessPool:
-                alone.append(futures[future])
-    finally:  # also where whoever takes the outcomes is interrupted: what has not begun does not begin any more
-        pool.shutdown(wait=True, cancel_futures=True)
-    for job in alone:
-        with _pool(1) as pool:
-            try:
-                yield pool.submit(run_one, job, work).result()
-            except BrokenProcessPool:
-                yield Outcome(job, "failed", 0.0, "Its process was ended by the system, most likely for want of memory.")
+                self._client = self._distributed.Client(self._address, timeout=CONNECT_S)
+                break
+            except (OSError, ValueError, TimeoutError) as exc:
+                if time.monotonic() > end:
+                    raise InputError(
+                        f"No Dask scheduler answers at {self._address} ({exc}); check the address, such as tcp://host:8786."
+                    ) from exc
+                time.sleep(BUSY_S)
+        self.pool: Executor = self._client.get_executor(pure=False, retries=0)
+
+    def width(self) -> int:
+        """Two jobs for every thread there is now: workers come and go."""
+        try:
+            return max(1, 2 * sum(self._client.nthreads().values()))
+        except OSError:
+            return 1
+
+    def mend(self) -> None:
+        """Wait for a scheduler that was started anew; a worker that died is Dask's own business."""
+        try:
+            self._client.nthreads()
+        except (OSError, TypeError, ValueError, RuntimeError):
+            self._client.close(timeout=1)
+            self._connect(RESTART_S)
+
+    def end(self) -> None:
+        """What has not begun does not begin any more."""
+        self._client.close()
 
 
-def _on_cluster(jobs: Sequence[Path], work: OneJob, scheduler: str) -> Iterator[Outcome]:
-    try:
-        distributed: Any = import_module("distributed")  # untyped, and only there with the extra [cluster]
-    except ImportError as exc:
-        raise InstallationError(
-            "Running on a cluster needs dask.distributed; install it with: pip install 'phototemplate[cluster]'."
-        ) from exc
-    try:
-        client = distributed.Client(scheduler, timeout="10s")
-    except (OSError, ValueError, TimeoutError) as exc:
-        raise InputError(
-            f"No Dask scheduler answers at {scheduler} ({exc}); check the address, such as tcp://host:8786."
-        ) from exc
-    with client:
-        futures = {client.submit(run_one, job, work, pure=False): job for job in jobs}
-        for future in distributed.as_completed(futures):
-            try:
-                yield future.result()
-            except Exception as exc:  # a lost worker; the others go on
-                yield Outcome(futures[future], "failed", 0.0, f"Lost on the cluster: {type(exc).__name__}: {exc}")
+@dataclass
+class Pace:
+    """How a batch is getting on."""
+
+    count: int
+    """Jobs in all"""
+    ended: int = 0
+    worked: int = 0
+    """Of them those that were not finished before"""
+    began: float = field(default_factory=time.monotonic)
+
+    def heed(self, outcome: Outcome) -> None:
+        """One more has ended."""
+        self.ended += 1
+        self.worked += outcome.state != "skipped"
+
+    def words(self) -> str:
+        """Count, jobs a minute and the time left."""
+        minutes = (time.monotonic() - self.began) / 60
+        if not self.worked or not minutes:
+            return f"{self.ended} of {self.count}"
+        rate = self.worked / minutes
+        left = (self.count - self.ended) / rate
+        return f"{self.ended} of {self.count}, {rate:.3g} a minute, {left:.0f} min left" if left >= 1 else (
+            f"{self.ended} of {self.count}, {rate:.3g} a minute, {60 * left:.0f} s left")  # fmt: skip
 
 
 def write_table(outcomes: Sequence[Outcome], path: Path) -> Path:

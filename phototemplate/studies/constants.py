@@ -404,3 +404,13 @@ STRAIGHT_EDGE_MM: Final = 0.5
 """mm. How straight a builder's level or a rule is, unless it is said. Convention: makers state 0.5 mm/m and better."""
 WATCH_S: Final = 1.0
 """s. How often a worker of a batch looks whether the batch is still there. Chosen on: not recorded."""
+TRIES: Final = 3
+"""count. Times that a job is begun whose worker died. Derived: two may have died of another job, the third is its own."""
+BUSY_S: Final = 1.0
+"""s. How often a batch looks again at jobs that others measure, and for a scheduler. Convention: felt as at once."""
+CONNECT_S: Final = 10.0
+"""s. How long a scheduler may take to answer. Convention: a slow network's usual patience."""
+RESTART_S: Final = 600.0
+"""s. How long a batch waits for a scheduler that has gone. Convention: a machine that is started anew."""
+TABLE_EVERY_S: Final = 1.0
+"""s. How often the table of a batch is written while it runs. Convention: felt as at once; a thousand rows take 10 ms."""

@@ -39,8 +39,8 @@ from phototemplate.settings import Section
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, StraightLine, TapeLength
 from phototemplate.studies.constants import CLICK_U_SHARE, CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
 from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
-from phototemplate.studies.toml_files import read_toml, write_toml
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
+from phototemplate.toml_file import read_toml, write_toml
 from phototemplate.units import Length
 
 ESTIMATE_FILE = "estimate.toml"

@@ -8,17 +8,17 @@ could mean two things is refused.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
 from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError
 from phototemplate.settings import Section
 from phototemplate.studies.constants import AREA_MM2, LENGTH_MM
+from phototemplate.toml_file import read_toml
 
 Money = Annotated[float, Field(ge=0)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -188,26 +188,7 @@ class PriceList(Section):
 
 def read_price_list(path: Path) -> PriceList:
     """Read a price list. Raises ``InputError`` with the place of the first fault."""
-    try:
-        tree = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as exc:
-        raise InputError(f"The price list {path} cannot be read ({exc.strerror}); check its name.") from exc
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
-        raise InputError(f"{path} is not valid TOML: {exc}; mend that line.") from exc
-    try:
-        return PriceList.model_validate(tree)
-    except ValidationError as exc:
-        raise InputError(f"{path}: {_fault(exc.errors()[0])}") from exc
-
-
-def _fault(first: Any) -> str:
-    place = ".".join(str(p) for p in first["loc"])
-    if not place:
-        return f"{first['msg'].removeprefix('Value error, ')}."
-    if first["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(place.split(".")[-1], PriceList.model_fields, 1)
-        return f"`{place}` is not known here" + (f"; did you mean {near[0]!r}?" if near else "; `prices new` shows what is.")
-    return f"`{place}`: {first['msg'].lower()}."
+    return read_toml(path, PriceList)
 
 
 def new_price_list(path: Path) -> Path:

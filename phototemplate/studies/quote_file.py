@@ -38,7 +38,7 @@ from pydantic import Field
 
 from phototemplate.settings import Section
 from phototemplate.studies.pricing import Choice
-from phototemplate.studies.toml_files import read_toml
+from phototemplate.toml_file import read_toml
 
 QUOTE_FILE = "quote.toml"
 
@@ -95,6 +95,4 @@ class QuoteFile(Section):
 
 def read_quote_file(path: Path) -> QuoteFile:
     """Read ``quote.toml``; the defaults where there is none. Raises ``InputError`` with the place of the first fault."""
-    if not path.exists():
-        return QuoteFile()
-    return read_toml(path, QuoteFile)
+    return read_toml(path, QuoteFile) if path.exists() else QuoteFile()

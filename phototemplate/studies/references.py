@@ -21,7 +21,7 @@ from phototemplate.model import Array, HeightPoint, Outline
 from phototemplate.output.result_reader import read_result
 from phototemplate.studies.constants import FLAT_MM, GIVEN_MM, INSUNITS_MM, JOINED_MM, RUN_CORNER_RAD, UNIT_WORDS
 from phototemplate.studies.wall_line import room_side
-from phototemplate.template.foreign_dxf import open_dxf
+from phototemplate.template.foreign_dxf import fenced, open_dxf
 from phototemplate.template.intersections import segment_curve
 from phototemplate.template.quantities import seen_stretch, state_cov
 
@@ -67,14 +67,13 @@ def read_reference(path: Path, edge_id: str, unit: str | None = None, layer: str
     return of_outline(stored.outline, edge_id, f"{stored.job_name} ({stored.created[:10]})", stored.heights)
 
 
+@fenced
 def read_dxf(path: Path, unit: str | None = None, layer: str | None = None) -> Reference:
     """Lines, arcs, polylines and splines of a DXF, chained and split at corners.
 
     ``unit`` ("mm" or "in") stands in for a unit the file does not state. Raises ``InputError`` for a file that cannot be
     read, holds nothing on the layer, or whose unit is missing or contradicts ``unit``.
     """
-    if not path.is_file():
-        raise InputError(f"There is no file {path} to compare with; check its name.")
     document = open_dxf(path)
     scale = _unit(int(document.header.get("$INSUNITS", 0)), unit, path.name)
     lines = [line for entity in document.modelspace() for line in _flat(entity, layer, scale)]

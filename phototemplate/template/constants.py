@@ -106,6 +106,12 @@ APPLIANCE_DEPTH_MM: Final = 24 * INCH_MM
 
 LARGEST_DXF_BYTES: Final = 50_000_000
 """bytes. Largest DXF of a maker or an earlier job. Derived: a hundred times the largest outline."""
+FOREIGN_S: Final = 30.0
+"""s. Longest that reading a DXF may take. Derived: ten times what the largest one with sense in it takes."""
+FOREIGN_BYTES: Final = 2_000_000_000
+"""bytes. Most memory for it. Derived: twenty times the largest file, and the libraries' own."""
+FOREIGN_REMEMBERED: Final = 64
+"""count. Drawings whose reading is remembered. Derived: four cut-outs a piece of a large kitchen."""
 LARGEST_DXF_VALUE: Final = 1e9
 """drawing units. Largest number in it. Derived: a thousand kilometres in mm."""
 

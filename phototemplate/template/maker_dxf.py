@@ -16,7 +16,7 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array
 from phototemplate.template.constants import CURVE_MM, DEEPEST_BLOCK, GAP_MM, GIVEN_MM, INSUNITS_MM, SAME_BULGE
 from phototemplate.template.drawing import flatten_polyline
-from phototemplate.template.foreign_dxf import open_dxf
+from phototemplate.template.foreign_dxf import fenced, open_dxf
 
 _IGNORED = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "ATTDEF", "ATTRIB", "VIEWPORT"}
 
@@ -38,6 +38,7 @@ class CutoutShape:
         return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
+@fenced
 def read_cutout_dxf(
     path: Path, unit: str | None = None, layer: str | None = None, expected_mm: tuple[float, float] = (80.0, 1600.0)
 ) -> CutoutShape:
@@ -52,8 +53,6 @@ def read_cutout_dxf(
             cut-out has (wrong unit).
     """
     name = path.name
-    if not path.is_file():
-        raise InputError(f"There is no cut-out file {path}; check the path in the job file.")
     document = open_dxf(path)
     scale = _scale(document.header.get("$INSUNITS", 0), unit, name)
     by_layer: dict[str, list[Array]] = {}

@@ -23,7 +23,7 @@ from phototemplate.web.access import OPEN_PATH, REPORT_POLICY, Guard, Keys, refu
 from phototemplate.web.constants import BODY_LIMIT
 from phototemplate.web.open_job import OpenJob
 from phototemplate.web.photo_files import PhotoEntry
-from phototemplate.web.refusals import Refused, words_of
+from phototemplate.web.refusals import Refused, status_of, words_of
 from phototemplate.web.workspace import Workspace
 
 STATIC = Path(__file__).parent / "static"
@@ -83,7 +83,7 @@ def build_app(workspace: Workspace, hosts: frozenset[str], keys: Keys, cookie: s
         routes=routes,
         lifespan=life,
         middleware=[Middleware(Guard, hosts=hosts, keys=keys, cookie=cookie)],
-        exception_handlers={HTTPException: _http_error, PhototemplateError: _refused},
+        exception_handlers={HTTPException: _http_error, PhototemplateError: _refused, OSError: _refused},
     )
 
 
@@ -93,7 +93,7 @@ async def _http_error(_: Request, exc: Exception) -> Response:
 
 
 async def _refused(_: Request, exc: Exception) -> Response:
-    return JSONResponse(words_of(exc), exc.status if isinstance(exc, Refused) else 422)
+    return JSONResponse(words_of(exc), status_of(exc))
 
 
 class Pages:
@@ -158,8 +158,8 @@ class Pages:
             )
         except ClientDisconnect:
             return refusal("cut-short", 400)
-        except Refused as exc:
-            answer = JSONResponse(words_of(exc), exc.status)
+        except (Refused, OSError) as exc:
+            answer = await _refused(request, exc)
             answer.headers["connection"] = "close"  # the rest of the body is not read
             return answer
         return JSONResponse(facts, 201)
@@ -348,6 +348,7 @@ async def _body(request: Request) -> dict[str, Any]:
             raise Refused("too-large", 413)
     try:
         body = json.loads(bytes(data) or b"{}")
+        json.dumps(body, ensure_ascii=False, allow_nan=False).encode()  # no text and no number that cannot be written again
     except (ValueError, RecursionError) as exc:
         raise Refused("bad-question") from exc
     if not isinstance(body, dict):

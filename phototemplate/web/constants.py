@@ -37,6 +37,8 @@ TOLD_AT_ONCE: Final = 3
 
 STALE_S: Final = 3600.0
 """s. Age at which a part of a broken upload is removed. Convention: longer than any upload lasts."""
+HANDED_OVER_S: Final = 60.0
+"""s. Age at which the page that leads the browser to the app is a leftover. Convention: longer than any browser starts."""
 WATCH_S: Final = 1.0
 """s. Between two looks at the folder for what somebody else has changed. Convention: felt as at once."""
 BEAT_S: Final = 12.0

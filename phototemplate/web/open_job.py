@@ -61,7 +61,7 @@ class OpenJob:
         self.measuring.unready()
         self.hub.tell("worker", state="restarted")
 
-    async def ask(self, what: str, **wishes: Any) -> Any:
+    async def ask(self, what: str, /, **wishes: Any) -> Any:
         """A question to the last measurement, which changes nothing."""
         await self.measuring.ready()
         return await self.worker.call("quick", what, **wishes)
@@ -148,7 +148,7 @@ class OpenJob:
         self.hub.tell("written", written=self.written)
         return self.written
 
-    async def make(self, what: str, **wishes: Any) -> dict[str, Any]:
+    async def make(self, what: str, /, **wishes: Any) -> dict[str, Any]:
         """A page of a study of this job; the answer with its files by name."""
         facts: dict[str, Any] = await self.measuring.long(what, job_folder=str(self.folder), **wishes)
         self.files |= {name: Path(path) for name, path in facts["files"].items()}
@@ -167,11 +167,8 @@ class OpenJob:
         folder = self.folder / "drawings"
         taken = {p.stem for p in folder.glob("*.dxf")} if folder.is_dir() else set()
         path = folder / f"{free_stem(stem_of(name), taken)}.dxf"
-        try:
-            folder.mkdir(exist_ok=True)
-            await asyncio.to_thread(write_bytes_atomic, path, bytes(data))
-        except OSError as exc:
-            raise Refused("disk", 507, detail=exc.strerror or "") from exc
+        folder.mkdir(exist_ok=True)
+        await asyncio.to_thread(write_bytes_atomic, path, bytes(data))
         return f"drawings/{path.name}"
 
     async def archive(self) -> Path:

@@ -22,9 +22,12 @@ def apply_operations(job: Table, operations: Any) -> Table:
         raise Refused("bad-change", what="no operations")
     out = copy.deepcopy(job)
     for one in operations:
-        if not isinstance(one, dict) or one.get("op") not in OPERATIONS:
+        if not isinstance(one, dict) or not isinstance(name := one.get("op"), str) or name not in OPERATIONS:
             raise Refused("bad-change", what="operation")
-        OPERATIONS[one["op"]](out, one)
+        try:
+            OPERATIONS[name](out, one)
+        except (AttributeError, KeyError, TypeError) as exc:  # an earlier operation has left something of another shape there
+            raise Refused("bad-change", what=name) from exc
     return out
 
 

@@ -29,7 +29,7 @@ from phototemplate.web.access import App, Receive, Scope, Send, headers_of, refu
 from phototemplate.web.constants import PHONE_CALLS, PHONE_UPLOADS
 from phototemplate.web.coverage import missing, photo_of
 from phototemplate.web.open_job import OpenJob
-from phototemplate.web.refusals import Refused, words_of
+from phototemplate.web.refusals import Refused, status_of, words_of
 
 STATIC = Path(__file__).parent / "static"
 SERVED = {
@@ -113,7 +113,7 @@ class PhoneLink:
             Route(f"{base}/", self._page), Route(f"{base}/state", self._state),
             Route(f"{base}/photo", self._photo, methods=["PUT"]), Route(f"{base}/{{name}}", self._file),
         ]
-        handlers: Any = {PhototemplateError: _refused, HTTPException: _refused}
+        handlers: Any = {PhototemplateError: _refused, HTTPException: _refused, OSError: _refused}
         return PhoneGuard(Starlette(routes=routes, exception_handlers=handlers), lambda: self.host, self.token)
 
     async def start(self) -> None:
@@ -155,8 +155,8 @@ class PhoneLink:
                 )
             except ClientDisconnect:
                 return refusal("cut-short", 400)
-            except Refused as exc:
-                answer = JSONResponse(words_of(exc), exc.status)
+            except (Refused, OSError) as exc:
+                answer = await _refused(request, exc)
                 answer.headers["connection"] = "close"
                 return answer
         self.arrived[facts["id"]] = time.monotonic()
@@ -185,7 +185,7 @@ class PhoneLink:
 async def _refused(_: Request, exc: Exception) -> Response:
     if isinstance(exc, HTTPException):
         return refusal("not-here", exc.status_code)
-    return JSONResponse(words_of(exc), exc.status if isinstance(exc, Refused) else 422)
+    return JSONResponse(words_of(exc), status_of(exc))
 
 
 async def _serve(server: uvicorn.Server, listener: socket.socket) -> None:

@@ -140,8 +140,6 @@ async def receive(
         os.replace(part, path)
         sync_folder(folder)
         return path, digest.hexdigest()
-    except OSError as exc:
-        raise Refused("disk", 507, detail=exc.strerror or "") from exc
     finally:
         part.unlink(missing_ok=True)
 

@@ -37,8 +37,19 @@ class WorkerLost(Refused):
         super().__init__("worker-lost", 503)
 
 
+def refused_by_the_disk(exc: OSError) -> Refused:
+    """What the system would not write or read; wherever that happens it is one refusal."""
+    return Refused("disk", 507, detail=exc.strerror or str(exc)[:200])
+
+
+def status_of(exc: Exception) -> int:
+    """HTTP status of an error."""
+    return exc.status if isinstance(exc, Refused) else 507 if isinstance(exc, OSError) else 422
+
+
 def words_of(exc: Exception) -> dict[str, Any]:
     """An error as the page gets it: a code with facts, or the engine's own sentence as ``detail``."""
+    exc = refused_by_the_disk(exc) if isinstance(exc, OSError) else exc
     if isinstance(exc, Refused):
         return {"error": exc.code, "detail": exc.facts.get("detail", ""), "facts": exc.facts}
     return {"error": "trouble", "detail": str(exc), "facts": {}}

@@ -176,6 +176,8 @@ class Measuring:
 
     def _keep(self) -> None:
         """Result, picture and proposals for the next start; the folder may be deleted at any time."""
+        if not self.result:
+            return
         with contextlib.suppress(OSError, PhototemplateError):
             self.photo_table.cache.mkdir(parents=True, exist_ok=True)
             kept = {"result": json.loads(self.result), "top": self.top, "proposals": self.proposals, "accepted": self.accepted}
@@ -183,7 +185,7 @@ class Measuring:
 
     def _recall(self) -> None:
         """What an earlier start has kept, where it was written by this version of the program."""
-        with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
+        with contextlib.suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
             kept = json.loads((self.photo_table.cache / KEPT_FILE).read_text(encoding="utf-8"))
             if kept["result"]["version"] != __version__:
                 return
@@ -206,7 +208,7 @@ class Measuring:
         self.stage = {"state": state, "stage": stage, "share": share}
         self.hub.tell("work", **self.stage, **more)
 
-    async def long(self, name: str, **arguments: Any) -> Any:
+    async def long(self, name: str, /, **arguments: Any) -> Any:
         """Let the worker do something long with its progress shown."""
         try:
             return await self.worker.call("long", name, self.progress, **arguments)
@@ -235,12 +237,13 @@ class Measuring:
     def turn_down(self, key: str) -> None:
         """Do not propose this edge again (until the picture cache is deleted)."""
         self.proposals = [p for p in self.proposals if p["key"] != key]
-        self.photo_table.cache.mkdir(parents=True, exist_ok=True)
-        write_text_atomic(self.photo_table.cache / "turned-down.json", json.dumps(sorted({*self._turned_down(), key})))
+        with contextlib.suppress(OSError, PhototemplateError):
+            self.photo_table.cache.mkdir(parents=True, exist_ok=True)
+            write_text_atomic(self.photo_table.cache / "turned-down.json", json.dumps(sorted({*self._turned_down(), key})))
         self._tell_proposals()
 
     def _turned_down(self) -> set[str]:
-        with contextlib.suppress(OSError, ValueError):
+        with contextlib.suppress(OSError, ValueError, TypeError, RecursionError):
             return {str(k) for k in json.loads((self.photo_table.cache / "turned-down.json").read_text(encoding="utf-8"))}
         return set()
 

@@ -11,6 +11,7 @@ import secrets
 import socket
 import sys
 import threading
+import time
 import webbrowser
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -21,7 +22,7 @@ import uvicorn
 from phototemplate.errors import InputError, InstallationError
 from phototemplate.web.access import OPEN_PATH, Keys
 from phototemplate.web.app import build_app
-from phototemplate.web.constants import MIN_KEY
+from phototemplate.web.constants import HANDED_OVER_S, MIN_KEY
 from phototemplate.web.workspace import Workspace, is_job
 
 HOST = "127.0.0.1"
@@ -84,6 +85,10 @@ def handed_over(folder: Path, address: str) -> Iterator[Path | None]:
     The address holds the start key. On the browser's command line every user of the machine could read it in the list of
     processes. The page stands in the folder that is served, since browsers that run confined may not read hidden places.
     """
+    for old in folder.resolve().glob(".open-*.html"):  # of a start that was killed; its key opens nothing any more
+        with contextlib.suppress(OSError):
+            if time.time() - old.stat().st_mtime > HANDED_OVER_S:
+                old.unlink()
     path = folder.resolve() / f".open-{secrets.token_hex(4)}.html"
     text = f'<!doctype html><meta http-equiv="refresh" content="0;url={html.escape(address)}"><title>phototemplate</title>'
     try:

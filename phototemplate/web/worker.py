@@ -72,7 +72,7 @@ class Worker:
         loop = asyncio.get_running_loop()
         threading.Thread(target=self._listen, args=(here, loop), daemon=True, name="worker answers").start()
 
-    async def call(self, lane: Lane, name: str, watch: Watch | None = None, **arguments: Any) -> Any:
+    async def call(self, lane: Lane, name: str, watch: Watch | None = None, /, **arguments: Any) -> Any:
         """Let the worker do something and wait for its answer.
 
         Raises the ``PhototemplateError`` that the task raised, ``Cancelled``, or ``WorkerLost``.

@@ -76,7 +76,7 @@ class Workspace:
         self._worker.close()
         self._made.cleanup()
 
-    async def make(self, what: str, **wishes: Any) -> dict[str, Any]:
+    async def make(self, what: str, /, **wishes: Any) -> dict[str, Any]:
         """Something that needs no job: sheets to print, a photo plan. The answer with its files by name."""
         facts: dict[str, Any] = await self._worker.call("long", what, folder=self._made.name, **wishes)
         made = {name: Path(path) for name, path in facts["files"].items()}
@@ -125,7 +125,7 @@ class Workspace:
         thumb = min(cache.glob("thumb-*.jpg"), default=None)
         facts["picture"] = "" if thumb is None else thumb.name
         facts["state"] = "photos" if facts["photos"] else "new"
-        with contextlib.suppress(OSError, ValueError, KeyError):
+        with contextlib.suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
             kept = json.loads((cache / KEPT_FILE).read_text(encoding="utf-8"))["result"]
             written = current_set(job) is not None
             facts["state"] = "written" if written else "measured" if kept["edges"] else "placed"
@@ -169,21 +169,15 @@ class Workspace:
     def new_job(self, title: str) -> str:
         """Make an empty job; name of its folder. Raises ``Refused``."""
         folder = self._free(folder_name(title))
-        try:
-            (folder / "photos").mkdir(parents=True)
-        except OSError as exc:
-            raise Refused("disk", 507, detail=exc.strerror or "") from exc
+        (folder / "photos").mkdir(parents=True)
         return folder.name
 
     async def copy(self, name: str) -> str:
         """Copy photos and job file of a job, without what was written from them; name of the copy."""
         source = self.place(name)
         target = self._free(f"{source.name} copy")
-        ignore = shutil.ignore_patterns("results", ".results-*", ".lock", ".arriving-*", "history.jsonl")
-        try:
-            await asyncio.to_thread(shutil.copytree, source, target, ignore=ignore)
-        except (OSError, shutil.Error) as exc:
-            raise Refused("disk", 507, detail=getattr(exc, "strerror", "") or str(exc)[:200]) from exc
+        ignore = shutil.ignore_patterns("results", ".results-*", ".lock*", ".arriving-*", "history.jsonl")
+        await asyncio.to_thread(shutil.copytree, source, target, ignore=ignore)
         return target.name
 
     async def archive(self, name: str) -> None:
@@ -194,11 +188,8 @@ class Workspace:
         target = self.folder / ARCHIVE / source.name
         if target.exists():
             target = self.folder / ARCHIVE / f"{source.name} {time.strftime('%Y-%m-%d %H%M%S')}"
-        try:
-            target.parent.mkdir(exist_ok=True)
-            source.rename(target)
-        except OSError as exc:
-            raise Refused("disk", 507, detail=exc.strerror or "") from exc
+        target.parent.mkdir(exist_ok=True)
+        source.rename(target)
 
     def _free(self, name: str) -> Path:
         names = {p.name.lower() for p in self.folder.iterdir()}

@@ -96,7 +96,7 @@ def test_what_is_refused(tmp_path: Path, draw: Callable[[Any], object], units: i
 
 
 def test_missing_and_broken_files(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="no cut-out file"):
+    with pytest.raises(InputError, match="no file"):
         read_cutout_dxf(tmp_path / "none.dxf")
     (tmp_path / "x.dxf").write_text("hello")
     with pytest.raises(InputError, match="cannot be read"):

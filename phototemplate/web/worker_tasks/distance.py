@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from typing_extensions import TypedDict  # pydantic reads no other before Python 3.12
 
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import DistanceSpec, PlaceSpec
@@ -27,7 +28,16 @@ from phototemplate.web.constants import (
     POINTING_PX,
 )
 from phototemplate.web.refusals import Refused, words_of
-from phototemplate.web.worker_tasks.photo_places import photos_showing, scene_of
+from phototemplate.web.worker_tasks.photo_places import Pair, photos_showing, scene_of
+
+
+class AskedPlace(TypedDict, total=False):
+    """A place as the page names it: a corner of a loop, a place on an edge, or a place alone."""
+
+    xy: Pair
+    edge: str
+    loop: str
+    corner: int
 
 
 @dataclass
@@ -61,7 +71,7 @@ def _words(place: PlaceSpec) -> dict[str, Any]:
     return place.model_dump(include={"loop", "corner", "edge"}, exclude_none=True)
 
 
-def _place(m: Measurement, place: PlaceSpec) -> dict[str, Any]:
+def _place(m: Measurement, place: PlaceSpec) -> AskedPlace:
     """A place of the job file as :func:`distance` takes it. Raises ``Refused`` where its sheet is not there."""
     if place.loop is not None:
         return {"loop": place.loop, "corner": place.corner}
@@ -74,7 +84,7 @@ def _place(m: Measurement, place: PlaceSpec) -> dict[str, Any]:
     return {"xy": xy} if place.edge is None else {"edge": place.edge, "xy": xy}
 
 
-def distance(memory: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], mm_per_px: float = 1.0) -> dict[str, Any]:
+def distance(memory: Any, tell: Progress, a: AskedPlace, b: AskedPlace, mm_per_px: float = 1.0) -> dict[str, Any]:
     """Distance between two things: ``{"xy": [x, y]}`` (work frame), ``{"loop", "corner"}`` or ``{"edge", "xy"}``.
 
     Between edges: from the place on the first, normal to the second. Raises ``InputError`` (or ``Refused``) for what does not
@@ -122,17 +132,17 @@ def distance(memory: Any, tell: Progress, a: dict[str, Any], b: dict[str, Any], 
     }
 
 
-def _spot(memory: Any, tell: Progress, m: Measurement, state: State, one: dict[str, Any], mm_per_px: float) -> Spot:
+def _spot(memory: Any, tell: Progress, m: Measurement, state: State, one: AskedPlace, mm_per_px: float) -> Spot:
     k = m.outline.influences.size
     nothing, still = np.zeros((2, k)), np.zeros((2, 2))
-    if "corner" in one:
-        return Spot(state.corner(str(one["loop"]), int(one["corner"])), nothing, still)
-    xy = [float(v) for v in one["xy"]]
-    if len(xy) != 2 or not np.all(np.isfinite(xy)):
+    if "corner" in one and "loop" in one:
+        return Spot(state.corner(one["loop"], one["corner"]), nothing, still)
+    if "xy" not in one:
         raise Refused("bad-place")
+    xy = one["xy"]
     turn, shift = m.outline.plan_from_work[:2, :2], m.outline.plan_from_work[:2, 2]
     if "edge" in one:
-        edge_id = str(one["edge"])
+        edge_id = one["edge"]
         return Spot(state.curve(edge_id).foot(vec(turn @ np.array(xy) + shift)), nothing, still, edge_id)
     seen = photos_showing(memory, tell, xy, most=1, margin_px=POINTING_MARGIN_PX)
     if not seen:

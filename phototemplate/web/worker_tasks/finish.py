@@ -13,7 +13,6 @@ from phototemplate.progress import Progress
 from phototemplate.result_set import MANIFEST, current_set
 from phototemplate.results import Wanted, measure_job, write_results
 from phototemplate.web.journal import JOURNAL_FILE
-from phototemplate.web.refusals import Refused
 
 READ_ME = """\
 This folder rebuilds the result: unpack it, then run
@@ -41,7 +40,7 @@ def finish(memory: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
 
 
 def archive(memory: Any, tell: Progress, job_folder: str, to: str) -> str:
-    """Pack photos, job file and results into a zip file. Raises ``Refused`` where it cannot be written."""
+    """Pack photos, job file and results into a zip file."""
     del memory
     job = load_job(Path(job_folder))
     photos = job.photo_paths()
@@ -51,16 +50,13 @@ def archive(memory: Any, tell: Progress, job_folder: str, to: str) -> str:
     if present is not None:  # results of another state of the job are not handed out with it
         inside += [(p, f"results/{p.name}") for p in [*present.paths(), job.results / MANIFEST]]
     inside += [(p, str(p.relative_to(job.folder))) for p in _maker_files(job)]
-    try:
-        with atomic_path(to) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as file:
-            file.writestr("README.txt", READ_ME)
-            for k, (path, name) in enumerate(inside):
-                # photos are packed already; text shrinks
-                text = path.suffix in (".toml", ".json", ".jsonl", ".html", ".dxf", ".svg", ".csv")
-                file.write(path, name, zipfile.ZIP_DEFLATED if text else zipfile.ZIP_STORED)
-                tell("archive", (k + 1) / len(inside))
-    except OSError as exc:
-        raise Refused("disk", 507, detail=exc.strerror or exc) from exc
+    with atomic_path(to) as part, zipfile.ZipFile(part, "w", zipfile.ZIP_STORED, strict_timestamps=False) as file:
+        file.writestr(zipfile.ZipInfo("README.txt"), READ_ME)  # of 1980: no clock is too early for that
+        for k, (path, name) in enumerate(inside):
+            # photos are packed already; text shrinks
+            text = path.suffix in (".toml", ".json", ".jsonl", ".html", ".dxf", ".svg", ".csv")
+            file.write(path, name, zipfile.ZIP_DEFLATED if text else zipfile.ZIP_STORED)
+            tell("archive", (k + 1) / len(inside))
     return to
 
 

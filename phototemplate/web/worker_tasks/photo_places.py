@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
+from pydantic import Field
 
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import path_on_nearest_sheet
@@ -13,6 +14,9 @@ from phototemplate.progress import Progress
 from phototemplate.settings import EdgeSettings
 from phototemplate.web.constants import PHOTO_MARGIN_PX
 
+Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+"""A place of the work plane, x and y in mm"""
+
 
 def scene_of(m: Measurement) -> Scene:
     """The measurement for questions of geometry; no picture is decoded."""
@@ -20,7 +24,7 @@ def scene_of(m: Measurement) -> Scene:
 
 
 def photos_showing(
-    memory: Any, tell: Progress, xy: list[float], most: int = 4, margin_px: float = PHOTO_MARGIN_PX
+    memory: Any, tell: Progress, xy: Pair, most: int = 4, margin_px: float = PHOTO_MARGIN_PX
 ) -> list[dict[str, Any]]:
     """Photos that show a place (work frame, z = 0), the best seen first.
 
@@ -47,7 +51,7 @@ def photos_showing(
     return seen[:most]
 
 
-def anchor_path(memory: Any, tell: Progress, path: list[list[float]]) -> dict[str, Any]:
+def anchor_path(memory: Any, tell: Progress, path: Annotated[list[Pair], Field(min_length=2)]) -> dict[str, Any]:
     """A path of the work frame in the frame of the nearest sheet, as the job file wants it.
 
     Raises ``MeasureError`` where no sheet was placed.

@@ -7,8 +7,11 @@ import importlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
+
+from pydantic import ConfigDict, ValidationError, validate_call
 
 from phototemplate.capture.photos import read_meta
 from phototemplate.capture.store import PhotoStore
@@ -17,7 +20,7 @@ from phototemplate.job import Job
 from phototemplate.model import Measurement, PhotoMeta
 from phototemplate.output.assessment import Judgements
 from phototemplate.stage_cache import Memo, file_mark
-from phototemplate.web.refusals import Refused
+from phototemplate.web.refusals import Refused, refused_by_the_disk
 
 
 class JobPhotos(PhotoStore):
@@ -105,8 +108,12 @@ def error_of(exc: BaseException) -> tuple[str, str, dict[str, Any]]:
             return kind, str(exc), {}
     if isinstance(exc, PhototemplateError):
         return "other", str(exc), {}
+    if isinstance(exc, OSError):
+        return error_of(refused_by_the_disk(exc))
     if isinstance(exc, MemoryError):
         return "refused", "no-memory", {}
+    if isinstance(exc, ValidationError) and exc.title in TASK_FUNCTIONS:
+        return "refused", "bad-question", {}
     return "refused", "bug", {"detail": f"{type(exc).__name__}: {exc}"}
 
 
@@ -122,10 +129,12 @@ PLACES = {
     "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
+TASK_FUNCTIONS = frozenset(place.split(":")[1] for place in PLACES.values())
 
 
+@cache
 def task(name: str) -> Callable[..., Any]:
-    """The function of a task."""
+    """The function of a task. What it is called with is held against its annotations: most of it comes from the page."""
     module, function = PLACES[name].split(":")
     found: Callable[..., Any] = getattr(importlib.import_module(f"phototemplate.web.worker_tasks.{module}"), function)
-    return found
+    return validate_call(found, config=ConfigDict(strict=True, allow_inf_nan=False))

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from phototemplate.progress import Progress
 from phototemplate.web.constants import PHOTO_QUALITY, QUIET_ZONE, TILE
-from phototemplate.web.refusals import Refused
 
 
 def levels_of(size_px: tuple[int, int]) -> int:
@@ -30,10 +29,7 @@ def levels_of(size_px: tuple[int, int]) -> int:
 
 
 def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = PHOTO_QUALITY, first_level: int = 0) -> None:
-    """Write all tiles of a picture (h, w, 3 or h, w) to ``folder``; whole or not at all.
-
-    Raises ``Refused`` where they cannot be written.
-    """
+    """Write all tiles of a picture (h, w, 3 or h, w) to ``folder``; whole or not at all."""
     if (folder / "done").exists():
         return
     part = folder.with_name(f".{folder.name}-{secrets.token_hex(4)}.part")
@@ -65,8 +61,6 @@ def cut(rgb: NDArray[np.uint8], folder: Path, quality: int = PHOTO_QUALITY, firs
             if not (folder / "done").exists():
                 shutil.rmtree(folder, ignore_errors=True)
                 os.replace(part, folder)
-    except OSError as exc:
-        raise Refused("disk", 507, detail=exc.strerror or "") from exc
     finally:
         if part.exists():
             shutil.rmtree(part, ignore_errors=True)
