@@ -6,6 +6,7 @@ A job that finished is not run again until its job file or a photo changes: its 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -26,7 +27,7 @@ from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, InstallationError, JobBusyError, PhototemplateError
 from phototemplate.output.csv import write_rows_csv
-from phototemplate.studies.constants import BUSY_S, CONNECT_S, RESTART_S, TRIES, WATCH_S
+from phototemplate.studies.constants import BUSY_S, CONNECT_S, COUNT_EVERY_S, RESTART_S, TRIES, WATCH_S
 
 STAMP = "batch.json"
 CSV_COLUMNS = ("job", "state", "seconds", "edges", "largest_U_mm", "findings", "message")
@@ -211,7 +212,7 @@ class _Cluster:
             raise InstallationError(
                 "Running on a cluster needs dask.distributed; install it with: pip install 'phototemplate[cluster]'."
             ) from exc
-        self._address = scheduler
+        self._address, self._width, self._counted = scheduler, 1, -COUNT_EVERY_S
         self._connect(CONNECT_S)
 
     def _connect(self, patience_s: float) -> None:
@@ -229,11 +230,12 @@ class _Cluster:
         self.pool: Executor = self._client.get_executor(pure=False, retries=0)
 
     def width(self) -> int:
-        """Two jobs for every thread there is now: workers come and go."""
-        try:
-            return max(1, 2 * sum(self._client.nthreads().values()))
-        except OSError:
-            return 1
+        """Two jobs for every thread there is: workers come and go."""
+        if time.monotonic() > self._counted + COUNT_EVERY_S:
+            with contextlib.suppress(OSError):
+                self._width = max(1, 2 * sum(self._client.nthreads().values()))
+            self._counted = time.monotonic()
+        return self._width
 
     def mend(self) -> None:
         """Wait for a scheduler that was started anew; a worker that died is Dask's own business."""

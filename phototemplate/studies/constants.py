@@ -414,3 +414,5 @@ RESTART_S: Final = 600.0
 """s. How long a batch waits for a scheduler that has gone. Convention: a machine that is started anew."""
 TABLE_EVERY_S: Final = 1.0
 """s. How often the table of a batch is written while it runs. Convention: felt as at once; a thousand rows take 10 ms."""
+COUNT_EVERY_S: Final = 5.0
+"""s. How often a batch counts the workers of a cluster. Convention: new ones are at work soon."""
