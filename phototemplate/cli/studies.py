@@ -282,11 +282,11 @@ def batch(
     """Measure many job folders at once; a restart skips what is finished, a bad job does not stop the rest."""
     from phototemplate.cli.show import console
     from phototemplate.job_studies import measure_folder
-    from phototemplate.studies.batch import Pace, run_batch, write_table
+    from phototemplate.studies.batch import Outcome, Pace, run_batch, write_table
     from phototemplate.studies.constants import TABLE_EVERY_S
 
     out = console()
-    outcomes = []
+    outcomes: list[Outcome] = []
     pace, written_at = Pace(len({p.resolve() for p in jobs})), 0.0
     written = write_table(outcomes, table)
     for outcome in run_batch(jobs, measure_folder, workers, scheduler, again):

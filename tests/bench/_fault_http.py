@@ -143,7 +143,7 @@ class Page:
             self.client.post("/api/jobs/open", json={"name": "kitchen"})
         opened = self.workspace.opened
         for part in (opened, opened.photo_table, opened.measuring):
-            part.worker = self.worker  # type: ignore[attr-defined]
+            part.worker = self.worker
 
 
 @contextmanager

@@ -137,9 +137,9 @@ def _spot(memory: Any, tell: Progress, m: Measurement, state: State, one: AskedP
     nothing, still = np.zeros((2, k)), np.zeros((2, 2))
     if "corner" in one and "loop" in one:
         return Spot(state.corner(one["loop"], one["corner"]), nothing, still)
-    if "xy" not in one:
+    xy = one.get("xy", [])
+    if len(xy) != 2 or not np.all(np.isfinite(xy)):
         raise Refused("bad-place")
-    xy = one["xy"]
     turn, shift = m.outline.plan_from_work[:2, :2], m.outline.plan_from_work[:2, 2]
     if "edge" in one:
         edge_id = one["edge"]

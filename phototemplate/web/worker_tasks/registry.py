@@ -137,4 +137,5 @@ def task(name: str) -> Callable[..., Any]:
     """The function of a task. What it is called with is held against its annotations: most of it comes from the page."""
     module, function = PLACES[name].split(":")
     found: Callable[..., Any] = getattr(importlib.import_module(f"phototemplate.web.worker_tasks.{module}"), function)
-    return validate_call(found, config=ConfigDict(strict=True, allow_inf_nan=False))
+    checked: Callable[..., Any] = validate_call(config=ConfigDict(strict=True, allow_inf_nan=False))(found)
+    return checked
