@@ -41,7 +41,7 @@ def fenced(read: Callable[Concatenate[Path, P], T]) -> Callable[Concatenate[Path
     """
 
     @functools.wraps(read)
-    def outside(path: Path, *arguments: P.args, **wishes: P.kwargs) -> T:
+    def outside(path: Path, /, *arguments: P.args, **wishes: P.kwargs) -> T:
         try:
             status = path.stat()
         except OSError as exc:

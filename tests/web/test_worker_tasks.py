@@ -221,7 +221,7 @@ def test_pointed_at_sensitivities_by_moving_the_camera(memory: WorkerMemory) -> 
         {"xy": [1e9, 1e9]},
     ],
 )
-def test_places_that_do_not_exist(memory: WorkerMemory, bad: dict[str, Any]) -> None:
+def test_places_that_do_not_exist(memory: WorkerMemory, bad: Any) -> None:
     with pytest.raises(InputError):
         distance(memory, quiet, bad, {"loop": memory.measured().outline.loops[0].loop_id, "corner": 0})
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import scipy.linalg
@@ -24,9 +25,9 @@ SINGULAR = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Normal:
-    """Normal equations: shared block, point blocks, coupling."""
+    """Normal equations: shared block, point blocks, coupling. Two are the same where they are one."""
 
     information: Array
     """(K, K) of the sightings, before elimination"""
@@ -133,10 +134,22 @@ class Covariance:
     """(M, 3, 3)"""
 
 
+_INVERTED: WeakKeyDictionary[Normal, tuple[IntArray, Covariance]] = WeakKeyDictionary()
+
+
 def covariance(problem: Problem, normal: Normal) -> Covariance:
-    """Invert the reduced normal equations. Raises :class:`MeasureError` where they are singular."""
-    k = problem.size
+    """Invert the reduced normal equations. Raises :class:`MeasureError` where they are singular.
+
+    Every test of one solution asks for it: it is remembered for as long as those normal equations are.
+    """
     free = np.nonzero(problem.free)[0]
+    known = _INVERTED.get(normal)
+    if known is None or not np.array_equal(known[0], free):
+        known = _INVERTED[normal] = free, _inverted(problem.size, normal, free)
+    return known[1]
+
+
+def _inverted(k: int, normal: Normal, free: IntArray) -> Covariance:
     inverse = point_inverse(normal, 0.0)
     block, _ = reduced(normal, inverse, free)
     gain = np.einsum("kmi,mij->kmj", normal.coupling.reshape(k, -1, 3), inverse)

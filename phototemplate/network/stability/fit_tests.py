@@ -24,6 +24,7 @@ from phototemplate.model.network import FitQuality, FitTest
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.adjustment.bundle import Covariance
 
 Ratios = Mapping[str, tuple[float, float]]
 """Where -> variance ratio and its redundancy"""
@@ -48,14 +49,9 @@ class _Residuals:
     """Residuals of an adjustment with what is known of their covariance."""
 
     run: Adjustment
-    white: Array
-    """(N, 2) by the covariance as weighted now"""
-    jac: Array
-    """(N, 2, K) by the shared parameters, free points following"""
-    own: Array
-    """(N, 2, 2) part of the adjusted sightings' covariance from the noise of free points"""
-    cov: Array
-    """(K, K)"""
+    cov: Covariance
+    left: Array
+    """(N, 2, 2) covariance of each sighting's residual where everything fits, ``1 - J C J^T``"""
     used: BoolArray
     labels: Mapping[str, IntArray]
     """What sightings are grouped by"""
@@ -64,14 +60,6 @@ class _Residuals:
     def of(cls, run: Adjustment) -> _Residuals:
         problem, linear = run.problem, run.solved.linear
         cov, s = bundle.covariance(problem, run.solved.normal), problem.sightings
-        jac, own = np.zeros((len(s), 2, problem.size)), np.zeros((len(s), 2, 2))
-        for rows, photo, key in problem.groups:
-            columns, local = problem.group_columns(photo, key)
-            jac[rows][:, :, columns] = linear.jac[rows][:, :, local]
-            if key == -1:
-                by_point, index = linear.jac[rows, :, problem.layout.point], problem.schur_index[s.point[rows]]
-                jac[rows] -= np.einsum("nri,kni->nrk", by_point, cov.gain[:, index])
-                own[rows] = by_point @ cov.point_noise[index] @ by_point.transpose(0, 2, 1)
         camera = problem.photo_camera[s.photo]
         size = np.array([sensor.size_px for sensor in problem.sensors])[camera]
         cell = np.clip((s.uv / size * [4, 3]).astype(np.int64), 0, [3, 2])
@@ -84,11 +72,16 @@ class _Residuals:
             "view": s.photo * (target.max(initial=0) + 1) + target,
             "region": camera * 12 + cell[:, 1] * 4 + cell[:, 0],
         }
-        return cls(run, linear.white, jac, own, cov.shared, run.used, labels)
+        return cls(run, cov, np.eye(2) - bundle.fitted_cov(problem, linear, cov), run.used, labels)
+
+    @property
+    def white(self) -> Array:
+        """(N, 2) residuals by the covariance as weighted now."""
+        return self.run.solved.linear.white
 
     def squares(self, label: str | None) -> Ratios:
         """Sum of squares over redundancy, by label; all together without."""
-        q = 2.0 - np.einsum("nrk,kl,nrl->n", self.jac, self.cov, self.jac, optimize=True) - np.trace(self.own, axis1=1, axis2=2)
+        q = np.trace(self.left, axis1=1, axis2=2)
         square = np.sum(self.white**2, axis=1)
         group = np.zeros(len(q), dtype=np.int64) if label is None else self.labels[label]
         free, sums = (np.bincount(group[self.used], v[self.used]) for v in (q, square))
@@ -97,24 +90,44 @@ class _Residuals:
 
     def sums(self, label: str) -> Ratios:
         """Squares of the groups' sums over their expectation, all groups together."""
+        found, group = np.unique(self.labels[label][self.used], return_inverse=True)
+        n = np.bincount(group, minlength=len(found))
+        white = np.stack([np.bincount(group, w, len(found)) for w in self.white[self.used].T], axis=1)
+        everyone = np.full(len(self.used), -1)
+        everyone[self.used] = group
+        jac, own = self._summed(everyone, len(found))
         total, count = 0.0, 0
-        group = np.where(self.used, self.labels[label], -1)
-        order = np.argsort(group, kind="stable")
-        order = order[group[order] >= 0]
-        for rows in np.split(order, np.nonzero(np.diff(group[order]))[0] + 1) if len(order) else []:
-            n, g = len(rows), self.jac[rows].sum(axis=0)
-            left = n * np.eye(2) - g @ self.cov @ g.T - self.own[rows].sum(axis=0)
-            value, vector = np.linalg.eigh(left)
-            checked = value > constants.CHECKED * n
-            along = vector.T @ self.white[rows].sum(axis=0)
+        for g in range(len(found)):
+            columns = np.flatnonzero(jac[g].any(axis=0))
+            j = jac[g][:, columns]
+            value, vector = np.linalg.eigh(n[g] * np.eye(2) - j @ self.cov.shared[np.ix_(columns, columns)] @ j.T - own[g])
+            checked = value > constants.CHECKED * n[g]
+            along = vector.T @ white[g]
             total += float(np.sum(along[checked] ** 2 / value[checked]))
             count += int(checked.sum())
         return {"": (total / count, float(count))} if count else {}
 
+    def _summed(self, group: IntArray, count: int) -> tuple[Array, Array]:
+        """Sums over each group of its used sightings: (G, 2, K) derivatives by the shared parameters, free points following,
+        and (G, 2, 2) what the noise of free points is in the adjusted sightings."""
+        problem, linear, s = self.run.problem, self.run.solved.linear, self.run.problem.sightings
+        jac, own = np.zeros((count, 2, problem.size)), np.zeros((count, 2, 2))
+        for rows, photo, key in problem.groups:
+            columns, local = problem.group_columns(photo, key)
+            mine = rows.start + np.flatnonzero(self.used[rows])
+            for g in np.unique(group[mine]):
+                these = mine[group[mine] == g]
+                j = linear.jac[these]
+                jac[g][:, columns] += j[:, :, local].sum(axis=0)
+                if key == -1:
+                    by_point, index = j[:, :, problem.layout.point], problem.schur_index[s.point[these]]
+                    jac[g] -= np.tensordot(by_point, self.cov.gain[:, index], axes=([0, 2], [1, 2]))
+                    own[g] += (by_point @ self.cov.point_noise[index] @ by_point.transpose(0, 2, 1)).sum(axis=0)
+        return jac, own
+
     def directions(self) -> Ratios:
         """Variance along the picture's rows and across them, over what both have together."""
-        q = 1.0 - np.einsum("nrk,kl,nrl->nr", self.jac, self.cov, self.jac, optimize=True)
-        q -= np.diagonal(self.own, axis1=1, axis2=2)
+        q = np.diagonal(self.left, axis1=1, axis2=2)
         square, free = (self.white[self.used] ** 2).sum(axis=0), q[self.used].sum(axis=0)
         if free.min() < constants.LEAST_REDUNDANCY_OF_PHOTO:
             return {}
