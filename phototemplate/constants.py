@@ -85,3 +85,6 @@ USUAL_VALUES: Final = {
     "bar": (200.0, 3000.0), "tape": (300.0, 15_000.0), "caliper": (10.0, 400.0),
 }
 """mm, degC. Values of the job file, and lengths by their kind, that need no question. Convention: of kitchens and shops."""
+
+ESTIMATE_FILE: Final = "estimate.toml"
+"""name. File beside a job's photos with what was clicked in them. Convention: our own."""

@@ -5,7 +5,7 @@ The studies know outlines and measurements; here they meet the job folders from 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -14,24 +14,28 @@ from typing import Any
 
 from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.store import PhotoStore
-from phototemplate.errors import FINDINGS, InputError, MeasureError
+from phototemplate.constants import ESTIMATE_FILE
+from phototemplate.errors import FINDINGS, InputError, MeasureError, PhototemplateError
 from phototemplate.job import EdgeSpec, Job, load_job
-from phototemplate.model import HeightPoint, Measurement, Outline
+from phototemplate.model import HeightPoint, Measurement, Outline, PhotoMeta
 from phototemplate.progress import Progress, quiet
 from phototemplate.result_set import current_set
 from phototemplate.results import Wanted, measure_and_write, measure_job, write_results
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.check_wall import WallCheck, check_wall
-from phototemplate.studies.clicked import clicked_outline, fit_clicked
+from phototemplate.studies.clicked import ClickedPlan, clicked_outline
 from phototemplate.studies.clicked_lens import LENS_UNKNOWN
 from phototemplate.studies.constants import STRAIGHT_EDGE_MM, USUAL_GAP_MM
+from phototemplate.studies.customer.doubted_kinds import fit_doubted
+from phototemplate.studies.customer.message import message_text, wanted, write_message
+from phototemplate.studies.customer.proposal import propose_clicks
 from phototemplate.studies.estimate import Estimate, estimate
-from phototemplate.studies.estimate_file import ESTIMATE_FILE, read_estimate_file
+from phototemplate.studies.estimate_file import EstimateFile, read_estimate_file, write_estimate_file
 from phototemplate.studies.fit_reference import Freedom
 from phototemplate.studies.packing import SlabSpec, slab_from_words
 from phototemplate.studies.plumb import Lean, lean
-from phototemplate.studies.price_list import Shop, read_price_list
+from phototemplate.studies.price_list import Shop, price_lists, read_price_list
 from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import Quote
 from phototemplate.studies.quote_file import QUOTE_FILE, read_quote_file
@@ -209,7 +213,7 @@ def estimate_of(job: Job, wishes: EstimateWishes) -> tuple[Estimate, Mapping[str
     options = tuple(
         (title, estimate(
             known.outline, known.spec, job=known.name, heights=known.heights, prices=prices, choice=choice, slab=slab,
-            landmarks=known.landmarks, printed=known.printed, caution=known.caution,
+            landmarks=known.landmarks, printed=known.printed, caution=known.caution, assumed=known.assumed,
         ))
         for title, choice in file.choices(wishes.choice)
     )  # fmt: skip
@@ -231,22 +235,18 @@ class KnownSoFar:
     """Printed sheets lie in the photos"""
     caution: str = ""
     """Why the ranges are wider than they need be"""
+    assumed: tuple[tuple[str, str], ...] = ()
+    """(what, value) of what nobody measured"""
+    plan: ClickedPlan | None = None
+    """Where the sizes come from, where they come from clicks"""
 
 
 def known_so_far(job: Job) -> KnownSoFar:
     """From clicks where the job has an ``estimate.toml``, else from the sheets in its photos."""
     path = job.folder / ESTIMATE_FILE
     if path.is_file():
-        file = read_estimate_file(path)
         photos, _ = read_photos(job)
-        clicked = file.clicked({p.photo_id: p for p in photos}, PhotoStore(photos).gray)
-        profiles, _ = match_profiles(photos, load_profiles())
-        plan = fit_clicked(clicked, file.tape_lengths(), file.loops(), profiles)
-        told = all(c.straight or c.meta.focal35_mm or c.meta.camera_id in profiles for c in clicked)
-        return KnownSoFar(
-            file.name or job.name, clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks(),
-            caution="" if told else LENS_UNKNOWN,
-        )  # fmt: skip
+        return known_of_clicks(job.name, read_estimate_file(path), photos, PhotoStore(photos))
     if not job.file.edges or not job.file.loops:
         raise InputError(
             f"{job.name} names no edges: mark them in the app (phototemplate app {job.folder}), or write {path.name} with the "
@@ -259,6 +259,64 @@ def known_so_far(job: Job) -> KnownSoFar:
         job.name, measurement.outline, job.file.template_spec(), measurement.work_plane.heights,
         {(a, b): shown.get(a) or shown.get(b) or "" for a, b in corners}, printed=True,
     )  # fmt: skip
+
+
+def known_of_clicks(
+    name: str, file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStore, near: ClickedPlan | None = None
+) -> KnownSoFar:
+    """What the clicks in a customer's photos say; ``near``: what they said before one of them was moved.
+
+    Raises ``InputError`` for clicks that cannot be used, ``MeasureError`` where nothing fixes the scale or the clicks
+    contradict each other.
+    """
+    clicked = file.clicked({p.photo_id: p for p in photos}, store.gray)
+    if not any(p.points for p in clicked):
+        raise MeasureError(f"No corner of a top is marked in the photos of {name}; press them in the app (phototemplate app).")
+    profiles, _ = match_profiles(photos, load_profiles())
+    plan = fit_doubted(clicked, file.tape_lengths(), file.loops(), file.doubts(), profiles, near)
+    told = all(c.straight or c.meta.focal35_mm or c.meta.camera_id in profiles for c in clicked)
+    return KnownSoFar(
+        file.name or name, clicked_outline(plan, file.loops()), file.template_spec(), (), file.landmarks(),
+        caution="" if told else LENS_UNKNOWN, assumed=file.assumed(), plan=plan,
+    )  # fmt: skip
+
+
+def propose_of(job: Job, paper: str, progress: Progress = quiet) -> str:
+    """Where nobody has clicked in a job's photos and it names no edges, find known things and corners in them and keep them in
+    ``estimate.toml``; what was found, in a sentence, empty where nothing was looked for.
+
+    Raises ``MeasureError`` where no photo can be read, ``OutputError``.
+    """
+    path = job.folder / ESTIMATE_FILE
+    if path.is_file() or job.file.edges:
+        return ""
+    photos, _ = read_photos(job)
+    file = propose_clicks(photos, paper, progress)
+    write_estimate_file(path, file)
+    things, corners = sum(len(p.known) for p in file.photos), sum(len(p.points) for p in file.photos)
+    return (
+        f"Found {things} things of known size and {corners} corners in {len(photos)} photos; look at them in the app "
+        f"(phototemplate app {job.folder}) before a price is sent."
+    )
+
+
+def message_of(job: Job, paper: str) -> tuple[str, Mapping[str, Path]]:
+    """What to write back to the customer, from the photos and clicks so far: the text, and the files (text, picture page)."""
+    path = job.folder / ESTIMATE_FILE
+    file = read_estimate_file(path) if path.is_file() else EstimateFile(photos=[])
+    asked, question, trouble, photos = read_quote_file(job.folder / QUOTE_FILE), "", "", 0
+    try:
+        photos = len(read_photos(job)[0])
+        known = known_so_far(job)
+        made = estimate(known.outline, known.spec, landmarks=known.landmarks, printed=known.printed)
+        question = "" if made.ask is None else made.ask.sentence
+    except PhototemplateError as exc:
+        trouble = str(exc)
+    listed = price_lists(job.folder)
+    shop = read_price_list(listed[asked.prices]).shop if asked.prices in listed else Shop()
+    need = wanted(file, photos, question, trouble)
+    names = paper, asked.customer.name, shop.name
+    return message_text(need, *names), write_message(need, job.results, *names)
 
 
 def measure_folder(job_dir: Path) -> dict[str, Any]:

@@ -55,6 +55,14 @@ def parse_toml(
         raise InputError("\n".join([*texts, *([f"{where}: {more} more like these."] if more else [])])) from exc
 
 
+def parsed(data: Mapping[str, Any], model: type[Model], what: str) -> Model:
+    """The same from plain data. Raises ``InputError`` with the first mistake."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as exc:
+        raise InputError(f"{what} cannot be used: {next(_sentences(exc, model))}") from exc
+
+
 def write_toml(path: Path, file: BaseModel) -> None:
     """Write a file; tables that did not change keep their comments. Raises ``OutputError``; the earlier file stays."""
     new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)

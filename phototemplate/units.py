@@ -6,8 +6,11 @@ rather than guessed: a slab cut 25 mm long instead of 25 in cannot be mended.
 
 from __future__ import annotations
 
+import locale
 import math
+import os
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Annotated, Final, Literal
@@ -35,6 +38,22 @@ _GLYPHS = {
 }  # fmt: skip
 _DENOMINATORS: Final = (2, 4, 8, 16, 32, 64)
 """count. Parts of an inch that are read. Convention: those on a tape measure, and 1/64 for callipers."""
+
+LETTER_COUNTRIES: Final = frozenset(["BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"])
+"""Where paper is Letter; A4 everywhere else. Source: Unicode CLDR, supplemental data, paperSize (from memory)."""
+
+
+def usual_paper(environment: Mapping[str, str] | None = None) -> Literal["A4", "Letter"]:
+    """Paper of the country this machine is set up for (LC_ALL, LC_PAPER, LANG, or the system's own words); Letter where it
+    does not say."""
+    from_system = environment is None
+    environment = os.environ if environment is None else environment
+    said = next((environment[k] for k in ("LC_ALL", "LC_PAPER", "LANG") if environment.get(k)), "")
+    if from_system and "_" not in said:
+        said = locale.getlocale()[0] or ""  # Windows and macOS tell it there
+    country = re.match(r"[A-Za-z]+[_-]([A-Z]{2})", said)
+    return "Letter" if country is None or country[1] in LETTER_COUNTRIES else "A4"
+
 
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
 _INCHES = r"(?:(?P<whole>\d+)(?:-|\s+)(?=\d+/))?(?P<num>\d+)/(?P<den>\d+)"

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from phototemplate.errors import InputError
+from phototemplate.units import usual_paper
 
 
 def sheets(
@@ -18,7 +19,7 @@ def sheets(
             "--what", help="set (all of it), or guide, sheets, strips, bars, board, customer, home-check; may be repeated."
         ),
     ] = None,
-    paper: Annotated[str, typer.Option(help="A4 or Letter; the board also A3 or Tabloid.")] = "A4",
+    paper: Annotated[str, typer.Option(help="A4 or Letter; the board also A3 or Tabloid; left out: what is usual here.")] = "",
     numbers: Annotated[str | None, typer.Option(help="Which numbers of one kind, e.g. 1-12,15.")] = None,
     print_scale: Annotated[
         str,
@@ -29,7 +30,7 @@ def sheets(
     """Write printable target sheets, wall strips, bar ends and the calibration board as PDF at exact scale."""
     from phototemplate.capture.sheets import write_sheets
 
-    written = write_sheets(out, what or "set", paper, _scale(print_scale), numbers, guide)
+    written = write_sheets(out, what or "set", paper or usual_paper(), _scale(print_scale), numbers, guide)
     typer.echo(f"wrote {written.path}: {len(written.pages)} pages {written.paper}, {len(written.target_ids)} targets")
     typer.echo("Print at 100 % (not 'fit to page'), check the ruler on each page, stick on something flat, note the thickness.")
 

@@ -14,7 +14,7 @@ import typer
 from phototemplate.cli.measure import JsonFlag
 from phototemplate.errors import InputError, MeasureError
 from phototemplate.studies.constants import STRAIGHT_EDGE_MM
-from phototemplate.units import parse_length_mm
+from phototemplate.units import parse_length_mm, usual_paper
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -195,13 +195,16 @@ def estimate(
     slab: Annotated[str | None, typer.Option(help='Slab, e.g. "120 x 70 in"; else as the material in the job file.')] = None,
     kerf: Annotated[str, typer.Option(help="Width of the saw's cut.")] = "4 mm",
     turn: Annotated[bool, typer.Option(help="Pieces may be turned on the slab, against its pattern.")] = False,
-    paper: Annotated[str, typer.Option(help="Letter or A4.")] = "Letter",
+    paper: Annotated[str, typer.Option(help="Letter or A4; left out: what is usual where this machine is.")] = "",
+    message: Annotated[bool, typer.Option("--message", help="Write what to send back to the customer, and stop.")] = False,
+    accept: Annotated[int, typer.Option(help="The customer took this option: make the templater's job, and stop.", min=0)] = 0,
     json_: JsonFlag = False,
 ) -> None:
     """Estimate area, edges, slabs, weight and price from a customer's photos, each with its range."""
     from phototemplate.job import load_job
-    from phototemplate.job_studies import EstimateWishes, estimate_of
+    from phototemplate.job_studies import EstimateWishes, estimate_of, message_of, propose_of
     from phototemplate.opencv_check import require_opencv
+    from phototemplate.order import order_job
     from phototemplate.studies.pricing import Choice
 
     require_opencv()
@@ -210,8 +213,20 @@ def estimate(
     if len(plain) > 1:
         raise InputError(f"--edge gives all edges two finishes ({', '.join(plain)}); give one, and NAME=FINISH for the others.")
     choice = Choice(material, "".join(plain), finishes, removal, distance, floors)
-    wishes = EstimateWishes(prices, choice, slab, parse_length_mm(kerf), turn, paper)
-    made, written = estimate_of(load_job(job_dir), wishes)
+    wishes = EstimateWishes(prices, choice, slab, parse_length_mm(kerf), turn, paper or usual_paper())
+    job, usual = load_job(job_dir), paper or usual_paper()
+    if accept:
+        order, files = order_job(job, accept)
+        typer.echo("\n".join([f"made {order.folder}", *(f"wrote {p}" for p in files.values())]))
+        return
+    found = propose_of(job, usual)
+    if found and not json_:
+        typer.echo(found)
+    if message:
+        _, files = message_of(job, usual)
+        typer.echo("\n".join([files["message"].read_text(encoding="utf-8"), *(f"wrote {p}" for p in files.values())]))
+        return
+    made, written = estimate_of(job, wishes)
     if json_:
         typer.echo(json.dumps({**_estimate_summary(made), "files": {k: str(v) for k, v in written.items()}}))
     else:
@@ -319,7 +334,7 @@ def plan(
     want: Annotated[str, typer.Option(help="Wanted U (k = 2) of every run's length.")] = "1/16 in",
     bar: Annotated[str | None, typer.Option(help="Length of a scale bar; left out: one tape length.")] = None,
     out: Annotated[Path, typer.Option(help="The page to print.")] = Path("photo-plan.pdf"),
-    paper: Annotated[str, typer.Option(help="Letter or A4.")] = "Letter",
+    paper: Annotated[str, typer.Option(help="Letter or A4; left out: what is usual where this machine is.")] = "",
     json_: JsonFlag = False,
 ) -> None:
     """How many photos from where reach a wanted U: predicted, with a page to print."""
@@ -332,7 +347,7 @@ def plan(
         tuple(parse_length_mm(r) for r in runs), parse_length_mm(depth), sheets, None if bar is None else parse_length_mm(bar)
     )
     made, tried = make(sketch, wanted)
-    path = write_plan(made, tried, wanted, out, paper)
+    path = write_plan(made, tried, wanted, out, paper or usual_paper())
     if json_:
         typer.echo(json.dumps({
             "photos": len(made.standpoints), "sheets": len(made.sheets_mm), "run_U_mm": list(made.run_U_mm),

@@ -24,7 +24,7 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Camera, Influences, Outline, Segment
 from phototemplate.settings import OutlineSettings
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, ClickedProblem, KnownThing, TapeLength
-from phototemplate.studies.clicked_start import rolls, start
+from phototemplate.studies.clicked_start import in_one_order, rolls, start
 from phototemplate.studies.constants import (
     CONTRADICTION,
     DOF_ASSUMED,
@@ -37,6 +37,9 @@ from phototemplate.studies.constants import (
     TILTS_DEG,
 )
 from phototemplate.template.outline import LoopEdges, build_outline
+
+WAY_ROUND = "which way round known things lie"
+"""Cause of an uncertainty"""
 
 
 @dataclass(frozen=True)
@@ -62,14 +65,20 @@ def fit_clicked(
     lengths: Sequence[TapeLength] = (),
     loops: Sequence[ClickedLoop] = (),
     profiles: Mapping[str, Camera] = MappingProxyType({}),
+    near: ClickedPlan | None = None,
 ) -> ClickedPlan:
-    """Solve for all points. ``profiles``: camera_id -> its calibrated lens, where one is known.
+    """Solve for all points. ``profiles``: camera_id -> its calibrated lens, where one is known. ``near``: what the clicks gave
+    before one of them was moved, where the search begins.
 
     Raises ``InputError`` for names that were not clicked, ``MeasureError`` where nothing fixes the scale or the photos, sizes
     and lengths contradict each other.
     """
     photos = [replace(p, known=tuple(_anticlockwise(t) for t in p.known)) for p in photos if p.points or p.known]
+    photos = in_one_order(photos)
     _check(photos, lengths, loops)
+    again = None if near is None else _from_there(near, photos, lengths, loops, profiles)
+    if again is not None:
+        return again
     things = tuple(dict.fromkeys(k.name for p in reversed(photos) for k in p.known))
     make = [partial(ClickedProblem, photos, lengths, loops, t, profiles) for t in product((False, True), repeat=len(things))]
     first = make[0]()
@@ -84,7 +93,7 @@ def fit_clicked(
     if not found:
         raise MeasureError("The clicked points do not give a picture of one plane; check that they lie on the cabinet tops.")
     found.sort(key=lambda item: item[0])
-    return _checked(_either(found))
+    return _checked(mixture(found, WAY_ROUND))
 
 
 class _Way:
@@ -95,9 +104,12 @@ class _Way:
         self.cost, self.x = math.inf, None  # type: float, Array | None
         """Half the sum of squares, and the unknowns; None as long as nothing converged"""
         starts: list[tuple[float, ClickedProblem, Array]] = []
-        for tilt, roll, optics in product(TILTS_DEG, rolls(self.problem.photos), lenses):
+        ways = [(t, r, False) for t, r in product(TILTS_DEG, rolls(self.problem.photos))]
+        if self.problem.things:
+            ways.insert(0, (TILTS_DEG[1], 0.0, True))
+        for (tilt, roll, by_things), optics in product(ways, lenses):
             problem = make()
-            begin = start(problem, math.radians(tilt), math.radians(roll), optics)
+            begin = start(problem, math.radians(tilt), math.radians(roll), optics, by_things)
             if begin is not None:
                 starts.append((float(np.sum(np.log1p(problem.residuals(begin) ** 2))), problem, begin))
         self.starts = sorted(starts, key=lambda item: item[0])
@@ -116,18 +128,22 @@ class _Way:
             if self.fits:
                 break
             f, jac = problem.residuals, problem.jacobian
-            robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
-            fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=60)
+            try:
+                robust = least_squares(f, begin, jac, loss="soft_l1", f_scale=3.0, x_scale="jac", max_nfev=25)
+                fine = least_squares(f, robust.x, jac, x_scale="jac", max_nfev=60)
+            except np.linalg.LinAlgError:  # the search went where a sheet is seen edge on
+                continue
             if fine.success and fine.cost < self.cost:  # what has not converged is no solution
                 self.cost, self.problem, self.x = float(fine.cost), problem, fine.x
         self.starts = self.starts[count:]
 
 
-def _either(found: Sequence[tuple[float, ClickedPlan]]) -> ClickedPlan:
-    """The best plan; where known things may as well lie the other way round, what that changes is a cause of its own: the
-    mixture's second moment about the best plan, with weights by the likelihood."""
+def mixture(found: Sequence[tuple[float, ClickedPlan]], cause: str) -> ClickedPlan:
+    """The first of several plans, each with half its chi-squared less the logarithm of its prior; what the others would change
+    is a cause of its own: the mixture's second moment about the first, with weights by the likelihood."""
     plan = found[0][1]
-    weights = np.exp(found[0][0] - np.array([cost for cost, _ in found]))
+    costs = np.array([cost for cost, _ in found])
+    weights = np.exp(costs.min() - costs)
     weights /= weights.sum()
     more = np.zeros_like(plan.influences.cov)
     for w, (_, other) in zip(weights[1:], found[1:], strict=True):
@@ -140,8 +156,31 @@ def _either(found: Sequence[tuple[float, ClickedPlan]]) -> ClickedPlan:
     if np.trace(more) <= LEAST_EITHER * np.trace(plan.influences.cov):
         return plan
     own = plan.influences
-    parts = {**own.parts, "which way round known things lie": more}
+    parts = {**own.parts, cause: own.parts.get(cause, np.zeros_like(more)) + more}
     return replace(plan, influences=Influences(own.names, own.cov + more, parts))
+
+
+def _from_there(
+    near: ClickedPlan,
+    photos: Sequence[ClickedPhoto],
+    lengths: Sequence[TapeLength],
+    loops: Sequence[ClickedLoop],
+    profiles: Mapping[str, Camera],
+) -> ClickedPlan | None:
+    """Solved from an earlier solution of the same unknowns; None where they are others, or where it does not fit there."""
+    before = near.problem
+    problem = ClickedProblem(photos, lengths, loops, [before.turned.get(n, False) for n in before.thing_names], profiles)
+    unknowns = (problem.names, problem.thing_names, [p.meta.photo_id for p in problem.photos], problem.size)
+    if WAY_ROUND in near.influences.parts or unknowns != (
+        before.names, before.thing_names, [p.meta.photo_id for p in before.photos], before.size
+    ):  # fmt: skip
+        return None
+    problem.rolls = dict(before.rolls)
+    fine = least_squares(problem.residuals, near.solution, problem.jacobian, x_scale="jac", max_nfev=40)
+    if not fine.success:
+        return None
+    plan = _solved(problem, fine.x)
+    return None if _contradicts(plan) else plan
 
 
 def _anticlockwise(thing: KnownThing) -> KnownThing:
@@ -183,9 +222,13 @@ def _check(photos: Sequence[ClickedPhoto], lengths: Sequence[TapeLength], loops:
             )
 
 
+def _contradicts(plan: ClickedPlan) -> bool:
+    return plan.redundancy > 0 and plan.chi2 > CONTRADICTION[0] * plan.redundancy + CONTRADICTION[1]
+
+
 def _checked(plan: ClickedPlan) -> ClickedPlan:
     what, times = plan.largest[0]
-    if plan.redundancy > 0 and plan.chi2 > CONTRADICTION[0] * plan.redundancy + CONTRADICTION[1]:
+    if _contradicts(plan):
         raise MeasureError(
             f"The clicks, sizes and lengths contradict each other (worst: {what}, {times:.0f} times its "
             "uncertainty); check that clicks with the same name are the same corner, that sizes and lengths are right, "

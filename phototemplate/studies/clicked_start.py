@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from phototemplate.model import Array
+from phototemplate.model import Array, PhotoMeta
+from phototemplate.studies.clicked_lens import expected_lens
 from phototemplate.studies.clicked_problem import ClickedPhoto, ClickedProblem
-from phototemplate.studies.constants import BOX_MISS, EYE_MM, FARTHEST_M, LEAST_DROP, THING
+from phototemplate.studies.constants import EYE_MM, FARTHEST_M, FOCAL_COST_PX, LEAST_DROP, THING
+from phototemplate.studies.known_sizes import KnownSize
 
 
 def rolls(photos: Sequence[ClickedPhoto]) -> tuple[float, ...]:
@@ -19,9 +23,10 @@ def rolls(photos: Sequence[ClickedPhoto]) -> tuple[float, ...]:
     return tuple(dict.fromkeys((turns.get(photos[0].meta.orientation, 0.0), 0.0, 90.0, -90.0)))[: 3]
 
 
-def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array) -> Array | None:
+def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array, by_things: bool = False) -> Array | None:
     """Points where the rays of a photo, held at an assumed height and tilt, meet the plane; common points join photos.
-    ``lenses``: of :meth:`ClickedProblem.lens_of_lines`."""
+    ``lenses``: of :meth:`ClickedProblem.lens_of_lines`; ``by_things``: photos that show a known thing are held as its shape
+    tells instead."""
     x = lenses.copy()
     placed: dict[str, Array] = {}
     corners: dict[str, Array] = {}
@@ -33,6 +38,12 @@ def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array) -> A
         turn = Rotation.from_euler("z", own_roll).as_matrix()
         rotation = turn @ level
         eye = np.array([0.0, 0.0, EYE_MM / 1000.0])
+
+        if by_things and photo.known:
+            first = photo.known[0]
+            ways = [_view(photo.meta, np.roll(first.corners_px, -r, axis=0), first.size) for r in range(2)]
+            seen = min(ways, key=lambda v: v.miss)
+            rotation, eye = seen.rotation, seen.eye_mm / 1000.0
 
         def on_plane(uv: Array, k: int = k, rotation: Array = rotation, eye: Array = eye) -> Array:
             optics, own = problem.camera(x, k)
@@ -56,7 +67,7 @@ def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array) -> A
             spin = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
             named = {n: scale * spin[:2, :2] @ p + shift for n, p in named.items()}
             boxes = {n: scale * p @ spin[:2, :2].T + shift for n, p in boxes.items()}
-            rotation, eye = rotation @ spin.T, np.append(shift, scale * eye[2])
+            rotation, eye = rotation @ spin.T, np.append(scale * spin[:2, :2] @ eye[:2] + shift, scale * eye[2])
         at = problem.n_cam + 6 * k
         x[at : at + 3], x[at + 3 : at + 6] = Rotation.from_matrix(rotation).as_rotvec(), eye
         placed = {**named, **placed}
@@ -76,23 +87,65 @@ def start(problem: ClickedProblem, tilt: float, roll: float, lenses: Array) -> A
 
 
 def _roll_of_box(seen: Array, known: Array, here: Sequence[Array], there: Sequence[Array]) -> int:
-    """By how many corners the clicks on a thing begin later than in the photo that showed it first: as the other points tell,
-    or else, where there are less than two, as its shape does. A rectangle looks the same after half a turn; then the photos
-    are taken to look the same way, more or less, as people stand in the room and not in the wall."""
-    off = []
-    for r in range(4):
-        box = np.roll(seen, -r, axis=0)
-        own, other = (np.array(here), np.array(there)) if len(here) >= 2 else (box, known)
-        scale, angle, shift = _similar(own, other)
-        c, s = math.cos(angle), math.sin(angle)
-        miss = scale * box @ np.array([[c, s], [-s, c]]) + shift - known
-        off.append(float(np.sum(miss**2)) if len(here) >= 2 else _shape_miss(miss, known) + abs(angle) / math.pi)
-    return int(np.argmin(off))
+    """By how many corners the clicks on a thing begin later than in the photo that showed it first, as the other points tell;
+    where there are less than two of them the corners are taken as :func:`in_one_order` left them."""
+    if len(here) < 2:
+        return 0
+    scale, angle, shift = _similar(np.array(here), np.array(there))
+    c, s = math.cos(angle), math.sin(angle)
+    moved = scale * seen @ np.array([[c, s], [-s, c]]) + shift
+    return int(np.argmin([float(np.sum((np.roll(moved, -r, axis=0) - known) ** 2)) for r in range(4)]))
 
 
-def _shape_miss(miss: Array, box: Array) -> float:
-    """How badly two boxes agree, in units in which a quarter turn of a sheet is worse than any turn of the photo."""
-    return BOX_MISS * math.sqrt(float(np.mean(miss**2))) / float(np.linalg.norm(box[2] - box[0]))
+def in_one_order(photos: Sequence[ClickedPhoto]) -> list[ClickedPhoto]:
+    """The photos with the corners of every thing beginning at the same corner, as far as its shape and the way people stand
+    tell: its long side first, and of the two ways round the one in which the photos look the same way, more or less, for
+    people stand in the room and not in the wall."""
+    ahead: dict[str, Array] = {}
+    out = []
+    for photo in photos:
+        things = []
+        for thing in photo.known:
+            fits = [_view(photo.meta, np.roll(thing.corners_px, -k, axis=0), thing.size) for k in range(2)]
+            roll = int(fits[1].miss < fits[0].miss)
+            way = fits[roll].rotation[2, :2]
+            if float(way @ ahead.setdefault(thing.name, way)) < 0:
+                roll += 2
+            corners, u = np.roll(thing.corners_px, -roll, axis=0), np.roll(thing.u_px, -roll)
+            things.append(replace(thing, corners_px=corners, u_px=u))
+        out.append(replace(photo, known=tuple(things)))
+    return out
+
+
+@dataclass(frozen=True)
+class _View:
+    """A photo as a rectangle in it tells; the rectangle lies in the plane, its middle in the origin, its long side along x."""
+
+    miss: float
+    """How badly the corners fit, px"""
+    rotation: Array
+    """(3, 3) camera from plane"""
+    eye_mm: Array
+    """(3,)"""
+
+
+def _view(meta: PhotoMeta, corners_px: Array, size: KnownSize) -> _View:
+    """The pose in which a rectangle, its long side first, looks like these corners (IPPE: T. Collins, A. Bartoli, 2014)."""
+    half = np.array([size.long_mm, size.short_mm]) / 2.0
+    box = np.column_stack([np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * half, np.zeros(4)])
+    optics = expected_lens(meta)
+    focal, u_focal = optics.focal_px, optics.u_focal
+    centre = (np.array(meta.size_px) - 1.0) / 2.0
+    found = []
+    for step in (-1.0, 0.0, 1.0):
+        f = focal * math.exp(step * u_focal)
+        camera = np.array([[f, 0.0, centre[0]], [0.0, f, centre[1]], [0.0, 0.0, 1.0]])
+        _, turns, shifts, errors = cv2.solvePnPGeneric(box, corners_px.reshape(4, 1, 2), camera, None, flags=cv2.SOLVEPNP_IPPE)
+        for turn, shift, error in zip(turns, shifts, np.ravel(errors), strict=True):
+            rotation = np.asarray(cv2.Rodrigues(turn)[0], float)
+            # a wrong focal length costs a little, so that the usual one is kept where it does as well
+            found.append(_View(float(error) + abs(step) * FOCAL_COST_PX, rotation, -rotation.T @ np.ravel(shift)))
+    return min(found, key=lambda v: v.miss)
 
 
 def _roll_of(photo: ClickedPhoto) -> float:

@@ -258,9 +258,11 @@ TILTS_DEG: Final = (25.0, 45.0, 65.0)
 """deg. How far the phone looks down where the search begins. Convention: spans what people do."""
 LEAST_DROP, FARTHEST_M = 0.02, 12.0
 """ratio; m. A ray that falls less ends at that distance. Convention: no kitchen is longer."""
-BOX_MISS: Final = 25.0
-"""ratio. Weight of how badly two pictures of a rectangle agree, of its diagonal, beside half turns of the phone. Derived: an A4
-sheet taken a quarter turn wrong misses by 0.1 of its diagonal, which then counts as much as two half turns."""
+LEAST_MAYBE: Final = 0.01
+"""ratio. What a thing may be with less probability is not tried. Convention: one in a hundred."""
+FOCAL_COST_PX: Final = 0.3
+"""px. What another principal distance than the expected one has to gain, for each standard deviation that it is off, where a
+search begins. Convention: less than a corner is off."""
 STARTS_TRIED: Final = (3, 12)
 """count. Starts followed to the end for each way known things may lie, the most promising first, and so many more where none
 fits. Chosen on: clicks through the four first cameras of the estimate benchmark."""
@@ -307,6 +309,8 @@ TEXT_SHARE: Final = 1 / 75
 """ratio. Height of texts in a drawing of a study, of its width. Convention: legible on half a page."""
 QUOTE_TEXT_SHARE: Final = 1 / 55
 """ratio. The same on a quote. Convention: as large as a sink's name allows."""
+QUOTE_TEXT_OF_HEIGHT: Final = 1 / 24
+"""ratio. The same of its height, where that is what limits the drawing. Derived: 2.6 mm of 62 mm."""
 LEAST_TEXT_MM: Final = 6.0
 """mm. The least height of such texts, at true size. Convention: legible at 1:3."""
 NAME_WIDTH: Final = 0.85
@@ -316,6 +320,10 @@ NAME_LINES: Final = 2.5
 """ratio. A piece on a slab's plan is so many heights of its name wide at least. Convention: layout."""
 RING_APART: Final = 2.1
 """ratio. Marks of cameras on a plan are so many of their radii apart. Convention: they do not touch."""
+RING_DISTANCES: Final = (2.4, 3.2, 4.2, 5.4, 7.0, 9.0)
+"""ratio. How far from where one stands its number is tried, in heights of a text. Convention: layout."""
+CROSSED: Final = 12.0
+"""ratio. Heights of a text that a number rather goes further than across another mark. Convention: layout."""
 PRICE_COLUMN_MM: Final = (60.0, 34.0)
 """mm. Least width of the names of a quote's lines, and most of a column of prices. Convention: layout."""
 TIGHT_PT: Final = 1
@@ -336,6 +344,8 @@ SAMPLE_LENGTH_MM: Final = 96 * INCH_MM
 """mm. Length of the sample top that a price list is checked with. Convention: a usual run that one slab holds."""
 SAMPLE_DEPTH_MM: Final = 25.5 * INCH_MM
 """mm. Its depth. Convention: the trade's usual finished depth."""
+LEAST_SHARE: Final = 0.02
+"""ratio. Causes of a smaller share of an area's variance are not named. Convention: a hundredth of its range."""
 LEAST_PRICE_SPREAD: Final = 0.005
 """currency. Lines that spread less are no reason for a price's range. Convention: half of the smallest coin."""
 
@@ -360,8 +370,14 @@ COUNTS_TRIED: Final = (4, 6, 8, 10, 12, 16, 20)
 """count. Numbers of photos that are tried. Convention: more than 20 nobody takes."""
 MOST_RUNS: Final = 3
 """count. Runs of a sketch. Convention: straight, L and U."""
-SHEET_EVERY_MM, LEAST_SHEETS = 600.0, 4
-"""mm; count. Sheets along a run unless their number is given, and the fewest. Convention: two or three a cabinet."""
+SHEET_EVERY_MM, LEAST_SHEETS = 300.0, 8
+"""mm; count. Sheets along a run unless their number is given, and the fewest. Source: the guide printed with the sheets: one
+about every 600 mm in each of two rows, near the wall and near the front; 8 to 12 for one run, 13 to 20 for an L or U."""
+SHEET_HALF_MM: Final = 155.0
+"""mm. The middle of a planned sheet is so far from a run's end at least. Derived: half of 297 mm, and a finger's breadth."""
+STILL_HELPS: Final = 0.95
+"""ratio. More photos help while U falls below this share of what it was with fewer. Convention: a twentieth for a quarter more
+photos is not worth the time on site."""
 FULL_FRAME_DIAGONAL_MM: Final = 43.2666
 """mm. Of the film that focal lengths in EXIF are equivalent to. Source: CIPA DCG-001, 36 mm x 24 mm."""
 CLEAR_OF_FRONT_MM: Final = 250.0

@@ -74,6 +74,8 @@ class Estimate:
     ask: Ask | None
     caution: str = ""
     """What the ranges do not cover, where something is assumed"""
+    assumed: tuple[tuple[str, str], ...] = ()
+    """(what, value) of what nobody measured, beside the usual values of the shop"""
 
 
 def estimate(
@@ -88,6 +90,7 @@ def estimate(
     landmarks: Mapping[tuple[str, str], str] | None = None,
     printed: bool = False,
     caution: str = "",
+    assumed: tuple[tuple[str, str], ...] = (),
 ) -> Estimate:
     """Estimate a job. A job without pieces gets one per closed loop. ``landmarks`` says of the corner where two edges meet what
     a customer would find it by: the photo, an appliance. ``printed``: printed sheets lie in the photos, so that without any
@@ -138,7 +141,7 @@ def estimate(
         job, outline, template, area, state.total("finished edge", [x for parts in edges.values() for x in parts], 1),
         state.total("splash", [x for parts in uprights.values() for x in parts], 1), weight, quantities.cutouts,
         quantities.seams, slabs, trouble, price, best_question(area, price, state, landmarks or {}),
-        " ".join(filter(None, (PRINT_ONLY if outline.unscaled else "", caution))),
+        " ".join(filter(None, (PRINT_ONLY if outline.unscaled else "", caution))), assumed,
     )  # fmt: skip
 
 

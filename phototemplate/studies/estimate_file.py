@@ -26,6 +26,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated
@@ -33,17 +34,24 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field, model_validator
 
+from phototemplate.constants import ESTIMATE_FILE
 from phototemplate.errors import InputError
 from phototemplate.model import EdgeKind, GrayImage, PhotoMeta
 from phototemplate.settings import Section
 from phototemplate.studies.clicked_problem import ClickedLoop, ClickedPhoto, KnownThing, StraightLine, TapeLength
-from phototemplate.studies.constants import CLICK_U_SHARE, CUSTOMER_TAPE_U_MM, HALO_U_PX, UNREFINED_U_SHARE, WEAK_SIZES
+from phototemplate.studies.constants import (
+    CLICK_U_SHARE,
+    CUSTOMER_TAPE_U_MM,
+    HALO_U_PX,
+    LEAST_MAYBE,
+    UNREFINED_U_SHARE,
+    WEAK_SIZES,
+)
 from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corners
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
 from phototemplate.toml_file import read_toml, write_toml
 from phototemplate.units import Length
 
-ESTIMATE_FILE = "estimate.toml"
 Pixel = tuple[float, float]
 
 
@@ -61,6 +69,8 @@ class KnownClicks(Section):
     """In order round it"""
     height: PositiveLength | None = None
     """Of what it lies on over the clicked corners; the same in all photos"""
+    maybe: dict[str, float] = {}
+    """Probability of every kind that it may be, while nobody has said what it is"""
     refine: bool = True
     """Move the clicked corners onto the sides seen in the photo"""
 
@@ -161,6 +171,8 @@ class EstimateFile(Section):
         if self.old_top is not None:
             as_old = "the new top is made as large as the old one"
             rows.append(("old top", as_old if self.old_top.overhang is None else "measured in place, its overhang taken off"))
+        for name, kinds in self.doubts().items():
+            rows.append((name, f"not sure what it is: {', '.join(f'{n} {100.0 * p:.0f} %' for n, p in kinds.items())}"))
         unseen = sum(len(p.proposed) for p in self.photos)
         if unseen:
             rows.append(("corners", f"{unseen} found by the program and not looked at by anybody"))
@@ -174,6 +186,24 @@ class EstimateFile(Section):
             )
             for r in self.runs
         ]
+
+    def doubts(self) -> dict[str, dict[str, float]]:
+        """Things of which nobody has said what they are: name -> probability of every kind.
+
+        Of several photos the mean of the logarithms counts: they share a lens that nobody knows, and the same prior.
+        """
+        logs: dict[str, list[dict[str, float]]] = {}
+        for k in (k for p in self.photos for k in p.known if k.maybe):
+            logs.setdefault(k.name or k.kind or "thing", []).append(k.maybe)
+        out = {}
+        for name, seen in logs.items():
+            kinds = {kind for one in seen for kind in one}
+            mean = {kind: sum(math.log(max(one.get(kind, 0.0), LEAST_MAYBE)) for one in seen) / len(seen) for kind in kinds}
+            whole = sum(math.exp(v) for v in mean.values())
+            likely = {kind: math.exp(v) / whole for kind, v in mean.items() if math.exp(v) > LEAST_MAYBE * whole}
+            if len(likely) > 1:
+                out[name] = dict(sorted(likely.items(), key=lambda item: -item[1]))
+        return out
 
     def landmarks(self) -> dict[tuple[str, str], str]:
         """What the corner between two edges is found by: an appliance beside it, the first photo it was clicked in."""

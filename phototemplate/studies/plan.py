@@ -13,7 +13,7 @@ import io
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +37,7 @@ from phototemplate.studies.constants import (
     BAR_U_MM,
     CLEAR_OF_FRONT_MM,
     COUNTS_TRIED,
+    CROSSED,
     EDGE_U_PX,
     FULL_FRAME_DIAGONAL_MM,
     LEAST_FORESHORTENING,
@@ -47,10 +48,13 @@ from phototemplate.studies.constants import (
     PLANNED_FOCAL_SHARE,
     PLANNED_SIZE_PX,
     RING_APART,
+    RING_DISTANCES,
     SHEET_EVERY_MM,
+    SHEET_HALF_MM,
     SIGHTING_U_PX,
     STEP_BACK,
     STEP_BACK_MM,
+    STILL_HELPS,
 )
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.units import format_length
@@ -89,6 +93,8 @@ class Plan:
     run_U_mm: tuple[float, ...]
     """Of every run's length, k = 2"""
     trouble: str = ""
+    better: tuple[tuple[str, float], ...] = ()
+    """(what else would help, the worst U then in mm), where more photos no longer do"""
 
     @property
     def worst_U_mm(self) -> float:
@@ -122,10 +128,31 @@ def plan(sketch: Sketch, wanted_U_mm: float) -> tuple[Plan, tuple[Plan, ...]]:
     tried: list[Plan] = []
     for count in COUNTS_TRIED:
         tried.append(predict(sketch, count))
-        if tried[-1].worst_U_mm <= wanted_U_mm:
+        if tried[-1].worst_U_mm <= wanted_U_mm or _no_longer_helps(tried):
             break
-    best = tried[-1] if tried[-1].worst_U_mm <= wanted_U_mm else min(tried, key=lambda p: p.worst_U_mm)
-    return best, tuple(tried)
+    if tried[-1].worst_U_mm <= wanted_U_mm:
+        return tried[-1], tuple(tried)
+    least = min(p.worst_U_mm for p in tried)
+    best = next(p for p in tried if not p.worst_U_mm > least / STILL_HELPS)
+    return replace(best, better=_what_helps(best)), tuple(tried)
+
+
+def _no_longer_helps(tried: Sequence[Plan]) -> bool:
+    """The last two steps gained next to nothing."""
+    last = [p.worst_U_mm for p in tried[-3:]]
+    return len(last) == 3 and math.isfinite(last[0]) and min(last[1:]) > STILL_HELPS * last[0]
+
+
+def _what_helps(best: Plan) -> tuple[tuple[str, float], ...]:
+    """What would help besides photos, the most helpful first: a surer length, more sheets."""
+    sketch, count = best.sketch, len(best.standpoints)
+    longest = max(sketch.runs_mm)
+    more = round(1.5 * len(best.sheets_mm))
+    others = {f"half as many sheets again ({more})": replace(sketch, sheets=more)}
+    if sketch.bar_mm is None or sketch.bar_mm < 0.9 * longest:
+        others[f"a bar of {format_length(longest, 'feet')} measured to {BAR_U_MM:g} mm"] = replace(sketch, bar_mm=longest)
+    found = [(words, predict(other, count).worst_U_mm) for words, other in others.items()]
+    return tuple(sorted((f for f in found if f[1] < STILL_HELPS * best.worst_U_mm), key=lambda f: f[1]))
 
 
 def predict(sketch: Sketch, count: int) -> Plan:
@@ -174,7 +201,7 @@ def _sheets(sketch: Sketch) -> Array:
         begin = sketch.depth_mm if k else 0.0
         count = max(round(wanted * length / total), 2)
         for i in range(count):
-            s = begin + free * (i + 0.5) / count
+            s = float(np.clip(begin + free * (i + 0.5) / count, begin + SHEET_HALF_MM, begin + free - SHEET_HALF_MM))
             out.append(start + along * s + into * sketch.depth_mm * (0.3 if i % 2 else 0.7))
     return np.array(out)[:60]
 
@@ -304,20 +331,28 @@ def _places_to_stand(standpoints: Sequence[Standpoint], h: float) -> list[Item]:
     """A dot where to stand, a stroke where to look, and behind it the photo's number in a ring, clear of all others; a double
     ring asks for the phone upright."""
     ring = 1.15 * h
-    taken = [v.eye_mm[:2] for v in standpoints]
+    eyes = np.array([v.eye_mm[:2] for v in standpoints])
+    tips = eyes + 0.25 * (np.array([v.aim_mm[:2] for v in standpoints]) - eyes)
+    taken = [*eyes]
+    strokes = [*zip(eyes, tips, strict=True)]
     items: list[Item] = []
     for k, v in enumerate(standpoints):
-        eye = v.eye_mm[:2]
-        ahead = v.aim_mm[:2] - eye
-        tip = eye + 0.25 * ahead
-        behind = -ahead / max(float(np.linalg.norm(ahead)), 1e-9)
+        eye, tip = eyes[k], tips[k]
+        away = math.atan2(*(eye - tip)[::-1])
         spots = [
-            eye + far * h * np.array([c * behind[0] - s * behind[1], s * behind[0] + c * behind[1]])
-            for far in np.arange(2.6, 14.0, 0.8)
-            for c, s in ((math.cos(a), math.sin(a)) for a in (0.0, 0.35, -0.35, 0.7, -0.7))
+            (far * h, eye + far * h * np.array([math.cos(away + turn), math.sin(away + turn)]))
+            for far in RING_DISTANCES for turn in np.linspace(-math.pi, math.pi, 12, endpoint=False)
         ]
-        clear = [p for p in spots if min(float(np.linalg.norm(p - q)) for q in taken) > RING_APART * ring]
-        at = (clear or spots)[0]
+
+        def cost(spot: tuple[float, Array], eye: Array = eye, tip: Array = tip) -> float:
+            length, at = spot
+            near = sum(float(np.linalg.norm(at - q)) < RING_APART * ring for q in taken if q is not eye)
+            crossed = sum(_cross(eye, at, a, b) for a, b in strokes if a is not eye)
+            covered = sum(_from_line(at, a, b) < ring for a, b in strokes)
+            return length + CROSSED * h * (near + crossed + covered)
+
+        _, at = min(spots, key=cost)
+        strokes.append((eye, at))
         taken.append(at)
         edge = at + (eye - at) * ring / max(float(np.linalg.norm(eye - at)), 1e-9)
         items.append(Circle("FOUND-SIZES", _xy(eye), 0.3 * h))
@@ -330,6 +365,22 @@ def _places_to_stand(standpoints: Sequence[Standpoint], h: float) -> list[Item]:
     return items
 
 
+def _cross(a: Array, b: Array, c: Array, d: Array) -> bool:
+    """Whether two strokes cross."""
+
+    def side(p: Array, q: Array, r: Array) -> float:
+        return float((q - p)[0] * (r - p)[1] - (q - p)[1] * (r - p)[0])
+
+    return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
+
+
+def _from_line(p: Array, a: Array, b: Array) -> float:
+    """Distance of a place from a stroke."""
+    along = b - a
+    s = float(np.clip((p - a) @ along / max(float(along @ along), 1e-9), 0.0, 1.0))
+    return float(np.linalg.norm(p - a - s * along))
+
+
 def _xy(p: Array) -> tuple[float, float]:
     return float(p[0]), float(p[1])
 
@@ -339,9 +390,10 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
     worst = made.worst_U_mm
     reached = f"U of every run's length would be {worst:.1f} mm or better"
     if worst > wanted_U_mm:
+        helps = "; ".join(f"{words} would make it {U:.1f} mm" for words, U in made.better)
         reached = (
-            f"Even {len(made.standpoints)} photos leave U at {worst:.1f} mm, and {wanted_U_mm:.1f} mm was wanted: use a longer "
-            "bar or more sheets"
+            f"{len(made.standpoints)} photos leave U at {worst:.1f} mm, and {wanted_U_mm:.1f} mm was wanted; more photos no "
+            f"longer help. {helps[:1].upper() + helps[1:] or 'Measure in parts, each with a length of its own'}"
         )
     scale = (
         f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the cabinets." if made.sketch.bar_mm is not None

@@ -197,3 +197,9 @@ def new_price_list(path: Path) -> Path:
         raise InputError(f"{path} exists already; choose another name, or change that list by hand.")
     write_text_atomic(path, COMMENTED)
     return path
+
+
+def price_lists(folder: Path) -> dict[str, Path]:
+    """Price lists (TOML) in a job's folder and in the folder of jobs, by name."""
+    found = [*folder.resolve().parent.glob("*price*.toml"), *folder.glob("*price*.toml")]
+    return {p.name: p for p in sorted(found)}

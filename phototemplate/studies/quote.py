@@ -12,7 +12,16 @@ from datetime import date, timedelta
 import numpy as np
 import shapely
 
-from phototemplate.studies.constants import FOOT2_MM2, FOOT_MM, LEAST_TEXT_MM, POUND_KG, QUOTE_TEXT_SHARE, SAME_ROOM
+from phototemplate.studies.constants import (
+    FOOT2_MM2,
+    FOOT_MM,
+    LEAST_SHARE,
+    LEAST_TEXT_MM,
+    POUND_KG,
+    QUOTE_TEXT_OF_HEIGHT,
+    QUOTE_TEXT_SHARE,
+    SAME_ROOM,
+)
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, Estimate
 from phototemplate.studies.price_list import Shop
 from phototemplate.studies.pricing import STONE, Price, PriceLine, Range
@@ -102,8 +111,20 @@ def assumed_rows(made: Estimate) -> list[tuple[str, str]]:
     inches = {name: format_length(value, "fraction") for name, value in (("front", shop.overhang), ("end", shop.end_overhang))}
     return [
         ("thickness", f"{shop.material.thickness / 10.0:g} cm"),
-        ("overhang", f"{inches['front']} at fronts, {inches['end']} at open ends, unless shown otherwise"),
-    ]
+        *([] if "old top" in dict(made.assumed) else [
+            ("overhang", f"{inches['front']} at fronts, {inches['end']} at open ends, unless shown otherwise")
+        ]),
+        *made.assumed,
+    ]  # fmt: skip
+
+
+def cause_shares(made: Estimate) -> list[tuple[str, float]]:
+    """What the area's range comes from: (cause, share of the variance), the largest first."""
+    gradient = made.area.gradient[: made.outline.shared_jac.shape[0]] @ made.outline.shared_jac
+    parts = {cause: float(gradient @ part @ gradient) for cause, part in made.outline.influences.parts.items()}
+    total = sum(parts.values())
+    shares = sorted(((cause, v / total) for cause, v in parts.items()), key=lambda item: -item[1]) if total > 0 else []
+    return [(cause, share) for cause, share in shares if share >= LEAST_SHARE]
 
 
 def price_words(made: Estimate) -> str:
@@ -208,7 +229,8 @@ def sketch(made: Estimate) -> Drawing:
     """Pieces with cut-outs, seams and splashes as a customer sees them: sizes to the nearest inch, no tolerances."""
     template = made.template
     x0, x1 = min(v[0] for p in template.pieces for v in p.vertices), max(v[0] for p in template.pieces for v in p.vertices)
-    height = (x1 - x0) * QUOTE_TEXT_SHARE
+    y0, y1 = min(v[1] for p in template.pieces for v in p.vertices), max(v[1] for p in template.pieces for v in p.vertices)
+    height = max((x1 - x0) * QUOTE_TEXT_SHARE, (y1 - y0) * QUOTE_TEXT_OF_HEIGHT)
     items: list[Item] = []
     for piece in template.pieces:
         items.append(Polyline("STONE-SHAPE", piece.vertices, True, piece.piece_id))

@@ -5,6 +5,7 @@
     number = "2026-117"
     date = 2026-03-14              # left out: today
     note = "Colour as the sample of last week."
+prices = "prices.toml"         # left out: the one of the command line
 sent = 2026-03-14              # the app writes these two
 accepted = 1                   # which option the customer took
 
@@ -73,6 +74,8 @@ class QuoteFile(Section):
     number: str = ""
     date: Date | None = None
     note: str = ""
+    prices: str = ""
+    """Name of the price list, a file beside the job or in the folder of jobs"""
     sent: Date | None = None
     """When it went to the customer"""
     accepted: Annotated[int, Field(ge=1)] | None = None

@@ -19,6 +19,7 @@ from starlette.routing import Route
 from phototemplate import __version__
 from phototemplate.errors import PhototemplateError
 from phototemplate.job import JobFile
+from phototemplate.units import usual_paper
 from phototemplate.web.access import OPEN_PATH, REPORT_POLICY, Guard, Keys, refusal
 from phototemplate.web.constants import BODY_LIMIT
 from phototemplate.web.open_job import OpenJob
@@ -31,7 +32,9 @@ KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
          ".svg": "image/svg+xml"}
 MADE_HERE = {"sheets": {"paper", "what", "print_scale"}, "plan": {"runs", "depth", "sheets", "want", "bar", "paper"},
              "calibrate": {"keep", "name"}}
-MADE_OF_A_JOB = {"wall": {"edge", "against", "gap", "corner"}, "estimate": {"prices", "finish", "kerf", "turn"}}
+MADE_OF_A_JOB = {"wall": {"edge", "against", "gap", "corner"}, "estimate": {"prices", "kerf", "turn", "paper"},
+                 "message": {"paper"}, "order": {"option"}, "prices": set()}
+CLICKS = {"begin": set(), "propose": {"paper"}, "carry": {"file"}, "fit": {"file", "keep"}, "quote": {"quote"}}
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 
@@ -63,6 +66,7 @@ def build_app(workspace: Workspace, hosts: frozenset[str], keys: Keys, cookie: s
         Route("/api/measure", pages.measure, methods=["POST"]),
         Route("/api/cancel", pages.cancel, methods=["POST"]),
         Route("/api/ask/{what}", pages.ask, methods=["POST"]),
+        Route("/api/clicks/{what}", pages.clicks, methods=["POST"]),
         Route("/api/propose", pages.propose, methods=["POST"]),
         Route("/api/turn-down", pages.turn_down, methods=["POST"]),
         Route("/api/accept", pages.accept, methods=["POST"]),
@@ -131,9 +135,10 @@ class Pages:
     # ------------------------------------------------------------------------------------------- state
 
     async def state(self, _: Request) -> Response:
+        here = {"version": __version__, "paper": usual_paper()}
         if self.workspace.current is None:
-            return JSONResponse({"home": True, "wanted": self.workspace.wanted, "version": __version__})
-        return JSONResponse({**self.opened.facts(), "folder": self.opened.folder.name, "version": __version__})
+            return JSONResponse({"home": True, "wanted": self.workspace.wanted, **here})
+        return JSONResponse({**self.opened.facts(), "folder": self.opened.folder.name, **here})
 
     async def result(self, _: Request) -> Response:
         if not self.opened.measuring.result:
@@ -246,6 +251,16 @@ class Pages:
         if what == "estimate-choices":
             body["job_folder"] = str(self.opened.folder)
         return JSONResponse(await self.opened.ask(what, **body))
+
+    async def clicks(self, request: Request) -> Response:
+        """What is clicked in a customer's photos: begun, found, carried over, solved."""
+        what = request.path_params["what"]
+        if what not in CLICKS:
+            raise HTTPException(404)
+        body = await _body(request)
+        if not set(body) <= CLICKS[what]:
+            raise Refused("bad-question")
+        return JSONResponse(await self.opened.clicks(what, **body))
 
     async def propose(self, _: Request) -> Response:
         await self.opened.measuring.propose()

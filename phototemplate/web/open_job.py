@@ -154,6 +154,12 @@ class OpenJob:
         self.files |= {name: Path(path) for name, path in facts["files"].items()}
         return {**facts, "files": listed({name: Path(path) for name, path in facts["files"].items()})}
 
+    async def clicks(self, what: str, **wishes: Any) -> Any:
+        """See ``worker_tasks.clicks``; what is quick does not wait for photos being looked through."""
+        if what in ("propose", "carry"):
+            return await self.measuring.long(f"clicks-{what}", job_folder=str(self.folder), **wishes)
+        return await self.worker.call("quick", f"clicks-{what}", job_folder=str(self.folder), **wishes)
+
     async def take_drawing(self, stream: AsyncIterator[bytes], name: str) -> str:
         """Keep a maker's drawing beside the job; its path as the job file has it. Raises ``Refused``."""
         data = bytearray()

@@ -35,6 +35,11 @@ class PhotoTable:
         self._looking: set[str] = set()
 
     @property
+    def job(self) -> Job:
+        """The job as it is now."""
+        return self._job_of()
+
+    @property
     def cache(self) -> Path:
         """Pictures made for the page; may be deleted at any time."""
         return self._job_of().results / ".view"

@@ -19,6 +19,7 @@ from typing import Any
 
 from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
+from phototemplate.constants import ESTIMATE_FILE
 from phototemplate.errors import MeasureError, PhototemplateError
 from phototemplate.web.constants import JUDGE_AFTER_S, MOST_PX, QUICK_TOP_PX, READY_S, SAME_PROPOSAL_MM, SETTLE_S, TELL_EVERY_S
 from phototemplate.web.events import Hub
@@ -65,7 +66,7 @@ class Measuring:
         while True:
             await self._wish.wait()
             self._wish.clear()
-            if not self.photo_table.usable:
+            if not self.photo_table.usable or self._only_clicks():
                 self.tell_state("idle")
                 continue
             if self.photo_table.busy:
@@ -74,6 +75,10 @@ class Measuring:
                 self.wish()
                 continue
             await self._measure()
+
+    def _only_clicks(self) -> bool:
+        """A customer's photos, in which corners are clicked: no sheets have to be looked for."""
+        return (self.folder / ESTIMATE_FILE).is_file() and not self.photo_table.job.file.edges
 
     def worst_U_mm(self) -> float | None:
         """Of the edges measured so far, the largest U of a place; None where there is none."""

@@ -22,6 +22,8 @@ from tests.network.synthetic import look_at
 SIZE_PX = (2016, 1512)
 NAMES = ("fl", "fr", "br", "bl")
 """Front left, front right, back right, back left"""
+NAMES_L = ("in", "fr", "br", "bl", "ll", "lr")
+"""Inner corner, front right, back right, back left, the leg's end left and right"""
 EXIF_SPREAD = 0.03
 """The one set of real photos with surveyed truth that is at hand departs by 6 % (27 mm told, 28.7 found)"""
 COARSE = 8
@@ -44,8 +46,11 @@ class Customer:
     """(4, 2) corners of the known thing"""
 
 
-def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: bool = False, click_px: float = 2.4) -> Customer:
-    """Draw one. ``kind`` is a known thing or empty; ``tape`` adds the front's length to the nearest 1/8 in."""
+def customer(
+    seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: bool = False, click_px: float = 2.4, leg: float = 0.0
+) -> Customer:
+    """Draw one. ``kind`` is a known thing or empty; ``tape`` adds the front's length to the nearest 1/8 in; ``leg``: an L whose
+    second run comes so many mm out of the wall at the left end."""
     rng = np.random.default_rng([93, seed])
     (folder / "photos").mkdir(parents=True, exist_ok=True)
     width = SIZE_PX[0]
@@ -55,6 +60,11 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
     k = np.array([k1, k2, k3]) * rng.normal(1, 0.1, 3)
     length, depth = float(rng.uniform(1500, 2900)), float(rng.uniform(570, 650))
     corners = np.array([[0, 0], [length, 0], [length, depth], [0, depth]]) + rng.normal(0, 4, (4, 2))
+    if leg:
+        corners[0, 0] += depth
+        corners = np.vstack([corners, [[0.0, depth - leg], [depth, depth - leg]]])
+        corners[4:] += rng.normal(0, 4, (2, 2))
+    names = NAMES_L if leg else NAMES
     at = np.array([length * rng.uniform(0.35, 0.65), depth * rng.uniform(0.4, 0.6)])
     angle = float(rng.uniform(-0.4, 0.4))
     size = known_size(kind) if kind else None
@@ -74,8 +84,8 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
     for i in range(photos):
         far = share / 0.747 * max(length, 1700) / 2400
         aside = length * (0.5 + (i - (photos - 1) / 2) * 0.28) + rng.normal(0, 60)
-        eye = np.array([aside, -1450 * far - 150, 1050 * far + rng.uniform(-100, 200)])
-        rotation, translation = look_at(eye, np.array([length / 2, depth * 0.5, 0.0]), rng.normal(0, 0.03))
+        eye = np.array([aside, -1450 * far - 150 - 0.6 * leg, 1050 * far + rng.uniform(-100, 200) + 0.4 * leg])
+        rotation, translation = look_at(eye, np.array([length / 2, depth * 0.5 - 0.25 * leg, 0.0]), rng.normal(0, 0.03))
 
         def project(xy: np.ndarray, rotation: np.ndarray = rotation, translation: np.ndarray = translation) -> np.ndarray:
             cam = np.column_stack([xy, np.zeros(len(xy))]) @ rotation.T + translation
@@ -93,9 +103,9 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
         exif[0x010F], exif[0x0110] = "Phone", f"lens {seed % 3}"
         exif.get_ifd(0x8769)[0xA405] = told
         Image.fromarray(picture).save(folder / "photos" / name, quality=92, exif=exif)
-        clicks = project(corners) + rng.normal(0, click_px, (4, 2))
+        clicks = project(corners) + rng.normal(0, click_px, (len(corners), 2))
         inside = np.all((clicks > 5) & (clicks < np.array(SIZE_PX) - 6), axis=1)
-        points = ", ".join(f"{n} = [{x:.0f}, {y:.0f}]" for n, (x, y), ok in zip(NAMES, clicks, inside, strict=True) if ok)
+        points = ", ".join(f"{n} = [{x:.0f}, {y:.0f}]" for n, (x, y), ok in zip(names, clicks, inside, strict=True) if ok)
         text += f'[[photos]]\nfile = "{name}"\npoints = {{ {points} }}\n'
         if box is not None:
             rough = np.roll(project(box) + rng.normal(0, 2.0, (4, 2)), int(rng.integers(4)), axis=0)
@@ -104,14 +114,26 @@ def customer(seed: int, folder: Path, kind: str = "A4", photos: int = 3, tape: b
     front = float(np.linalg.norm(corners[1] - corners[0]))
     if tape:
         text += f'[[lengths]]\nfrom = "fl"\nto = "fr"\nvalue = "{round((front + rng.normal(0, 2)) / 25.4 * 8) / 8} in"\n'
-    text += (
-        '[[runs]]\nid = "run"\ncorners = ["fl", "fr", "br", "bl"]\nedges = [{ id = "front", kind = "front" }, '
-        '{ id = "right", kind = "end" }, { id = "wall", kind = "wall" }, { id = "left", kind = "wall" }]\n'
-    )
+    edges = {"front": "front", "right": "end", "wall": "wall", "left": "wall"}
+    if leg:
+        edges |= {"end": "end", "side": "front"}
+    kinds = ", ".join(f'{{ id = "{name}", kind = "{kind_}" }}' for name, kind_ in edges.items())
+    text += f'[[runs]]\nid = "run"\ncorners = {list(names)}\nedges = [{kinds}]\n'.replace("'", '"')
     (folder / "estimate.toml").write_text(text, encoding="utf-8")
     x, y = corners.T
     area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
     return Customer(folder, area, front, (f, centre, k), tuple(poses), corners, box)
+
+
+def _convex(corners: np.ndarray) -> list[np.ndarray]:
+    """The top as convex parts; an L is cut along the front of its run at the wall."""
+    if len(corners) == 4:
+        return [corners]
+    inner, fr, br, bl, ll, lr = corners
+    u, v = fr - inner, ll - bl
+    s = float((bl - inner)[0] * v[1] - (bl - inner)[1] * v[0]) / float(u[0] * v[1] - u[1] * v[0])
+    west = inner + s * u
+    return [np.array([west, fr, br, bl]), np.array([ll, lr, inner, west])]
 
 
 def _draw(
@@ -136,10 +158,13 @@ def _draw(
         xy = eye[:2] + reach[..., None] * direction[..., :2]
         foot = np.maximum(reach / f / np.maximum(-direction[..., 2], 0.15), 0.05)  # mm per pixel, roughly
         value = np.where(down, to_light(95.0 + 4 * grain), to_light(np.array(150.0)))
-        cover = np.ones(u.shape)
-        for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-            t = (b - a) / np.linalg.norm(b - a)
-            cover = np.minimum(cover, np.clip(0.5 + ((xy[..., 1] - a[1]) * t[0] - (xy[..., 0] - a[0]) * t[1]) / foot, 0, 1))
+        cover = np.zeros(u.shape)
+        for part in _convex(corners):
+            one = np.ones(u.shape)
+            for a, b in zip(part, np.roll(part, -1, axis=0), strict=True):
+                t = (b - a) / np.linalg.norm(b - a)
+                one = np.minimum(one, np.clip(0.5 + ((xy[..., 1] - a[1]) * t[0] - (xy[..., 0] - a[0]) * t[1]) / foot, 0, 1))
+            cover = np.maximum(cover, one)
         value = value + cover * (to_light(np.array(60.0)) - value)
         if size is not None:
             c, s = np.cos(angle), np.sin(angle)

@@ -49,7 +49,7 @@ degrees of freedom."""
 USUAL_REACH_MM, REACH_SPREAD = 1800.0, 0.5
 """mm; ratio. Distance of a phone from a thing on a counter, and the standard deviation of its logarithm. Convention: between
 0.7 and 4.8 m at two deviations."""
-PRIOR: Final = {"paper": 0.60, "other paper": 0.05, "card": 0.27, "A3": 0.04, "A5": 0.04}
+PRIOR: Final = {"paper": 0.61, "other paper": 0.05, "card": 0.32, "A3": 0.01, "A5": 0.01}
 """ratio. How often a rectangle on a counter is which, before it is measured; ``paper`` is the size of the user's country.
 Convention: what customers are asked to lay there."""
 NONE_OF_THEM: Final = 0.35
@@ -130,5 +130,33 @@ SQUARE_ENOUGH: Final = 0.75
 right angles by up to 40."""
 MOST_DIFFERENCE: Final = 0.12
 """ratio. Area by which a polygon may differ from what was followed. Convention: things that stand on the rim."""
-DOUBTED: Final = 0.1
-"""ratio. Probability from which on a person is asked whether a thing is rather that. Convention: one in ten."""
+
+# ------------------------------------------------------------------------------------------------- what to write back
+
+VIEWS: Final = ("left", "middle", "right")
+"""Where photos are asked for from. Convention: three views fix a lens that nobody calibrated."""
+LEAST_PHOTOS: Final = 2
+"""count. Photos without which no corner is checked by a second sight. Derived: one photo places it, the second contradicts."""
+SHOWN_OFTEN: Final = 2
+"""count. Photos in which a corner should be. Derived: as above."""
+PAGE_LETTERS: Final = 88
+"""count. Letters to a line of the picture page. Derived: 11 pt Helvetica on 176 mm."""
+
+# ------------------------------------------------------------------------------------------ photos without a known thing
+
+MATCH_SIDE_PX: Final = 1600
+"""px. Features are matched in pictures reduced to this. Convention: a messenger's size."""
+MOST_FEATURES: Final = 3000
+"""count. Features of a picture. Convention: a second's work."""
+CLEARLY_NEARER: Final = 0.75
+"""ratio. A feature is matched where the nearest is nearer than this share of the second nearest. Source: D. Lowe 2004, section
+7.1 (0.8 there)."""
+MATCHED_PX: Final = 2.5
+"""px. How far matched features may be off, in the reduced picture. Convention: lens bending over a top."""
+LEAST_MATCHES: Final = 14
+"""count. Features that have to agree. Derived: ten more than fix a homography; in pictures of two places four to six do by
+chance."""
+LEAST_MATCHED_SHARE: Final = 0.08
+"""ratio. Of the outline that they have to spread over. Convention: a plane known at one end only says little of the other."""
+JOINING_POINTS: Final = 3
+"""count. Corners that join a photo to the others. Derived: three points and the lens's prior fix its pose."""

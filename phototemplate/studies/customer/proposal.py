@@ -7,10 +7,12 @@ proposed and said on the quote.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 
+import cv2
 import numpy as np
 
 from phototemplate.capture.photos import read_rgb
@@ -22,28 +24,22 @@ from phototemplate.studies.clicked import ClickedPlan, fit_clicked
 from phototemplate.studies.customer import constants as c
 from phototemplate.studies.customer.carried_over import carried_over, snapped
 from phototemplate.studies.customer.found_things import FoundThing, find_things
+from phototemplate.studies.customer.matched_plane import plane_homography
 from phototemplate.studies.customer.top_outline import ProposedOutline, propose_outline
 from phototemplate.studies.estimate_file import EstimateFile, KnownClicks, PhotoClicks, RunClicks, RunEdge
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """What was found."""
-
-    file: EstimateFile
-    doubts: tuple[tuple[str, str, tuple[tuple[str, float], ...]], ...]
-    """(photo file, thing, what else it may be) where that is not clear"""
+from phototemplate.studies.known_sizes import KNOWN_SIZES
 
 
 def propose_clicks(
     photos: Sequence[PhotoMeta], paper: str, progress: Progress = quiet, store: PhotoStore | None = None
-) -> Proposal:
+) -> EstimateFile:
     """Find known things and the top's corners in a customer's photos; ``paper`` is A4 or Letter, what is usual there."""
     store = store or PhotoStore(photos)
     found: dict[str, list[FoundThing]] = {}
     for k, meta in enumerate(photos):
         found[meta.photo_id] = [t for t in find_things(store.gray(meta.photo_id), meta, paper) if t.sure >= c.SURE]
         progress("known things", (k + 1) / (len(photos) + 1))
+    found = _agreed(found)
     outlines = {m.photo_id: _outline(m, store, found[m.photo_id]) for m in photos if found[m.photo_id]}
     clicks = {m.photo_id: PhotoClicks(file=m.path.name, known=[_clicks(t) for t in found[m.photo_id]]) for m in photos}
     runs: list[RunClicks] = []
@@ -58,11 +54,23 @@ def propose_clicks(
     if best is not None:
         file = carry_over(file, photos, store)
     progress("known things", 1.0)
-    doubts = tuple(
-        (m.path.name, t.name, t.kinds)
-        for m in photos for t in found[m.photo_id] if len(t.kinds) > 1 and t.kinds[1][1] > c.DOUBTED
-    )
-    return Proposal(file, doubts)
+    return file
+
+
+def _agreed(found: dict[str, list[FoundThing]]) -> dict[str, list[FoundThing]]:
+    """A customer lays one sheet or card: what is seen in several photos is of the kind that suits all of them."""
+    together: dict[str, float] = {}
+    plain = [t for things in found.values() for t in things if not t.target_id]
+    for name in {n for t in plain for n, _ in t.kinds}:
+        together[name] = sum(math.log(max(dict(t.kinds).get(name, 0.0), c.NAMED)) for t in plain)
+    if not together:
+        return found
+    best = max(together, key=lambda name: together[name])
+
+    def as_best(t: FoundThing) -> FoundThing:
+        return replace(t, size=KNOWN_SIZES[best.lower()]) if not t.target_id and best in dict(t.kinds) else t
+
+    return {p: [as_best(t) for t in things] for p, things in found.items()}
 
 
 def carry_over(file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStore) -> EstimateFile:
@@ -71,7 +79,7 @@ def carry_over(file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStor
     Nothing is added where the clicks so far do not fit together.
     """
     by_name = {m.path.name: m for m in photos}
-    out = list(file.photos)
+    out = _matched(file, by_name, store)
     for _ in range(2):  # the second time from a better fit
         now = file.model_copy(update={"photos": out})
         try:
@@ -90,6 +98,36 @@ def carry_over(file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStor
             break
         out = fresh
     return file.model_copy(update={"photos": out})
+
+
+def _matched(file: EstimateFile, by_name: Mapping[str, PhotoMeta], store: PhotoStore) -> list[PhotoClicks]:
+    """The photos with corners added to those that show no known thing and too few clicks to be joined: where the top's surface
+    says that they are, and two edges are seen there."""
+    out = list(file.photos)
+    for i, p in enumerate(out):
+        if p.known or len(p.points) >= c.JOINING_POINTS or p.file not in by_name:
+            continue
+        gray = store.gray(by_name[p.file].photo_id)
+        for run in file.runs:
+            source = max(out, key=lambda q: sum(n in q.points for n in run.corners))
+            names = [n for n in run.corners if n in source.points]
+            if len(names) < c.JOINING_POINTS + 1 or source.file == p.file:
+                continue
+            outline = np.array([source.points[n] for n in names])
+            to_photo = plane_homography(store.gray(by_name[source.file].photo_id), outline, gray)
+            if to_photo is None:
+                continue
+            where = dict(zip(names, cv2.perspectiveTransform(outline[None], to_photo)[0], strict=True))
+            inside = {n: uv for n, uv in where.items() if np.all((uv > 0) & (uv < np.array(by_name[p.file].size_px) - 1))}
+            seen = {}
+            for n, uv in inside.items():
+                k = run.corners.index(n)
+                ends = [where[m] for m in (run.corners[k - 1], run.corners[(k + 1) % len(run.corners)]) if m in where]
+                at = snapped(gray, uv, ends) if len(ends) == 2 else None
+                if at is not None:
+                    seen[n] = at
+            out[i] = _with_points(out[i], seen)
+    return out
 
 
 def fitted(file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStore) -> ClickedPlan:
@@ -118,7 +156,8 @@ def _clicks(thing: FoundThing) -> KnownClicks:
     if thing.target_id:
         size = (thing.size.long_mm, thing.size.short_mm)
         return KnownClicks(name=thing.target_id, kind="target", size=size, corners=corners, refine=False)
-    return KnownClicks(kind=thing.size.name, corners=corners)
+    maybe = {name: round(p, 3) for name, p in thing.kinds}
+    return KnownClicks(kind=thing.size.name, corners=corners, maybe=maybe if len(maybe) > 1 else {})
 
 
 def _with_points(clicks: PhotoClicks, points: dict[str, Array]) -> PhotoClicks:

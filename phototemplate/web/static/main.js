@@ -12,7 +12,7 @@ const WAY = [
   ['runs', () => import('./topview.js')], ['stone', () => import('./topview.js')], ['finish', () => import('./finish.js')],
 ];
 /** @type {[string, () => Promise<any>][]} */
-const BESIDE = [['distance', () => import('./topview.js')], ['wall', () => import('./wall.js')], ['estimate', () => import('./estimate.js')], ['job', () => import('./jobpage.js')]];
+const BESIDE = [['distance', () => import('./topview.js')], ['wall', () => import('./wall.js')], ['customer', () => import('./customer.js')], ['estimate', () => import('./estimate.js')], ['job', () => import('./jobpage.js')]];
 /** Pages that need no open job. @type {[string, () => Promise<any>][]} */
 const ANYWHERE = [['start', () => import('./start.js')], ['plan', () => import('./photoplan.js')], ['calibrate', () => import('./calibrate.js')], ['print', () => import('./prepare.js')], ['help', () => import('./help.js')]];
 /** @type {[string, () => Promise<any>][]} */
@@ -92,7 +92,7 @@ function work() {
   const again = (props) => button(t('work.again'), () => post('/api/measure'), { ...props, data: { key: 'again' } });
   let body = null, wrong = null;
   if (!store.online) wrong = [h('span', { class: 'word' }, t('work.offline'))];
-  else if (state === 'failed' && store.trouble) wrong = [h('span', { class: 'word' }, store.trouble), again({})];
+  else if (state === 'failed' && store.trouble && shown !== 'customer' && shown !== 'estimate') wrong = [h('span', { class: 'word' }, store.trouble), again({})];
   if (state === 'measuring') {
     const words = has(`stage.${stage}`) ? t(`stage.${stage}`) : t('stage.any');
     body = [h('div', { class: 'word' }, h('span', {}, words), h('progress', { max: 1, value: share || 0, 'aria-label': words })),

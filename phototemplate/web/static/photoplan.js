@@ -5,6 +5,7 @@ import { h, button, labelled, notice, select } from './dom.js';
 import { fileList } from './files.js';
 import { lengthInput } from './form.js';
 import { how, page } from './page.js';
+import { store } from './store.js';
 import { short, within } from './units.js';
 import { t } from './text.js';
 
@@ -13,13 +14,16 @@ const WIDE = 640, HIGH = 460, PAD = 60;
 const LEAST_MM = 300, MOST_MM = 12000;
 /** mm. What dragging snaps to. Convention: the inch. */
 const SNAP_MM = 25.4;
-const wish = { runs: [2438.4, 1828.8], depth: 609.6, sheets: 0, want: 25.4 / 16, bar: /** @type {number | null} */ (null), paper: 'Letter' };
+const wish = { runs: [2438.4, 1828.8], depth: 609.6, sheets: 0, want: 25.4 / 16, bar: /** @type {number | null} */ (null), paper: '' };
 /** @type {any} */
 let answer = null;
 let busy = false;
 
 /** @param {HTMLElement} root */
-export const open = (root) => ({ ...page(root, content, { wide: true }), update: () => {} });
+export function open(root) {
+  wish.paper ||= store.paper;
+  return { ...page(root, content, { wide: true }), update: () => {} };
+}
 
 async function ask(draw) {
   busy = true;

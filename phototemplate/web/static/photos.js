@@ -16,17 +16,13 @@ let busy = 0;
 let number = 0;
 
 export function open(root) {
-  const input = h('input', { type: 'file', multiple: true, accept: 'image/jpeg,image/png,image/tiff,image/heic,image/heif,.heic,.heif,.hif,.tif,.tiff', id: 'photo-files', class: 'unseen', onchange: () => { take(input.files); input.value = ''; } });
-  const drop = h('label', { class: 'drop', for: 'photo-files' }, h('b', {}, t('photos.drop')), h('span', {}, t('photos.drop.hint')));
-  for (const kind of ['dragenter', 'dragover']) drop.addEventListener(kind, () => drop.classList.add('over'));
-  for (const kind of ['dragleave', 'drop']) drop.addEventListener(kind, () => drop.classList.remove('over'));
   const page = h('section', { class: 'page' });
-  page.addEventListener('drop', (e) => { e.preventDefault(); drop.classList.remove('over'); take(e.dataTransfer.files); });
+  page.addEventListener('drop', (e) => { e.preventDefault(); take(e.dataTransfer.files); });
   const sums = h('p', { class: 'sums', role: 'status' });
   const list = h('ul', { class: 'photos' });
   const next = h('div', {}), phone = h('div', {});
   phoneCard(phone);
-  page.append(h('h1', {}, t('page.photos')), how('photos'), h('div', { class: 'dropbox' }, input, drop), phone, sums, next, list);
+  page.append(h('h1', {}, t('page.photos')), how('photos'), dropBox(), phone, sums, next, list);
   root.append(page);
   // a card is made once per photo and changed in place, so that nothing jumps while forty arrive
   const cards = new Map();
@@ -66,6 +62,15 @@ export function open(root) {
   return { update: () => redraw(), close: () => { redraw = () => {}; } };
 }
 
+/** Where photos are dropped or chosen; what arrives is in the store. */
+export function dropBox() {
+  const input = h('input', { type: 'file', multiple: true, accept: 'image/jpeg,image/png,image/tiff,image/heic,image/heif,.heic,.heif,.hif,.tif,.tiff', id: 'photo-files', class: 'unseen', data: { key: 'photo-files' }, onchange: () => { take(input.files); input.value = ''; } });
+  const drop = h('label', { class: 'drop', for: 'photo-files' }, h('b', {}, t('photos.drop')), h('span', {}, t('photos.drop.hint')));
+  for (const kind of ['dragenter', 'dragover']) drop.addEventListener(kind, () => drop.classList.add('over'));
+  for (const kind of ['dragleave', 'drop']) drop.addEventListener(kind, () => drop.classList.remove('over'));
+  return h('div', { class: 'dropbox' }, input, drop);
+}
+
 // Photos straight from a phone on site: off unless asked for
 async function phoneCard(box) {
   const link = /** @type {{url: string, code: number[][]} | null} */ (phoneLink);
@@ -85,7 +90,7 @@ let phoneLink = null;
 
 let redraw = () => {};
 
-function take(files) {
+export function take(files) {
   for (const file of files) {
     const key = ++number;
     const one = { file, share: 0, state: 'waiting', words: '' };

@@ -20,7 +20,7 @@ export const howTo = () => h('ol', { class: 'how' }, STEPS.map(([name, key]) => 
 
 /** @param {HTMLElement} root @param {string} name */
 export function open(root, name) {
-  paper ||= (store.job.units || 'in') === 'in' ? 'Letter' : 'A4';
+  paper ||= store.paper;
   return page(root, (draw) => content(name, draw));
 }
 

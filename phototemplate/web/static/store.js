@@ -4,10 +4,10 @@ import { get, post, read, sentenceOf, Trouble } from './api.js';
 import { notice } from './dom.js';
 import { t } from './text.js';
 
-/** @type {{revision: string, name: string, job: Job, undo: Label | null, redo: Label | null, photos: Map<string, PhotoView>, result: Result | null, top: TopView | null, trouble: string, work: Work, written: Written | null, accepted: Record<string, string>, home: boolean, folder: string, wanted: string, schema: any, online: boolean, selected: string, resultNumber: number, proposals: Proposal[], version: string, readonly stale: boolean}} */
+/** @type {{revision: string, name: string, job: Job, undo: Label | null, redo: Label | null, photos: Map<string, PhotoView>, result: Result | null, top: TopView | null, trouble: string, work: Work, written: Written | null, accepted: Record<string, string>, home: boolean, folder: string, wanted: string, schema: any, online: boolean, selected: string, resultNumber: number, proposals: Proposal[], version: string, paper: string, readonly stale: boolean}} */
 export const store = {
   revision: '', name: '', job: {}, undo: null, redo: null, photos: new Map(), result: null, top: null, trouble: '',
-  work: { state: 'idle', stage: '', share: 0 }, written: null, accepted: {}, home: false, folder: '', wanted: '', schema: null, online: true, selected: '', resultNumber: 0, proposals: [], version: '',
+  work: { state: 'idle', stage: '', share: 0 }, written: null, accepted: {}, home: false, folder: '', wanted: '', schema: null, online: true, selected: '', resultNumber: 0, proposals: [], version: '', paper: 'Letter',
   // is the result shown that of an earlier state of the job file?
   get stale() { return Boolean(this.result) && this.result.revision !== this.revision; },
 };
@@ -25,6 +25,7 @@ function takeJob(facts) {
 export async function loadAll() {
   const facts = await get('/api/state');
   store.version = facts.version;
+  store.paper = facts.paper;
   store.wanted = facts.wanted || '';
   if (store.folder !== (facts.folder || '')) forget();
   store.home = Boolean(facts.home);

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.constants import ESTIMATE_FILE
 from phototemplate.job import load_job
 from phototemplate.progress import Progress
 from phototemplate.units import LengthUnit
@@ -114,22 +115,21 @@ def make_wall_check(
 
 
 def make_estimate(
-    memory: Any, tell: Progress, job_folder: str, prices: str | None = None, finish: str = "", kerf: float = 4.0,
-    turn: bool = False,
+    memory: Any, tell: Progress, job_folder: str, prices: str = "", kerf: float = 4.0, turn: bool = False, paper: str = "Letter"
 ) -> dict[str, Any]:
-    """Area, edges, slabs, weight and price of a job, each with its range; ``prices`` names a price list beside the job."""
+    """Area, edges, slabs, weight and price of a job, each with its range; ``prices`` names a price list beside the job. What is
+    offered to whom is what ``quote.toml`` says."""
     from phototemplate.job_studies import EstimateWishes, estimate_of
-    from phototemplate.studies.pricing import Choice
+    from phototemplate.studies.price_list import price_lists
     from phototemplate.studies.quote import ask_effect, drivers_words, price_words, summary_rows
 
     del memory
     job = load_job(Path(job_folder))
     tell("estimate", 0.0)
     listed = price_lists(job.folder)
-    if prices is not None and prices not in listed:
+    if prices and prices not in listed:
         raise Refused("no-price-list", name=prices)
-    wishes = EstimateWishes(None if prices is None else listed[prices], Choice(finish=finish), None, kerf, turn)
-    made, written = estimate_of(job, wishes)
+    made, written = estimate_of(job, EstimateWishes(listed.get(prices), kerf_mm=kerf, turn=turn, paper=paper))
     return {
         "files": _texts(written), "rows": [list(row) for row in summary_rows(made)],
         "price": None if made.price is None else price_words(made),
@@ -138,19 +138,32 @@ def make_estimate(
     }
 
 
-def price_lists(folder: Path) -> dict[str, Path]:
-    """Price lists (TOML) in a job's folder and in the folder of jobs, by name."""
-    found = [*folder.resolve().parent.glob("*price*.toml"), *folder.glob("*price*.toml")]
-    return {p.name: p for p in sorted(found)}
-
-
 def estimate_choices(memory: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
-    """What can be chosen for an estimate: price lists, and the finishes each of them names."""
-    from phototemplate.studies.price_list import read_price_list
+    """What can be chosen for an estimate: price lists with what each of them names, and what was chosen so far."""
+    from phototemplate.studies.price_list import price_lists, read_price_list
+    from phototemplate.studies.quote_file import QUOTE_FILE, read_quote_file
 
     del memory, tell
-    lists = price_lists(Path(job_folder))
-    return {"lists": [{"name": name, "finishes": sorted(read_price_list(path).edge)} for name, path in lists.items()]}
+    folder = Path(job_folder)
+    lists = []
+    for name, path in price_lists(folder).items():
+        one = read_price_list(path)
+        far = one.delivery is not None and one.delivery.per_distance > 0
+        lists.append({
+            "name": name, "finishes": sorted(one.edge), "stones": list(one.stones),
+            "distance": one.distance_unit if far else "", "removal": one.removal is not None, "shop": one.shop.name,
+        })
+    quote = read_quote_file(folder / QUOTE_FILE).model_dump(mode="json", exclude_defaults=True, exclude_none=True)
+    return {"lists": lists, "quote": quote, "clicked": (folder / ESTIMATE_FILE).is_file()}
+
+
+def make_prices(memory: Any, tell: Progress, job_folder: str) -> dict[str, Any]:
+    """A commented price list beside the jobs, to be changed."""
+    from phototemplate.studies.price_list import new_price_list
+
+    del memory, tell
+    path = new_price_list(Path(job_folder).resolve().parent / "prices.toml")
+    return {"files": {"prices": str(path)}}
 
 
 def _texts(files: Mapping[str, Path]) -> dict[str, str]:

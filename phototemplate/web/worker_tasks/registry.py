@@ -126,6 +126,9 @@ PLACES = {
     "sheets": "documents:make_sheets", "plan": "documents:make_plan", "calibrate": "documents:make_calibration",
     "wall": "documents:make_wall_check",
     "estimate": "documents:make_estimate", "estimate-choices": "documents:estimate_choices",
+    "clicks-begin": "clicks:begin", "clicks-propose": "clicks:propose", "clicks-carry": "clicks:carry",
+    "clicks-fit": "clicks:fit", "clicks-quote": "clicks:quote", "message": "clicks:make_message", "order": "clicks:make_order",
+    "prices": "documents:make_prices",
     "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""
