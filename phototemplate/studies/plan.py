@@ -158,7 +158,7 @@ def _what_helps(best: Plan) -> tuple[tuple[str, float], ...]:
 def predict(sketch: Sketch, count: int) -> Plan:
     """Adjust the sightings that ``count`` photos of the sketch would give."""
     places = _sheets(sketch)
-    standpoints = _standpoints(sketch, count)
+    standpoints = planned_standpoints(sketch, count)
     targets: dict[str, Target] = {}
     bodies: dict[str, BodyPose] = {}
     for k, (x, y) in enumerate(places):
@@ -206,7 +206,7 @@ def _sheets(sketch: Sketch) -> Array:
     return np.array(out)[:60]
 
 
-def _standpoints(sketch: Sketch, count: int) -> tuple[Standpoint, ...]:
+def planned_standpoints(sketch: Sketch, count: int) -> tuple[Standpoint, ...]:
     """Photos along the fronts, standing about a metre away, every fourth with the phone upright."""
     frames, total = run_frames(sketch), sum(sketch.runs_mm)
     shares = [max(round(count * length / total), 2) for length in sketch.runs_mm]
@@ -397,7 +397,7 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
         )
     scale = (
         f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the cabinets." if made.sketch.bar_mm is not None
-        else "Measure the distance between the two outermost sheets, mark A to mark A, with a steel tape pulled tight."
+        else "Measure the distance between the two outermost sheets, mark B to mark B, with a steel tape pulled tight."
     )  # fmt: skip
     return [
         f"Lay {len(made.sheets_mm)} sheets as drawn, flat, none over a gap; they stay where they are until the last photo.",

@@ -32,13 +32,24 @@ from phototemplate.studies.corner_words import corner_words
 from phototemplate.studies.estimate import NOT_A_TEMPLATE, estimate
 from phototemplate.studies.known_sizes import known_size, refine_corners
 from phototemplate.studies.packing import SlabSpec, pack
-from phototemplate.studies.plan import Sketch, plan, predict, write_plan
+from phototemplate.studies.plan import (
+    Plan,
+    Sketch,
+    Standpoint,
+    instructions,
+    plan,
+    plan_drawing,
+    planned_standpoints,
+    predict,
+    write_plan,
+)
 from phototemplate.studies.price_list import PriceList, Shop, read_price_list
 from phototemplate.studies.pricing import Choice
 from phototemplate.studies.quote import Quote
 from phototemplate.studies.quote_file import QuoteFile
 from phototemplate.studies.quote_pages import write_quote
 from phototemplate.template.constants import PAPERS_MM
+from phototemplate.template.drawing import Circle
 from phototemplate.template.quantities import State, area
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, ShopSpec, TemplateSpec
@@ -444,6 +455,39 @@ def test_a_camera_that_does_not_say_what_it_is_may_be_a_wide_one() -> None:
     errors, U = (np.concatenate(part) for part in zip(*both, strict=True))
     assert np.mean(np.abs(errors) <= U) >= 0.9
     assert np.median(U) < 0.06
+
+
+def test_a_plan_says_when_more_photos_no_longer_help(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Invented uncertainties: they fall to 2 mm and stay there; only a longer bar would bring 1 mm."""
+    reached = {4: 4.0, 6: 2.1, 8: 2.06, 10: 2.04, 12: 2.03, 16: 2.02, 20: 2.01}
+
+    def predicted(sketch: Sketch, count: int) -> Plan:
+        U = 1.0 if sketch.bar_mm else reached[count]
+        return Plan(sketch, (Standpoint(np.zeros(3), np.ones(3), False),) * count, np.zeros((8, 2)), (U,))
+
+    monkeypatch.setattr("phototemplate.studies.plan.predict", predicted)
+    best, tried = plan(Sketch((2000.0,)), 1.5)
+    assert [len(p.standpoints) for p in tried] == [4, 6, 8, 10]
+    assert len(best.standpoints) == 6
+    assert [U for _, U in best.better] == [1.0]
+    assert "bar" in best.better[0][0]
+    assert "more photos no longer help" in instructions(best, 1.5)[-1]
+    enough, _ = plan(Sketch((2000.0,)), 2.5)
+    assert (len(enough.standpoints), enough.better) == (6, ())
+
+
+def test_the_numbers_of_a_plan_do_not_lie_on_each_other() -> None:
+    """An L with 14 photos: the rings of the numbers keep apart and off the places where one stands."""
+    sketch = Sketch((2438.0, 1829.0))
+    made = Plan(sketch, planned_standpoints(sketch, 14), np.zeros((0, 2)), ())
+    circles = [item for item in plan_drawing(made).items if isinstance(item, Circle)]
+    widest = max(c.radius_mm for c in circles)
+    rings = [c for c in circles if c.radius_mm == widest]
+    dots = [c for c in circles if c.radius_mm < 0.5 * widest]
+    assert len(rings) == len(dots) == 14
+    for k, a in enumerate(rings):
+        others = list(rings[:k]) + [d for i, d in enumerate(dots) if i != k]
+        assert all(math.dist(a.centre, b.centre) > a.radius_mm for b in others)
 
 
 def test_plan_predicts_more_for_more_photos_and_a_better_length(tmp_path: Path) -> None:

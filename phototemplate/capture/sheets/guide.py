@@ -319,8 +319,8 @@ GUIDE_PANELS: tuple[Panel, ...] = (
     Panel(
         "Print, check, mount",
         picture_print,
-        "Print at 100 %. Hold a steel rule to the printed ruler. If 200 mm does not come out as 200 mm, print again "
-        "with the measured ratio as print scale. Glue each sheet to a flat, stiff board; "
+        "Print at 100 %. Hold a steel rule to the printed ruler. If its last mark does not come out where it should, print "
+        "again with the measured ratio as print scale. Glue each sheet to a flat, stiff board; "
         "note board and paper together.",
     ),
     Panel(

@@ -657,7 +657,7 @@ export default {
   'prepare.contact': 'Wo eine Wand oder Wange keine sichtbare Kante hat',
   'prepare.contact.how': 'Legen Sie die geschnittene Kante eines Blattes daran an, oder kleben Sie Wandstreifen knapp über den Schränken entlang, bis in die Ecken.',
   'prepare.bar': 'Eine bekannte Länge, besser zwei',
-  'prepare.bar.how': 'Ein steifer Stab mit den beiden Stabenden darauf, von Marke zu Marke gemessen; und eine Bandmaßlänge zwischen den Marken A zweier weit entfernter Blätter.',
+  'prepare.bar.how': 'Ein steifer Stab mit den beiden Stabenden darauf, von Marke zu Marke gemessen; und eine Bandmaßlänge zwischen den Marken B zweier weit entfernter Blätter.',
   'prepare.photos': '10 bis 14 Fotos von ringsum',
   'prepare.photos.how': 'Sehen Sie schräg nach unten, etwa unter 45 Grad. Jedes Foto zeigt mehrere Blätter, und zwei davon auch das Foto davor. Kein Zoom, kein Porträtmodus.',
   'prepare.turn': 'Drehen Sie das Telefon bei einigen hochkant',

@@ -657,7 +657,7 @@ export default {
   'prepare.contact': 'Where a wall or panel has no edge to see',
   'prepare.contact.how': 'Butt the cut edge of a sheet against it, or tape wall strips along it just above the cabinet tops, right into the corners.',
   'prepare.bar': 'One known length, better two',
-  'prepare.bar.how': 'A rigid bar with the two bar ends on it, measured from mark to mark; and a tape length between the marks A of two far sheets.',
+  'prepare.bar.how': 'A rigid bar with the two bar ends on it, measured from mark to mark; and a tape length between the marks B of two far sheets.',
   'prepare.photos': '10 to 14 photos from all round',
   'prepare.photos.how': 'Look down at about 45 degrees. Each photo shows several sheets, and two that the photo before shows too. No zoom, no portrait mode.',
   'prepare.turn': 'Turn the phone upright for a few of them',
