@@ -152,7 +152,8 @@ def test_a_top_is_found_again_by_what_is_printed_in_it() -> None:
     box = np.array([[0, 0], [1100, 0], [1100, 700], [0, 700]], np.float32)
     views = [np.array(v, np.float32) for v in ([[210, 330], [930, 300], [1060, 700], [120, 740]],
                                               [[320, 300], [1010, 360], [980, 790], [160, 650]])]  # fmt: skip
-    grays = [cv2.warpPerspective(picture, cv2.getPerspectiveTransform(box, v), (1200, 900), borderValue=90) for v in views]
+    turns = [cv2.getPerspectiveTransform(box, v) for v in views]
+    grays = [np.asarray(cv2.warpPerspective(picture, turn, (1200, 900), borderValue=90), np.uint8) for turn in turns]
     found = plane_homography(grays[0], views[0].astype(float), grays[1])
     assert found is not None
     moved = cv2.perspectiveTransform(views[0][None].astype(float), found)[0]

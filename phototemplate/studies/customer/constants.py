@@ -102,6 +102,11 @@ SURFACE_SIDE_PX: Final = 1000
 at full size, and its edges are fitted there."""
 LEAST_RING_PX: Final = 40
 """px. Of the surface next to a thing. Convention: below, its colour is not known."""
+RING: Final = (1.2, 1.7)
+"""ratio. Where the surface's colour is taken next to what lies on it, of its size. Convention: off its shadow, before the next
+thing."""
+EDGE_BLUR_PX: Final = 1.5
+"""px. By which a picture is blurred before edges that bound the surface are looked for. Convention: stone's grain is finer."""
 SPREADS: Final = 4.0
 """count. Robust standard deviations of the surface's colour. Convention: light falls off over a kitchen."""
 LEAST_SPREAD_LAB: Final = (22.0, 9.0, 9.0)

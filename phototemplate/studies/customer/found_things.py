@@ -44,6 +44,13 @@ class FoundThing:
     """Of a printed target"""
 
     @property
+    def paper_px(self) -> Array:
+        """(4, 2) with the paper that a target is printed on, roughly."""
+        middle = self.corners_px.mean(axis=0)
+        out: Array = middle + (c.TARGET_PAPER if self.target_id else 1.0) * (self.corners_px - middle)
+        return out
+
+    @property
     def name(self) -> str:
         """What it is called: the same name in two photos is the same thing."""
         return self.target_id or self.size.name
@@ -54,7 +61,7 @@ def find_things(gray: GrayImage, meta: PhotoMeta, paper: str) -> list[FoundThing
     is usual where the photo comes from."""
     targets = found_targets(detect(gray, meta, DetectionSettings()))
     # the paper that a target is printed on is cut to no known size, and its squares are no cards
-    printed = [t.corners_px.mean(axis=0) + c.TARGET_PAPER * (t.corners_px - t.corners_px.mean(axis=0)) for t in targets]
+    printed = [t.paper_px for t in targets]
     made = []
     for rough in _quadrilaterals(gray):
         middle = rough.mean(axis=0)

@@ -138,8 +138,9 @@ def fitted(file: EstimateFile, photos: Sequence[PhotoMeta], store: PhotoStore) -
 
 def _outline(meta: PhotoMeta, store: PhotoStore, things: Sequence[FoundThing]) -> ProposedOutline | None:
     rgb = read_rgb(meta, 2 * c.SURFACE_SIDE_PX)
-    for thing in things:
-        made = propose_outline(rgb, meta, thing.size, thing.corners_px)
+    papers = [t.paper_px for t in things]
+    for k, thing in enumerate(things):
+        made = propose_outline(rgb, meta, thing.size, thing.corners_px, [papers[k], *papers[:k], *papers[k + 1 :]])
         if made is not None:
             moved = []
             gray = store.gray(meta.photo_id)

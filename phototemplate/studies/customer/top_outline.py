@@ -6,6 +6,7 @@ Works where an old top or closed cabinets make one surface. Open cabinets do not
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -35,13 +36,15 @@ class ProposedOutline:
     """Of the edge from each corner to the next: the camera is on its outer side"""
 
 
-def propose_outline(rgb: Pixels, meta: PhotoMeta, size: KnownSize, corners_px: Array) -> ProposedOutline | None:
+def propose_outline(
+    rgb: Pixels, meta: PhotoMeta, size: KnownSize, corners_px: Array, covered_px: Sequence[Array]
+) -> ProposedOutline | None:
     """Outline of the surface on which a thing lies whose corners (4, 2) are known; ``rgb`` (h, w, 3) in stored orientation, at
-    any size."""
+    any size. ``covered_px``: what lies there, papers with their margins (4, 2), the thing's own first."""
     scale = min(1.0, c.SURFACE_SIDE_PX / max(rgb.shape[:2]))
     small = np.asarray(cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else rgb, np.uint8)
     per_px = small.shape[1] / meta.size_px[0]
-    mask = _surface(small, (corners_px + 0.5) * per_px - 0.5)
+    mask = _surface(small, [(quad + 0.5) * per_px - 0.5 for quad in covered_px])
     if mask is None:
         return None
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -73,24 +76,24 @@ def propose_outline(rgb: Pixels, meta: PhotoMeta, size: KnownSize, corners_px: A
     )
 
 
-def _surface(rgb: Pixels, quad: Array) -> Pixels | None:
+def _surface(rgb: Pixels, covered: Sequence[Array]) -> Pixels | None:
     """(h, w) 0 or 1: what looks like the surface round a thing and hangs together with it; None where it does not end."""
     height, width = rgb.shape[:2]
     lab = cv2.cvtColor(cv2.bilateralFilter(np.ascontiguousarray(rgb), 7, 30, 5), cv2.COLOR_RGB2LAB).astype(float)
-    middle = quad.mean(axis=0)
-    ring = np.zeros((height, width), np.uint8)
-    cv2.fillConvexPoly(ring, np.round(middle + 1.7 * (quad - middle)).astype(np.int32), 1)
-    thing = np.zeros_like(ring)
-    cv2.fillConvexPoly(thing, np.round(middle + 1.2 * (quad - middle)).astype(np.int32), 1)
-    own = (ring > 0) & (thing == 0)
+    ring, thing, papers = (np.zeros((height, width), np.uint8) for _ in range(3))
+    cv2.fillConvexPoly(ring, _grown(covered[0], c.RING[1]), 1)
+    cv2.fillConvexPoly(thing, _grown(covered[0], c.RING[0]), 1)
+    for quad in covered:
+        cv2.fillConvexPoly(papers, _grown(quad, c.RING[0]), 1)
+    own = (ring > 0) & (papers == 0)
     if np.count_nonzero(own) < c.LEAST_RING_PX:
         return None
     usual = np.median(lab[own], axis=0)
     spread = np.maximum(c.SPREADS * 1.4826 * np.median(np.abs(lab[own] - usual), axis=0), c.LEAST_SPREAD_LAB)
     alike = np.sum(((lab - usual) / spread) ** 2, axis=2) < 1.0
-    edges = cv2.Canny(np.ascontiguousarray(cv2.GaussianBlur(rgb, (0, 0), 1.0)), *c.CANNY) > 0
+    edges = cv2.Canny(np.ascontiguousarray(cv2.GaussianBlur(rgb, (0, 0), c.EDGE_BLUR_PX)), *c.CANNY) > 0
     mask = (alike & ~edges).astype(np.uint8)
-    mask[thing > 0] = 1
+    mask[papers > 0] = 1
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     _, labels = cv2.connectedComponents(mask, connectivity=4)
     label = np.bincount(labels[own & (mask > 0)]).argmax() if np.any(own & (mask > 0)) else 0
@@ -102,6 +105,11 @@ def _surface(rgb: Pixels, quad: Array) -> Pixels | None:
     cv2.drawContours(whole, filled, -1, 1, cv2.FILLED)  # a sink, things standing there
     share = float(np.mean(whole))
     return whole if c.SURFACE_SHARE[0] < share < c.SURFACE_SHARE[1] else None
+
+
+def _grown(quad: Array, factor: float) -> NDArray[np.int32]:
+    middle = quad.mean(axis=0)
+    return np.asarray(np.round(middle + factor * (quad - middle)), np.int32)
 
 
 def _pose(meta: PhotoMeta, size: KnownSize, corners_px: Array) -> tuple[Array, Array] | None:
