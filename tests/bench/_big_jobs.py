@@ -33,7 +33,7 @@ class BigJob:
 
 
 def big_job(n_photos: int, seed: int = 0) -> BigJob:
-    """60 sheets and 24 strip pieces over 15 m; ``n_photos`` along the run from one phone."""
+    """60 sheets and 24 strip pieces over 15 m; ``n_photos`` of one phone along the run, 25 or more, so that they overlap."""
     rng = np.random.default_rng([91, seed])
     length = SPACING_MM * SHEET_COUNT
     bodies: dict[str, BodyPose] = {}

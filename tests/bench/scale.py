@@ -287,8 +287,8 @@ def _memory_of(process: int) -> float:
 def run(quick: bool) -> BenchResult:
     """``quick``: small jobs, few of them."""
     result = BenchResult("Load: jobs that grow, one job near its floor, many jobs")
-    sizes, edges, n = ((12, 25), (5, 10), 40) if quick else (SIZES, EDGES, JOBS)
-    _growth([_alone(photos_stage, k) for k in sizes], result)
+    photos, sizes, edges, n = ((6, 12), (25, 50), (5, 10), 40) if quick else (SIZES, SIZES, EDGES, JOBS)
+    _growth([_alone(photos_stage, k) for k in photos], result)
     rows = [_alone(adjustment, k) for k in sizes]
     _growth(rows, result)
     near = min(rows, key=lambda r: abs(r["of"] - ITERATION_UNKNOWNS))
