@@ -21,7 +21,7 @@ GERMAN = Language(
         "fills-most": "fast bildfüllend", "fills-half": "etwa halb so groß wie das Bild",
         "camera-turned": "die Kamera um 90 Grad gedreht",
         "hint-off-plane": "im Foto liegt ihr Hinweis nicht auf der Arbeitsebene", "no-photo": "kein Foto zeigt die Stelle",
-        "not-round": "was gefunden wurde, ist nicht rund",
+        "not-round": "ihre Punkte liegen auf keinem Bogen; eine runde Kante braucht drei auf ihr, ein ganzer Kreis ringsum",
         "no-step": "in keinem Foto wird es dort heller oder dunkler", "unsharp": "die Fotos zeigen sie nicht scharf genug",
         "contradictory": "die Fotos widersprechen einander an ihr",
         "no-contact-sheet": "keines ihrer Anlegeblätter wurde in den Fotos gefunden",
