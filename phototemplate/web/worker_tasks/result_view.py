@@ -191,12 +191,14 @@ def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array
     seg = s.segment
     along = seg.chord_mm[1] - seg.chord_mm[0]
     along = along / max(float(np.hypot(*along)), 1e-9)
+    # knots of a profile go on beyond what was seen of it
+    seen = (seg.points_mm - seg.chord_mm[0]) @ along if len(seg.points_mm) else seg.knots_mm
     shown = seg.points_mm[:: max(1, len(seg.points_mm) // SHOWN_POINTS)]
     out: dict[str, Any] = {
         "kind": seg.kind, "shape": seg.shape, "source": seg.source, "loop": s.loop_id,
         "xy": np.round(move(back, s.xy_mm), 3), "U": np.round(s.U_mm, 4),
         # from end to end of what was seen; ``xy`` of an edge that belongs to a run ends at its corners
-        "seen": np.round(move(back, seg.chord_mm[0] + np.outer([seg.knots_mm[0], seg.knots_mm[-1]], along)), 2),
+        "seen": np.round(move(back, seg.chord_mm[0] + np.outer([np.min(seen), np.max(seen)], along)), 2),
         "n_photos": seg.n_photos, "n_points": len(seg.points_mm),
         "points": np.round(move(back, shown), 2) if len(shown) else [],
         "height": seg.height_mm,
