@@ -217,6 +217,7 @@ def test_what_the_page_never_sends_is_refused(asked: Page) -> None:
         assert (path, *asked.ask(path, **body))[:2] == (path, status)
         assert asked.ask(path, **body)[1]["error"] == code
     assert asked.ask("/api/accept", made={"a": "b"})[0] == 200  # before anything was measured
+    assert asked.ask("/api/ask/anchor", path=[[300.0, -300.0]])[0] == 200  # one place, as the page of distances asks
     assert (asked.workspace.opened.folder / "job.toml").read_bytes() == before
 
 

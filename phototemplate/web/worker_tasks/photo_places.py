@@ -51,7 +51,7 @@ def photos_showing(
     return seen[:most]
 
 
-def anchor_path(memory: Any, tell: Progress, path: Annotated[list[Pair], Field(min_length=2)]) -> dict[str, Any]:
+def anchor_path(memory: Any, tell: Progress, path: Annotated[list[Pair], Field(min_length=1)]) -> dict[str, Any]:
     """A path of the work frame in the frame of the nearest sheet, as the job file wants it.
 
     Raises ``MeasureError`` where no sheet was placed.
