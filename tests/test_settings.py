@@ -179,6 +179,11 @@ def _fitted(shape: Any, **more: Any) -> Callable[[EdgeSettings], Any]:
     return look
 
 
+def _claimed_arris(settings: EdgeSettings) -> Any:
+    """Its uncertainty counts where a radius is claimed."""
+    return _traced("front")(settings.model_copy(update={"arris_mm": 0.7}))
+
+
 # ----------------------------------------------------------------------------------- outline and output
 
 
@@ -245,7 +250,7 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
         "height_prior_u_mm": (_traced("front"), 0.2), "height_shape_u_mm": (_traced("front"), 3.0),
         "height_limit_mm": (_traced("raised"), 40.0), "window_px": (_traced("front"), 1.2),
         "least_u_px": (_traced("front"), 0.5),
-        "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_traced("front"), 1.0),
+        "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_claimed_arris, 1.0),
         "end_margin_mm": (_traced("front"), 30.0), "definition_u_mm": (_traced("front"), 1.0),
         "off_plane_mm": (_traced("low"), 50.0), "close_mm": (_traced("plies"), 0.9),
         "contact_gap_mm": (_butted, 0.5), "contact_gap_u_mm": (_butted, 0.5), "contact_misfit_mm": (_butted, 0.1),
