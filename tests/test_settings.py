@@ -42,7 +42,7 @@ from phototemplate.settings import (
 from phototemplate.stage_inputs import edge_settings_of
 from phototemplate.template.outline import LoopEdges, build_outline
 from tests.capture.scene import Laid, Shot, take
-from tests.edges import shape_data, test_sources
+from tests.edges import shape_data, test_readings, test_sources
 from tests.edges.box_scene import BoxScene, kitchen
 from tests.network.synthetic import Kitchen
 from tests.network.synthetic import kitchen as network_kitchen
@@ -132,7 +132,6 @@ def _traced(edge: str) -> Callable[[EdgeSettings], Any]:
         "end": EdgeHint("end", "end", anchor="work", path=np.array([[4.0, 250.0], [-5.0, 30.0]])),
     }
     hints["low"], hints["plies"] = hints["front"], replace(hints["end"], kind="other")
-    hints["raised"] = replace(hints["front"], height_mm=12.0)
 
     def look(settings: EdgeSettings) -> Any:
         scene, hint = _boxes(7.0 if edge == "low" else 0.0), hints[edge]
@@ -141,6 +140,12 @@ def _traced(edge: str) -> Callable[[EdgeSettings], Any]:
         return measure_edges(scene.gray, network, plane, [hint], settings), plane.influences
 
     return look
+
+
+def _two_heights(settings: EdgeSettings) -> Any:
+    """A faint line at the level of the tops and a sharp one 11 mm above it."""
+    low, high = test_readings.line(0.0, evidence=0.1, misfit=2.5), test_readings.line(2.0, rise_mm=11.0)
+    return test_readings.choice(low, high, height_limit_mm=settings.height_limit_mm)
 
 
 def _butted(settings: EdgeSettings) -> Any:
@@ -248,7 +253,7 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
         "least_strength": (_traced("front"), 25.0), "candidates": (_traced("end"), 2), "search_low_mm": (_traced("front"), 3.0),
         "search_high_mm": (_traced("low"), 30.0), "height_reach_mm": (_traced("low"), 10.0),
         "height_prior_u_mm": (_traced("front"), 0.2), "height_shape_u_mm": (_traced("front"), 3.0),
-        "height_limit_mm": (_traced("raised"), 40.0), "window_px": (_traced("front"), 1.2),
+        "height_limit_mm": (_two_heights, 40.0), "window_px": (_traced("front"), 1.2),
         "least_u_px": (_traced("front"), 0.5),
         "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_claimed_arris, 1.0),
         "end_margin_mm": (_traced("front"), 30.0), "definition_u_mm": (_traced("front"), 1.0),
