@@ -6,6 +6,7 @@
       job.toml      what was decided: known lengths, paper, cabinets, edges, loops, pieces, settings
       photos/       the photos (or directly in JOBDIR)
       results/      everything written; may be deleted and rebuilt from photos + job.toml
+      handed-out/   states of the pieces that somebody has in hand, A.json, B.json ...
       history.jsonl what the app changed, for undo and redo
 
 A folder of photos without a ``job.toml`` is a job with every default. Writes are atomic; a job file changed by somebody
@@ -33,7 +34,7 @@ from phototemplate.atomic import take_lock, write_text_atomic
 from phototemplate.errors import InputError, JobFileError, OutputError
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
-from phototemplate.template.spec import ApplianceSpec, OpeningSpec, PieceSpec, ShopSpec, TemplateSpec
+from phototemplate.template.spec import TemplateSpec
 from phototemplate.template.spec_comments import commented_keys
 from phototemplate.toml_file import parse_toml
 from phototemplate.units import WITH_UNITS, BareNumbers, Length
@@ -41,6 +42,7 @@ from phototemplate.units import WITH_UNITS, BareNumbers, Length
 JOB_FILE = "job.toml"
 SAVE_LOCK = ".lock-job"
 """Held while the job file is compared and written"""
+HANDED_OUT = "handed-out"
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 
@@ -202,7 +204,7 @@ class DistanceSpec(Section):
     """How finely places were pointed at"""
 
 
-class JobFile(Section):
+class JobFile(TemplateSpec):
     """Everything the user decided, as ``job.toml`` says it."""
 
     format: Literal[1, 2] = 2
@@ -218,10 +220,6 @@ class JobFile(Section):
     cabinets: list[CabinetSpec] = []
     edges: list[EdgeSpec] = []
     loops: list[LoopSpec] = []
-    pieces: list[PieceSpec] = []
-    openings: list[OpeningSpec] = []
-    appliances: list[ApplianceSpec] = []
-    shop: ShopSpec = ShopSpec()
     customer: str = ""
     """For the title block."""
     address: str = ""
@@ -236,11 +234,10 @@ class JobFile(Section):
 
     def template_spec(self) -> TemplateSpec:
         """What the job says of pieces, in the words of the template stage."""
-        return TemplateSpec(pieces=self.pieces, openings=self.openings, appliances=self.appliances, shop=self.shop)
+        return TemplateSpec(**{name: getattr(self, name) for name in TemplateSpec.model_fields})
 
     @model_validator(mode="after")
     def _names_agree(self) -> JobFile:
-        self.template_spec()
         ids = [e.id for e in self.edges]
         known = set(ids)
         for twice in sorted(i for i, n in Counter(ids).items() if n > 1):
@@ -274,6 +271,10 @@ class Job:
     @property
     def results(self) -> Path:
         return self.folder / "results"
+
+    def handed_out_paths(self) -> list[Path]:
+        """States of the pieces that were handed out, oldest first: A.json, B.json ..."""
+        return sorted((self.folder / HANDED_OUT).glob("*.json"), key=lambda p: (len(p.stem), p.stem))
 
     def photo_paths(self) -> list[Path]:
         """Photos in name order, without those left out."""

@@ -5,6 +5,7 @@ The studies know outlines and measurements; here they meet the job folders from 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -12,12 +13,16 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from phototemplate.camera_profiles import load_profiles, match_profiles
+from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
 from phototemplate.constants import ESTIMATE_FILE
 from phototemplate.errors import FINDINGS, InputError, MeasureError, PhototemplateError
 from phototemplate.job import EdgeSpec, Job, load_job
 from phototemplate.model import HeightPoint, Measurement, Outline, PhotoMeta
+from phototemplate.network.rectify import rectify
 from phototemplate.progress import Progress, quiet
 from phototemplate.result_set import current_set
 from phototemplate.results import Wanted, measure_and_write, measure_job, write_results
@@ -26,7 +31,7 @@ from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.check_wall import WallCheck, check_wall
 from phototemplate.studies.clicked import ClickedPlan, clicked_outline
 from phototemplate.studies.clicked_lens import LENS_UNKNOWN
-from phototemplate.studies.constants import STRAIGHT_EDGE_MM, USUAL_GAP_MM
+from phototemplate.studies.constants import SLAB_PX_PER_MM, STRAIGHT_EDGE_MM, USUAL_GAP_MM
 from phototemplate.studies.customer.doubted_kinds import fit_doubted
 from phototemplate.studies.customer.message import message_text, wanted, write_message
 from phototemplate.studies.customer.proposal import propose_clicks
@@ -42,11 +47,45 @@ from phototemplate.studies.quote_file import QUOTE_FILE, read_quote_file
 from phototemplate.studies.quote_pages import write_quote
 from phototemplate.studies.references import Reference, read_reference
 from phototemplate.studies.self_check import SelfCheck, self_check
+from phototemplate.studies.slab import MeasuredSlab, measured_slab
+from phototemplate.studies.slab_file import read_slab_file
+from phototemplate.studies.slab_layout import Layout, groups_of, lay_out
+from phototemplate.studies.slab_pages import write_slab
 from phototemplate.studies.wall_line import End, choose_wall
 from phototemplate.studies.wall_pages import write_wall_check
 from phototemplate.studies.wall_strips import walls_of_strips
 from phototemplate.template.spec import TemplateSpec
 from phototemplate.wording import say
+
+
+def lay_on_slab(
+    job: Job, slab_job: Job, folder: Path | None = None, progress: Progress = quiet
+) -> tuple[Layout, MeasuredSlab, dict[str, Path]]:
+    """Lay the pieces of a job, as last written, on a photographed slab; writes drawing, cutting lines, pictures and data.
+
+    ``slab_job`` is a job folder of the slab's photos with a known length and a ``slab.toml``; files go into ``folder``, left
+    out into its ``results/``. Raises ``InputError`` where no pieces were written from the job as it is now, ``MeasureError``
+    where the slab's photos do not allow an answer.
+    """
+    wish = read_slab_file(slab_job.folder)
+    found = current_set(job)
+    path = job.results / "pieces.json"
+    if found is None or path not in found.paths():
+        raise InputError(f"{job.folder} has no pieces written from the job as it is now; measure it first.")
+    pieces = json.loads(path.read_text(encoding="utf-8"))
+    measurement = measure_job(slab_job, progress)
+    slab = measured_slab(measurement, wish)
+    by_hand = {p.piece: (p.at, p.turn_deg) for p in wish.places}
+    groups = groups_of(pieces, wish.kerf, wish.match_seams)
+    layout = lay_out(groups, slab.outline, wish.margin, wish.kerf, slab.faults, wish.grain, by_hand)
+    corners = np.column_stack([np.array(slab.outline.exterior.coords), np.ones(len(slab.outline.exterior.coords))])
+    work = (corners @ slab.work_from_slab.T)[:, :2]
+    bounds = (*(float(v) for v in work.min(axis=0)), *(float(v) for v in work.max(axis=0)))
+    photos = {p.photo_id: p for p in measurement.photos}
+    view = rectify(measurement.network, measurement.work_plane, lambda p: read_rgb(photos[p]), bounds, SLAB_PX_PER_MM)  # type: ignore[arg-type]
+    target = folder or slab_job.results
+    target.mkdir(parents=True, exist_ok=True)
+    return layout, slab, write_slab(layout, slab, view, pieces, wish.kerf, job.file.units, target)
 
 
 @dataclass(frozen=True)

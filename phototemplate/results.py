@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
+from phototemplate.atomic import write_text_atomic
 from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
 from phototemplate.errors import Finding, InputError, MeasureError, PhototemplateError
-from phototemplate.job import Job, LengthSpec
+from phototemplate.job import HANDED_OUT, Job, LengthSpec
 from phototemplate.model import Measurement
 from phototemplate.network.rectify import default_bounds, rectify
 from phototemplate.output.assessment import Judgements
@@ -20,12 +22,15 @@ from phototemplate.output.dxf import DxfVersion, Unit
 from phototemplate.output.formats import FORMATS, Material, write_formats
 from phototemplate.output.report import TopPicture
 from phototemplate.output.report.words import tolerance_words
+from phototemplate.output.revision import HandedOut, changes, next_revision, read_handed_out
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
-from phototemplate.result_set import inputs_of, new_set, retire, working_on
+from phototemplate.result_set import current_set, inputs_of, new_set, retire, working_on
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.assessment import judge
+from phototemplate.template.drawn import no_outline
+from phototemplate.template.lengths import LengthWords
 from phototemplate.template.paper_sheets import TitleBlock
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
@@ -198,11 +203,57 @@ def _material(
         top_picture=top_picture(measurement, settings.top_view_px),
         template=template,
         judgements=judgements,
-        title=TitleBlock(measurement.job_name, file.customer, file.address, date.today().isoformat(), file.drawn_by,
-                         tolerance_words(file.tolerance)),
+        title=_title(job),
+        handed_out=_handed_out(job),
         progress=progress,
     )
     return Outcome(measurement, judgements, {}, template, doubt), material
+
+
+def write_drawn(job: Job, wanted: Wanted = Wanted()) -> tuple[Template, dict[str, Path]]:
+    """Build and write the pieces of a job that has drawn shapes and no photos.
+
+    Raises ``InputError`` where a wish cannot be built and no piece is left, ``OutputError`` where a file cannot be written.
+    """
+    file = job.file
+    with working_on(job), new_set(job, inputs_of(job), SET_FILES) as folder:
+        template = build_template(no_outline(), file.template_spec(), (), job.folder)
+        if not template.parts:
+            template.whole()
+        material = Material(None, file.settings.output, wanted.units or file.units, wanted.dxf_version,  # type: ignore[arg-type]
+                            print_only=wanted.print_only, template=template, title=_title(job), handed_out=_handed_out(job))
+        written = write_formats(material, folder, wanted.formats)
+    return template, {name: job.results / path.name for name, path in written.items()}
+
+
+def hand_out(job: Job, to: str = "") -> HandedOut:
+    """Keep the pieces as they were last written as the state that somebody has in hand.
+
+    Raises ``InputError`` where no pieces were written from the job as it is now, or nothing changed since the last time.
+    """
+    found = current_set(job)
+    path = job.results / "pieces.json"
+    if found is None or path not in found.paths():
+        raise InputError(f"{job.folder} has no pieces written from the job as it is now; measure it first, then hand it out.")
+    pieces = json.loads(path.read_text(encoding="utf-8"))
+    before = _handed_out(job)
+    if before and not changes(before[-1].pieces, pieces, LengthWords()):
+        raise InputError(f"Nothing changed since revision {before[-1].revision} of {before[-1].date}; that one still holds.")
+    state = HandedOut(next_revision(before), date.today().isoformat(), to, pieces)
+    folder = job.folder / HANDED_OUT
+    folder.mkdir(exist_ok=True)
+    write_text_atomic(folder / f"{state.revision}.json", json.dumps(asdict(state), indent=1) + "\n")
+    return state
+
+
+def _handed_out(job: Job) -> tuple[HandedOut, ...]:
+    return tuple(read_handed_out(path) for path in job.handed_out_paths())
+
+
+def _title(job: Job) -> TitleBlock:
+    file = job.file
+    return TitleBlock(job.name, file.customer, file.address, date.today().isoformat(), file.drawn_by,
+                      tolerance_words(file.tolerance))
 
 
 def with_bar(job: Job, bar: str) -> Job:

@@ -17,13 +17,17 @@ import typer
 from phototemplate import __version__
 from phototemplate.cli.app import app as app_
 from phototemplate.cli.calibrate import calibrate
-from phototemplate.cli.measure import demo, measure, new
+from phototemplate.cli.measure import demo, hand_out, measure, new
 from phototemplate.cli.propose import propose
 from phototemplate.cli.sheets import sheets
+from phototemplate.cli.slab import slab
 from phototemplate.cli.studies import batch, check_wall, check_yourself, estimate, plan, prices
 from phototemplate.errors import OutputError, PhototemplateError
 
-COMMANDS = (demo, sheets, new, propose, measure, check_wall, check_yourself, estimate, prices, plan, batch, calibrate, app_)
+COMMANDS = (
+    demo, sheets, new, propose, measure, hand_out, check_wall, check_yourself, estimate, prices, plan, slab, batch, calibrate,
+    app_,
+)  # fmt: skip
 
 app = typer.Typer(
     add_completion=False,

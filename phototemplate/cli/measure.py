@@ -8,12 +8,13 @@ import sys
 import time
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 if TYPE_CHECKING:
     from phototemplate.results import Outcome
+    from phototemplate.template.piece_types import Template
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
 
@@ -44,7 +45,7 @@ def measure(
     dxf_version: Annotated[str, typer.Option(help="R2010 or R12.")] = "R2010",
     units: Annotated[str | None, typer.Option(help="Unit of the drawing: mm or in; else as job.toml says.")] = None,
     formats: Annotated[
-        str | None, typer.Option(help="What to write, with commas: result,report,csv,dxf,cut,pieces,svg,pdf,full-size; or all.")
+        str | None, typer.Option(help="With commas: result,report,csv,dxf,cut,pieces,labels,svg,pdf,full-size; or all.")
     ] = None,
     print_only: Annotated[
         str, typer.Option(help='Limit the full-size print to a corner "front/left", an edge, or a piece.')
@@ -55,19 +56,20 @@ def measure(
     from phototemplate.cli.show import console, edge_table, print_findings, progress_bar, verdict_line
     from phototemplate.job import load_job
     from phototemplate.opencv_check import require_opencv
-    from phototemplate.results import USUAL_FORMATS, Wanted, measure_and_write
+    from phototemplate.results import USUAL_FORMATS, Wanted, measure_and_write, write_drawn
 
     require_opencv()
     start = time.perf_counter()
     job = load_job(job_dir)
     names = () if formats == "all" else tuple(formats.split(",")) if formats else USUAL_FORMATS
+    wanted = Wanted(names, dxf_version, units, unscaled, print_only)
+    if job.file.drawn and not job.photo_paths():
+        template, files = write_drawn(job, wanted)
+        _show_drawn(template, files, job.file.units, json_)
+        template.whole()
+        return
     with progress_bar(not json_ and sys.stderr.isatty()) as tell:
-        outcome = measure_and_write(
-            job,
-            Wanted(names, dxf_version, units, unscaled, print_only),
-            bar=bar,
-            progress=tell,
-        )
+        outcome = measure_and_write(job, wanted, bar=bar, progress=tell)
     seconds = time.perf_counter() - start
     measurement, written = outcome.measurement, outcome.written
     if json_:
@@ -85,6 +87,35 @@ def measure(
     out.print(_effort(len(measurement.photos), seconds), style="dim")
     out.print(verdict_line(outcome.judgements, measurement.findings), style="bold", markup=False)
     outcome.whole()
+
+
+def _show_drawn(template: Template, files: dict[str, Path], unit: Literal["mm", "in"], as_json: bool) -> None:
+    """What came of a job without photos."""
+    from phototemplate.cli.show import console, print_findings
+    from phototemplate.wording import say
+
+    names = [p.piece_id for p in template.parts]
+    if as_json:
+        found = [{**asdict(say(f)), "facts": dict(f.facts)} for f in template.findings]
+        typer.echo(json.dumps({"pieces": names, "findings": found, "files": {k: str(v) for k, v in files.items()}}))
+        return
+    out = console()
+    out.print(f"Pieces, as drawn and not measured: {', '.join(names)}", markup=False)
+    print_findings(out, template.findings, notes=False, unit=unit)
+    for path in files.values():
+        out.print(f"wrote {path}", markup=False)
+
+
+def hand_out(
+    job_dir: Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder of a measured job.")],
+    to: Annotated[str, typer.Option(help="Who gets the drawings, for the next revision's sheet of changes.")] = "",
+) -> None:
+    """Keep the pieces as written as a revision; later drawings then say what changed since."""
+    from phototemplate.job import load_job
+    from phototemplate.results import hand_out as keep
+
+    state = keep(load_job(job_dir), to)
+    typer.echo(f"handed out revision {state.revision} of {state.date}; later drawings say what changed since")
 
 
 def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:

@@ -15,6 +15,10 @@ RESULT_VERSION: Final = 2
 """count. Version of the result's format, raised where a reader of the old one would misread the new. Convention: format."""
 ARCS_AS_BENT: Final = 2
 """count. Version of the result's format from which on an arc is a bent chord. Convention: format."""
+PICTURE_PX_PER_MM: Final = 6.0
+"""px/mm. Site photos on paper. Derived: 150 px/in, what office printers show."""
+CHANGED_MM: Final = 0.1
+"""mm. A smaller difference from what was handed out is none. Convention: the usual cutting tolerance."""
 PIECES_VERSION: Final = 1
 """count. The same of the file of pieces, raised where a key changes its meaning. Convention: format."""
 FULL_SIZE_TEXT_MM: Final = 8.0

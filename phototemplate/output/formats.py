@@ -16,10 +16,11 @@ from phototemplate.settings import OutputSettings
 from phototemplate.wording import said
 
 if TYPE_CHECKING:
-    from phototemplate.model import Measurement
+    from phototemplate.model import Measurement, Outline
     from phototemplate.output.assessment import Judgements
     from phototemplate.output.dxf import DxfVersion, Unit
     from phototemplate.output.report import TopPicture
+    from phototemplate.output.revision import HandedOut
     from phototemplate.template.drawing import Drawing
     from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
     from phototemplate.template.piece_types import Template
@@ -44,7 +45,8 @@ class Subject:
 class Material:
     """Everything the writers need."""
 
-    measurement: Measurement
+    measurement: Measurement | None
+    """None: a job of drawn shapes alone"""
     settings: OutputSettings = field(default_factory=OutputSettings)
     unit: Unit = "in"
     dxf_version: DxfVersion = "R2010"
@@ -62,12 +64,55 @@ class Material:
     """Finished pieces, for the report"""
     judgements: Judgements | None = None
     """What the studies say of the measurement, for report and result"""
+    handed_out: tuple[HandedOut, ...] = ()
+    """States of the pieces that somebody has in hand, oldest first"""
     progress: Callable[[str, float], None] | None = None
+
+    @property
+    def outline(self) -> Outline:
+        """The measured outline; an empty one where nothing was measured."""
+        from phototemplate.template.drawn import no_outline
+
+        return self.measurement.outline if self.measurement is not None else no_outline()
+
+    @property
+    def block(self) -> TitleBlock:
+        """The title block, with the revision that the pieces are now."""
+        from phototemplate.template.paper_sheets import TitleBlock
+
+        block = self.title or TitleBlock(self.measurement.job_name if self.measurement is not None else "")
+        if not self.handed_out or self.template is None:
+            return block
+        from phototemplate.output.revision import next_revision
+
+        last = self.handed_out[-1].revision
+        return replace(block, revision=next_revision(self.handed_out) if self.changed else last)
+
+    @property
+    def changed(self) -> list[tuple[str, str]]:
+        """Table of what changed since the pieces were last handed out, header first; empty where nothing did."""
+        from phototemplate.output.pieces_json import pieces_data
+        from phototemplate.output.revision import changes
+        from phototemplate.template.lengths import LengthWords
+
+        if not self.handed_out or self.template is None:
+            return []
+        last = self.handed_out[-1]
+        words = LengthWords.of(self.template.spec.shop, self.unit)
+        rows = changes(last.pieces, pieces_data(self.template, ""), words)
+        head = ("piece", f"since revision {last.revision} of {last.date}" + (f", handed to {last.to}" if last.to else ""))
+        return [head, *rows] if rows else []
+
+    @property
+    def withheld(self) -> bool:
+        """Whether the photos contradict each other too much for any uncertainty to be stated."""
+        return self.measurement is not None and self.measurement.network.quality.withheld
 
     @property
     def warnings(self) -> list[str]:
         """Serious findings, for every drawing."""
-        serious = (f for f in self.measurement.findings if f.severity == "serious")
+        found = self.measurement.findings if self.measurement is not None else ()
+        serious = (f for f in found if f.severity == "serious")
         return [f"{one.where}: {one.message}" for one in said(serious, self.unit)]
 
 
@@ -99,6 +144,7 @@ def outline_subject(material: Material) -> Subject:
     from phototemplate.template.shop_sheet import outline_sheets
 
     measurement, settings = material.measurement, material.settings
+    assert measurement is not None
     outline, title = measurement.outline, f"{measurement.job_name}: outline as measured"
     words = LengthWords(material.unit, denominator=settings.inch_denominator)
 
@@ -124,13 +170,13 @@ def pieces_subject(material: Material) -> Subject:
     from phototemplate.template.shop_drawing import Style, template_drawing
     from phototemplate.template.shop_sheet import shop_sheets
 
-    template, outline = material.template, material.measurement.outline
+    template, outline = material.template, material.outline
     assert template is not None
-    words, title = LengthWords.of(template.spec.shop, material.unit), f"{material.measurement.job_name}: pieces"
+    words, title = LengthWords.of(template.spec.shop, material.unit), f"{material.block.job}: pieces"
     return Subject(
         "pieces",
         lambda height: template_drawing(template, outline, Style(words, height, title)),
-        lambda style: shop_sheets(template, outline, style, words, material.warnings),
+        lambda style: shop_sheets(template, outline, style, words, material.warnings, material.changed),
         tables=(
             ("-edges", CSV_COLUMNS, [list(row.values()) for row in edge_rows_csv(template)]),
             ("-sizes", SIZE_COLUMNS, [list(row.values()) for row in size_rows_csv(template)]),
@@ -143,6 +189,7 @@ def _withheld(material: Material) -> Material:
     from phototemplate.output.withheld import without_uncertainties
 
     m, judged = material.measurement, material.judgements
+    assert m is not None
     plane = replace(m.work_plane, heights=without_uncertainties(m.work_plane.heights))
     return replace(
         material,
@@ -173,29 +220,30 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
             raise InputError(f"There is no format {name!r}; choose from {', '.join(known)}.")
     chosen = [f for f in FORMATS if not names or f.name in names]
     whole = material
-    if material.measurement.network.quality.withheld:
+    if material.withheld:
         material = _withheld(material)
-    unscaled = material.measurement.outline.unscaled
+    unscaled = material.outline.unscaled
     # what a machine runs without anybody reading a warning on it is not written where nothing is to be cut from
-    cuttable = not unscaled and not material.measurement.network.quality.withheld
+    cuttable = not unscaled and not material.withheld
     written: dict[str, Path] = {}
     for one in chosen:
-        if one.of == "measurement":
+        if one.of == "measurement" and material.measurement is not None:
             # a program reads in the result that it is withheld; nothing else shows numbers that hold nothing
             shown = whole if one.name == "result" else material
             written[one.name] = one.write(shown, None, folder / one.file_name(None, unscaled))
     drawings = [f for f in chosen if f.of == "drawing"]
     if drawings and unscaled and not material.allow_unscaled:
         raise MeasureError(
-            f"No known length, so the shape of {material.measurement.job_name} has no scale and no drawing was written; "
+            f"No known length, so the shape of {material.block.job} has no scale and no drawing was written; "
             "give a length in the job file, or ask for the bare shape with --unscaled."
         )
     pieces = material.template is not None and bool(material.template.parts)
-    for k, subject in enumerate([outline_subject(material), *([pieces_subject(material)] if pieces else [])]):
+    subjects = [outline_subject(material)] if material.measurement is not None else []
+    for subject in [*subjects, *([pieces_subject(material)] if pieces else [])]:
         for one in drawings:
             if one.name == "full-size" and not cuttable:
                 continue
-            key = one.name if k == 0 else f"{subject.name} {one.name}"
+            key = one.name if subject.name == "outline" else f"{subject.name} {one.name}"
             written[key] = one.write(material, subject, folder / one.file_name(subject.name, unscaled))
     if pieces and cuttable:
         for one in chosen:
@@ -207,12 +255,15 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
 def _result(material: Material, _: Subject | None, path: Path) -> Path:
     from phototemplate.output.result_json import write_result_json
 
+    assert material.measurement is not None
+
     return write_result_json(material.measurement, path, material.judgements)
 
 
 def _report(material: Material, _: Subject | None, path: Path) -> Path:
     from phototemplate.output.report import write_report
 
+    assert material.measurement is not None
     return write_report(
         material.measurement,
         path,
@@ -245,7 +296,7 @@ def _dxf(material: Material, subject: Subject | None, path: Path) -> Path:
         path,
         version=material.dxf_version,
         unit=material.unit,
-        unscaled=material.measurement.outline.unscaled,
+        unscaled=material.outline.unscaled,
         warnings=material.warnings,
     )
 
@@ -255,21 +306,20 @@ def _svg(material: Material, subject: Subject | None, path: Path) -> Path:
 
     assert subject is not None
     drawing = subject.draw(material.settings.text_height_mm)
-    return write_svg(drawing, path, unscaled=material.measurement.outline.unscaled)
+    return write_svg(drawing, path, unscaled=material.outline.unscaled)
 
 
 def _pdf(material: Material, subject: Subject | None, path: Path) -> Path:
     from phototemplate.output.paper import paper_size
     from phototemplate.output.pdf import write_sheets_pdf
-    from phototemplate.template.paper_sheets import SheetStyle, TitleBlock
+    from phototemplate.template.paper_sheets import SheetStyle
 
     assert subject is not None
     short, long = paper_size(material.paper or ("Tabloid" if material.unit == "in" else "A3"))
     size = (min(long, ROLL_LENGTH_OF_WIDTH * short), short)  # a roll is cut to a handy length
     facts = ("Inches first, mm in brackets" if material.unit == "in" else "mm first, inches in brackets",)
-    title = material.title or TitleBlock(material.measurement.job_name)
-    style = SheetStyle(title, size, material.unit, material.measurement.outline.unscaled, facts)
-    return write_sheets_pdf(subject.sheets(style), path, f"{material.measurement.job_name}: {subject.name}")
+    style = SheetStyle(material.block, size, material.unit, material.outline.unscaled, facts)
+    return write_sheets_pdf(subject.sheets(style), path, f"{material.block.job}: {subject.name}")
 
 
 def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
@@ -278,7 +328,7 @@ def _full_size(material: Material, subject: Subject | None, path: Path) -> Path:
     assert subject is not None
     drawing = subject.draw(FULL_SIZE_TEXT_MM)
     paper = material.paper or ("Letter" if material.unit == "in" else "A4")
-    outline = material.measurement.outline
+    outline = material.outline
     region = region_named(material.print_only, outline, material.template) if material.print_only else None
     return write_full_size_pdf(drawing, path, paper=paper, region=region, unscaled=outline.unscaled)
 
@@ -304,7 +354,19 @@ def _pieces(material: Material, _: Subject | None, path: Path) -> Path:
     from phototemplate.output.pieces_json import write_pieces_json
 
     assert material.template is not None
-    return write_pieces_json(material.template, material.measurement.job_name, path)
+    return write_pieces_json(material.template, material.block.job, path, material.block.revision)
+
+
+def _labels(material: Material, _: Subject | None, path: Path) -> Path:
+    from phototemplate.output.paper import paper_size
+    from phototemplate.output.pdf import write_sheets_pdf
+    from phototemplate.template.label_sheet import label_sheets
+    from phototemplate.template.lengths import LengthWords
+
+    assert material.template is not None
+    size = paper_size("Letter" if material.unit == "in" else "A4")
+    words = LengthWords.of(material.template.spec.shop, material.unit)
+    return write_sheets_pdf(label_sheets(material.template, material.block, words, size), path, f"{material.block.job}: labels")
 
 
 FORMATS: tuple[OutputFormat, ...] = (
@@ -314,6 +376,7 @@ FORMATS: tuple[OutputFormat, ...] = (
     OutputFormat("dxf", ".dxf", "drawing for the saw or the office", "drawing", _dxf),
     OutputFormat("cut", "cut-all.dxf", "closed outlines alone, a file for each piece and one for all", "pieces", _cut),
     OutputFormat("pieces", "pieces.json", "geometry of every piece with its uncertainty, for programs", "pieces", _pieces),
+    OutputFormat("labels", "labels.pdf", "a label with a square code for every piece", "pieces", _labels),
     OutputFormat("svg", ".svg", "drawing for a browser or a vector editor", "drawing", _svg),
     OutputFormat("pdf", ".pdf", "dimensioned shop drawing to sign", "drawing", _pdf),
     OutputFormat("full-size", "-full-size.pdf", "full size on many pages, to try on site", "drawing", _full_size),

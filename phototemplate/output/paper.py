@@ -115,14 +115,14 @@ def _draw(canvas: Any, item: Item, place: PaperMapping) -> None:
             _chain(canvas, [(float(x), float(y)) for x, y in points], place, False)
         case Polyline():
             points = flatten_polyline(item.array, item.closed, tolerance)
-            _chain(canvas, [(float(x), float(y)) for x, y in points], place, item.closed)
+            _chain(canvas, [(float(x), float(y)) for x, y in points], place, item.closed, item.filled)
         case Text():
             _text(canvas, item, place)
         case Dimension():
             _dimension(canvas, item, place)
 
 
-def _chain(canvas: Any, points: list[Point], place: PaperMapping, closed: bool) -> None:
+def _chain(canvas: Any, points: list[Point], place: PaperMapping, closed: bool, filled: bool = False) -> None:
     if not points:
         return
     path = canvas.beginPath()
@@ -131,7 +131,7 @@ def _chain(canvas: Any, points: list[Point], place: PaperMapping, closed: bool) 
         path.lineTo(*place.pt(point))
     if closed:
         path.close()
-    canvas.drawPath(path, stroke=1, fill=0)
+    canvas.drawPath(path, stroke=0 if filled else 1, fill=1 if filled else 0)
 
 
 def _text(canvas: Any, item: Text, place: PaperMapping) -> None:

@@ -432,3 +432,18 @@ TABLE_EVERY_S: Final = 1.0
 """s. How often the table of a batch is written while it runs. Convention: felt as at once; a thousand rows take 10 ms."""
 COUNT_EVERY_S: Final = 5.0
 """s. How often a batch counts the workers of a cluster. Convention: new ones are at work soon."""
+
+# ------------------------------------------------------------------------------------------------------------------------ slabs
+
+SLAB_CELL_MM: Final = 10.0
+"""mm. Raster on which places of pieces on a slab are looked for; they are then moved up exactly. Convention: speed."""
+SLAB_TOUCH_MM: Final = 0.01
+"""mm. Contact on a slab that counts as rounding. Derived: a tenth of the usual cutting tolerance."""
+REMNANT_MM2: Final = 0.05e6
+"""mm^2. Smaller rests of a slab are no remnants. Convention: trade, a vanity splash is larger."""
+SLAB_CLICK_PX: Final = 2.0
+"""px. Standard uncertainty of a corner clicked on a slab's rough edge. Chosen on: not recorded."""
+SLAB_PX_PER_MM: Final = 1.0
+"""px/mm. Pictures of slab and pieces. Convention: 3 m on a screen."""
+SLAB_FLAT_U_MM: Final = 1.0
+"""mm. How far a leaning or bowed slab stands off the plane of its sheets, standard uncertainty. Chosen on: not recorded."""

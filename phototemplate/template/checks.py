@@ -8,11 +8,19 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 
 from phototemplate.errors import FINDINGS, Finding
 from phototemplate.model import Array, HeightPoint
 from phototemplate.template.boundary import Span, polygon_of, polygon_of_vertices, span_line
-from phototemplate.template.constants import APPLIANCE_DEPTH_MM, FAR_WEB, PLACE_SLACK_MM
+from phototemplate.template.constants import (
+    APPLIANCE_DEPTH_MM,
+    CENTRE_REACH_MM,
+    CENTRED_WITHIN_MM,
+    FAR_WEB,
+    ON_CENTRE_MM,
+    PLACE_SLACK_MM,
+)
 from phototemplate.template.level import flatness_checks
 from phototemplate.template.piece_types import Check, Cutout, Piece, Template
 from phototemplate.template.places import frame_at
@@ -46,7 +54,8 @@ FINDING_OF: Mapping[str, str] = {
     "cutout-cutout": "cutouts-near", "slab": "piece-over-slab", "weight": "piece-heavy", "usual-depth": "size-unusual",
     "receptacles": "receptacle", "seam-dishwasher": "seam-over-dishwasher", "cutout-dishwasher": "cutout-over-dishwasher",
     "span": "span-unsupported", "opening-width": "size-unusual", "opening-room": "opening-no-room",
-    "opening-panel": "opening-tight", "flatness": "cabinets-not-flat", "height": "accessibility",
+    "opening-panel": "opening-tight", "cutout-centre": "cutout-off-centre", "maker-room": "maker-room-short",
+    "maker-asks": "maker-asks", "flatness": "cabinets-not-flat", "height": "accessibility",
 }  # fmt: skip
 """Rule -> the finding that its check gives where it is not met (an inside corner speaks for itself when it is made)"""
 
@@ -58,7 +67,7 @@ def run_checks(template: Template, heights: Sequence[HeightPoint]) -> tuple[list
         for rule in (_overhangs, _webs, _inside_radii, _depths, _receptacles):
             checks += rule(template, piece)
     checks += [*_slabs(template), *_weights(template), *_sockets(template)]
-    for of_all in (_seams, _dishwashers, _spans, _openings, _access):
+    for of_all in (_seams, _dishwashers, _spans, _openings, _centres, _maker_sheets, _access):
         checks += of_all(template)
     checks += flatness_checks(heights)
     return checks, [_finding(c) for c in checks if c.verdict != "ok" and c.rule in FINDING_OF]
@@ -81,6 +90,16 @@ def appliance_places(state: State, spec: TemplateSpec) -> tuple[tuple[str, str, 
         w, d = a.width / 2.0, APPLIANCE_DEPTH_MM
         box = np.array([frame.at(x, y).xy for x, y in ((-w, 0.0), (w, 0.0), (w, d), (-w, d))])
         out.append((a.id, a.kind, box))
+    return tuple(out)
+
+
+def centre_lines(state: State, spec: TemplateSpec) -> tuple[tuple[str, tuple[float, float], tuple[float, float]], ...]:
+    """Centre lines of cabinets, from before their front to behind the stone."""
+    out = []
+    for line in sorted(spec.centre_lines, key=lambda c: c.id):
+        frame = frame_at(state, line.run, line.along, None, f"Centre line {line.id!r}")
+        (ax, ay), (bx, by) = frame.at(0.0, -CENTRE_REACH_MM).xy, frame.at(0.0, APPLIANCE_DEPTH_MM + CENTRE_REACH_MM).xy
+        out.append((line.id, (float(ax), float(ay)), (float(bx), float(by))))
     return tuple(out)
 
 
@@ -249,6 +268,57 @@ def _openings(template: Template) -> Iterator[Check]:
         if s.group == "gap":
             yield _check("opening-panel", s.name, s.quantity.value <= 0, PRACTICE, size=s.name, room_mm=s.quantity.value,
                          U_mm=s.quantity.U)
+
+
+def _centres(template: Template) -> Iterator[Check]:
+    """Whether what stands near the centre line of a cabinet stands on it."""
+    for name, start, end in template.centres:
+        a, d = np.array(start), np.array(end) - np.array(start)
+        right = np.array([d[1], -d[0]]) / np.hypot(*d)
+        for piece in template.pieces:
+            for cutout in piece.cutouts:
+                off = float((np.array(cutout.centre) - a) @ right)
+                behind = float((np.array(cutout.centre) - a) @ d) / float(d @ d)
+                if cutout.kind != "post" and abs(off) <= CENTRED_WITHIN_MM and 0.0 < behind < 1.0:
+                    yield _check("cutout-centre", f"{piece.piece_id}/{cutout.cutout_id}", abs(off) <= ON_CENTRE_MM, PRACTICE,
+                                 cutout=cutout.cutout_id, centre=name, off_mm=off, limit_mm=ON_CENTRE_MM)
+
+
+def _maker_sheets(template: Template) -> Iterator[Check]:
+    """What makers' sheets ask for: clearances from a cut-out to the walls are checked, the rest is handed on."""
+    spec = template.spec
+    wishes = {c.id: c for p in spec.pieces for c in p.cutouts if c.sheet}
+    for piece in template.pieces:
+        walls = [s for s in piece.boundary if s.finish in ("wall", "panel")]
+        for cutout in piece.cutouts:
+            wish = wishes.get(cutout.cutout_id)
+            sheet = spec.sheet(wish.sheet) if wish is not None else None
+            front = next((e for e in piece.edges if wish is not None and e.edge_id == wish.run), None)
+            if sheet is None or front is None:
+                continue
+            across = np.array(front.end) - np.array(front.start)
+            across /= np.hypot(*across)
+            shape = polygon_of_vertices(cutout.vertices)
+            corners = shapely.get_coordinates(shape)
+            low, high = corners.min(axis=0).min(), corners.max(axis=0).max()
+            for side, asked, way in (("left", sheet.left, -across), ("right", sheet.right, across),
+                                     ("back", sheet.back, np.array([-across[1], across[0]]))):
+                if asked <= 0:
+                    continue
+                # what the side sees of the walls: the shape swept that way
+                reach = (high - low) + 2.0 * asked
+                sweep = shapely.union_all([shape, shapely.affinity.translate(shape, *(reach * way))]).convex_hull
+                rooms = [float(shape.distance(span_line(s).intersection(sweep))) for s in walls
+                         if span_line(s).intersects(sweep)]
+                yield _check("maker-room", f"{piece.piece_id}/{cutout.cutout_id}", min(rooms, default=asked) >= asked,
+                             sheet.title or f"maker's sheet {sheet.id}", cutout=cutout.cutout_id, side=side, sheet=sheet.id,
+                             room_mm=min(rooms, default=None), asked_mm=asked)
+    used = {o.sheet for o in spec.openings} | {c.sheet for c in wishes.values()}
+    for sheet in spec.maker_sheets:
+        if sheet.id in used and (sheet.ventilation or sheet.above or sheet.below):
+            yield Check("maker-asks", sheet.id, "note", sheet.title or f"maker's sheet {sheet.id}",
+                        {"ventilation": sheet.ventilation or None, "above_mm": sheet.above or None,
+                         "below_mm": sheet.below or None})
 
 
 def _access(template: Template) -> Iterator[Check]:

@@ -53,10 +53,23 @@ PARALLEL_RAD: Final = math.radians(1.0)
 moves 57 times as far as its edges."""
 ON_LINE_MM: Final = 1e-6
 """mm. A corner this near to a line lies on it. Derived: rounding of coordinates over 10 m, with room."""
+FLAT_BULGE: Final = 1e-9
+"""ratio. A smaller bulge is a straight line. Derived: its sagitta over 10 m is below 1e-5 mm."""
+TANGENT_COSINE: Final = 0.9999
+"""ratio. Cosine of the turn from which an arc runs on into its neighbour. Derived: 0.8 degrees, rounding of makers' files."""
 TOUCH_MM: Final = 0.01
 """mm. Contact that counts as rounding. Derived: half of CHECK_TOLERANCE_MM."""
 SMALLEST_RADIUS_MM: Final = 0.5
 """mm. Smallest radius or clip tried where a larger one does not fit. Derived: the smallest segment a machine is given."""
+
+DRAWN_SPACING_MM: Final = 500.0
+"""mm. Between the measured outline and shapes that were only drawn. Convention: layout."""
+DRAWN_MM: Final = 0.02
+"""mm. Chord tolerance with which a drawn shape is looked at. Derived: as ``CHECK_TOLERANCE_MM``."""
+STACK_SLACK_MM: Final = 2.0
+"""mm. How far a stacked face may be off a multiple of the thickness. Convention: trade, glue and calibration of slabs."""
+THINNEST_DROP_MM: Final = 5.0
+"""mm. A mitred strip hangs down at least so far below the top. Chosen on: not recorded; narrower strips cannot be clamped."""
 
 # ------------------------------------------------------------------------------------------- maker's files
 
@@ -103,6 +116,26 @@ FAR_WEB: Final = 6.0
 """ratio. Stone left that is more than this many times the limit is not listed. Convention: layout."""
 APPLIANCE_DEPTH_MM: Final = 24 * INCH_MM
 """mm. Depth of the place of an appliance under the counter. Convention: base cabinets are 24 in deep."""
+
+QUIET_ZONE: Final = 4
+"""modules. Light rim of a square code. Source: ISO/IEC 18004."""
+CODE_DIGITS: Final = 6
+"""count. Hexadecimal digits of a piece's fingerprint. Derived: two of a hundred pieces agree once in 3,000 jobs."""
+CODE_LAYER: Final = "SHEET-CODE"
+CODE_MM: Final = 22.0
+"""mm. Side of a square code on a sheet. Derived: modules of 0.6 mm, which a phone reads at arm's length."""
+LABEL_COLUMNS: Final = 2
+"""count. Labels side by side on a sheet. Convention: layout."""
+LABEL_MM: Final = 50.0
+"""mm. Height of a label. Convention: layout."""
+PICTURE_ROOM: Final = (3, 2)
+"""count. Site photos side by side and one over the other on a sheet. Convention: layout."""
+CENTRE_REACH_MM: Final = 100.0
+"""mm. How far a cabinet's centre line is drawn beyond its front and back. Convention: layout."""
+CENTRED_WITHIN_MM: Final = 300.0
+"""mm. A cut-out this near to a cabinet's centre line is meant to stand on it. Derived: half of the usual sink cabinet."""
+ON_CENTRE_MM: Final = INCH_MM / 8
+"""mm. How far it may stand beside it. Convention: common practice."""
 
 LARGEST_DXF_BYTES: Final = 50_000_000
 """bytes. Largest DXF of a maker or an earlier job. Derived: a hundred times the largest outline."""

@@ -15,9 +15,9 @@ from phototemplate.errors import InputError
 from phototemplate.model import Array
 from phototemplate.template.boundary import Boundary, FitError, Span, largest_working, polygon_of, span_line
 from phototemplate.template.boundary_cuts import crossings, walk
-from phototemplate.template.constants import TOUCH_MM
+from phototemplate.template.constants import FLAT_BULGE, SMALLEST_RADIUS_MM, TANGENT_COSINE, TOUCH_MM
 from phototemplate.template.curves import ArcCurve, LineCurve
-from phototemplate.template.drawing import arc_of_bulge
+from phototemplate.template.drawing import arc_of_bulge, flatten_polyline
 from phototemplate.template.edge_lines import loop_runs
 from phototemplate.template.gradients import Vec, dual
 from phototemplate.template.intersections import AnyCurve, meet
@@ -52,6 +52,9 @@ class PlacedCutout:
     box: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """In the frame: xmin, ymin, xmax, ymax"""
     holes: tuple[PlacedHole, ...] = ()
+    reveal_mm: float | None = None
+    bowl: tuple[tuple[float, float, float], ...] = ()
+    """Plan frame, anticlockwise"""
 
     def polygon(self) -> shapely.Polygon:
         """Chorded polygon, to check containment."""
@@ -126,6 +129,10 @@ def place_cutout(state: State, base: Base, spec: CutoutSpec, folder: Path | None
         assert spec.depth is not None
         shape = rectangle_shape(spec.width, spec.depth, spec.radius, whose)
     frame = finished_frame(state, base, spec.run, frame_at(state, spec.run, spec.along, spec.square_to, whose), whose)
+    bowl: Array | None = None
+    if spec.reveal is not None:
+        bowl = shape.vertices.copy()
+        shape = CutoutShape(offset_vertices(shape.vertices, spec.reveal, whose), shape.source)
     xmin, ymin, xmax, ymax = shape.box
     local = shape.vertices.copy()
     local[:, 1] += spec.setback - ymin
@@ -135,8 +142,54 @@ def place_cutout(state: State, base: Base, spec: CutoutSpec, folder: Path | None
         for k, h in enumerate(spec.holes)
     )
     centre = frame.at((xmin + xmax) / 2.0, (box[1] + box[3]) / 2.0)
+    rim = []
+    for x, y, bulge in bowl if bowl is not None else ():
+        at = frame.at(float(x), float(y) + spec.setback - ymin).xy
+        rim.append((float(at[0]), float(at[1]), float(bulge)))
     return PlacedCutout(spec.id, spec.kind, shape.source, spans_of(local, frame, spec.id), centre, frame, spec.run, box,
-                        holes)
+                        holes, spec.reveal, tuple(rim))
+
+
+def offset_vertices(vertices: Array, outwards_mm: float, whose: str) -> Array:
+    """A closed anticlockwise shape of lines and arcs set off by a distance: arcs keep their centre, corners stay sharp.
+
+    Raises:
+        FitError: an inner arc or side that the offset closes (with the nearest offset that works), an arc that meets its
+            neighbour at an angle.
+    """
+    n = len(vertices)
+    arcs = [arc_of_bulge((a[0], a[1]), (b[0], b[1]), a[2]) if abs(a[2]) > FLAT_BULGE else None
+            for a, b in zip(vertices, np.roll(vertices, -1, axis=0), strict=True)]
+
+    def normal(k: int, at: Array) -> Array:
+        """Outward normal of span k at one of its ends."""
+        arc = arcs[k]
+        if arc is None:
+            d = vertices[(k + 1) % n, :2] - vertices[k, :2]
+            out: Array = np.array([d[1], -d[0]]) / np.hypot(*d)
+            return out
+        away: Array = (at - np.array(arc[0])) / arc[1]
+        return away if vertices[k, 2] > 0 else -away
+
+    closing = (a[1] for a, v in zip(arcs, vertices, strict=True) if a is not None and v[2] * outwards_mm < 0)
+    least = min(closing, default=math.inf)
+    if least <= abs(outwards_mm) + TOUCH_MM:
+        nearest = math.copysign(max(least - SMALLEST_RADIUS_MM, 0.0), outwards_mm)
+        raise FitError(f"{whose}: a reveal of {outwards_mm:.1f} mm closes a corner of radius {least:.1f} mm; {nearest:.1f} mm "
+                       "would work.", whose, outwards_mm, nearest)
+    moved = vertices.copy()
+    for k in range(n):
+        at = vertices[k, :2]
+        a, b = normal(k - 1, at), normal(k, at)
+        if float(a @ b) < TANGENT_COSINE and (arcs[k - 1] is not None or arcs[k] is not None):
+            raise FitError(f"{whose} has an arc that meets its neighbour at an angle, which has no reveal; let the `file` show "
+                           "the cut-out itself and leave `reveal` out.", whose, outwards_mm)
+        moved[k, :2] = at + outwards_mm * (a + b) / (1.0 + float(a @ b))
+    before, after = (shapely.Polygon(flatten_polyline(v, True, TOUCH_MM)) for v in (vertices, moved))
+    if not after.is_valid or not after.exterior.is_ccw or (after.area - before.area) * outwards_mm < 0:
+        raise FitError(f"{whose}: a reveal of {outwards_mm:.1f} mm leaves nothing of one of its sides; make it smaller.", whose,
+                       outwards_mm)
+    return moved
 
 
 def finished_frame(state: State, base: Base, run: str, frame: Frame, whose: str) -> Frame:

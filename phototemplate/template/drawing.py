@@ -80,10 +80,13 @@ LAYERS: Mapping[str, Layer] = {
               width_mm=0.25),
         Layer("WALL-DIAGRAM-PIECE", "straight piece in that diagram, enlarged as well", (0, 90, 200), width_mm=0.5),
         Layer("SLAB-PLACES", "where pieces could be taken from slabs", (0, 110, 120), width_mm=0.25),
+        Layer("SLAB-FAULTS", "faults of a slab with what is kept clear of them", (190, 0, 0), "dashed", 0.25),
+        Layer("SLAB-REMNANT", "what is left of a slab", (0, 120, 60), "chain", 0.25),
         Layer("ESTIMATE-ONLY", "made from an estimate: to price by, nothing may be cut from it", (190, 0, 0)),
         # the sheet of paper
         Layer("SHEET-FRAME", "border and title block", (0, 0, 0), width_mm=0.35),
         Layer("SHEET-TEXT", "title block, schedule and notes", (0, 0, 0), width_mm=0.18),
+        Layer("SHEET-CODE", "square codes", (0, 0, 0), width_mm=0.01),
         Layer("SHEET-CAUTION", "cautions", (190, 0, 0), width_mm=0.25),
         Layer("NOT-SCALED", "no known length: the shape is true, its size is not, and nothing may be cut from it", (190, 0, 0)),
     )
@@ -143,6 +146,8 @@ class Polyline(Primitive):
     closed: bool = False
     name: str = ""
     """Loop, edge or piece it stands for"""
+    filled: bool = False
+    """On paper and in SVG"""
 
     @property
     def array(self) -> Array:

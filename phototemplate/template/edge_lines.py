@@ -16,6 +16,7 @@ from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, OutlineLoop, Segment
 from phototemplate.template.constants import ALIGN_TURN_RAD, INTO_WALL_MM
 from phototemplate.template.curves import LineCurve
+from phototemplate.template.drawn import DRAWN
 from phototemplate.template.gradients import Vec, atan2
 from phototemplate.template.intersections import AnyCurve, follows
 from phototemplate.template.places import OpeningPlace
@@ -92,6 +93,8 @@ def outward_mm(segment: Segment, finish: str, spec: PieceEdgeSpec, shop: ShopSpe
         return spec.overhang
     if spec.clearance is not None:
         return -spec.clearance
+    if segment.source == DRAWN:
+        return 0.0
     if finish == "finished":
         # a rounded end carries on the front's overhang
         return shop.end_overhang if segment.kind == "end" and not segment.bend_per_mm else shop.overhang
@@ -167,7 +170,7 @@ class FinishedEdges:
         finish = wish.finish or default_finish(segment.kind)
         out = outward_mm(segment, finish, wish, self._spec.shop)
         base: AnyCurve = run.curve
-        rule = "as found"
+        rule = "as drawn" if segment.source == DRAWN else "as found"
         if wish.align is not None and wish.align.how == "in-line":
             base, out, rule = self._in_line(piece_id, wish, run, out)
         elif wish.align is not None:

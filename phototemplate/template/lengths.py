@@ -52,8 +52,8 @@ class LengthWords:
         return f"{self.inch(mm)} ({metric})" if self.first == "in" else f"{metric} ({self.inch(mm)})"
 
     def quantity(self, q: Quantity, decided: bool = False) -> str:
-        """A finished dimension; what was decided has no uncertainty."""
-        return self.length(q.value, None if decided else q.U)
+        """A finished dimension; what was decided or drawn has no uncertainty."""
+        return self.length(q.value, None if decided or q.u == 0.0 else q.U)
 
     def short(self, mm: float) -> str:
         """A small length in the job's unit alone: offsets, radii, gaps."""

@@ -82,6 +82,7 @@ def _opening_error(
 ) -> FitError:
     """Which of place, width and depth is wrong, and what would work."""
     spec, frame = opening.spec, opening.frame
+    wide = spec.width or 0.0
 
     def works(spec_changed: dict[str, float], shift: float = 0.0) -> bool:
         changed = replace(opening, spec=spec.model_copy(update=spec_changed), frame=frame.moved(shift, 0.0))
@@ -94,10 +95,10 @@ def _opening_error(
         return False
 
     def message(what: str, value: float, nearest: float) -> FitError:
-        return FitError(f"Opening {spec.id!r} ({spec.width:.1f} mm wide on edge {spec.run!r}) does not lie within piece "
+        return FitError(f"Opening {spec.id!r} ({wide:.1f} mm wide on edge {spec.run!r}) does not lie within piece "
                         f"{piece_id!r}: {what} {value:.1f} mm; {nearest:.1f} mm would work.", spec.run, value, nearest)
 
-    width = largest_working(lambda w: works({"width": w}), 20.0, spec.width)
+    width = largest_working(lambda w: works({"width": w}), 20.0, wide)
     if spec.depth is not None:
         depth = largest_working(lambda d: works({"depth": d}), 20.0, spec.depth)
         if depth is not None:
@@ -111,11 +112,11 @@ def _opening_error(
     if shift is not None and abs(goal) > 1.0:
         moved = goal - shift
         return FitError(
-            f"Opening {spec.id!r} ({spec.width:.1f} mm wide on edge {spec.run!r}) does not lie within piece {piece_id!r}: "
+            f"Opening {spec.id!r} ({wide:.1f} mm wide on edge {spec.run!r}) does not lie within piece {piece_id!r}: "
             f"its middle would have to move by {abs(moved):.1f} mm to the {'right' if moved > 0 else 'left'}.",
             spec.run, 0.0, moved,
         )
     if width is not None:
-        return message("its width is", spec.width, width)
+        return message("its width is", wide, width)
     return FitError(f"Opening {spec.id!r} does not lie within piece {piece_id!r}, wherever along edge {spec.run!r} it is "
-                    "put; check its run and width.", spec.run, spec.width)
+                    "put; check its run and width.", spec.run, wide)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from phototemplate.template.constants import (
     INCH_SCALES,
@@ -37,6 +38,8 @@ class TitleBlock:
     drawn_by: str = ""
     tolerance: str = ""
     """What was asked for, as words"""
+    revision: str = ""
+    """A, B, C ... of drawings that are handed out"""
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,7 @@ class PaperSheet:
     height_mm: float
     scale: int | None
     """1 : scale, None where nothing on it is to scale"""
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,12 +73,21 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Picture:
+    """A picture file within a rectangle of a sheet, as large as fits."""
+
+    path: Path
+    room: Box
+
+
+@dataclass(frozen=True)
 class Page:
     """What one sheet holds within its frame."""
 
     heading: str
     items: tuple[Item, ...]
     scale: int | None = None
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -125,7 +138,7 @@ def sheets_of(pages: Sequence[Page], style: SheetStyle) -> tuple[PaperSheet, ...
     for k, page in enumerate(pages):
         frame = _frame(style, page, f"Sheet {k + 1} of {len(pages)}")
         name = f"{style.title.job}, sheet {k + 1} of {len(pages)}"
-        out.append(PaperSheet(Drawing(name, (*frame, *page.items)), *style.size_mm, page.scale))
+        out.append(PaperSheet(Drawing(name, (*frame, *page.items)), *style.size_mm, page.scale, page.pictures))
     return tuple(out)
 
 
@@ -148,7 +161,7 @@ def _frame(style: SheetStyle, page: Page, number: str) -> list[Item]:
     items.append(Text("SHEET-TEXT", (x0 + 2.0, top - 5.5), cut_to(title.job, 3.5, first - x0 - 4.0), 3.5))
     items += [Text("SHEET-TEXT", (x0 + 2.0, top - 10.7 - 4.4 * k), cut_to(text, SHEET_TEXT_MM, first - x0 - 4.0), SHEET_TEXT_MM)
               for k, text in enumerate(what[:4])]
-    lines = [number, *how, *style.facts]
+    lines = [f"{number}, revision {title.revision}" if title.revision else number, *how, *style.facts]
     items += [Text("SHEET-TEXT", (first + 2.0, top - 5.0 - 4.4 * k), cut_to(text, SHEET_TEXT_MM, second - first - 4.0),
                    SHEET_TEXT_MM) for k, text in enumerate(lines[:5])]
     words = cut_to("Checked on site and agreed for cutting", SHEET_TEXT_MM, x1 - second - 4.0)

@@ -10,7 +10,7 @@ import shapely
 
 from phototemplate.model import Array
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import SHORT_MM, SQUARELY, TABLE_SHARE
+from phototemplate.template.constants import CODE_MM, NO_OFFSET_MM, SHORT_MM, SQUARELY, TABLE_SHARE
 from phototemplate.template.drawing import Circle, Dimension, Drawing, Item, Line, Polyline, Text
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
@@ -27,10 +27,11 @@ from phototemplate.template.paper_sheets import (
     table_blocks,
     to_scale,
 )
-from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceEdge, Size, Splash, Template
+from phototemplate.template.piece_types import Cutout, Hole, Piece, Size, Splash, Template
 from phototemplate.template.rules import TEAM, team_for
-from phototemplate.template.schedule import offset_words
-from phototemplate.template.shop_drawing import dimension, finished_runs, splash_items, upright_words
+from phototemplate.template.schedule import finish_words, offset_words
+from phototemplate.template.shop_drawing import centre_line_items, dimension, finished_runs, splash_items, upright_words
+from phototemplate.template.square_code import code_text, piece_code, square_code
 
 
 def letter(k: int) -> str:
@@ -50,11 +51,19 @@ def piece_pages(template: Template, style: SheetStyle, words: LengthWords) -> li
         else:
             draw, blocks = _upright_drawing(part, words), _upright_blocks(part, words, table_room.width)
         items, scale = to_scale(draw, plan_room, style.unit)
-        tables = flowed(blocks, table_room)
+        tables = flowed([_code_block(template, part, style, table_room.width), *blocks], table_room)
         name = f"Piece {part.piece_id}"
         pages.append(Page(name, (*items, *tables[0]), scale))
         pages += [Page(f"{name}, continued", tuple(more)) for more in tables[1:]]
     return pages
+
+
+def _code_block(template: Template, part: Piece | Splash, style: SheetStyle, room: float) -> Block:
+    """The piece's square code at the right of the column, its code in letters beside it."""
+    code = piece_code(template, part, style.title.revision)
+    items = square_code(code_text(style.title.job, part, code), (room - CODE_MM, 0.0), CODE_MM)
+    at = (room - CODE_MM - 2.0, -CODE_MM / 2.0)
+    return Block((*items, Text("SHEET-TEXT", at, code, 3.0, align="right", valign="middle")), CODE_MM + 1.0, True)
 
 
 # --------------------------------------------------------------------------------------------------- tops
@@ -67,7 +76,10 @@ def _top_drawing(piece: Piece, template: Template, words: LengthWords) -> Drawin
         for cutout in piece.cutouts:
             if not cutout.across_seam:
                 items.append(Polyline("STONE-CUTOUT", cutout.vertices, True, cutout.cutout_id))
+            if cutout.bowl:
+                items.append(Polyline("STONE-UNDERNEATH", cutout.bowl, True, f"{cutout.cutout_id} bowl"))
             items += _centre_lines(cutout, h)
+        items += centre_line_items(template, h, piece)
         items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
         labels = [*_side_labels(piece, words, h), *_size_labels(piece, words, h), *_corner_labels(piece, words, h)]
         labels += [Text("STONE-NAMES", _beside(hole, h), hole.name, h) for hole in piece.holes]
@@ -164,15 +176,9 @@ def _top_blocks(piece: Piece, template: Template, words: LengthWords, room: floa
 
 def _side_rows(piece: Piece, words: LengthWords) -> Rows:
     rows = [("", "side", "edge finish", "offset", "length")]
-    rows += [(letter(k), e.edge_id, finish_words(e), offset_words(e, words), words.quantity(e.length))
+    rows += [(letter(k), e.edge_id, finish_words(e, words), offset_words(e, words), words.quantity(e.length))
              for k, e in enumerate(piece.edges)]
     return rows
-
-
-def finish_words(edge: PieceEdge) -> str:
-    """What is done to a side: its profile where one was asked for, else its finish."""
-    return {"wall": "raw, to the wall", "panel": "raw, to a panel", "appliance": "cut, to the appliance", "seam": "seam"}.get(
-        edge.finish, edge.finish)
 
 
 def _lettered(piece: Piece, rows: Sequence[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
@@ -185,6 +191,8 @@ def _cut_rows(piece: Piece, words: LengthWords) -> Rows:
     rows = [("what", "size", "place of its centre")]
     for c in piece.cutouts:
         rows.append((f"{c.cutout_id} ({c.kind})", cutout_words(piece, c, words), place_words(piece, c.centre, words)))
+        if c.reveal_mm is not None:
+            rows.append(("", reveal_words(c.reveal_mm, words), ""))
     rows += [(h.name, f"hole of {words.short(h.diameter_mm)}", place_words(piece, h.centre, words)) for h in piece.holes]
     return rows
 
@@ -193,6 +201,14 @@ def cutout_words(piece: Piece, cutout: Cutout, words: LengthWords) -> str:
     """Width by depth of a cut-out, or where its shape comes from."""
     names = (f"{cutout.cutout_id} width", f"{cutout.cutout_id} depth")
     return " x ".join(words.short(s.quantity.value) for s in piece.sizes if s.name in names) or cutout.source
+
+
+def reveal_words(reveal_mm: float, words: LengthWords) -> str:
+    """Whether the rim of the bowl shows."""
+    if abs(reveal_mm) < NO_OFFSET_MM:
+        return "zero reveal: flush with the bowl"
+    side = "positive: the rim shows" if reveal_mm > 0 else "negative: the stone reaches over the bowl"
+    return f"reveal {words.short(abs(reveal_mm))}, {side}"
 
 
 def place_words(piece: Piece, xy: tuple[float, float], words: LengthWords) -> str:

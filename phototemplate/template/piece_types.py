@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from phototemplate.errors import Fact, Finding, InputError
@@ -51,6 +52,12 @@ class PieceEdge:
     """U (k = 2) of the edge normal to itself, the largest of both ends and the middle"""
     gap: Gap | None = None
     moved: tuple[Quantity, Quantity, Quantity] | None = None
+    profile: str = ""
+    """Of a finished edge"""
+    face_mm: float = 0.0
+    """Height of a built-up face; 0: the slab's thickness"""
+    mitred_to: str = ""
+    """Upright piece whose joint with this edge is cut at 45 degrees on both; the line is the outer arris"""
 
 
 @dataclass(frozen=True)
@@ -94,6 +101,10 @@ class Cutout:
     centre: tuple[float, float]
     across_seam: bool = False
     """True: it is part of the pieces' outer lines"""
+    reveal_mm: float | None = None
+    """How far the rim of the bowl shows all round; negative: the stone reaches over it"""
+    bowl: Vertices = ()
+    """The bowl itself, where a reveal was asked for"""
 
 
 @dataclass(frozen=True)
@@ -162,6 +173,14 @@ class Splash:
     follows_wall: bool
     area_mm2: float
     weight_kg: float
+    top_id: str = ""
+    """Piece that it belongs to"""
+    joint: str = ""
+    """Of an apron, strip or panel with the top: ``butt``, ``mitred``, ``flat``"""
+    ends: tuple[str, str] = ("square", "square")
+    """Left and right as seen from the room; ``mitred`` where a mitred neighbour joins"""
+    grain_runs_on: bool = False
+    """Its pattern continues that of the top over the joint"""
 
 
 @dataclass(frozen=True)
@@ -190,6 +209,16 @@ class Shim:
 
 
 @dataclass(frozen=True)
+class SitePhoto:
+    """A photo of the site that belongs to a place."""
+
+    path: Path
+    place: str
+    at: tuple[float, float]
+    note: str
+
+
+@dataclass(frozen=True)
 class Template:
     """All pieces of a job."""
 
@@ -202,10 +231,13 @@ class Template:
     proposals: tuple[SeamProposal, ...]
     appliances: tuple[tuple[str, str, Array], ...]
     """(id, kind, (4, 2) corners of the place it takes)"""
+    centres: tuple[tuple[str, tuple[float, float], tuple[float, float]], ...]
+    """Centre lines of cabinets: id, a point in front of the run, one behind it"""
     checks: tuple[Check, ...]
     shims: tuple[Shim, ...]
     cautions: tuple[str, ...]
     findings: tuple[Finding, ...]
+    site_photos: tuple[SitePhoto, ...] = ()
     refused: tuple[tuple[str, InputError], ...] = ()
     """Pieces of the job that could not be built, and why"""
 

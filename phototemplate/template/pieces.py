@@ -26,15 +26,27 @@ from phototemplate.template.boundary import (
     same_corner,
     turning_rad,
 )
-from phototemplate.template.checks import appliance_places, run_checks
+from phototemplate.template.checks import appliance_places, centre_lines, run_checks
 from phototemplate.template.constants import STRAIGHT_ON_RAD
 from phototemplate.template.corners import treat_corners, unknown_corners
 from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
+from phototemplate.template.drawn import with_drawn
 from phototemplate.template.edge_lines import FinishedEdges
 from phototemplate.template.gradients import dual
 from phototemplate.template.level import shim_list
 from phototemplate.template.opening_cuts import cut_opening, opening_corners
-from phototemplate.template.piece_types import Cutout, Hole, Piece, PieceCorner, PieceEdge, Seam, SeamProposal, Splash, Template
+from phototemplate.template.piece_types import (
+    Cutout,
+    Hole,
+    Piece,
+    PieceCorner,
+    PieceEdge,
+    Seam,
+    SeamProposal,
+    SitePhoto,
+    Splash,
+    Template,
+)
 from phototemplate.template.places import OpeningPlace, place_opening
 from phototemplate.template.quantities import State
 from phototemplate.template.rules import CAUTIONS, density_kg_m3
@@ -51,8 +63,8 @@ from phototemplate.template.sizes import (
     place_u,
     point2,
 )
-from phototemplate.template.spec import CornerSpec, CutoutSpec, PieceSpec, PostSpec, TemplateSpec
-from phototemplate.template.splash import build_splashes
+from phototemplate.template.spec import CornerSpec, CutoutSpec, PieceEdgeSpec, PieceSpec, PostSpec, ShopSpec, TemplateSpec
+from phototemplate.template.splash import build_splashes, uprights
 
 
 @dataclass
@@ -84,7 +96,8 @@ def build_template(
             with it: ``InputError`` for a name that does not exist or a maker's file that cannot be used, ``FitError`` for a
             wish that the measured shape does not allow, with edge, value and the nearest value that works.
     """
-    state = State(outline)
+    spec = spec.resolved()
+    state = State(with_drawn(outline, spec.drawn, folder), spec.centre_lines)
     openings = {o.id: place_opening(state, o, spec.shop) for o in sorted(spec.openings, key=lambda o: o.id)}
     _every_opening_used(state, spec)
     finished = FinishedEdges(state, spec, openings)
@@ -120,16 +133,40 @@ def build_template(
         seams=tuple(seams),
         proposals=(),
         appliances=appliances,
+        centres=centre_lines(state, spec),
         checks=(),
         shims=shim_list(heights, outline.plan_from_work),
         cautions=CAUTIONS,
         findings=tuple(findings),
+        site_photos=_site_photos(spec, pieces, folder, refused),
         refused=tuple(refused),
     )
     template = replace(template, proposals=propose_seams(state, template))
     checks, doubts = run_checks(template, heights)
     doubts += [_proposed(p, spec.shop.material.name) for p in template.proposals]
     return replace(template, checks=tuple(checks), findings=(*template.findings, *doubts))
+
+
+def _site_photos(
+    spec: TemplateSpec, pieces: Sequence[Piece], folder: Path | None, refused: list[tuple[str, InputError]]
+) -> tuple[SitePhoto, ...]:
+    """Photos of the site with their places; one whose file or place does not exist is refused by itself."""
+    places: dict[str, tuple[float, float]] = {}
+    for p in pieces:
+        centre = polygon_of(p.boundary, 1.0).representative_point()
+        places |= {p.piece_id: (float(centre.x), float(centre.y)), **{c.name: c.at for c in p.corners}}
+        for e in p.edges:
+            places[e.edge_id] = ((e.start[0] + e.end[0]) / 2.0, (e.start[1] + e.end[1]) / 2.0)
+    out = []
+    for photo in spec.site_photos:
+        path = Path(photo.file) if folder is None else folder / photo.file
+        at = places.get(photo.at) or places.get("/".join(reversed(photo.at.split("/"))))
+        if at is None or not path.is_file():
+            why = f"there is no edge, corner or piece {photo.at!r}" if at is None else "there is no such file"
+            refused.append((photo.file, InputError(f"Site photo {photo.file!r} is left out: {why}; mend it in the job file.")))
+        else:
+            out.append(SitePhoto(path, photo.at, at, photo.note))
+    return tuple(out)
 
 
 def _proposed(proposal: SeamProposal, material: str) -> Finding:
@@ -277,7 +314,8 @@ def _finish(state: State, base: Base, name: str, part: _Part, spec: TemplateSpec
         if not across:
             area = area + boundary_area(cutout.spans)  # runs clockwise: negative
         vertices = boundary_vertices(_turned(cutout.spans), shop.profile_tolerance)
-        cutouts.append(Cutout(cutout.cutout_id, cutout.kind, cutout.source, vertices, point2(cutout.centre), across))
+        cutouts.append(Cutout(cutout.cutout_id, cutout.kind, cutout.source, vertices, point2(cutout.centre), across,
+                              cutout.reveal_mm, cutout.bowl))
     for hole in part.holes:
         area = area - dual(math.pi * hole.diameter_mm**2 / 4.0)
     net = state.quantity(area, "mm2")
@@ -291,7 +329,7 @@ def _finish(state: State, base: Base, name: str, part: _Part, spec: TemplateSpec
         source_id=base.spec.id,
         boundary=part.boundary,
         vertices=boundary_vertices(part.boundary, shop.profile_tolerance),
-        edges=_edges(state, base, plain),
+        edges=_edges(state, base, plain, shop),
         corners=_corners(state, plain, part),
         cutouts=tuple(cutouts),
         holes=tuple(Hole(h.name, point2(h.centre), h.diameter_mm) for h in part.holes),
@@ -306,16 +344,24 @@ def _turned(spans: Boundary) -> Boundary:
     return tuple(replace(s, curve=s.curve.reversed(), start=s.end, end=s.start) for s in spans[::-1])
 
 
-def _edges(state: State, base: Base, plain: Boundary) -> tuple[PieceEdge, ...]:
+def _edges(state: State, base: Base, plain: Boundary, shop: ShopSpec) -> tuple[PieceEdge, ...]:
     out = []
+    mitred = {wish.edge: wish for wish in uprights(base, shop) if wish.joint == "mitred"}
     for span in plain:
         line = base.lines.get(span.name)
+        wish = base.spec.edges.get(span.name, PieceEdgeSpec())
+        if wish.profile is not None and span.finish != "finished":
+            raise InputError(f"Edge {span.name!r} of piece {base.spec.id!r} is not finished ({span.finish}) and takes no "
+                             "profile; leave `profile` out, or let its `finish` be finished.")
+        profile = (wish.profile or shop.profile) if span.finish == "finished" else ""
         out.append(PieceEdge(
             edge_id=span.name, finish=span.finish,
             rule=line.rule if line else ("seam" if span.finish == "seam" else "side of opening"),
             outward_mm=line.outward_mm if line else 0.0, start=point2(span.start), end=point2(span.end),
             length=state.quantity(span.length()), place_U_mm=place_u(state, span),
             gap=line.gap if line else None, moved=line.moved if line else None,
+            profile=profile, face_mm=wish.build_up.height if wish.build_up is not None else 0.0,
+            mitred_to=mitred[span.name].id if span.name in mitred else "",
         ))
     return tuple(out)
 

@@ -72,6 +72,9 @@ def place_along(state: State, run: str, along: AlongSpec, whose: str) -> Vec:
     if along.mark is not None:
         return _crossing(state, along.mark, run, whose)
     to_right = run_direction(state, run)
+    if along.centre is not None:
+        line = state.centre_lines[along.centre]
+        return state.curve(run).foot(place_along(state, line.run, line.along, f"Centre line {line.id!r}"))
     if along.loop is not None:
         corners = state.corners(along.loop)
         ends = sorted(corners, key=lambda p: float(to_right.dot(p)))
@@ -116,7 +119,7 @@ class OpeningPlace:
     @property
     def clear_mm(self) -> float:
         """Width between the two stones."""
-        return self.spec.width + 2.0 * self.clearance_mm
+        return (self.spec.width or 0.0) + 2.0 * self.clearance_mm
 
     @property
     def left(self) -> LineCurve:

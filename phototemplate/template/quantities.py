@@ -7,7 +7,7 @@ variance is ``g (N + J C J') g'`` (JCGM 100:2008, 5.2), and the parts of C by ca
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
@@ -20,6 +20,7 @@ from phototemplate.model import Array, Outline, OutlineLoop, Segment
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.gradients import Dual, Vec, atan2, dual, vec
 from phototemplate.template.intersections import AnyCurve, segment_curve, tangent_place, with_gradient
+from phototemplate.template.spec import CentreLineSpec
 from phototemplate.template.wall_curves import WallCurve
 
 Unit = Literal["mm", "rad", "mm2"]
@@ -38,7 +39,7 @@ class Quantity:
     """(cause, standard uncertainty), largest first; root sum of squares is ``u``"""
     unit: Unit = "mm"
     gradient: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
-    """(S,) over the state of the outline"""
+    """(S,) over the state of the measured outline"""
 
     @property
     def value_mm(self) -> float:
@@ -61,9 +62,11 @@ class Quantity:
 class State:
     """The stacked offsets of an outline with their joint covariance, split by cause."""
 
-    def __init__(self, outline: Outline) -> None:
+    def __init__(self, outline: Outline, centre_lines: Sequence[CentreLineSpec] = ()) -> None:
         self.outline = outline
+        self.centre_lines = {line.id: line for line in centre_lines}
         self.size = len(outline.noise_cov_mm2)
+        self.measured = sum(len(s.offsets_mm) for s in outline.segments if s.source != "drawn")
         self.segments: Mapping[str, Segment] = {s.edge_id: s for s in outline.segments}
         self._curves: dict[str, AnyCurve] = {}
 
@@ -106,7 +109,7 @@ class State:
         total = sum(variances.values())
         budget = sorted(((c, math.sqrt(v)) for c, v in variances.items() if v > 1e-12 * max(total, 1e-300)),
                         key=lambda item: (-item[1], item[0]))
-        return Quantity(value.value, math.sqrt(max(total, 0.0)), tuple(budget), unit, g)
+        return Quantity(value.value, math.sqrt(max(total, 0.0)), tuple(budget), unit, g[: self.measured])
 
     def cov_of(self, point: Vec) -> Array:
         """(2, 2) covariance of a point in mm^2."""

@@ -15,7 +15,7 @@ Rows = list[tuple[str, ...]]
 """Header first"""
 
 CSV_COLUMNS = (
-    "piece", "edge", "finish", "rule", "offset_mm", "length_mm", "length_U_mm", "length_in", "place_U_mm",
+    "piece", "edge", "finish", "profile", "rule", "offset_mm", "length_mm", "length_U_mm", "length_in", "place_U_mm",
     "largest_gap_mm", "gap_at_mm", "moved_start_mm", "moved_middle_mm", "moved_end_mm", "start_x_mm", "start_y_mm",
     "end_x_mm", "end_y_mm", "largest_cause",
 )  # fmt: skip
@@ -32,7 +32,7 @@ def edge_rows_csv(template: Template) -> list[dict[str, str]]:
         for e in piece.edges:
             moved = e.moved or (None, None, None)
             row = {
-                "piece": piece.piece_id, "edge": e.edge_id, "finish": e.finish, "rule": e.rule,
+                "piece": piece.piece_id, "edge": e.edge_id, "finish": e.finish, "profile": e.profile, "rule": e.rule,
                 "offset_mm": f"{e.outward_mm:.2f}", "length_mm": f"{e.length.value:.2f}",
                 "length_U_mm": format_U(e.length.U),
                 "length_in": format_length(e.length.value, shop.length_unit, shop.denominator),
@@ -82,6 +82,15 @@ def offset_words(e: PieceEdge, words: LengthWords) -> str:
     return f"{words.short(abs(e.outward_mm))} {'overhang' if e.outward_mm > 0 else 'clearance'}"
 
 
+def finish_words(e: PieceEdge, words: LengthWords) -> str:
+    """What is done to a side: its profile, build-up or mitre, else how it is left."""
+    if e.profile:
+        face = f", built up to {words.short(e.face_mm)}" if e.face_mm else ""
+        return f"mitred 45° to {e.mitred_to}, {e.profile}{face}" if e.mitred_to else f"finished, {e.profile}{face}"
+    raw = {"wall": "raw, to the wall", "panel": "raw, to a panel", "appliance": "cut, to the appliance"}
+    return raw.get(e.finish, e.finish)
+
+
 def edge_schedule(template: Template, words: LengthWords) -> Rows:
     """Edges with finish, offset, rule, length and the uncertainty of their place."""
     rows: Rows = [("piece", "edge", "finish", "offset", "length ±U", "place ±U", "cut")]
@@ -91,7 +100,7 @@ def edge_schedule(template: Template, words: LengthWords) -> Rows:
             if e.gap is not None and e.moved is not None:
                 moved = "/".join(f"{m.value:+.1f}" for m in e.moved)
                 note += f"; gap {e.gap.largest_mm:.1f} mm at {e.gap.largest_at_mm:.0f} mm; moved {moved} mm"
-            rows.append((piece.piece_id, e.edge_id, e.finish, offset_words(e, words), words.quantity(e.length),
+            rows.append((piece.piece_id, e.edge_id, finish_words(e, words), offset_words(e, words), words.quantity(e.length),
                          format_U(e.place_U_mm, 2, " mm"), note))
     return rows
 

@@ -42,7 +42,7 @@ from phototemplate.template.lengths import LengthWords
 from phototemplate.template.outline_drawing import U_NOTE, loop_vertices
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Size, Splash, Template
 from phototemplate.template.quantities import State
-from phototemplate.template.schedule import offset_words
+from phototemplate.template.schedule import finish_words, offset_words
 from phototemplate.template.simplify import simplified
 
 
@@ -86,6 +86,7 @@ def template_drawing(template: Template, outline: Outline, style: Style = Style(
         items.append(Line("STONE-SEAM", seam.start, seam.end, data=(
             ("seam", seam.seam_id), ("joint_mm", seam.joint_mm), ("between", " ".join(seam.pieces)))))
         items.append(_label(seam.start, seam.end, f"{seam.seam_id}, joint {words.short(seam.joint_mm)}", 0.7 * h))
+    items += centre_line_items(template, 0.7 * h)
     for p in template.proposals:
         items.append(Line("STONE-UNDERNEATH", p.start, p.end, data=(("proposed seam", p.words),)))
         items.append(_label(p.start, p.end, "seam proposed", 0.6 * h))
@@ -124,6 +125,9 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
         if not cutout.across_seam:
             items.append(Polyline("STONE-CUTOUT", cutout.vertices, True, cutout.cutout_id,
                                   data=(("cut-out", cutout.cutout_id), ("kind", cutout.kind), ("source", cutout.source))))
+        if cutout.bowl:
+            items.append(Polyline("STONE-UNDERNEATH", cutout.bowl, True, f"{cutout.cutout_id} bowl",
+                                  data=(("reveal_mm", cutout.reveal_mm or 0.0),)))
         x, y = cutout.centre
         items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), f"{cutout.cutout_id} ({cutout.kind})", 0.7 * h,
                           align="right"))
@@ -157,6 +161,16 @@ def _inner_sizes(piece: Piece) -> list[tuple[Size, float]]:
         if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
             shown.append((s, 0.6))
     return shown
+
+
+def centre_line_items(template: Template, h: float, only: Piece | None = None) -> list[Item]:
+    """Centre lines of cabinets with their names, all or those that cross a piece."""
+    out: list[Item] = []
+    for name, start, end in template.centres:
+        if only is None or polygon_of_vertices(only.vertices, 1.0).intersects(shapely.LineString([start, end])):
+            out += [Line("STONE-CENTRES", start, end, data=(("centre line", name),)),
+                    Text("STONE-NAMES", start, f"centre of {name}", h, align="centre", valign="top")]
+    return out
 
 
 def finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
@@ -206,7 +220,7 @@ def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, style: Style
     items: list[Item] = []
     at = start + 0.25 * (end - start) + (max(edge.outward_mm, 0.0) + 0.8 * h) * left
     offset = "" if abs(edge.outward_mm) < NO_OFFSET_MM else f", {offset_words(edge, words)}"
-    text = f"{edge.edge_id}: {edge.finish}{offset}"
+    text = f"{edge.edge_id}: {finish_words(edge, words)}{offset}"
     if text_width_mm(text, EDGE_NAME * h) < EDGE_NAME_ROOM * length and edge.finish != "seam":
         items.append(Text("STONE-NAMES", (float(at[0]), float(at[1])), text, EDGE_NAME * h,
                           upright(math.atan2(*(end - start)[::-1])), "centre", "middle"))
@@ -323,6 +337,12 @@ def splash_items(s: Splash, origin: Point, words: LengthWords, h: float) -> list
                            text=words.quantity(s.length)))
     items.append(Dimension("STONE-SIZES", (x0 + n, y0), (x0 + n, top), (x0 + n + 3.0 * h, y0 + s.height_mm / 2),
                            text=words.length(s.height_mm), height_mm=h))
+    if s.joint == "mitred":
+        items.append(Text("STONE-NAMES", (x0 + n / 2, top - 0.4 * h), "mitred 45°", h, 0.0, "centre", "top"))
+        for at, made, turn in ((x0 + 0.4 * h, s.ends[0], 1.0), (x0 + n - 0.4 * h, s.ends[1], -1.0)):
+            if made == "mitred":
+                items.append(Text("STONE-NAMES", (at, y0 + s.height_mm / 2), "45°", h, align="left" if turn > 0 else "right",
+                                  valign="middle"))
     if s.follows_wall:
         items.append(Polyline("SPLASH-FOOT", moved(_foot_flat(s, -5.6 * h)), True, f"{s.piece_id} foot"))
     return items
@@ -331,6 +351,13 @@ def splash_items(s: Splash, origin: Point, words: LengthWords, h: float) -> list
 def upright_words(s: Splash, words: LengthWords) -> str:
     """An upright piece in words: what it is, how thick and heavy, and how its foot meets the wall."""
     text = f"{s.kind}, {words.short(s.thickness_mm)} thick, {words.weight(s.weight_kg)}"
+    if s.joint == "mitred":
+        ends = [f"{side} end" for side, made in zip(("left", "right"), s.ends, strict=True) if made == "mitred"]
+        text += f", upper edge{''.join(f', {end}' for end in ends)} mitred 45° to {s.top_id}; the line is the outer arris"
+    elif s.joint == "flat":
+        text += f", glued flat beneath {s.edge_id} of {s.top_id}, face flush"
+    if s.grain_runs_on:
+        text += f", pattern runs on from {s.top_id} over the joint"
     if s.foot_extra_mm <= NO_GAP_MM:
         return text
     if s.follows_wall:

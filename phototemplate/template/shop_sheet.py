@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from phototemplate.model import Outline
-from phototemplate.template.constants import OPENING_NAME_MM
+from phototemplate.template.constants import OPENING_NAME_MM, PICTURE_ROOM, ROW, SHEET_TEXT_MM
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text, text_width_mm
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
@@ -16,6 +16,7 @@ from phototemplate.template.paper_sheets import (
     DrawingAt,
     Page,
     PaperSheet,
+    Picture,
     Rows,
     SheetStyle,
     caution_blocks,
@@ -25,8 +26,9 @@ from phototemplate.template.paper_sheets import (
     sheets_of,
     table_blocks,
     to_scale,
+    wrapped,
 )
-from phototemplate.template.piece_sheets import cutout_words, piece_pages
+from phototemplate.template.piece_sheets import cutout_words, piece_pages, reveal_words
 from phototemplate.template.piece_types import Template
 from phototemplate.template.schedule import (
     check_schedule,
@@ -36,14 +38,20 @@ from phototemplate.template.schedule import (
     shim_schedule,
     size_schedule,
 )
-from phototemplate.template.shop_drawing import finished_runs, label_place
+from phototemplate.template.shop_drawing import centre_line_items, finished_runs, label_place
 
 
 def shop_sheets(
-    template: Template, outline: Outline, style: SheetStyle, words: LengthWords, warnings: Sequence[str] = ()
+    template: Template, outline: Outline, style: SheetStyle, words: LengthWords, warnings: Sequence[str] = (),
+    changed: Rows = (),
 ) -> tuple[PaperSheet, ...]:
-    """Every sheet of a template; ``warnings`` stand on the first."""
+    """Every sheet of a template; ``warnings`` stand on the first, ``changed`` on the second: a table, header first, of what
+    differs from the state last handed out."""
     pages = [_overview(template, outline, style, words, warnings), *piece_pages(template, style, words)]
+    pages += _photo_pages(template, style)
+    if changed:
+        blocks = [heading("Changed since last handed out"), *table_blocks(changed, style.room.width)]
+        pages[1:1] = _table_pages("Changes", blocks, style)
     pages += _table_pages("Schedules", _schedules(template, words, style.room.width), style)
     return sheets_of(pages, style)
 
@@ -81,6 +89,26 @@ def _overview(
     return Page("Overview", (*items, *agreed), scale)
 
 
+def _photo_pages(template: Template, style: SheetStyle) -> list[Page]:
+    """Photos of the site with their numbers, places and notes."""
+    across, down = PICTURE_ROOM
+    room = style.room
+    w, h = room.width / across, room.height / down
+    pages = []
+    for first in range(0, len(template.site_photos), across * down):
+        items: list[Item] = []
+        pictures = []
+        for k, photo in enumerate(template.site_photos[first : first + across * down]):
+            x, y = room.x0 + (k % across) * w, room.y1 - (k // across) * h
+            said = f"{first + k + 1}: {photo.place}{', ' if photo.note else ''}{photo.note}"
+            lines = wrapped(said, SHEET_TEXT_MM, w - 4.0)[:3]
+            items += [Text("SHEET-TEXT", (x, y - h + 3.0 + ROW * SHEET_TEXT_MM * (len(lines) - 1 - j)), line, SHEET_TEXT_MM)
+                      for j, line in enumerate(lines)]
+            pictures.append(Picture(photo.path, Box(x, y - h + 5.0 + ROW * SHEET_TEXT_MM * 3, x + w - 4.0, y)))
+        pages.append(Page("Site photos", tuple(items), None, tuple(pictures)))
+    return pages
+
+
 def _plan(template: Template, outline: Outline, h: float) -> Drawing:
     """Pieces, seams, openings and appliances with their names, nothing else."""
     items: list[Item] = []
@@ -96,10 +124,14 @@ def _plan(template: Template, outline: Outline, h: float) -> Drawing:
     for seam in template.seams:
         items.append(Line("STONE-SEAM", seam.start, seam.end))
         labels.append(Text("STONE-NAMES", (seam.end[0] + 0.5 * h, seam.end[1] + 0.5 * h), f"seam {seam.seam_id}", h))
+    items += centre_line_items(template, h)
     for name, _, box in template.appliances:
         items.append(Polyline("STONE-UNDERNEATH", tuple((float(x), float(y), 0.0) for x, y in box), True, name))
         x, y = box.mean(axis=0)
         labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), name, h, 0.0, "centre", "middle"))
+    for k, photo in enumerate(template.site_photos):
+        items.append(Circle("SHEET-TEXT", photo.at, 1.6 * h))
+        labels.append(Text("SHEET-TEXT", photo.at, str(k + 1), h, 0.0, "centre", "middle"))
     for opening in template.openings:
         x, y = opening.frame.at(0.0, OPENING_NAME_MM).xy
         labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), opening.spec.id, h, 0.0, "centre", "middle"))
@@ -111,6 +143,14 @@ def agreed_rows(template: Template, words: LengthWords) -> list[tuple[str, str]]
     """What somebody signs for: material, overhangs, corners, seams, openings, cut-outs and appliances."""
     material = template.spec.shop.material
     rows = [("what", "agreed"), ("material", f"{material.name}, {words.short(material.thickness)}")]
+    profiles: dict[str, list[str]] = {}
+    for p in template.pieces:
+        for e in p.edges:
+            if e.profile:
+                made = ("mitred, " if e.mitred_to else "") + e.profile
+                made += f", {words.short(e.face_mm)} high" if e.face_mm else ""
+                profiles.setdefault(made, []).append(e.edge_id)
+    rows += [(f"edge {made}", ", ".join(dict.fromkeys(names))) for made, names in profiles.items()]
     overhangs: dict[str, list[str]] = {}
     for p in template.pieces:
         for e in p.edges:
@@ -130,6 +170,8 @@ def agreed_rows(template: Template, words: LengthWords) -> list[tuple[str, str]]
         for cut in p.cutouts:
             rows.append((cut.cutout_id if cut.kind == cut.cutout_id else f"{cut.kind} {cut.cutout_id}",
                          cutout_words(p, cut, words)))
+            if cut.reveal_mm is not None:
+                rows.append(("", reveal_words(cut.reveal_mm, words)))
     rows += [(f"{kind} {name}", "under the stone") for name, kind, _ in template.appliances]
     return list(dict.fromkeys(rows))
 

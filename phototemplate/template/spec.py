@@ -19,6 +19,10 @@ Name = Annotated[str, Field(pattern=r"^[^/\s][^/]*$", max_length=40)]
 """An id: no slash, which joins the names of two edges at a corner"""
 
 EdgeFinish = Literal["finished", "wall", "appliance", "seam", "panel"]
+EdgeProfile = Literal[
+    "square", "eased", "beveled", "quarter round", "half bullnose", "full bullnose", "ogee", "cove", "chiseled"
+]  # fmt: skip
+"""Profiles of finished edges as the trade calls them"""
 
 
 class AlignSpec(Section):
@@ -32,6 +36,17 @@ class AlignSpec(Section):
     """Which place of the edge stays where it is (not for in-line); start and end as the piece runs anticlockwise"""
 
 
+class BuildUpSpec(Section):
+    """Lets a finished edge look thicker than the slab; the strips it takes are pieces of their own."""
+
+    kind: Literal["mitred", "stacked"] = "mitred"
+    """Mitred: a strip hangs from the edge, both cut at 45 degrees. Stacked: strips are glued flat beneath the edge"""
+    height: PositiveLength
+    """Of the finished face, the top's own thickness included; of stacked strips a multiple of the thickness"""
+    width: PositiveLength = 2 * INCH_MM
+    """Of a stacked strip, from the face inwards"""
+
+
 class PieceEdgeSpec(Section):
     """One edge of a piece. What is left out follows from the kind of the measured edge."""
 
@@ -41,6 +56,9 @@ class PieceEdgeSpec(Section):
     """Beyond the measured edge, to the outside; left out: the shop's overhang, on straight ends the shop's end overhang"""
     clearance: NotNegativeLength | None = None
     """Gap left to a wall, panel or appliance; left out: the shop's clearance for it"""
+    profile: EdgeProfile | None = None
+    """Of a finished edge; left out: the shop's"""
+    build_up: BuildUpSpec | None = None
     shape: Literal["as-found", "straight"] = "as-found"
     """As found follows the measured profile; straight leaves gaps, the largest of which is shown"""
     align: AlignSpec | None = None
@@ -74,12 +92,14 @@ class CornerSpec(Section):
 
 
 class AlongSpec(Section):
-    """A place along a run: exactly one of ``between``, ``mark``, ``loop`` or ``edge`` with ``distance``."""
+    """A place along a run: exactly one of ``between``, ``mark``, ``centre``, ``loop`` or ``edge`` with ``distance``."""
 
     between: tuple[Name, Name] | None = None
     """Halfway between two measured edges, such as the two panels beside a range"""
     mark: Name | None = None
     """Where a measured line (a tape mark traced as an edge) crosses the run"""
+    centre: Name | None = None
+    """On a centre line of the job, such as that of the sink cabinet"""
     loop: Name | None = None
     """Middle of a loop, such as the outline of a sink cabinet"""
     edge: Name | None = None
@@ -89,10 +109,52 @@ class AlongSpec(Section):
 
     @model_validator(mode="after")
     def _one_way(self) -> AlongSpec:
-        given = [self.between, self.mark, self.loop, self.edge]
+        given = [self.between, self.mark, self.centre, self.loop, self.edge]
         if sum(g is not None for g in given) != 1 or (self.edge is None) != (self.distance is None):
-            raise ValueError("give exactly one of `between`, `mark`, `loop`, or `edge` together with `distance`")
+            raise ValueError("give exactly one of `between`, `mark`, `centre`, `loop`, or `edge` together with `distance`")
         return self
+
+
+class CentreLineSpec(Section):
+    """Centre line of a cabinet, drawn across the stone; cut-outs and appliances can be set out from it."""
+
+    id: Name
+    """Name of your choice, without a slash"""
+    run: Name
+    """The front edge of the cabinet"""
+    along: AlongSpec
+    """Where along the run"""
+
+
+class MakerSheetSpec(Section):
+    """What the maker's sheet of an appliance, sink or cooktop asks for; the sheet itself prevails."""
+
+    id: Name
+    """Name of your choice, without a slash"""
+    title: str = ""
+    """Number and date of the sheet, for whoever looks it up"""
+    width: PositiveLength | None = None
+    """Of the appliance or bowl"""
+    depth: PositiveLength | None = None
+    """Of the appliance or bowl"""
+    left: NotNegativeLength = 0.0
+    """Clearance on the left as seen from the room, to stone, panel or wall"""
+    right: NotNegativeLength = 0.0
+    """Clearance on the right"""
+    back: NotNegativeLength = 0.0
+    """Clearance behind"""
+    above: NotNegativeLength = 0.0
+    """Clearance above, to hood or wall cabinet; not checked, printed with the piece"""
+    below: NotNegativeLength = 0.0
+    """Clearance beneath the stone; not checked, printed with the piece"""
+    cutout_width: PositiveLength | None = None
+    """Of the cut-out that it asks for"""
+    cutout_depth: PositiveLength | None = None
+    """Of the cut-out that it asks for"""
+    cutout_radius: NotNegativeLength = 0.0
+    """Of that cut-out's corners"""
+    ventilation: str = ""
+    """What the sheet says of ventilation, in its own words; not checked, printed with the piece"""
 
 
 class OpeningSpec(Section):
@@ -102,8 +164,11 @@ class OpeningSpec(Section):
     """Name of your choice, without a slash"""
     run: Name
     """The front edge along which the opening lies"""
-    width: PositiveLength
-    """Width of the place the appliance takes, from the maker's sheet; the stones keep the clearance from it on both sides"""
+    width: PositiveLength | None = None
+    """Width of the place the appliance takes; the stones keep the clearance from it on both sides. Left out: width and
+    clearances of the maker's sheet"""
+    sheet: Name | None = None
+    """The maker's sheet"""
     along: AlongSpec
     """Where along the run"""
     appliance: PositiveLength | None = None
@@ -118,6 +183,12 @@ class OpeningSpec(Section):
     """Inside corners of an opening that stops before the wall; left out: the shop's inside radius"""
     pieces: list[Name] | None = None
     """Pieces it cuts; left out: every piece it meets"""
+
+    @model_validator(mode="after")
+    def _width_from_somewhere(self) -> OpeningSpec:
+        if self.width is None and self.sheet is None:
+            raise ValueError("an opening needs its `width`, or the maker's `sheet` that has one")
+        return self
 
 
 class ApplianceSpec(Section):
@@ -165,6 +236,10 @@ class CutoutSpec(Section):
     """Away from the room"""
     radius: NotNegativeLength = 0.0
     """Of its corners"""
+    sheet: Name | None = None
+    """The maker's sheet, which then gives the size of the cut-out"""
+    reveal: Length | None = None
+    """Sizes are those of the bowl: its rim shows by so much all round; zero: flush; negative: the stone reaches over it"""
     file: str | None = None
     """The maker's DXF, path relative to the job folder, drawn as seen from above with its front towards -y"""
     file_unit: Literal["mm", "in"] | None = None
@@ -177,9 +252,9 @@ class CutoutSpec(Section):
 
     @model_validator(mode="after")
     def _size_or_file(self) -> CutoutSpec:
-        sized = self.width is not None and self.depth is not None
-        if sized == (self.file is not None) or (self.width is None) != (self.depth is None):
-            raise ValueError("a cut-out needs either `width` and `depth`, or the maker's `file`")
+        given = [self.width is not None and self.depth is not None, self.file is not None, self.sheet is not None]
+        if sum(given) != 1 or (self.width is None) != (self.depth is None):
+            raise ValueError("a cut-out needs either `width` and `depth`, or the maker's `file` or `sheet`")
         if self.file is None and (self.file_unit is not None or self.file_layer is not None):
             raise ValueError("`file_unit` and `file_layer` say how a `file` is read; there is none")
         return self
@@ -247,7 +322,7 @@ class ReceptacleSpec(Section):
     """A receptacle cut-out in a splash."""
 
     distance: NotNegativeLength
-    """From the splash's left end, seen from the room, to the middle of the cut-out"""
+    """From the left end of the splashes along the edge, seen from the room, to the middle of the cut-out"""
     height: NotNegativeLength
     """From the counter's top to the middle of the cut-out"""
     wide: PositiveLength = 2.25 * INCH_MM
@@ -263,15 +338,52 @@ class SplashSpec(Section):
     """Name of your choice, without a slash"""
     edge: Name
     """Edge of the piece that it stands on"""
-    kind: Literal["splash", "side splash", "apron", "waterfall"] = "splash"
-    """What it is; a side splash ends at the face of the splash beside it"""
+    kind: Literal["splash", "side splash", "apron", "waterfall", "strip"] = "splash"
+    """What it is; a side splash ends at the face of the splash beside it, a strip is glued flat beneath the edge"""
     height: PositiveLength = 4 * INCH_MM
-    """Above the counter, of an apron or waterfall below it"""
+    """Above the counter; of an apron or waterfall below the underside of the top; of a strip its width"""
     thickness: PositiveLength | None = None
     """Left out: that of the material"""
+    joint: Literal["butt", "mitred"] = "butt"
+    """Of an apron or waterfall with the top: under it, or both cut at 45 degrees, so that no joint shows on either face"""
+    grain_runs_on: bool | None = None
+    """The pattern of the top runs on over the joint; left out: on a mitred waterfall"""
     follow_wall: bool = False
     """The foot follows the measured wall profile (scribed); otherwise straight, with the largest gap shown"""
     receptacles: list[ReceptacleSpec] = []
+
+
+class DrawnSpec(Section):
+    """A shape without photos, by numbers or from a drawing: an island's top, a sample, a repair. It is the stone itself: its
+    edges have no overhang or clearance unless given. A piece names it as its ``loop``."""
+
+    id: Name
+    """Name of your choice, without a slash; the sides of a rectangle are called ID front, ID right, ID back, ID left"""
+    width: PositiveLength | None = None
+    """Of a rectangle, along its front ..."""
+    depth: PositiveLength | None = None
+    """... and away from the room"""
+    corners: list[tuple[Length, Length]] | None = None
+    """Or its corners in turn: to the right of the first front's left end, and away from the room"""
+    file: str | None = None
+    """Or a DXF with one closed shape of lines and arcs, path relative to the job folder"""
+    file_unit: Literal["mm", "in"] | None = None
+    """Only where the file states none"""
+    file_layer: str | None = None
+    """Only what lies on this layer of the file"""
+    edges: list[Name] | None = None
+    """Names of the sides, anticlockwise from the first corner on"""
+    kinds: list[Literal["front", "end", "wall", "panel", "other"]] | None = None
+    """What the sides are, in the same order; left out: fronts"""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> DrawnSpec:
+        given = (self.width, self.corners, self.file)
+        if sum(x is not None for x in given) != 1 or (self.width is None) != (self.depth is None):
+            raise ValueError("a drawn shape needs either `width` and `depth`, or `corners`, or a `file`")
+        if self.corners is not None and len(self.corners) < 3:
+            raise ValueError("a drawn shape needs three `corners` or more")
+        return self
 
 
 class PieceSpec(Section):
@@ -280,7 +392,7 @@ class PieceSpec(Section):
     id: Name
     """Name of your choice, without a slash"""
     loop: Name
-    """The loop of measured edges it is cut from"""
+    """The loop of measured edges, or the drawn shape, it is cut from"""
     edges: dict[Name, PieceEdgeSpec] = {}
     corners: dict[str, CornerSpec] = {}
     cutouts: list[CutoutSpec] = []
@@ -319,6 +431,17 @@ class MaterialSpec(Section):
     """Lost at every side of the slab"""
 
 
+class SitePhotoSpec(Section):
+    """A photo of the site that belongs to a place, such as a pipe, a socket or damage; it is printed with the drawings."""
+
+    file: str
+    """The picture, path relative to the job folder"""
+    at: str
+    """Edge, corner \"front/left\" or piece it belongs to"""
+    note: str = ""
+    """What there is to see"""
+
+
 class RulesSpec(Section):
     """Which rules of others apply here; local codes and the maker's sheet prevail over all of them."""
 
@@ -343,6 +466,8 @@ class ShopSpec(Section):
     """Between stone and panel"""
     appliance_clearance: NotNegativeLength = 0.0
     """Between the side of an appliance's place, measured or set out as an opening, and the stone"""
+    profile: EdgeProfile = "eased"
+    """Of finished edges"""
     joint: NotNegativeLength = INCH_MM / 16
     """Width of a seam"""
     inside_radius: PositiveLength = 3 / 8 * INCH_MM
@@ -369,13 +494,64 @@ class TemplateSpec(Section):
     """Everything about pieces in one place, as the job file holds it."""
 
     pieces: list[PieceSpec] = []
+    drawn: list[DrawnSpec] = []
+    centre_lines: list[CentreLineSpec] = []
     openings: list[OpeningSpec] = []
     appliances: list[ApplianceSpec] = []
+    maker_sheets: list[MakerSheetSpec] = []
+    site_photos: list[SitePhotoSpec] = []
     shop: ShopSpec = ShopSpec()
 
     @model_validator(mode="after")
     def _unique(self) -> TemplateSpec:
         ids = [x.id for x in self.pieces] + [x.id for x in self.openings] + [x.id for x in self.appliances]
+        ids += [x.id for x in self.centre_lines]
+        ids += [f"shape {x.id}" for x in self.drawn] + [f"sheet {x.id}" for x in self.maker_sheets]
         for twice in sorted({i for i in ids if ids.count(i) > 1}):
-            raise ValueError(f"two pieces, openings or appliances are called {twice!r}; give each its own id")
+            raise ValueError(f"two pieces, openings, appliances or centre lines are called {twice!r}; give each its own id")
+        lines, sheets = {x.id for x in self.centre_lines}, {x.id for x in self.maker_sheets}
+        placed: list[OpeningSpec | ApplianceSpec | CutoutSpec] = [*self.openings, *self.appliances]
+        placed += [c for p in self.pieces for c in p.cutouts]
+        for one in placed:
+            if one.along.centre is not None and one.along.centre not in lines:
+                raise ValueError(f"{one.id!r} stands on centre line {one.along.centre!r}, which does not exist")
+            if not isinstance(one, ApplianceSpec) and one.sheet is not None and one.sheet not in sheets:
+                raise ValueError(f"{one.id!r} names maker's sheet {one.sheet!r}, which does not exist")
+        for line in self.centre_lines:
+            if line.along.centre is not None:
+                raise ValueError(f"centre line {line.id!r} cannot stand on a centre line; say where along the run it is")
+        self.resolved()
         return self
+
+    def resolved(self) -> TemplateSpec:
+        """The same with the sizes that makers' sheets give written where they are used.
+
+        Raises ValueError where a sheet lacks the size that it is named for.
+        """
+        openings, pieces = [], []
+        for o in self.openings:
+            sheet = self.sheet(o.sheet)
+            if sheet is not None:
+                if o.width is None and sheet.width is None:
+                    raise ValueError(f"maker's sheet {sheet.id!r} of opening {o.id!r} has no `width`")
+                room = max(sheet.left, sheet.right) if o.clearance is None else o.clearance
+                o = o.model_copy(update={"width": o.width or sheet.width, "clearance": room,
+                                         "appliance": o.appliance or sheet.width})
+            openings.append(o)
+        for p in self.pieces:
+            cutouts = []
+            for c in p.cutouts:
+                sheet = self.sheet(c.sheet)
+                if sheet is not None:
+                    if sheet.cutout_width is None or sheet.cutout_depth is None:
+                        raise ValueError(f"maker's sheet {sheet.id!r} of cut-out {c.id!r} has no `cutout_width` or no "
+                                         "`cutout_depth`")
+                    c = c.model_copy(update={"width": sheet.cutout_width, "depth": sheet.cutout_depth,
+                                             "radius": c.radius or sheet.cutout_radius})
+                cutouts.append(c)
+            pieces.append(p.model_copy(update={"cutouts": cutouts}))
+        return self.model_copy(update={"openings": openings, "pieces": pieces})
+
+    def sheet(self, name: str | None) -> MakerSheetSpec | None:
+        """The maker's sheet of that name."""
+        return next((s for s in self.maker_sheets if s.id == name), None)

@@ -54,6 +54,7 @@ TABLES: tuple[tuple[str, type[Section]], ...] = (
     ("[[pieces]]", spec.PieceSpec),
     ("[pieces.edges.NAME]", spec.PieceEdgeSpec),
     ("[pieces.edges.NAME.align]", spec.AlignSpec),
+    ("[pieces.edges.NAME.build_up]", spec.BuildUpSpec),
     ('[pieces.corners."NAME/NAME"]', spec.CornerSpec),
     ("[[pieces.cutouts]]", spec.CutoutSpec),
     ("[[pieces.cutouts.holes]]", spec.HoleSpec),
@@ -61,16 +62,20 @@ TABLES: tuple[tuple[str, type[Section]], ...] = (
     ("[[pieces.seams]]", spec.SeamSpec),
     ("[[pieces.splashes]]", spec.SplashSpec),
     ("[[pieces.splashes.receptacles]]", spec.ReceptacleSpec),
+    ("[[drawn]]", spec.DrawnSpec),
+    ("[[centre_lines]]", spec.CentreLineSpec),
     ("[[openings]]", spec.OpeningSpec),
     ("[[appliances]]", spec.ApplianceSpec),
-    ("along = { ... } of openings, appliances, cut-outs, posts and seams", spec.AlongSpec),
+    ("[[maker_sheets]]", spec.MakerSheetSpec),
+    ("along = { ... } of openings, appliances, centre lines, cut-outs, posts and seams", spec.AlongSpec),
+    ("[[site_photos]]", spec.SitePhotoSpec),
     ("[shop]", spec.ShopSpec),
     ("[shop.material]", spec.MaterialSpec),
     ("[shop.rules]", spec.RulesSpec),
 )
 """Tables of the job file in the order in which they are explained"""
-SHOWN_BELOW = {"edges", "corners", "cutouts", "holes", "posts", "seams", "splashes", "receptacles", "align", "material",
-               "rules"}  # fmt: skip
+SHOWN_BELOW = {"edges", "corners", "cutouts", "holes", "posts", "seams", "splashes", "receptacles", "align", "build_up",
+               "material", "rules"}  # fmt: skip
 """Keys that have a table of their own"""
 
 

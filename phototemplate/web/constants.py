@@ -59,8 +59,6 @@ LANES: Final = {"quick": 1, "photos": 2, "long": 1}
 
 # --------------------------------------------------------------------------------------------- pictures
 
-QUIET_ZONE: Final = 4
-"""count. Light modules around a square code. Source: ISO/IEC 18004, 9.1."""
 TILE: Final = 512
 """px. Side of a tile. Convention: the page's tiles.js has the same."""
 PHOTO_QUALITY: Final = 88

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from phototemplate.progress import Progress
-from phototemplate.web.constants import PHOTO_QUALITY, QUIET_ZONE, TILE
+from phototemplate.web.constants import PHOTO_QUALITY, TILE
 
 
 def levels_of(size_px: tuple[int, int]) -> int:
@@ -78,10 +78,8 @@ def photo_tiles(memory: Any, tell: Progress, path: str, folder: str) -> dict[str
 
 
 def square_code(memory: Any, tell: Progress, text: str) -> list[list[int]]:
-    """A text as a QR code (ISO/IEC 18004): rows of modules, 1 where it is dark, with the four light modules around it."""
+    """A text as a square code: rows of modules, 1 where it is dark, with the four light modules around it."""
+    from phototemplate.template.square_code import modules
+
     del memory, tell
-    picture = cv2.QRCodeEncoder.create().encode(text)
-    dark = (np.asarray(picture) < 128).astype(int)
-    inside = dark[np.ix_(dark.any(axis=1), dark.any(axis=0))]
-    rows: list[list[int]] = np.pad(inside, QUIET_ZONE).tolist()
-    return rows
+    return modules(text)

@@ -150,6 +150,22 @@ WORDS: dict[str, Words] = {
         "Seam {where} lies over dishwasher {dishwasher}, where nothing carries it and steam reaches it.",
         "Move the seam over a cabinet.",
     ),
+    "cutout-off-centre": Words(
+        "a cut-out stands beside the cabinet's centre line",
+        "Cut-out {cutout} stands {off_mm:.1f} beside centre line {centre}.",
+        "Look whether the bowl clears the cabinet's sides, or set it out along the centre line.",
+    ),
+    "maker-room-short": Words(
+        "a maker's sheet asks for more room",
+        "Cut-out {cutout} has {room_mm:.1f} to the wall on its {side}, where sheet {sheet} asks for {asked_mm:.1f}.",
+        "Move the cut-out or choose another appliance; the maker's sheet prevails.",
+    ),
+    "maker-asks": Words(
+        "a maker's sheet asks for what is not checked here",
+        "Maker's sheet {where} asks for more than the stone shows[: ventilation, {ventilation}][; {above_mm:.0f} clear above]"
+        "[; {below_mm:.0f} clear below].",
+        "See to it with the maker's sheet in hand; it prevails.",
+    ),
     "seam-proposed": Words(
         "a seam is proposed",
         "Piece {piece} could have a seam[ at its inside corner {corner}][, since it is larger than the slab of {material}].",
@@ -219,6 +235,10 @@ CHECKS: dict[str, CheckWords] = {
     "span": CheckWords("span between supports", "{span_mm:.0f}", "{limit_mm:.0f} at {thickness_mm:.0f}"),
     "opening-width": CheckWords("usual opening width", "{size_mm:.0f}", "{low_mm:.0f} to {high_mm:.0f}"),
     "opening-room": CheckWords("room beside the appliance", "{room_mm:.1f} a side", "{asked_mm:.1f} a side"),
+    "cutout-centre": CheckWords("cut-out on its cabinet's centre line", "{off_mm:.1f} beside {centre}", "{limit_mm:.1f}"),
+    "maker-room": CheckWords("room that the maker asks for", "{side}: [{room_mm:.1f}]", "{asked_mm:.1f}"),
+    "maker-asks": CheckWords("what else the maker asks for", "[{ventilation}]",
+                             "[{above_mm:.0f} above] [{below_mm:.0f} below]"),
     "opening-panel": CheckWords("panel within an opening", "{size}: {room_mm:.1f} (U {U_mm:.1f})", "0"),
     "flatness": CheckWords("cabinet flatness", "{step_mm:.1f} (U {U_mm:.1f})", "{limit_mm:.1f} within {within_mm:.0f}"),
     "height": CheckWords(
