@@ -29,7 +29,7 @@ from phototemplate.template.paper_sheets import (
 )
 from phototemplate.template.piece_types import Cutout, Hole, Piece, Size, Splash, Template
 from phototemplate.template.rules import TEAM, team_for
-from phototemplate.template.schedule import finish_words, offset_words
+from phototemplate.template.schedule import finish_words, length_words, offset_words
 from phototemplate.template.shop_drawing import centre_line_items, dimension, finished_runs, splash_items, upright_words
 from phototemplate.template.square_code import code_text, piece_code, square_code
 
@@ -119,7 +119,7 @@ def _side_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
         if length >= SHORT_MM:
             base = start + 0.5 * d - 3.0 * h * left
             out.append(Dimension("STONE-SIZES", edge.start, edge.end, (float(base[0]), float(base[1])),
-                                 text=words.quantity(edge.length), height_mm=h))
+                                 text=length_words(edge, words), height_mm=h))
     return out
 
 
@@ -176,7 +176,7 @@ def _top_blocks(piece: Piece, template: Template, words: LengthWords, room: floa
 
 def _side_rows(piece: Piece, words: LengthWords) -> Rows:
     rows = [("", "side", "edge finish", "offset", "length")]
-    rows += [(letter(k), e.edge_id, finish_words(e, words), offset_words(e, words), words.quantity(e.length))
+    rows += [(letter(k), e.edge_id, finish_words(e, words), offset_words(e, words), length_words(e, words))
              for k, e in enumerate(piece.edges)]
     return rows
 

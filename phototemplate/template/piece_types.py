@@ -54,6 +54,8 @@ class PieceEdge:
     moved: tuple[Quantity, Quantity, Quantity] | None = None
     profile: str = ""
     """Of a finished edge"""
+    arc_radius_mm: float = 0.0
+    """Of a round edge, whose length is that along the arc; 0: a straight edge or a wall's profile"""
     face_mm: float = 0.0
     """Height of a built-up face; 0: the slab's thickness"""
     mitred_to: str = ""

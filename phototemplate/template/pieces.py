@@ -29,6 +29,7 @@ from phototemplate.template.boundary import (
 from phototemplate.template.checks import appliance_places, centre_lines, run_checks
 from phototemplate.template.constants import STRAIGHT_ON_RAD
 from phototemplate.template.corners import treat_corners, unknown_corners
+from phototemplate.template.curves import ArcCurve
 from phototemplate.template.cutouts import PlacedCutout, PlacedHole, assign, place_cutout, place_post
 from phototemplate.template.drawn import with_drawn
 from phototemplate.template.edge_lines import FinishedEdges
@@ -360,7 +361,8 @@ def _edges(state: State, base: Base, plain: Boundary, shop: ShopSpec) -> tuple[P
             outward_mm=line.outward_mm if line else 0.0, start=point2(span.start), end=point2(span.end),
             length=state.quantity(span.length()), place_U_mm=place_u(state, span),
             gap=line.gap if line else None, moved=line.moved if line else None,
-            profile=profile, face_mm=wish.build_up.height if wish.build_up is not None else 0.0,
+            profile=profile, arc_radius_mm=span.curve.radius.value if isinstance(span.curve, ArcCurve) else 0.0,
+            face_mm=wish.build_up.height if wish.build_up is not None else 0.0,
             mitred_to=mitred[span.name].id if span.name in mitred else "",
         ))
     return tuple(out)

@@ -82,6 +82,12 @@ def offset_words(e: PieceEdge, words: LengthWords) -> str:
     return f"{words.short(abs(e.outward_mm))} {'overhang' if e.outward_mm > 0 else 'clearance'}"
 
 
+def length_words(e: PieceEdge, words: LengthWords) -> str:
+    """Length of a side; of a round one that along the arc, and said to be it, with its radius."""
+    text = words.quantity(e.length)
+    return f"arc {text}, R {words.short(e.arc_radius_mm)}" if e.arc_radius_mm else text
+
+
 def finish_words(e: PieceEdge, words: LengthWords) -> str:
     """What is done to a side: its profile, build-up or mitre, else how it is left."""
     if e.profile:
@@ -100,7 +106,7 @@ def edge_schedule(template: Template, words: LengthWords) -> Rows:
             if e.gap is not None and e.moved is not None:
                 moved = "/".join(f"{m.value:+.1f}" for m in e.moved)
                 note += f"; gap {e.gap.largest_mm:.1f} mm at {e.gap.largest_at_mm:.0f} mm; moved {moved} mm"
-            rows.append((piece.piece_id, e.edge_id, finish_words(e, words), offset_words(e, words), words.quantity(e.length),
+            rows.append((piece.piece_id, e.edge_id, finish_words(e, words), offset_words(e, words), length_words(e, words),
                          format_U(e.place_U_mm, 2, " mm"), note))
     return rows
 

@@ -42,7 +42,7 @@ from phototemplate.template.lengths import LengthWords
 from phototemplate.template.outline_drawing import U_NOTE, loop_vertices
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Size, Splash, Template
 from phototemplate.template.quantities import State
-from phototemplate.template.schedule import finish_words, offset_words
+from phototemplate.template.schedule import finish_words, length_words, offset_words
 from phototemplate.template.simplify import simplified
 
 
@@ -231,7 +231,7 @@ def _edge_labels(edge: PieceEdge, piece: Piece, template: Template, style: Style
         q = edge.length
         items.append(Dimension(
             "STONE-SIZES", edge.start, edge.end, (float(base[0]), float(base[1])),
-            text=words.quantity(q), height_mm=0.8 * h,
+            text=length_words(edge, words), height_mm=0.8 * h,
             data=(("piece", piece.piece_id), ("edge", edge.edge_id), ("length_mm", q.value), ("length_U_mm", q.U), ("k", 2.0)),
         ))
     return items

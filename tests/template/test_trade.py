@@ -33,6 +33,7 @@ from phototemplate.template.lengths import LengthWords
 from phototemplate.template.paper_sheets import TitleBlock
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
+from phototemplate.template.schedule import length_words
 from phototemplate.template.spec import TemplateSpec
 from tests.template.everything import EVERYTHING
 from tests.template.samples import l_kitchen, rectangle
@@ -78,6 +79,9 @@ def test_a_drawn_shape_from_a_dxf_keeps_its_arcs(tmp_path: Path) -> None:
     wish = {"drawn": [{"id": "bar", "file": "bar.dxf"}], "pieces": [{"id": "bar top", "loop": "bar"}]}
     (top,) = made(wish, folder=tmp_path).whole().pieces
     assert top.area.value == pytest.approx(1200.0 * 600.0 + math.pi * r * r / 2.0, rel=1e-9)
+    # half a circle of 300 mm: 942.5 mm along it, 600 between its ends, which nobody may read as its length
+    assert [length_words(e, LengthWords(inches="mm")) for e in top.edges] == ["1200.0 mm", "arc 942.5 mm, R 300.0 mm",
+                                                                              "1200.0 mm", "600.0 mm"]
 
 
 @pytest.mark.parametrize(
