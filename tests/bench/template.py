@@ -97,6 +97,11 @@ def _random_outlines(result: BenchResult, count: int) -> None:
     result.target("labels of the drawings over each other", "0", overlaps, not overlaps)
     result.target("printed lengths are those between the ends that are cut", "1e-6 mm", f"{recomputed:.2g} mm",
                   recomputed < 1e-6)
+    printed = max((o.printed_mm for o in cut), default=0.0)
+    count, apart = sum(o.n_printed for o in cut), sum(o.readers_apart for o in cut)
+    result.target("printed numbers are what the DXF alone gives", "within their digits", f"{printed:.2g} mm beyond, of {count}",
+                  printed <= 1e-6)
+    result.target("GDAL, LibreCAD and ezdxf read the same cutting file", "all", f"{apart} of {len(cut)} differ", not apart)
     result.target("areas agree with shapely within the chord tolerance", f"{CHORD_MM} mm", f"{max(area, 0.0):.4f} mm2 beyond",
                   area <= 0.0)
     result.target("offsets agree with shapely within the chord tolerance", f"{CHORD_MM} mm", f"{offset:.5f} mm mean",

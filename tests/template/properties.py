@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
+import tempfile
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,17 +14,25 @@ import shapely
 
 from phototemplate.errors import InputError
 from phototemplate.model import Outline
+from phototemplate.output.dxf import dxf_bytes, write_dxf
 from phototemplate.template.boundary import FitError, polygon_of, polygon_of_vertices
 from phototemplate.template.curves import ArcCurve, LineCurve
+from phototemplate.template.cutting import cutting_drawing_of_all
 from phototemplate.template.drawing import Dimension, Text
 from phototemplate.template.labels import label_box
+from phototemplate.template.lengths import LengthWords
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
-from phototemplate.template.shop_drawing import template_drawing
+from phototemplate.template.shop_drawing import Style, template_drawing
 from phototemplate.template.spec import TemplateSpec
+from tests.template import read_back
 from tests.template.samples import random_outline
 
 CHORD_MM = 0.02
+GDAL_CHORD_MM = 0.05
+"""mm along a contour. Chords of both programs"""
+PRINTED_DOT_MM = 0.5
+"""mm along a contour. LibreCAD is read from its print on A3, whose dots are up to half a millimetre of a kitchen"""
 
 
 @dataclass(frozen=True)
@@ -44,6 +54,11 @@ class Outcome:
     """Pairs of labels of the full drawing whose boxes meet"""
     recomputed_mm: float = 0.0
     """Largest difference between a printed length and the distance between its ends as cut"""
+    printed_mm: float = 0.0
+    """Largest difference of a printed number from what the DXF alone gives, beyond the digits printed; areas in m2 / 1000"""
+    n_printed: int = 0
+    readers_apart: int = 0
+    """Cutting files that GDAL or LibreCAD read otherwise than ezdxf"""
     offset_error_mm2: float = 0.0
     """Symmetric difference between our uniform offset and shapely's, per mm of outline"""
 
@@ -101,7 +116,36 @@ def random_wish(rng: np.random.Generator, edges: tuple[str, ...], kinds: dict[st
     if rng.random() < 0.4:
         piece["splashes"] = [{"id": f"s-{e}", "edge": e, "kind": "splash" if kinds[e] == "wall" else "waterfall",
                               "height": 101.6 if kinds[e] == "wall" else 900.0} for e in edges if rng.random() < 0.5]
+    _trade(rng, spec, piece, fronts, kinds, along)
     return spec
+
+
+def _trade(
+    rng: np.random.Generator, spec: dict[str, Any], piece: dict[str, Any], fronts: list[str], kinds: dict[str, str], along: Any
+) -> None:
+    """Built-up edges, profiles, reveals, centre lines, dishwashers and drawn pieces."""
+    for e in fronts:
+        if rng.random() < 0.1:
+            up = {"kind": "mitred", "height": float(rng.uniform(25.0, 120.0))}
+            up = up if rng.random() < 0.6 else {"kind": "stacked", "height": 60.0}
+            piece["edges"].setdefault(e, {})["build_up"] = up
+        if rng.random() < 0.3:
+            piece["edges"].setdefault(e, {})["profile"] = str(rng.choice(["ogee", "full bullnose", "square"]))
+    for cutout in piece.get("cutouts", []):
+        if rng.random() < 0.4:
+            cutout["reveal"] = float(rng.uniform(-min(8.0, cutout["radius"]), 8.0))
+    for s in piece.get("splashes", []):
+        if s["kind"] == "waterfall" and rng.random() < 0.5:
+            s["joint"] = "mitred"
+    if fronts and rng.random() < 0.3:
+        run = str(rng.choice(fronts))
+        spec["centre_lines"] = [{"id": "base", "run": run, "along": along(run)}]
+        spec["appliances"] = [{"id": "dw", "run": run, "along": {"centre": "base"}}]
+    if rng.random() < 0.2:
+        spec["drawn"] = [{"id": "isle", "width": float(rng.uniform(200.0, 2500.0)), "depth": float(rng.uniform(200.0, 1200.0))}]
+        spec["pieces"].append({"id": "isle top", "loop": "isle", "corners": {
+            "isle front/isle right": {"kind": "rounded", "radius": float(rng.uniform(5.0, 90.0))}}})
+    del kinds
 
 
 def _align(rng: np.random.Generator, piece: dict[str, Any], edge: str, edges: tuple[str, ...]) -> None:
@@ -158,7 +202,7 @@ def _held(outline: Outline, template: Template, edges: tuple[str, ...], rng: np.
             net = net.difference(shapely.Point(drilled.centre).buffer(drilled.diameter_mm / 2.0, 256))
         slack = CHORD_MM * (polygon.length + sum(polygon_of_vertices(c.vertices).length for c in piece.cutouts))
         worst = max(worst, abs(net.area - piece.area.value) - slack)
-        assert piece.area.u > 0
+        assert (piece.area.u > 0) == (piece.source_id == "top")
         polygons.append(polygon)
     for i, a in enumerate(polygons):
         for b in polygons[i + 1 :]:
@@ -168,8 +212,24 @@ def _held(outline: Outline, template: Template, edges: tuple[str, ...], rng: np.
     return Outcome(
         "cut", area_error_mm2=worst, shortest_mm=min(s.advance() for s in spans), off_rule=_off_rule(template),
         label_overlaps=_label_overlaps(template, outline), recomputed_mm=_recomputed(template),
-        offset_error_mm2=_uniform_offset_error(outline, edges, rng),
+        offset_error_mm2=_uniform_offset_error(outline, edges, rng), **_read_back(template, outline, rng),
     )
+
+
+def _read_back(template: Template, outline: Outline, rng: np.random.Generator) -> dict[str, Any]:
+    """Printed numbers recomputed from the DXF, and the cutting file read by others (LibreCAD: one in thirty, it is slow)."""
+    unit, factor = (("mm", 1.0), ("in", 25.4))[int(rng.integers(2))]
+    words = LengthWords(unit)  # type: ignore[arg-type]
+    doc = read_back.document(dxf_bytes(template_drawing(template, outline, Style(words)), unit=unit))  # type: ignore[arg-type]
+    n, off = read_back.printed_off_mm(doc, factor, words.denominator)
+    m, area = read_back.areas_off_m2(doc, factor)
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_dxf(cutting_drawing_of_all(template), Path(folder) / "cut.dxf", unit=unit, bare=True)  # type: ignore[arg-type]
+        wanted = read_back.by_ezdxf(path, factor)
+        wrong = read_back.apart(wanted, read_back.by_gdal(path, factor), GDAL_CHORD_MM)
+        if rng.random() < 1 / 30:
+            wrong |= read_back.apart(wanted, read_back.by_librecad(path, factor), PRINTED_DOT_MM)
+    return {"n_printed": n + m, "printed_mm": max(off, 1000.0 * area), "readers_apart": int(wrong)}
 
 
 def template_whole(template: Template) -> bool:
