@@ -28,6 +28,7 @@ from phototemplate.studies.constants import (
     FULL_FRAME_DIAGONAL_MM,
     INNER,
     LEAST_BEND_U,
+    LENS_SERIES_BELOW,
     LONGEST_RAY_STEP,
     MOST_R2,
     PROJECTION_GUESS,
@@ -107,9 +108,9 @@ class ClickedLens:
 
 def _equidistant(r2: Array) -> tuple[Array, Array]:
     """atan(r) / r - 1 and its derivative by r2."""
-    r = np.sqrt(np.maximum(r2, 1e-4))
+    r = np.sqrt(np.maximum(r2, LENS_SERIES_BELOW))
     ratio = np.arctan(r) / r
-    near = r2 < 1e-4
+    near = r2 < LENS_SERIES_BELOW
     value = np.where(near, -r2 / 3.0, ratio - 1.0)
     return value, np.where(near, -1.0 / 3.0, (1.0 / (1.0 + r * r) - ratio) / (2.0 * r * r))
 

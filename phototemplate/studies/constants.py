@@ -447,3 +447,11 @@ SLAB_PX_PER_MM: Final = 1.0
 """px/mm. Pictures of slab and pieces. Convention: 3 m on a screen."""
 SLAB_FLAT_U_MM: Final = 1.0
 """mm. How far a leaning or bowed slab stands off the plane of its sheets, standard uncertainty. Chosen on: not recorded."""
+LENS_SERIES_BELOW: Final = 1e-4
+"""ratio. Below this square of a ray's slope atan(r)/r is taken from its series. Derived: the next term is 2e-9."""
+BAR_SHORT: Final = 0.9
+"""ratio. A bar shorter than this share of the longest run is one that a longer bar improves. Chosen on: not recorded."""
+LEAST_FAULT_MM: Final = 0.5
+"""mm. A fault of a slab is kept clear of by at least this much. Convention: the shortest segment that is cut."""
+TURN_SAID_DEG: Final = 0.5
+"""deg. A piece turned by less is drawn as not turned. Convention: whole degrees are printed."""

@@ -34,6 +34,7 @@ from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.output.constants import PT_PER_MM
 from phototemplate.output.paper import BOLD, PaperMapping, draw_items, new_canvas, paper_size, text_at
 from phototemplate.studies.constants import (
+    BAR_SHORT,
     BAR_U_MM,
     CLEAR_OF_FRONT_MM,
     COUNTS_TRIED,
@@ -149,7 +150,7 @@ def _what_helps(best: Plan) -> tuple[tuple[str, float], ...]:
     longest = max(sketch.runs_mm)
     more = round(1.5 * len(best.sheets_mm))
     others = {f"half as many sheets again ({more})": replace(sketch, sheets=more)}
-    if sketch.bar_mm is None or sketch.bar_mm < 0.9 * longest:
+    if sketch.bar_mm is None or sketch.bar_mm < BAR_SHORT * longest:
         others[f"a bar of {format_length(longest, 'feet')} measured to {BAR_U_MM:g} mm"] = replace(sketch, bar_mm=longest)
     found = [(words, predict(other, count).worst_U_mm) for words, other in others.items()]
     return tuple(sorted((f for f in found if f[1] < STILL_HELPS * best.worst_U_mm), key=lambda f: f[1]))

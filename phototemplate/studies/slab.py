@@ -18,7 +18,7 @@ from phototemplate.errors import InputError, MeasureError
 from phototemplate.model import Array, Measurement
 from phototemplate.network.projection import body_points, rays
 from phototemplate.network.workplane import to_work
-from phototemplate.studies.constants import SLAB_CLICK_PX, SLAB_FLAT_U_MM
+from phototemplate.studies.constants import LEAST_FAULT_MM, SLAB_CLICK_PX, SLAB_FLAT_U_MM
 from phototemplate.studies.slab_file import Clicked, SlabFile
 
 
@@ -80,7 +80,8 @@ def measured_slab(measurement: Measurement, wish: SlabFile) -> MeasuredSlab:
     for fault in wish.faults:
         points = to_slab(_on_plane(measurement, wish.photo, fault.outline)[0])
         shape = {1: shapely.Point, 2: shapely.LineString}.get(len(points), shapely.Polygon)
-        faults.append((fault.name, shape(points[0] if len(points) == 1 else points).buffer(max(fault.clearance, 0.5))))
+        kept_clear = max(fault.clearance, LEAST_FAULT_MM)
+        faults.append((fault.name, shape(points[0] if len(points) == 1 else points).buffer(kept_clear)))
     click = math.hypot(SLAB_CLICK_PX * mm_per_px, SLAB_FLAT_U_MM)
     outline = shapely.Polygon(to_slab(ring[:-1]))
     return MeasuredSlab(outline, tuple(faults), work_from_slab, _scale_u(measurement, sheets), click, sheets)

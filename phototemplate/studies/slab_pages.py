@@ -19,6 +19,7 @@ from phototemplate.model import Array
 from phototemplate.network.rectify import TopView
 from phototemplate.output.dxf import Unit, write_dxf
 from phototemplate.output.pdf import write_sheets_pdf
+from phototemplate.studies.constants import TURN_SAID_DEG
 from phototemplate.studies.slab import MeasuredSlab
 from phototemplate.studies.slab_layout import Layout, groups_of
 from phototemplate.template.boundary import polygon_of_vertices
@@ -101,7 +102,7 @@ def slab_drawing(layout: Layout, height_mm: float) -> Drawing:
         items += [i for hole in p.holes for i in _line("STONE-CUTOUT", hole)]
         x, y = p.outline.representative_point().coords[0]
         angle = math.degrees(math.atan2(p.move[1, 0], p.move[0, 0]))
-        turned = f", turned {angle:.0f}°" if abs(angle) > 0.5 else ""
+        turned = f", turned {angle:.0f}°" if abs(angle) > TURN_SAID_DEG else ""
         labels.append(Text("STONE-NAMES", (x, y), f"{p.name}{turned}", h, 0.0, "centre", "middle"))
     items += _remnants(layout)
     for k, r in enumerate(layout.remnants):

@@ -164,18 +164,6 @@ def slope_at(segment: Segment, s: ArrayLike) -> Array:
     return out
 
 
-def curvature_at(segment: Segment, s: ArrayLike) -> Array:
-    """(n,) signed curvature in 1/mm, positive where the edge turns left.
-
-    Of the curve at offset o(s) from a base of curvature k: with g = 1 - k o,
-    ``(k g^2 + g o'' + 2 k o'^2) / (g^2 + o'^2)^(3/2)`` (derivatives of base + o normal by Frenet's formulas).
-    """
-    x, k = _positions(s), segment.bend_per_mm
-    first, second = (weights(segment, x, d) @ segment.offsets_mm for d in (1, 2))
-    g = 1.0 - k * offset_at(segment, x)
-    return np.asarray((k * g * g + g * second + 2.0 * k * first**2) / (g * g + first**2) ** 1.5)
-
-
 def point_at(segment: Segment, s: ArrayLike) -> Array:
     """(n, 2) points of the edge at positions ``s``, in the segment's frame."""
     x = _positions(s)

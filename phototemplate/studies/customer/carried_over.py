@@ -76,8 +76,8 @@ def snapped(gray: GrayImage, uv: Array, ends: Sequence[Array]) -> Array | None:
     """A corner (2,) px moved to where the two edges towards ``ends`` cross; None where they are not seen or cross elsewhere."""
     reach = c.SNAP_REACH * max(gray.shape)
     most = c.SNAP_ALONG * max(gray.shape)
-    low = np.maximum(np.floor(uv - 1.5 * most - 2 * reach).astype(int), 0)
-    high = np.ceil(uv + 1.5 * most + 2 * reach).astype(int)
+    low = np.maximum(np.floor(uv - c.SNAP_WINDOW * most - 2 * reach).astype(int), 0)
+    high = np.ceil(uv + c.SNAP_WINDOW * most + 2 * reach).astype(int)
     light = to_light(gray[low[1] : high[1], low[0] : high[0]].astype(float))
     at = uv.copy()
     for shrink in (1.0, 0.5):  # the second time from a better place, within less
@@ -87,7 +87,7 @@ def snapped(gray: GrayImage, uv: Array, ends: Sequence[Array]) -> Array | None:
             length = float(np.linalg.norm(along))
             if length < c.SNAP_LEAST_PX:
                 return None
-            stretch = along / length * min(most, 0.8 * length)
+            stretch = along / length * min(most, c.SNAP_SHARE * length)
             line = side_line(light, at + 0.1 * stretch - low, at + stretch - low, shrink * reach)
             if line is None:
                 return None
@@ -96,6 +96,6 @@ def snapped(gray: GrayImage, uv: Array, ends: Sequence[Array]) -> Array | None:
         if abs(float(np.linalg.det(normals))) < c.SNAP_CROSSING:
             return None
         at = np.linalg.solve(normals, np.array([line[1] for line in lines])) + low
-        if np.linalg.norm(at - uv) > 1.5 * reach:
+        if np.linalg.norm(at - uv) > c.SNAP_MOST * reach:
             return None
     return np.asarray(at)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 # ------------------------------------------------------------------------------------------------------ known things
@@ -79,9 +78,6 @@ TARGET_PRINT_U: Final = 0.01
 TARGET_CORNER_PX: Final = 0.4
 """px. Standard uncertainty of a target's outer points. Convention: several times a saddle's, for lens bending within the
 sheet."""
-HALF_TURN_RAD: Final = math.pi / 2.0
-"""rad. Photos of one kitchen are taken from its room side: seen from above, two of them look the same way within this.
-Convention: nobody stands in the wall."""
 
 # -------------------------------------------------------------------------------------------------- corners of the top
 
@@ -129,7 +125,7 @@ SIMPLIFY_MM: Final = 30.0
 SHORT_MM: Final = 120.0
 """mm. Shorter sides are wiggles or clipped corners. Convention: no top has one."""
 CORNERS: Final = (4, 6, 8)
-"""count. Of a straight top, an L and a U."""
+"""count. Of a straight top, an L and a U. Convention: what tops usually are."""
 SQUARE_ENOUGH: Final = 0.75
 """ratio. Sine of a corner's angle as one sheet shows it. Derived: one small sheet tilts the plane by a few degrees, which turns
 right angles by up to 40."""
@@ -165,3 +161,12 @@ LEAST_MATCHED_SHARE: Final = 0.08
 """ratio. Of the outline that they have to spread over. Convention: a plane known at one end only says little of the other."""
 JOINING_POINTS: Final = 3
 """count. Corners that join a photo to the others. Derived: three points and the lens's prior fix its pose."""
+SNAP_WINDOW: Final = 1.5
+"""ratio. Pictures are read this many times as far around a corner as its sides are followed. Derived: the ends of two sides at
+a right angle, and a half for blur."""
+SNAP_SHARE: Final = 0.8
+"""ratio. Share of a side that is followed from a corner. Convention: the other corner's rounding is left out."""
+SNAP_MOST: Final = 1.5
+"""ratio. A corner that moves further than this many reaches is another one. Chosen on: not recorded."""
+SAME_OUTLINE_PX: Final = 2.0
+"""px. Outlines are never told apart within this. Derived: twice the width of an edge that OpenCV follows."""

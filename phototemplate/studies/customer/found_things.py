@@ -169,7 +169,8 @@ def _quadrilateral(contour: Array, shape: tuple[int, ...]) -> Array | None:
 
 def _same(a: Array, b: Array) -> bool:
     side = float(np.linalg.norm(np.roll(a, -1, axis=0) - a, axis=1).min())
-    return min(float(np.linalg.norm(a - np.roll(b, k, axis=0), axis=1).max()) for k in range(4)) < c.SAME_OUTLINE * side + 2.0
+    apart = min(float(np.linalg.norm(a - np.roll(b, k, axis=0), axis=1).max()) for k in range(4))
+    return apart < c.SAME_OUTLINE * side + c.SAME_OUTLINE_PX
 
 
 def _inside(quad: Array, point: Array) -> bool:
