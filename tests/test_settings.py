@@ -21,6 +21,7 @@ from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_plain import PlainMarkers
 from phototemplate.edges.fit import fit_segment
 from phototemplate.edges.measure import measure_edges, type_b_terms
+from phototemplate.edges.readings.choice import choose
 from phototemplate.job import JobFile, PaperSpec
 from phototemplate.model import EdgeHint, Influences, PhotoMeta, Sightings, WorkPlane
 from phototemplate.network.adjustment.adjust import adjust
@@ -131,7 +132,7 @@ def _traced(edge: str) -> Callable[[EdgeSettings], Any]:
         "front": EdgeHint("front", "front", anchor="work", path=np.array([[8.0, -5.0], [412.0, 4.0]])),
         "end": EdgeHint("end", "end", anchor="work", path=np.array([[4.0, 250.0], [-5.0, 30.0]])),
     }
-    hints["low"], hints["plies"] = hints["front"], replace(hints["end"], kind="other")
+    hints["low"] = hints["front"]
 
     def look(settings: EdgeSettings) -> Any:
         scene, hint = _boxes(7.0 if edge == "low" else 0.0), hints[edge]
@@ -146,6 +147,15 @@ def _two_heights(settings: EdgeSettings) -> Any:
     """A faint line at the level of the tops and a sharp one 11 mm above it."""
     low, high = test_readings.line(0.0, evidence=0.1, misfit=2.5), test_readings.line(2.0, rise_mm=11.0)
     return test_readings.choice(low, high, height_limit_mm=settings.height_limit_mm)
+
+
+def _two_plies(settings: EdgeSettings) -> Any:
+    """Two lines 1.2 mm apart, either of which may be the edge."""
+    lines = test_readings.line(-0.6, own=0.9), test_readings.line(0.6, own=0.9)
+    hint = EdgeHint("end", "end", anchor="work", path=np.array([[0.0, 0.0], [500.0, 0.0]]))
+    choice = choose(test_readings.mapped(*lines), hint, settings)
+    assert choice is not None
+    return choice.rivals_mm
 
 
 def _butted(settings: EdgeSettings) -> Any:
@@ -257,7 +267,7 @@ OBSERVED: dict[type[Section], Mapping[str, tuple[Case, Any]]] = {
         "least_u_px": (_traced("front"), 0.5),
         "view_u_px": (_traced("front"), 0.6), "arris_mm": (_traced("front"), 3.0), "arris_u_mm": (_claimed_arris, 1.0),
         "end_margin_mm": (_traced("front"), 30.0), "definition_u_mm": (_traced("front"), 1.0),
-        "off_plane_mm": (_traced("low"), 50.0), "close_mm": (_traced("plies"), 0.9),
+        "off_plane_mm": (_traced("low"), 50.0), "close_mm": (_two_plies, 0.9),
         "contact_gap_mm": (_butted, 0.5), "contact_gap_u_mm": (_butted, 0.5), "contact_misfit_mm": (_butted, 0.1),
         "cut_u_mm": (_butted, 0.5), "strip_thickness_mm": (_taped, 1.0), "strip_thickness_u_mm": (_taped, 1.0),
         "strip_standoff_u_mm": (_taped, 1.0), "strip_bulge_u_mm": (_taped, 1.0), "strip_window_mm": (_taped, 2000.0),

@@ -59,12 +59,16 @@ def line(offset_mm: float, rise_mm: float = 0.0, end_mm: float = 0.0, own: float
     return MappedLine(one, SurfaceTest(*change_point(tested), 1.0, tested, len(PHOTOS)), own)
 
 
-def choice(*lines: MappedLine, level_u_mm: float = 0.5, height_limit_mm: float = 5.0) -> tuple[float, float]:
-    """Offset and probability of the edge among lines with the room to the left."""
+def mapped(*lines: MappedLine, level_u_mm: float = 0.5) -> LocalMap:
+    """A map of lines with the room to the left."""
     bands = [SimpleNamespace(lean=np.full(len(STATIONS), lean)) for lean in (-0.5, 0.0, 0.4, 0.8, 1.1)]
     levels: Any = SimpleNamespace(u_mm=np.array([level_u_mm]))
-    local = LocalMap(STATIONS, levels, 1.0, list(lines), cast(Any, bands), [], np.zeros(2), np.zeros(len(STATIONS)))
-    decision = decide(local, 6.0, height_limit_mm)
+    return LocalMap(STATIONS, levels, 1.0, list(lines), cast(Any, bands), [], np.zeros(2), np.zeros(len(STATIONS)))
+
+
+def choice(*lines: MappedLine, level_u_mm: float = 0.5, height_limit_mm: float = 5.0) -> tuple[float, float]:
+    """Offset and probability of the edge."""
+    decision = decide(mapped(*lines, level_u_mm=level_u_mm), 6.0, height_limit_mm)
     assert decision is not None
     assert decision.none + sum(j.probability for j in decision.judged) == pytest.approx(1.0)
     return decision.chosen.mapped.line.middle_mm, decision.chosen.probability

@@ -409,7 +409,7 @@ def test_a_lens_designed_equidistant_is_a_fish_eye() -> None:
 def test_straight_lines_find_the_lens() -> None:
     """One photo without EXIF through EuRoC's camera (published: k1 -0.28340811, k2 0.07395907): the lines narrow the lengths,
     which stay inside U with and without them."""
-    without, with_lines = ([clicked_lengths("drone", seed, 1, straight) for seed in range(5)] for straight in (False, True))
+    without, with_lines = ([clicked_lengths("drone", seed, 1, straight) for seed in range(10)] for straight in (False, True))
     assert np.median([np.median(u) for _, u in with_lines]) < 0.7 * np.median([np.median(u) for _, u in without])
     for both in (without, with_lines):
         errors, U = (np.concatenate(part) for part in zip(*both, strict=True))

@@ -165,6 +165,13 @@ def test_edge_to_edge_is_square_to_the_second(memory: WorkerMemory) -> None:
     assert answer["U"] > 0
 
 
+def test_a_place_has_no_distance_to_itself(memory: WorkerMemory) -> None:
+    corner: Any = {"loop": memory.measured().outline.loops[0].loop_id, "corner": 0}
+    with pytest.raises(Refused) as refused:
+        distance(memory, quiet, corner, corner)
+    assert str(refused.value) == "same-place"
+
+
 def test_places_pointed_at_are_never_surer_than_pointing_allows(memory: WorkerMemory) -> None:
     m = memory.measured()
     centres = [h.xy_mm for h in m.work_plane.heights]

@@ -133,9 +133,10 @@ on: families rounded, island, inset (rendered). Feeds U."""
 ONE_PHOTO_U: Final = 0.08
 """ratio. Standard deviation of the step's place on the rounding in each photo, of the radius: light and what lies behind differ
 from photo to photo. Chosen on: as above. Feeds U."""
-RADIUS_U_MM: Final = 0.4
+RADIUS_U_MM: Final = 0.57
 """mm. Standard uncertainty of a measured radius beyond what the photos' agreement says: light on a rounding is no model's.
-Chosen on: families rounded and island (rendered), where errors of 0.3 to 0.8 mm were seen. Feeds the radius's U."""
+Chosen on: families rounded and island (rendered), where errors of 0.3 to 0.8 mm were seen, rms of
+a rectangular distribution. Feeds U of the radius, and of the edge by as much as its place hangs on the radius."""
 OVERHEAD: Final = 0.15
 """ratio. Photos with less lean to either side look straight down: a mean of both models. Derived: 9 degrees, where the two
 differ by less than OUTLINE_U."""

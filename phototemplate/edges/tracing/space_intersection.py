@@ -192,17 +192,20 @@ def intersect(
     # what each section's level and shape, and the rounding, may depart from what is expected of them
     own_sd = np.r_[spread, np.maximum(rounding.prior(rounding.radii[likely])[1], LEAST_ARRIS_U_MM)]
     by_expected = -system.ratio @ (system.inverse @ prior[:, :count] * own_sd)
+    # and by how the place hangs on the radius, what no model of light on a rounding tells of it
+    unmodelled = RADIUS_U_MM if len(fits_) > 1 else 0.0
+    by_radius = -system.ratio[:, [heights]] * unmodelled
     height_cov = system.inverse[:count, :count]
     height_var = np.einsum("nm,mk,nk->n", basis, height_cov, basis)
     seen = (weight > 0).any(axis=0)
     return Intersection(
         offset_mm=np.where(seen, d, np.nan),
         arris=q[heights:count],
-        arris_u_mm=float(np.hypot(np.sqrt(radius_var), RADIUS_U_MM if len(fits_) > 1 else 0.0)),
+        arris_u_mm=float(np.hypot(np.sqrt(radius_var), unmodelled)),
         height_mm=start_height_mm + rise,
         height_u_mm=np.sqrt(height_var),
         noise_mm=np.where(seen, 1 / np.sqrt(np.maximum(system.aa, 1e-12)), np.nan),
-        common_mm=np.hstack([system.answer(view), by_unknowns, by_expected, between]),
+        common_mm=np.hstack([system.answer(view), by_unknowns, by_expected, by_radius, between]),
         shared_jac=jac,
         weight=weight,
         residual_px=residual,

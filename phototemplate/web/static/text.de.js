@@ -571,6 +571,7 @@ export default {
   'error.bad-question': 'Die Seite fragte etwas, das das Programm nicht kennt; laden Sie die Seite neu.',
   'error.not-measured': 'Noch ist nichts gemessen; warten Sie, bis die Fotos gemessen sind.',
   'error.same-edge': 'Beide Stellen liegen auf einer Kante; ihre Länge steht in der Liste der Kanten.',
+  'error.same-place': 'Beide Stellen sind dieselbe; drücken Sie auf eine andere.',
   'error.bad-place': 'Eine Stelle braucht zwei Zahlen.',
   'error.not-in-photos': 'Kein Foto zeigt diese Stelle; wählen Sie eine im Bild.',
   'error.no-memory': 'Dafür reicht der Speicher nicht; schließen Sie andere Programme und versuchen Sie es wieder.',

@@ -571,6 +571,7 @@ export default {
   'error.bad-question': 'The page asked for something the app does not know; load the page again.',
   'error.not-measured': 'Nothing is measured yet; wait until the photos have been measured.',
   'error.same-edge': 'Both places lie on one edge; its length is in the list of edges.',
+  'error.same-place': 'Both places are the same one; press another.',
   'error.bad-place': 'A place needs two numbers.',
   'error.not-in-photos': 'No photo shows this place; choose one inside the picture.',
   'error.no-memory': 'There is not enough memory for this; close other programs and try again.',

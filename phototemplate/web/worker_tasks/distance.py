@@ -99,6 +99,8 @@ def distance(memory: Any, tell: Progress, a: AskedPlace, b: AskedPlace, mm_per_p
         raise Refused("same-edge")
     if len(free) == 2:
         away = second.point - first.point
+        if not np.any(away.xy):
+            raise Refused("same-place")
         value = away.norm()
         n = away.xy / max(value.value, 1e-9)
         direct = n @ second.direct - n @ first.direct
