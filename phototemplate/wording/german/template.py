@@ -196,6 +196,22 @@ WORDS: dict[str, Words] = {
         "An {size} steht die Wange {room_mm:.1f} (U {U_mm:.1f}) innerhalb der Öffnung.",
         "Prüfen Sie, ob das Gerät zwischen die Wangen passt; siehe das Blatt des Herstellers.",
     ),
+    "cutout-off-centre": Words(
+        "ein Ausschnitt liegt neben der Mittellinie des Schranks",
+        "Ausschnitt {cutout} liegt {off_mm:.1f} neben der Mittellinie {centre}.",
+        "Prüfen Sie, ob das Becken zwischen die Schrankseiten passt, oder richten Sie es an der Mittellinie aus.",
+    ),
+    "maker-room-short": Words(
+        "ein Herstellerblatt verlangt mehr Platz",
+        "Ausschnitt {cutout} hat {room_mm:.1f} bis zur Wand ({side}), wo Blatt {sheet} {asked_mm:.1f} verlangt.",
+        "Verschieben Sie den Ausschnitt oder wählen Sie ein anderes Gerät; das Herstellerblatt geht vor.",
+    ),
+    "maker-asks": Words(
+        "ein Herstellerblatt verlangt, was hier nicht geprüft wird",
+        "Das Herstellerblatt {where} verlangt mehr, als der Stein zeigt[: Belüftung, {ventilation}][; {above_mm:.0f} Luft "
+        "darüber][; {below_mm:.0f} Luft darunter].",
+        "Richten Sie sich danach mit dem Herstellerblatt in der Hand; es geht vor.",
+    ),
     "opening-no-room": Words(
         "eine Öffnung ist nicht breiter, als das Gerät braucht",
         "Öffnung {where} ist {clear_mm:.1f} breit; ein Gerät von {appliance_mm:.1f} behält auf jeder Seite "
@@ -234,6 +250,13 @@ CHECKS: dict[str, CheckWords] = {
     "span": CheckWords("Spannweite zwischen Stützen", "{span_mm:.0f}", "{limit_mm:.0f} bei {thickness_mm:.0f}"),
     "opening-width": CheckWords("übliche Breite der Öffnung", "{size_mm:.0f}", "{low_mm:.0f} bis {high_mm:.0f}"),
     "opening-room": CheckWords("Platz neben dem Gerät", "{room_mm:.1f} je Seite", "{asked_mm:.1f} je Seite"),
+    "cutout-centre": CheckWords(
+        "Ausschnitt auf der Mittellinie seines Schranks", "{off_mm:.1f} neben {centre}", "{limit_mm:.1f}"
+    ),
+    "maker-room": CheckWords("Platz, den der Hersteller verlangt", "{side}: [{room_mm:.1f}]", "{asked_mm:.1f}"),
+    "maker-asks": CheckWords(
+        "was der Hersteller sonst verlangt", "[{ventilation}]", "[{above_mm:.0f} darüber] [{below_mm:.0f} darunter]"
+    ),
     "opening-panel": CheckWords("Wange in einer Öffnung", "{size}: {room_mm:.1f} (U {U_mm:.1f})", "0"),
     "flatness": CheckWords("Ebenheit der Schränke", "{step_mm:.1f} (U {U_mm:.1f})", "{limit_mm:.1f} auf {within_mm:.0f}"),
     "height": CheckWords(
