@@ -76,9 +76,8 @@ def a_job(folder: Path) -> Job:
     return load_job(folder)
 
 
-@contextmanager
-def child(work: Callable[[], object]) -> Iterator[int]:
-    """A copy of this process that works; it is dead when the block ends, whether it was done or not."""
+def _forked(work: Callable[[], object]) -> int:
+    """Process number of a copy of this process that works and ends: 0 done, 2 refused, 1 anything else."""
     process = os.fork()
     if not process:
         code = 1
@@ -89,6 +88,13 @@ def child(work: Callable[[], object]) -> Iterator[int]:
             code = 2
         finally:
             os._exit(code)
+    return process
+
+
+@contextmanager
+def child(work: Callable[[], object]) -> Iterator[int]:
+    """A copy of this process that works; it is dead when the block ends, whether it was done or not."""
+    process = _forked(work)
     try:
         yield process
     finally:
@@ -237,19 +243,7 @@ def two_at_once(rounds: int, folder: Path) -> Tried:
 
 def _all_at_once(works: list[Callable[[], None]]) -> list[int]:
     """Exit codes of copies of this process that each do one of the works."""
-    processes = []
-    for work in works:
-        process = os.fork()
-        if not process:
-            code = 1
-            try:
-                work()
-                code = 0
-            except PhototemplateError:
-                code = 2
-            finally:
-                os._exit(code)
-        processes.append(process)
+    processes = [_forked(work) for work in works]
     return [os.waitstatus_to_exitcode(os.waitpid(p, 0)[1]) for p in processes]
 
 
