@@ -23,6 +23,7 @@ from phototemplate.cli.sheets import sheets
 from phototemplate.cli.slab import slab
 from phototemplate.cli.studies import batch, check_wall, check_yourself, estimate, plan, prices
 from phototemplate.errors import OutputError, PhototemplateError
+from phototemplate.numerics.blas_threads import one_thread
 
 COMMANDS = (
     demo, sheets, new, propose, measure, hand_out, check_wall, check_yourself, estimate, prices, plan, slab, batch, calibrate,
@@ -61,6 +62,7 @@ def _options(
 
 def main() -> None:
     """Entry point. An error a user can cause ends in one sentence; anything else is our bug and shows its trace."""
+    one_thread()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # not every terminal can show an arrow

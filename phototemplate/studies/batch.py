@@ -26,6 +26,7 @@ from typing import Any, Literal
 from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, InstallationError, JobBusyError, PhototemplateError
+from phototemplate.numerics.blas_threads import one_thread
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.studies.constants import BUSY_S, CONNECT_S, COUNT_EVERY_S, RESTART_S, TRIES, WATCH_S
 
@@ -168,7 +169,7 @@ class _Here:
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
-        os.environ.setdefault("OMP_NUM_THREADS", "1")  # the jobs share the cores, not the loops within one
+        one_thread()  # the jobs share the cores, not the loops within one
         self._start()
 
     def _start(self) -> None:
