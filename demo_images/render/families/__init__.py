@@ -10,10 +10,10 @@ from pathlib import Path
 
 from ..phone import Phone
 from ..scene import Scene
-from . import develop, verify
+from . import develop, verify, verify_rooms
 
 DEVELOP = develop.FAMILIES
-VERIFY = verify.FAMILIES
+VERIFY = verify.FAMILIES | verify_rooms.FAMILIES
 FAMILIES = DEVELOP | VERIFY
 """Name -> (seed, folder for the prints or None, phones or None) -> scene"""
 
