@@ -46,6 +46,8 @@ def range_gap(seed: int, prints: Path | None, phones: Phones = None) -> Scene:
     s.edge_of("gap-right", "end", [(b, "left")])
     s.edge_of("front-right", "front", [(b, "front")])
     s.edge_of("end-right", "end", [(b, "right")])
+    s.loop("left", "wall", "end-left", "front-left", "gap-left")
+    s.loop("right", "wall", "gap-right", "front-right", "end-right")
     m = length / 2
     return s.shoot([
         ((w1 * 0.5, -300), -80, 1050, 1050, 0), ((w1 * 0.7, -320), -110, 1050, 1100, 90), ((m, -300), -90, 1300, 1300, 0),
