@@ -8,6 +8,7 @@ import numpy as np
 
 from phototemplate.edges import constants as c
 from phototemplate.edges.line_map.constants import HOUGH_STEP_MM, SETTLED_BEYOND_MM
+from phototemplate.edges.line_map.joint_steps import JointSteps, stacked
 from phototemplate.edges.line_map.space_hough import HoughCells, HoughLine, differ, hough_lines
 from phototemplate.edges.line_map.space_lines import SpaceLine, settle
 from phototemplate.edges.line_map.surface_end import SurfaceTest, surface_test
@@ -72,16 +73,17 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
         turn_mm=min(search_mm, c.MOST_TURN_MM) if straight else c.MOST_BEND_MM,
         height_u_mm=1.5 * settings.height_prior_u_mm,
     )
-    found = _Search(stations, bands, steps, nodes, base, settings, search_mm)
-    found.add(cells, steps, settings.candidates)
+    joint = JointSteps.of(stations, bands, steps)
+    found = _Search(joint, nodes, base, settings, search_mm)
+    found.add(cells, settings.candidates)
     # a weak line beside a strong one is no maximum before that one's steps are gone
     level = np.abs(cells.heights_mm) <= c.BESIDE_LEVEL_MM
-    found.add(replace(cells, heights_mm=cells.heights_mm[level]), found.free(), settings.candidates // 2)
+    found.add(replace(cells, heights_mm=cells.heights_mm[level]), settings.candidates // 2)
     lines = found.lines
     side = outward or 1.0
     mapped = [
         MappedLine(one, surface_test(bands, one.offset_mm, one.height_mm, base, side), own)
-        for one, own in zip(lines, _own_shares(lines, bands, steps, base), strict=True)
+        for one, own in zip(lines, _own_shares(lines, joint, base), strict=True)
         if own >= c.LEAST_OWN_SETTLED
     ]
     return LocalMap(stations, levels, outward, mapped, bands, steps, nodes, base)
@@ -90,9 +92,8 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
 def settle_again(local: LocalMap, line: SpaceLine, levels: Levels, height_u_mm: float) -> SpaceLine | None:
     """A line of the map settled once more, about other expected heights."""
     start = HoughLine(np.interp(local.nodes_mm, local.stations.along_mm, line.offset_mm), line.rise_mm, 0.0)
-    return settle(
-        start, local.nodes_mm, local.stations, local.bands, local.steps, levels.height_mm, height_u_mm, local.base_mm
-    )
+    joint = JointSteps.of(local.stations, local.bands, local.steps)
+    return settle(start, local.nodes_mm, joint, levels.height_mm, height_u_mm, local.base_mm)
 
 
 def _apart(one: SpaceLine, other: SpaceLine) -> bool:
@@ -105,88 +106,74 @@ def _apart(one: SpaceLine, other: SpaceLine) -> bool:
 class _Search:
     """Lines found one after the other; sharp ones take the steps that they explain."""
 
-    def __init__(
-        self, stations: Stations, bands: list[Band], steps: list[Steps], nodes_mm: Array, base_mm: Array,
-        settings: EdgeSettings, search_mm: float,
-    ) -> None:
-        self.stations, self.bands, self.steps, self.nodes_mm, self.base_mm = stations, bands, steps, nodes_mm, base_mm
+    def __init__(self, steps: JointSteps, nodes_mm: Array, base_mm: Array, settings: EdgeSettings, search_mm: float) -> None:
+        self.steps, self.nodes_mm, self.base_mm = steps, nodes_mm, base_mm
         self.height_u_mm, self.furthest_mm = settings.height_prior_u_mm, search_mm + SETTLED_BEYOND_MM
-        self.lean = float(np.median(np.concatenate([b.lean for b in bands])))
+        self.lean = float(np.median(stacked(steps.bands, "lean")))
         self.lines: list[SpaceLine] = []
-        self.taken = [np.zeros(len(step.station), dtype=bool) for step in steps]
+        self.taken = np.zeros(len(steps), dtype=bool)
 
-    def free(self) -> list[Steps]:
-        """The steps that no sharp line explains."""
-        return [step.part(~gone) for step, gone in zip(self.steps, self.taken, strict=True)]
-
-    def add(self, cells: HoughCells, steps: list[Steps], count: int) -> None:
-        """At most ``count`` more lines, from the maxima that ``steps`` make."""
+    def add(self, cells: HoughCells, count: int) -> None:
+        """At most ``count`` more lines, from the maxima of the steps that no sharp line explains yet."""
+        steps = self.steps.part(~self.taken)
         starts: list[HoughLine] = []
-        for start in hough_lines(self.stations, self.bands, steps, cells)[: c.PEAKS_PER_LINE * count]:
+        for start in hough_lines(steps, cells)[: c.PEAKS_PER_LINE * count]:
             if not all(differ(start, other, self.lean) for other in starts):
                 continue
-            offset = np.interp(self.stations.along_mm, self.nodes_mm, start.offsets_mm)
-            if _own_share(_steps_near(offset, start.height_mm, self.bands, self.steps), self.taken) < c.LEAST_OWN:
+            offset = np.interp(self.steps.stations.along_mm, self.nodes_mm, start.offsets_mm)
+            if _own_share(_steps_near(offset, start.height_mm, self.steps), self.taken) < c.LEAST_OWN:
                 continue
             starts.append(start)
             self._settle(start, steps)
             if len(starts) == count:
                 break
 
-    def _settle(self, start: HoughLine, steps: list[Steps]) -> None:
+    def _settle(self, start: HoughLine, steps: JointSteps) -> None:
         """Add the line to which ``steps`` near a maximum lead, unless there is none or it is known."""
-        line = settle(
-            start, self.nodes_mm, self.stations, self.bands, steps, self.base_mm, self.height_u_mm, seen=self.steps
-        )
+        line = settle(start, self.nodes_mm, steps, self.base_mm, self.height_u_mm, seen=self.steps)
         if line is None or abs(line.middle_mm) > self.furthest_mm or not all(_apart(line, o) for o in self.lines):
             return
         self.lines.append(line)
         if line.support > c.OWNER_SUPPORT and line.misfit < c.OWNER_MISFIT:
-            _take(self.taken, _steps_of(line, self.bands, self.steps, self.base_mm))
+            self.taken[_steps_of(line, self.steps, self.base_mm)[0]] = True
 
 
-Near = list[tuple[int, IntArray, Array]]
-"""By photo: which of its steps lie near a line, and how much each counts for it"""
+Near = tuple[IntArray, Array]
+"""Which steps lie near a line, and how much each counts for it"""
 
 
-def _steps_near(offset_mm: Array, over_base_mm: Array | float, bands: list[Band], steps: list[Steps]) -> Near:
+def _steps_near(offset_mm: Array, over_base_mm: Array | float, steps: JointSteps) -> Near:
     """Steps within a blur of a line at offsets (N,); they count by their surprise and by how near they lie."""
-    near = []
-    for b, (band, step) in enumerate(zip(bands, steps, strict=True)):
-        place = (offset_mm - band.lean * over_base_mm) * band.scale_px_per_mm
-        away = np.abs(step.position_px - place[step.station]) / c.SAME_STEP_PX
-        at = np.flatnonzero(away < 1.0)
-        near.append((b, at, step.surprise[at] * np.exp(-0.5 * (away[at] * c.SAME_STEP_PX / c.OWN_STEP_PX) ** 2)))
-    return near
+    over = np.broadcast_to(over_base_mm, offset_mm.shape)
+    place = (offset_mm[steps.station] - steps.lean * over[steps.station]) * steps.scale
+    away = np.abs(steps.position_px - place)
+    at = np.flatnonzero(away < c.SAME_STEP_PX)
+    return at, steps.surprise[at] * np.exp(-0.5 * (away[at] / c.OWN_STEP_PX) ** 2)
 
 
-def _steps_of(line: SpaceLine, bands: list[Band], steps: list[Steps], base_mm: Array) -> Near:
+def _steps_of(line: SpaceLine, steps: JointSteps, base_mm: Array) -> Near:
     """The same for a settled line, in the photos that show it."""
-    near = _steps_near(line.offset_mm, line.height_mm - base_mm, bands, steps)
-    return [one for one in near if bands[one[0]].photo_id in line.showing]
+    at, gain = _steps_near(line.offset_mm, line.height_mm - base_mm, steps)
+    shows = np.array([b.photo_id in line.showing for b in steps.bands])[steps.photo[at]]
+    return at[shows], gain[shows]
 
 
-def _take(taken: list[BoolArray], near: Near) -> None:
-    for b, at, _ in near:
-        taken[b][at] = True
+def _own_share(near: Near, taken: BoolArray) -> float:
+    at, gain = near
+    return float(gain[~taken[at]].sum()) / max(float(gain.sum()), 1e-9)
 
 
-def _own_share(near: Near, taken: list[BoolArray]) -> float:
-    whole = sum(float(gain.sum()) for _, _, gain in near)
-    return sum(float(gain[~taken[b][at]].sum()) for b, at, gain in near) / max(whole, 1e-9)
-
-
-def _own_shares(lines: list[SpaceLine], bands: list[Band], steps: list[Steps], base_mm: Array) -> list[float]:
+def _own_shares(lines: list[SpaceLine], steps: JointSteps, base_mm: Array) -> list[float]:
     """What of each line's steps is left to it when the lines take theirs in turn, the one that explains most first (matching
     pursuit; S. G. Mallat, Z. Zhang, IEEE Trans. Signal Processing 41 (1993) 3397)."""
-    near = [_steps_of(line, bands, steps, base_mm) for line in lines]
-    taken = [np.zeros(len(step.station), dtype=bool) for step in steps]
-    whole = [sum(float(gain.sum()) for _, _, gain in mine) for mine in near]
+    near = [_steps_of(line, steps, base_mm) for line in lines]
+    taken = np.zeros(len(steps), dtype=bool)
+    whole = [float(gain.sum()) for _, gain in near]
     own, todo = [0.0] * len(lines), set(range(len(lines)))
     while todo:
         left = {k: _own_share(near[k], taken) for k in todo}
         best = max(todo, key=lambda k: left[k] * whole[k])
         own[best] = left[best]
-        _take(taken, near[best])
+        taken[near[best][0]] = True
         todo.remove(best)
     return own

@@ -26,8 +26,8 @@ from phototemplate.edges.line_map.constants import (
     VOTE_SPREAD_PX,
     VOTE_TAPER,
 )
-from phototemplate.edges.tracing.grey_profiles import Band, Steps
-from phototemplate.edges.tracing.hint_path import Stations
+from phototemplate.edges.line_map.joint_steps import JointSteps
+from phototemplate.edges.tracing.grey_profiles import Band
 from phototemplate.model import Array, IntArray
 
 
@@ -59,16 +59,18 @@ class HoughLine:
     """Mean weight of the votes over all looks, stations times photos"""
 
 
-def hough_lines(stations: Stations, bands: list[Band], steps: list[Steps], cells: HoughCells) -> list[HoughLine]:
+def hough_lines(steps: JointSteps, cells: HoughCells) -> list[HoughLine]:
     """Lines at all maxima of the accumulator, best first."""
+    stations = steps.stations
     pooled = max(1, round(POOL_MM / float(np.median(np.diff(stations.along_mm)))))
     first = np.arange(0, len(stations), pooled)
     size = np.diff(np.r_[first, len(stations)]).astype(np.float64)
     along = np.add.reduceat(stations.along_mm, first) / size
     tally = np.zeros((len(first), len(cells.offsets_mm), len(cells.heights_mm)))
     looks = 0.0
-    for band, step in zip(bands, steps, strict=True):
-        tally += _votes(band, step, cells, first, size)
+    of = np.searchsorted(steps.photo, np.arange(len(steps.bands) + 1))
+    for band, begin, end in zip(steps.bands, of[:-1], of[1:], strict=True):
+        tally += _votes(band, steps, slice(int(begin), int(end)), cells, first, size)
         looks += float((1.0 - band.covered[:, np.abs(band.step_px) < OPEN_WITHIN_PX].mean(axis=1)).sum()) / pooled
     found = _paths(tally / max(looks, 1.0), along, cells)
 
@@ -86,12 +88,12 @@ def differ(one: HoughLine, other: HoughLine, lean: float) -> bool:
     return bool(seen.max() > DIFFERENT_MM or (abs(rise) > DIFFERENT_RISE_MM and np.abs(apart).max() > DIFFERENT_APART_MM))
 
 
-def _votes(band: Band, steps: Steps, cells: HoughCells, first: IntArray, size: Array) -> Array:
-    """(G, D, Z) votes of one photo at the pooled stations."""
+def _votes(band: Band, steps: JointSteps, mine: slice, cells: HoughCells, first: IntArray, size: Array) -> Array:
+    """(G, D, Z) votes of one photo, by its steps ``mine``, at the pooled stations."""
     width = len(band.step_px)
     grid = np.zeros((len(band.lean), width))
-    column = np.round(steps.position_px - band.step_px[0]).astype(np.int64)
-    grid[steps.station, np.clip(column, 0, width - 1)] = steps.surprise
+    column = np.round(steps.position_px[mine] - band.step_px[0]).astype(np.int64)
+    grid[steps.station[mine], np.clip(column, 0, width - 1)] = steps.surprise[mine]
     spread = max(VOTE_SPREAD_PX, HOUGH_STEP_MM * float(np.median(band.scale_px_per_mm)))
     wide = grid.copy()
     for shift in range(1, int(2 * spread) + 1):

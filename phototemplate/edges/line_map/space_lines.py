@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,16 +16,15 @@ from phototemplate.edges.line_map.constants import (
     PIXEL_GATE,
     SAG_MM,
     SHOWING,
-    SIGN_MM,
     STEP_U_MM,
     STEP_U_PX,
     SUPPORTED_SHARE,
     TILT_MM,
 )
+from phototemplate.edges.line_map.joint_steps import JointSteps, stacked
 from phototemplate.edges.line_map.space_hough import HoughLine
-from phototemplate.edges.tracing.grey_profiles import Band, Steps
-from phototemplate.edges.tracing.hint_path import Stations
-from phototemplate.model import Array, BoolArray, IntArray
+from phototemplate.edges.tracing.grey_profiles import Band
+from phototemplate.model import Array, BoolArray
 
 
 @dataclass(frozen=True)
@@ -61,13 +61,11 @@ class SpaceLine:
 def settle(
     start: HoughLine,
     nodes_mm: Array,
-    stations: Stations,
-    bands: list[Band],
-    steps: list[Steps],
+    steps: JointSteps,
     expected_mm: Array,
     height_u_mm: float,
     base_mm: Array | None = None,
-    seen: list[Steps] | None = None,
+    seen: JointSteps | None = None,
 ) -> SpaceLine | None:
     """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
 
@@ -76,6 +74,7 @@ def settle(
     the height at which the bands were sampled, if that is not the expected one; ``seen`` are all steps, by which its support is
     counted, where ``steps`` are only those that no other line has taken.
     """
+    stations = steps.stations
     weights = hat_weights(stations.along_mm, nodes_mm)
     part = (stations.along_mm - stations.along_mm[0]) / max(float(np.ptp(stations.along_mm)), 1e-9)
     ends = np.stack([1 - part, part, 4 * part * (1 - part)], axis=1)  # heights of the two ends, and sag
@@ -93,125 +92,52 @@ def settle(
         prior += np.outer(row, row) / 2.0**2
     covariance = np.full((size, size), np.nan)
     misfit = 9.9
-    hits: list[tuple[Band, IntArray, Array]] = []
-    near_steps = []
-    for band, step in zip(bands, steps, strict=True):  # the many steps far from the line never come into question
-        n = step.station
-        scale = band.scale_px_per_mm[n]
-        place = (weights @ state[:count])[n] - band.lean[n] * (ends @ state[count:] + lift)[n]
-        take = np.abs(step.position_px - place * scale) < np.maximum(NEAR_STEPS_MM * scale, NEAR_STEPS_PX)
-        near_steps.append((band, step.part(take)))
+    offset, rise = weights @ state[:count], ends @ state[count:] + lift
+    place = (offset[steps.station] - steps.lean * rise[steps.station]) * steps.scale
+    # the many steps far from the line never come into question
+    close = steps.part(np.abs(steps.position_px - place) < np.maximum(NEAR_STEPS_MM * steps.scale, NEAR_STEPS_PX))
     for gate in GATE_MM:
-        normal, right = prior.copy(), np.zeros(size)
-        hits, residuals = [], []
         offset, rise = weights @ state[:count], ends @ state[count:] + lift
-        for band, step in near_steps:
-            n = step.station
-            if not len(n):
-                continue
-            scale = band.scale_px_per_mm[n]
-            residual = step.position_px / scale - offset[n] + band.lean[n] * rise[n]
-            near = np.abs(residual) < np.maximum(gate, PIXEL_GATE / scale)
-            near = one_per_station(stations, n, residual * scale, step.strength, step.surprise, near)
-            if not near.any():
-                continue
-            n, scale, residual = n[near], scale[near], residual[near]
-            row = np.hstack([weights[n], -band.lean[n, None] * ends[n]])
-            sigma = np.maximum(STEP_U_PX / scale, STEP_U_MM)
-            w = min(1.0, PHOTO_LOOKS / len(n)) / sigma**2
-            normal += row.T @ (w[:, None] * row)
-            right += row.T @ (w * residual)
-            hits.append((band, n, step.surprise[near]))
-            residuals.append(residual / sigma)
-        if not hits:
+        n, scale = close.station, close.scale
+        residual = close.position_px / scale - offset[n] + close.lean * rise[n]
+        took = close.one_per_station(residual * scale, np.abs(residual) < np.maximum(gate, PIXEL_GATE / scale))
+        if not len(took):
             return None
-        state = state + np.linalg.solve(normal, right - prior @ state)
-        misfit = MAD_TO_SD * float(np.median(np.abs(np.concatenate(residuals))))
+        n, residual, photo = n[took], residual[took], close.photo[took]
+        row = np.hstack([weights[n], -close.lean[took, None] * ends[n]])
+        sigma = np.maximum(STEP_U_PX / scale[took], STEP_U_MM)
+        w = np.minimum(1.0, PHOTO_LOOKS / np.maximum(np.bincount(photo), 1))[photo] / sigma**2
+        normal = prior + row.T @ (w[:, None] * row)
+        state = state + np.linalg.solve(normal, row.T @ (w * residual) - prior @ state)
+        misfit = MAD_TO_SD * float(np.median(np.abs(residual / sigma)))
         covariance = np.linalg.inv(normal)
     if seen is not None:
-        hits = _hits(state, weights, ends, lift, stations, bands, seen)
-    return _summary(state, covariance, weights, ends, stations, bands, hits, expected_mm, lift, misfit)
-
-
-def _hits(
-    state: Array, weights: Array, ends: Array, lift: Array, stations: Stations, bands: list[Band], steps: list[Steps]
-) -> list[tuple[Band, IntArray, Array]]:
-    """By photo the stations that have a step of the settled line, and the steps' surprise."""
-    count = weights.shape[1]
-    offset, rise = weights @ state[:count], ends @ state[count:] + lift
-    hits = []
-    for band, step in zip(bands, steps, strict=True):
-        n = step.station
-        residual = step.position_px - (offset - band.lean * rise)[n] * band.scale_px_per_mm[n]
-        near = np.abs(residual) < np.maximum(GATE_MM[-1] * band.scale_px_per_mm[n], PIXEL_GATE)
-        near = one_per_station(stations, n, residual, step.strength, step.surprise, near)
-        hits.append((band, n[near], step.surprise[near]))
-    return hits
-
-
-def one_per_station(
-    stations: Stations, station: IntArray, residual_px: Array, strength: Array, surprise: Array, near: BoolArray
-) -> BoolArray:
-    """(M,) bool: of the steps ``near`` the line the one at each station that fits best.
-
-    Fits best: of the sign that prevails within ``SIGN_MM``, then nearest; a strong step may be a little further away.
-    """
-    if not near.any():
-        return near
-    order = np.flatnonzero(near)
-    place = stations.along_mm[station[order]]
-    signed = np.sign(strength[order]) * surprise[order]
-    edges = np.searchsorted(place, place - SIGN_MM / 2), np.searchsorted(place, place + SIGN_MM / 2)
-    running = np.concatenate([[0.0], np.cumsum(signed)])
-    prevailing = np.sign(running[edges[1]] - running[edges[0]])
-    order = order[(prevailing == 0) | (np.sign(strength[order]) == prevailing)]
-    misfit = np.abs(residual_px[order]) - 0.5 * surprise[order]
-    rank = np.lexsort((misfit, station[order]))
-    ranked = station[order][rank]
-    first = np.ones(len(rank), dtype=bool)
-    first[1:] = ranked[1:] > ranked[:-1]
-    keep = np.zeros(len(near), dtype=bool)
-    keep[order[rank[first]]] = True
-    return keep
+        close = seen
+        offset, rise = weights @ state[:count], ends @ state[count:] + lift
+        miss = seen.position_px - (offset[seen.station] - seen.lean * rise[seen.station]) * seen.scale
+        took = seen.one_per_station(miss, np.abs(miss) < np.maximum(GATE_MM[-1] * seen.scale, PIXEL_GATE))
+    return _summary(state, covariance, weights, ends, close.part(took), expected_mm, lift, misfit)
 
 
 def _summary(
-    state: Array,
-    covariance: Array,
-    weights: Array,
-    ends: Array,
-    stations: Stations,
-    bands: list[Band],
-    hits: list[tuple[Band, IntArray, Array]],
-    expected_mm: Array,
-    lift: Array,
+    state: Array, covariance: Array, weights: Array, ends: Array, hits: JointSteps, expected_mm: Array, lift: Array,
     misfit: float,
 ) -> SpaceLine:
-    """Support of the settled line: first by photo, then along the edge over the photos that show it."""
-    count = weights.shape[1]
+    """Support of the settled line by its steps ``hits``: first by photo, then along the edge over the photos that show it."""
+    count, bands = weights.shape[1], hits.bands
     offset, rise = weights @ state[:count], ends @ state[count:]
-    value = {band.photo_id: np.zeros(len(stations)) for band in bands}
-    for band, station, surprise in hits:
-        value[band.photo_id][station] = surprise
-    opened, share = {}, {}
-    evidence, open_looks = 0.0, 0.0
-    for band in bands:
-        place = (offset - band.lean * (rise + lift)) * band.scale_px_per_mm
-        cell = np.clip(np.round(place - band.step_px[0]).astype(np.int64), 0, len(band.step_px) - 1)
-        open_ = ~band.covered[np.arange(len(stations)), cell] & (np.abs(place) <= band.step_px[-1])
-        opened[band.photo_id] = open_
-        if open_.any():
-            share[band.photo_id] = float((value[band.photo_id][open_] > 0).mean())
-            if share[band.photo_id] >= SHOWING:
-                evidence += float(value[band.photo_id][open_].sum())
-                open_looks += float(open_.sum())
-    showing = [p for p, s in share.items() if s >= SHOWING]
-    looks, shown = np.zeros(len(stations)), np.zeros(len(stations))
-    for p in showing or share:
-        looks += opened[p]
-        shown += (value[p] > 0) & opened[p]
-    seen = looks > 0
-    supported = seen & (shown >= np.maximum(1.0, SUPPORTED_SHARE * looks))
+    value = np.zeros((len(bands), len(offset)))
+    value[hits.photo, hits.station] = hits.surprise
+    opened = _open_at(bands, (offset - stacked(bands, "lean") * (rise + lift)) * stacked(bands, "scale_px_per_mm"))
+    looks = opened.sum(axis=1)
+    part = ((value > 0) & opened).sum(axis=1) / np.maximum(looks, 1)
+    showing = (looks > 0) & (part >= SHOWING)
+    evidence = float((value * opened)[showing].sum()) / max(float(looks[showing].sum()), 1.0)
+    asked = showing if showing.any() else looks > 0
+    at = opened[asked].sum(axis=0)
+    shown = ((value > 0) & opened)[asked].sum(axis=0)
+    seen = at > 0
+    supported = seen & (shown >= np.maximum(1.0, SUPPORTED_SHARE * at))
     mean = np.r_[np.zeros(count), 0.5, 0.5, 2 / 3]
     return SpaceLine(
         offset_mm=offset,
@@ -219,12 +145,22 @@ def _summary(
         rise_mm=float(rise.mean()),
         height_u_mm=float(np.sqrt(mean @ covariance @ mean)),
         support=float(supported.sum() / max(seen.sum(), 1)) * min(1.0, float(seen.mean()) * 2),
-        evidence=evidence / max(open_looks, 1.0),
-        open_photos=len(share),
-        photo_support=share,
-        showing=tuple(showing),
+        evidence=evidence,
+        open_photos=int((looks > 0).sum()),
+        photo_support={bands[k].photo_id: float(part[k]) for k in np.flatnonzero(looks)},
+        showing=tuple(bands[k].photo_id for k in np.flatnonzero(showing)),
         misfit=misfit,
     )
+
+
+def _open_at(bands: Sequence[Band], place_px: Array) -> BoolArray:
+    """(P, N) whether each photo could show something at ``place_px`` (P, N) across the path."""
+    opened = np.zeros(place_px.shape, dtype=bool)
+    row = np.arange(place_px.shape[1])
+    for k, (band, place) in enumerate(zip(bands, place_px, strict=True)):
+        cell = np.clip(np.round(place - band.step_px[0]).astype(np.int64), 0, len(band.step_px) - 1)
+        opened[k] = ~band.covered[row, cell] & (np.abs(place) <= band.step_px[-1])
+    return opened
 
 
 def hat_weights(along_mm: Array, nodes_mm: Array) -> Array:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges.constants import MAD_TO_SD
-from phototemplate.edges.line_map.space_lines import SpaceLine, one_per_station
+from phototemplate.edges.line_map.joint_steps import one_per_station, sign_reach
+from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.tracing.constants import (
     FIRST_BIWEIGHT,
@@ -70,11 +71,12 @@ def locate(
     ``blur`` remembers each photo's blur from round to round.
     """
     bands, fits, opened = [], [], []
+    reach = sign_reach(fine)
     for photo, expected in zip(photos, predicted, strict=True):
         band, steps = photo.band, photo.steps
         miss = steps.position_px - expected[steps.station]
         near = np.abs(miss) < np.maximum(gate_px, GATE_MM_PER_PX * gate_px * band.scale_px_per_mm[steps.station])
-        near = one_per_station(fine, steps.station, miss, steps.strength, steps.surprise, near)
+        near = one_per_station(reach, 0, steps.station, miss, steps.strength, steps.surprise, near)
         rows = steps.station[near]
         if len(rows) < 3:
             continue
