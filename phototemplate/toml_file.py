@@ -16,14 +16,17 @@ from pydantic import BaseModel, ValidationError
 from phototemplate.atomic import write_text_atomic
 from phototemplate.constants import DEEPEST_KEY, DEEPEST_LINE, LONGEST_FILE, MOST_TOLD
 from phototemplate.errors import InputError
+from phototemplate.units import WITH_UNITS
 
 Model = TypeVar("Model", bound=BaseModel)
 
 
-def read_toml(path: Path, model: type[Model]) -> Model:
+def read_toml(
+    path: Path, model: type[Model], context: Callable[[dict[str, Any]], Any] = lambda _: None
+) -> Model:
     """Read a file. Raises ``InputError`` where it cannot be read, and as :func:`parse_toml`."""
     try:
-        return parse_toml(path.read_bytes(), str(path), model)
+        return parse_toml(path.read_bytes(), str(path), model, context)
     except OSError as exc:
         raise InputError(f"{path} cannot be read ({exc.strerror}); check its name and whether it may be read.") from exc
 
@@ -63,9 +66,10 @@ def parsed(data: Mapping[str, Any], model: type[Model], what: str) -> Model:
         raise InputError(f"{what} cannot be used: {next(_sentences(exc, model))}") from exc
 
 
-def write_toml(path: Path, file: BaseModel) -> None:
-    """Write a file; tables that did not change keep their comments. Raises ``OutputError``; the earlier file stays."""
-    new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
+def write_toml(path: Path, file: BaseModel, units: bool = False) -> None:
+    """Write a file, lengths with their unit where ``units``; tables that did not change keep their comments. Raises ``OutputError``; the earlier file stays."""
+    new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True,
+                                             context=WITH_UNITS if units else None)
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     for key in [k for k in document if k not in new]:
         del document[key]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from phototemplate.errors import InputError
 from phototemplate.settings import Section
+from phototemplate.toml_file import read_toml
 from phototemplate.units import BareNumbers, Length
 
 SLAB_FILE = "slab.toml"
@@ -61,11 +61,4 @@ def read_slab_file(folder: Path) -> SlabFile:
     path = folder / SLAB_FILE
     if not path.is_file():
         raise InputError(f"{folder} has no {SLAB_FILE}; write one with the photo and the slab's outline clicked in it.")
-    try:
-        return SlabFile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")), context=BareNumbers(refused=True))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
-        raise InputError(f"{path} is not valid TOML: {exc}; mend that line.") from exc
-    except ValidationError as exc:
-        first = exc.errors()[0]
-        place = ".".join(str(p + 1) if isinstance(p, int) else p for p in first["loc"])
-        raise InputError(f"{path}: `{place}`: {first['msg'].removeprefix('Value error, ').rstrip('.')}; mend it.") from exc
+    return read_toml(path, SlabFile, lambda _: BareNumbers(refused=True))

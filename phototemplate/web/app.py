@@ -33,8 +33,9 @@ KINDS = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
 MADE_HERE = {"sheets": {"paper", "what", "print_scale"}, "plan": {"runs", "depth", "sheets", "want", "bar", "paper"},
              "calibrate": {"keep", "name"}}
 MADE_OF_A_JOB = {"wall": {"edge", "against", "gap", "corner"}, "estimate": {"prices", "kerf", "turn", "paper"},
+                 "slab": {"of"}, "revision": {"to"},
                  "message": {"paper"}, "order": {"option"}, "prices": set()}
-CLICKS = {"begin": set(), "propose": {"paper"}, "carry": {"file"}, "fit": {"file", "keep"}, "quote": {"quote"}}
+CLICKS = {"slab": {"file"}, "begin": set(), "propose": {"paper"}, "carry": {"file"}, "fit": {"file", "keep"}, "quote": {"quote"}}
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 
@@ -240,7 +241,7 @@ class Pages:
         """Questions to the last measurement that change nothing."""
         allowed: dict[str, set[str]] = {
             "photos-showing": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"},
-            "estimate-choices": set(),
+            "estimate-choices": set(), "revisions": set(),
         }
         what = request.path_params["what"]
         if what not in allowed:
@@ -248,8 +249,6 @@ class Pages:
         body = await _body(request)
         if not set(body) <= allowed[what]:
             raise Refused("bad-question")
-        if what == "estimate-choices":
-            body["job_folder"] = str(self.opened.folder)
         return JSONResponse(await self.opened.ask(what, **body))
 
     async def clicks(self, request: Request) -> Response:

@@ -26,6 +26,10 @@ from phototemplate.web.remeasuring import Measuring
 from phototemplate.web.worker import Worker
 
 
+OF_THE_FOLDER = ("estimate-choices", "revisions")
+"""Questions that need no measurement"""
+
+
 class OpenJob:
     """The job behind the pages."""
 
@@ -62,8 +66,11 @@ class OpenJob:
         self.hub.tell("worker", state="restarted")
 
     async def ask(self, what: str, /, **wishes: Any) -> Any:
-        """A question to the last measurement, which changes nothing."""
-        await self.measuring.ready()
+        """A question that changes nothing: to the last measurement, or to the job's folder, which is there at once."""
+        if what in OF_THE_FOLDER:
+            wishes["job_folder"] = str(self.folder)
+        else:
+            await self.measuring.ready()
         return await self.worker.call("quick", what, **wishes)
 
     async def open(self) -> None:

@@ -44,8 +44,19 @@ def _set(job: Table, one: Table) -> None:
             holder[k] = value
     elif value is None:
         holder.pop(_key(last), None)
+        _prune(job, way)
     else:
         holder[_key(last)] = value
+
+
+def _prune(job: Table, way: Place) -> None:
+    """A table whose last key went goes with it, but for the members of lists."""
+    while way and not _walk(job, way, make=False):
+        *way, last = way
+        holder = _walk(job, way, make=False)
+        if not isinstance(holder, dict):
+            return
+        del holder[_key(last)]
 
 
 def _add(job: Table, one: Table) -> None:
@@ -104,8 +115,11 @@ def _rename(job: Table, one: Table) -> None:
             piece_corners = piece.get("corners", {})
             if any(old in k.split("/") for k in piece_corners):
                 piece["corners"] = {"/".join(new if p == old else p for p in k.split("/")): v for k, v in piece_corners.items()}
-    for key in ("pieces", "openings", "appliances"):
+    for key in ("pieces", "openings", "appliances", "centre_lines", "distances"):
         _rename_in(job.get(key, []), names, old, new)
+    if kind != "loop":
+        for photo in job.get("site_photos", []):
+            photo["at"] = "/".join(new if p == old else p for p in str(photo["at"]).split("/"))
 
 
 _EDGE_NAMES = {"run", "edge", "mark", "square_to", "to", "between", "towards"}

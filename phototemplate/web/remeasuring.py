@@ -66,7 +66,7 @@ class Measuring:
         while True:
             await self._wish.wait()
             self._wish.clear()
-            if not self.photo_table.usable or self._only_clicks():
+            if not (self.photo_table.usable or self._drawn()) or self._only_clicks():
                 self.tell_state("idle")
                 continue
             if self.photo_table.busy:
@@ -75,6 +75,10 @@ class Measuring:
                 self.wish()
                 continue
             await self._measure()
+
+    def _drawn(self) -> bool:
+        """Shapes by their numbers, and no photos."""
+        return bool(self.photo_table.job.file.drawn) and not self.photo_table.photos
 
     def _only_clicks(self) -> bool:
         """A customer's photos, in which corners are clicked: no sheets have to be looked for."""
@@ -114,7 +118,9 @@ class Measuring:
         self._ready.set()
         self.number += 1
         self.tell_state("measured", seconds=round(time.monotonic() - started, 3), result=self.number)
-        if not self._wish.is_set():
+        if self._drawn():
+            self.tell_state("idle")
+        elif not self._wish.is_set():
             self._spawn(self._afterwards(self.number))
 
     def _add(self, number: int, facts: dict[str, Any]) -> None:

@@ -85,6 +85,7 @@ def test_from_messenger_photos_to_the_sent_quote(app: Served, tmp_path: Path) ->
         page.goto(app.address)
         page.locator("#nav a").first.wait_for()
         me = Person(page)
+        me.press("nav-beside")
         me.press("nav-customer")
         page.locator("#photo-files").wait_for(state="attached")
         me.actions += 1

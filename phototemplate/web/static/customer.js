@@ -3,12 +3,12 @@
 import { post } from './api.js';
 import { h, fill, button, icon, labelled, notice, select, announce } from './dom.js';
 import { Stage } from './canvas.js';
-import { apply, inverse, uprightMatrix, uprightSize, distanceOf, middle } from './geometry.js';
+import { distanceOf, middle } from './geometry.js';
+import { framesOf, putPhoto, zoomButtons } from './photostage.js';
 import { label, line, palette, projector, text } from './drawing.js';
 import { lengthInput } from './form.js';
 import { Magnifier } from './magnifier.js';
 import { dropBox } from './photos.js';
-import { photoLayer } from './tiles.js';
 import { store } from './store.js';
 import { short, within } from './units.js';
 import { t } from './text.js';
@@ -53,8 +53,7 @@ export function open(root) {
 
   const photos = () => [...store.photos.values()].filter((p) => p.state === 'seen' && p.used);
   const clicks = () => file?.photos.find((p) => p.file === current);
-  const toWorld = (p) => apply(matrix, [p[0] + 0.5, p[1] + 0.5]);
-  const fromWorld = (w) => { const p = apply(inverse(matrix), w); return /** @type {Point} */ ([Math.round((p[0] - 0.5) * 100) / 100, Math.round((p[1] - 0.5) * 100) / 100]); };
+  const toWorld = (p) => framesOf(matrix).toWorld(p), fromWorld = (w) => framesOf(matrix).fromWorld(w);
   const corners = () => (file?.runs || []).flatMap((r) => r.corners);
   /** Corners in this photo: clicked ones, and where the fit expects the others. @returns {Map<string, {p: Point, state: 'set' | 'proposed' | 'expected'}>} */
   const places = () => {
@@ -122,16 +121,7 @@ export function open(root) {
     const key = `${photo.id}-${photo.version}`;
     if (shown !== key) {
       shown = key;
-      const { size, orientation } = photo.seen;
-      matrix = uprightMatrix(size, orientation);
-      const [w, hgt] = uprightSize(size, orientation);
-      picture = photoLayer(photo);
-      const small = h('img', { src: `/thumb/${encodeURIComponent(photo.id)}/${photo.version}`, onload: () => stage.draw() });
-      const stand = { paint: (ctx) => { if (!picture.complete && small.naturalWidth) { const m = stage.matrix(), r = stage.ratio; ctx.setTransform(m[0] * r, m[1] * r, m[2] * r, m[3] * r, m[4] * r, m[5] * r); ctx.drawImage(small, 0, 0, w, hgt); } } };
-      stage.layers = [stand, picture, { paint }];
-      stage.extent = [[0, 0], [w, hgt]];
-      stage.limits = [Math.min(stage.width / w, stage.height / hgt) * 0.4, 32];
-      stage.fit();
+      ({ matrix, picture } = putPhoto(stage, photo, [{ paint }]));
     }
     stage.draw();
   }
@@ -226,9 +216,7 @@ export function open(root) {
     if (!all.find((p) => p.file === current)) current = all[0]?.file || '';
     if (current) show(current);
     box.hidden = !current;
-    fill(bar, button('', () => stage.zoom(1.4), { icon: 'plus', 'aria-label': t('zoom.in'), title: t('zoom.in'), data: { key: 'zin' } }),
-      button('', () => stage.zoom(1 / 1.4), { icon: 'minus', 'aria-label': t('zoom.out'), title: t('zoom.out'), data: { key: 'zout' } }),
-      button('', () => stage.fit(), { icon: 'fit', 'aria-label': t('zoom.fit'), title: t('zoom.fit'), data: { key: 'zfit' } }),
+    fill(bar, zoomButtons(stage),
       button('', undo, { icon: 'undo', disabled: !past.length, 'aria-label': t('customer.undo'), title: t('customer.undo'), data: { key: 'undo-drag' } }));
     fill(strip, all.map((p) => {
       const own = file?.photos.find((q) => q.file === p.file), open = (own?.proposed || []).length;

@@ -1,6 +1,6 @@
 // The last page: can this be cut? What is in doubt, and the files.
 
-import { h, button, icon, notice } from './dom.js';
+import { h, button, icon, labelled, notice } from './dom.js';
 import { post } from './api.js';
 import { store } from './store.js';
 import { sorted, told } from './findings.js';
@@ -15,9 +15,17 @@ const verdictWord = (v) => (v ? t(`verdict.${v.words === 'fails' ? 'fails' : v.s
 
 let packed = '';
 let busy = '';
+/** What somebody has in hand already @type {{revision: string, date: string, to: string}[]} */
+let revisions = [];
+let receiver = '';
 
 /** @param {HTMLElement} root */
-export const open = (root) => page(root, content, { wide: true, cls: 'finish', deaf: ['photos', 'top'] });
+export function open(root) {
+  const here = page(root, content, { wide: true, cls: 'finish', deaf: ['photos', 'top'] });
+  post('/api/ask/revisions').then((list) => { revisions = list; here.draw(); }, () => {});
+  return here;
+}
+
 
 function content(draw) {
   const r = store.result;
@@ -29,7 +37,7 @@ function content(draw) {
   const look = verdicts.filter(([, v]) => v.state === 'look').map(([id]) => id);
   const serious = all.filter((f) => f.severity === 'serious');
   const open = r.loops.some((l) => !l.closed);
-  const mood = r.unscaled || poor.length || lost.length || serious.length || open || r.stone?.trouble || !verdicts.length ? 'short' : look.length || all.some((f) => f.severity === 'warning') ? 'look' : 'good';
+  const mood = r.unscaled || poor.length || lost.length || serious.length || open || r.stone?.trouble || !verdicts.length && !r.drawn ? 'short' : look.length || all.some((f) => f.severity === 'warning') ? 'look' : 'good';
   const sign = { good: 'good', look: 'look', short: 'short' }[mood];
   const shown = all.filter((f) => f.severity !== 'note');
   const notes = all.filter((f) => f.severity === 'note');
@@ -37,7 +45,7 @@ function content(draw) {
     h('h1', {}, t('page.finish')), nextStep('finish'), how('finish'),
     store.stale || store.work.state === 'measuring' ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
     h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
-      h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t('finish.no-edges')))),
+      h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t(r.drawn ? 'finish.drawn' : 'finish.no-edges')))),
     h('div', { class: 'columns' },
       h('div', {},
         h('h2', {}, t('finish.edges')),
@@ -58,8 +66,22 @@ function content(draw) {
         button(busy === 'archive' ? t('finish.packing') : t('finish.pack'), () => run('archive', draw), { icon: 'file', disabled: Boolean(busy), data: { key: 'pack' } })),
       r.unscaled ? h('p', { class: 'mark look' }, icon('look'), t('finish.no-dxf')) : null,
       files()),
+    handOut(draw),
     h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c)))),
   ];
+}
+
+// The pieces as they were written are kept; drawings after that say what changed since
+function handOut(draw) {
+  const ready = store.written && store.written.revision === store.revision && store.result?.stone?.pieces?.length;
+  return h('section', { class: 'card' }, h('h2', {}, t('finish.revisions')), h('p', { class: 'hint' }, t('finish.revisions.hint')),
+    revisions.length ? h('ul', { class: 'plain-list' }, revisions.map((r) => h('li', {}, h('b', {}, t('finish.revision', { letter: r.revision })), ` ${r.date}${r.to ? ` · ${r.to}` : ''}`))) : null,
+    h('div', { class: 'row wrap' }, labelled(t('finish.to'), h('input', { value: receiver, maxlength: 120, autocomplete: 'off', data: { key: 'hand-to' }, onchange: (e) => { receiver = e.target.value.trim(); } })),
+      button(t('finish.hand-out'), async () => {
+        try { ({ revisions } = await post('/api/make/revision', { to: receiver })); notice(t('finish.handed', { letter: revisions.at(-1).revision }), 'good'); } catch (error) { notice(error.sentence || String(error), 'error'); }
+        draw();
+      }, { disabled: !ready || Boolean(busy), data: { key: 'hand-out' } })),
+    ready ? null : h('p', { class: 'hint' }, t('finish.write-first')));
 }
 
 const FIRST = ['pieces dxf', 'dxf', 'report', 'pieces pdf', 'pdf'];

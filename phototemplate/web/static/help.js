@@ -7,7 +7,7 @@ import { store } from './store.js';
 import { t } from './text.js';
 
 const STEPS = ['prepare', 'photos', 'lengths', 'sheets', 'check', 'edges', 'runs', 'stone', 'finish'];
-const BESIDE = ['distance', 'wall', 'estimate', 'job', 'plan', 'calibrate'];
+const BESIDE = ['distance', 'wall', 'estimate', 'slab', 'job', 'plan', 'calibrate'];
 const WORDS = ['sheet', 'strip', 'contact', 'edge', 'run', 'front', 'wall-edge', 'end', 'panel', 'overhang', 'clearance', 'scribe', 'splash', 'seam', 'plane', 'target', 'U', 'known'];
 
 /** @param {HTMLElement} root */

@@ -1,8 +1,9 @@
 // The job itself: name, unit, tolerance, title block, markers of one's own.
 
 import { USUAL_MM } from './constants.js';
-import { h, button, select, labelled } from './dom.js';
-import { adder, fields, lengthInput, merged, schemaOf } from './form.js';
+import { h, select, labelled } from './dom.js';
+import { fields, lengthInput, schemaOf, setter } from './form.js';
+import { things } from './things.js';
 import { how, page } from './page.js';
 import { store, edit } from './store.js';
 import { t } from './text.js';
@@ -24,10 +25,7 @@ function content() {
       labelled(t('job.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),
       labelled(t('job.tolerance'), lengthInput(job.tolerance ?? TOLERANCE_MM, (v) => set('tolerance', v), 'tolerance', { usual: USUAL_MM.tolerance }), t('job.tolerance.hint')))),
     h('section', { class: 'card' }, h('h2', {}, t('job.title')), line('customer', 120), line('address', 120), line('drawn_by', 120)),
-    h('details', { class: 'card', data: { key: 'paper' } }, h('summary', {}, t('job.paper')), fields(schemaOf('PaperSpec'), job.paper || {}, (k, v) => edit('paper', '', [{ op: 'set', at: ['paper', k], value: v }]), 'paper', ['thickness_by_sheet_mm', 'lies_on', 'thickness_mm'])),
-    h('details', { class: 'card', data: { key: 'markers' } }, h('summary', {}, t('job.markers')), h('p', { class: 'hint' }, t('job.markers.hint')),
-      (job.markers || []).map((m, k) => h('div', { class: 'card' }, fields(schemaOf('MarkerSpec'), m, (key, v) => edit('markers', m.dictionary, [{ op: 'set', at: ['markers', k], value: merged(m, key, v) }]), `marker-${k}`),
-        button(t('remove'), () => edit('markers', m.dictionary, [{ op: 'set', at: ['markers', k], value: null }]), { icon: 'gone', class: 'small', data: { key: `mg-${k}` } }))),
-      adder(schemaOf('MarkerSpec'), (v) => edit('markers', v.dictionary || '', [{ op: 'add', at: ['markers'], value: v }]), 'markers', { dictionary: 'DICT_4X4_50' }, [], t('job.add-marker'))),
+    h('details', { class: 'card', data: { key: 'paper' } }, h('summary', {}, t('job.paper')), fields(schemaOf('PaperSpec'), job.paper || {}, setter('paper', '', ['paper']), 'paper', ['thickness_by_sheet_mm', 'lies_on', 'thickness_mm'])),
+    h('div', { class: 'card' }, things('markers', [], job.markers, 'markers')),
   ];
 }

@@ -3,7 +3,7 @@
 import { LENGTH_OFF } from './constants.js';
 import { h, button, icon } from './dom.js';
 import { told } from './findings.js';
-import { adder, fields, merged, schemaOf } from './form.js';
+import { adder, fields, schemaOf, setter } from './form.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
 import { store, edit } from './store.js';
@@ -31,7 +31,7 @@ function content() {
 function one(spec, k) {
   const name = `${spec.kind} ${spec.from}-${spec.to}`;
   const r = (store.result?.lengths || []).find((l) => l.name === name);
-  const set = (key, v) => edit('edit-length', name, [{ op: 'set', at: ['lengths', k], value: merged(spec, key, v) }]);
+  const set = setter('edit-length', name, ['lengths', k]);
   const off = r && Math.abs(r.off) > LENGTH_OFF;
   const schema = schemaOf('LengthSpec');
   return h('div', { class: 'card' },

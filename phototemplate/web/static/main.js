@@ -12,7 +12,7 @@ const WAY = [
   ['runs', () => import('./topview.js')], ['stone', () => import('./topview.js')], ['finish', () => import('./finish.js')],
 ];
 /** @type {[string, () => Promise<any>][]} */
-const BESIDE = [['distance', () => import('./topview.js')], ['wall', () => import('./wall.js')], ['customer', () => import('./customer.js')], ['estimate', () => import('./estimate.js')], ['job', () => import('./jobpage.js')]];
+const BESIDE = [['distance', () => import('./topview.js')], ['wall', () => import('./wall.js')], ['customer', () => import('./customer.js')], ['estimate', () => import('./estimate.js')], ['slab', () => import('./slab.js')], ['job', () => import('./jobpage.js')]];
 /** Pages that need no open job. @type {[string, () => Promise<any>][]} */
 const ANYWHERE = [['start', () => import('./start.js')], ['plan', () => import('./photoplan.js')], ['calibrate', () => import('./calibrate.js')], ['print', () => import('./prepare.js')], ['help', () => import('./help.js')]];
 /** @type {[string, () => Promise<any>][]} */
@@ -21,6 +21,9 @@ const HIDDEN = [['photo', () => import('./photo.js')]];
 let page = null;
 let shown = '';
 let turns = 0;
+
+/** Pages that are not on the way of a job, in a menu of their own. It stays one element, so that it is not shut by what is computed meanwhile. */
+const beside = h('details', { class: 'menu beside', data: { key: 'nav-more' } });
 
 async function route() {
   const [name, rest] = location.hash.slice(1).split('/');
@@ -43,6 +46,7 @@ async function route() {
   document.body.dataset.page = name;
   document.title = `${t(`page.${name}`, { name: argument })} – ${store.name || 'phototemplate'}`;
   frame();
+  beside.open = false;
   document.querySelector('#nav [aria-current]')?.scrollIntoView({ block: 'nearest', inline: 'center' });
 }
 
@@ -57,12 +61,14 @@ function frame() {
   /** @param {[string, any]} entry @param {number | null} k */
   const link = ([name], k) => {
     const here = name === shown || (shown === 'photo' && name === 'photos');
-    return h('a', { href: `#${name}`, 'aria-current': here ? 'page' : null, class: k === null ? 'beside' : '', data: { key: `nav-${name}` } }, k === null ? null : h('i', { 'aria-hidden': 'true' }, k + 1), t(`nav.${name}`), badge(name));
+    return h('a', { href: `#${name}`, 'aria-current': here ? 'page' : null, data: { key: `nav-${name}` } }, k === null ? null : h('i', { 'aria-hidden': 'true' }, k + 1), t(`nav.${name}`), badge(name));
   };
-  fill(nav, store.home ? null : [WAY.map((p, k) => link(p, k)), h('span', { class: 'nav-gap' }), BESIDE.map((p) => link(p, null))]);
+  fill(nav, store.home ? null : WAY.map((p, k) => link(p, k)));
+  const inside = BESIDE.some(([name]) => name === shown);
+  fill(beside, h('summary', { class: inside ? 'here' : '', data: { key: 'nav-beside' } }, inside ? t(`nav.${shown}`) : t('nav.beside')), h('nav', { class: 'menu-box', 'aria-label': t('nav.beside') }, BESIDE.map((p) => link(p, null))));
   const undo = store.undo ? t('undo.of', { what: labelOf(store.undo) }) : t('undo.nothing');
   const redo = store.redo ? t('redo.of', { what: labelOf(store.redo) }) : t('redo.nothing');
-  fill(document.getElementById('tools'), store.home ? null : [
+  fill(document.getElementById('tools'), store.home ? null : [beside,
     button('', () => step(true), { icon: 'undo', disabled: !store.undo, 'aria-label': undo, title: undo, class: 'plain', data: { key: 'undo' } }),
     button('', () => step(false), { icon: 'redo', disabled: !store.redo, 'aria-label': redo, title: redo, class: 'plain', data: { key: 'redo' } })],
   h('a', { class: 'button plain', href: '#help', 'aria-label': t('nav.help'), title: t('nav.help'), data: { key: 'help' } }, '?'));
@@ -113,10 +119,12 @@ function work() {
 }
 
 document.addEventListener('keydown', (e) => {
+  if (e.key === 'Escape' && beside.open) { beside.open = false; /** @type {HTMLElement} */ (beside.firstElementChild).focus(); }
   const typing = /** @type {HTMLElement} */ (e.target).closest?.('input, textarea, select');
   if ((e.ctrlKey || e.metaKey) && !typing && e.key.toLowerCase() === 'z') { e.preventDefault(); step(!e.shiftKey); }
   if ((e.ctrlKey || e.metaKey) && !typing && e.key.toLowerCase() === 'y') { e.preventDefault(); step(false); }
 });
+document.addEventListener('pointerdown', (e) => { if (!beside.contains(/** @type {Node} */ (e.target))) beside.open = false; });
 // a photo dropped anywhere must not make the browser leave the page
 for (const kind of ['dragover', 'drop']) window.addEventListener(kind, (e) => e.preventDefault());
 window.addEventListener('hashchange', route);

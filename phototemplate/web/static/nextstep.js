@@ -8,6 +8,8 @@ import { t } from './text.js';
 /** The first thing that is still missing: [phrase, page where it is done, facts]. @returns {[string, string, Record<string, any>?]} */
 export function step() {
   const photos = [...store.photos.values()], r = store.result;
+  const shapes = (store.job.drawn || []).filter((d) => !(store.job.pieces || []).some((p) => p.loop === d.id));
+  if (!photos.length && (store.job.drawn || []).length) return shapes.length ? ['piece', 'stone'] : r?.stone?.trouble ? ['shape', 'stone'] : ['finish', 'finish'];
   if (!photos.length) return ['photos', 'photos'];
   if (photos.every((p) => p.state === 'bad' || !p.used)) return ['usable', 'photos'];
   if (store.trouble) return ['trouble', 'photos', { why: store.trouble }];
@@ -32,6 +34,6 @@ export function step() {
 /** @param {string} here */
 export function nextStep(here) {
   const [key, page, facts] = step();
-  return h('div', { class: `next ${key === 'serious' || key === 'trouble' || key === 'lost' ? 'grave' : ''}` }, h('p', {}, h('b', {}, t('next')), ' ', t(`next.${key}`, facts)),
+  return h('div', { class: `next ${key === 'serious' || key === 'trouble' || key === 'lost' ? 'grave' : ''}`, data: { next: page } }, h('p', {}, h('b', {}, t('next')), ' ', t(`next.${key}`, facts)),
     page === here ? null : h('a', { class: 'button small main', href: `#${page}`, data: { key: 'next' } }, t('next.go', { page: t(`nav.${page}`) })));
 }

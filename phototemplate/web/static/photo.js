@@ -3,8 +3,8 @@
 import { h, fill, button, icon, notice } from './dom.js';
 import { get, sentenceOf } from './api.js';
 import { Stage } from './canvas.js';
-import { photoLayer } from './tiles.js';
-import { apply, inverse, uprightMatrix, uprightSize } from './geometry.js';
+import { framesOf, putPhoto, zoomButtons } from './photostage.js';
+import { apply, inverse } from './geometry.js';
 import { line, palette, text } from './drawing.js';
 import { Draft } from './overlay.js';
 import { store, edges } from './store.js';
@@ -33,16 +33,7 @@ export function open(root, name, id) {
     const photo = store.photos.get(state.id);
     if (!photo?.seen || state.photo?.version === photo.version) return;
     state.photo = photo;
-    const { size, orientation } = photo.seen;
-    state.matrix = uprightMatrix(size, orientation);
-    const [w, hgt] = uprightSize(size, orientation);
-    // until its tiles are cut the thumbnail stands in
-    const tiles = photoLayer(photo), small = h('img', { src: `/thumb/${encodeURIComponent(photo.id)}/${photo.version}`, onload: () => stage.draw() });
-    const stand = { paint: (ctx) => { if (!tiles.complete && small.naturalWidth) { const m = stage.matrix(), r = stage.ratio; ctx.setTransform(m[0] * r, m[1] * r, m[2] * r, m[3] * r, m[4] * r, m[5] * r); ctx.drawImage(small, 0, 0, w, hgt); } } };
-    stage.layers = [stand, tiles, layer, draft];
-    stage.extent = [[0, 0], [w, hgt]];
-    stage.limits = [Math.min(stage.width / w, stage.height / hgt) * 0.4, 32];
-    stage.fit();
+    state.matrix = putPhoto(stage, photo, [layer, draft]).matrix;
     load();
   }
 
@@ -105,9 +96,7 @@ export function open(root, name, id) {
 
   async function finish() {
     if (draft.points.length < 2) return;
-    const back = inverse(state.matrix);
-    // canvas origin is the picture's outer corner, the job file's that of the first pixel's centre
-    const path = draft.points.map((p) => apply(back, p).map((v) => Math.round((v - 0.5) * 100) / 100));
+    const path = draft.points.map(framesOf(state.matrix).fromWorld);
     const tool = state.tool;
     stop();
     await addEdge({ ...tool, photo: state.id, path });
@@ -118,9 +107,7 @@ export function open(root, name, id) {
     const all = [...store.photos.keys()];
     const k = all.indexOf(state.id);
     const step = (d) => all.length && (location.hash = `photo/${encodeURIComponent(all[(k + d + all.length) % all.length])}`);
-    fill(bar, button('', () => stage.zoom(1.4), { icon: 'plus', 'aria-label': t('zoom.in'), title: t('zoom.in'), data: { key: 'zin' } }),
-      button('', () => stage.zoom(1 / 1.4), { icon: 'minus', 'aria-label': t('zoom.out'), title: t('zoom.out'), data: { key: 'zout' } }),
-      button('', () => stage.fit(), { icon: 'fit', 'aria-label': t('zoom.fit'), title: t('zoom.fit'), data: { key: 'zfit' } }));
+    fill(bar, zoomButtons(stage));
     if (!photo) { fill(side, h('p', {}, t('photo.gone'))); return; }
     const m = state.marks;
     const r = m?.residuals;

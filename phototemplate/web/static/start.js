@@ -8,7 +8,7 @@ import { LANGUAGES, language, setLanguage, t } from './text.js';
 
 /** What can be done, with the page where it begins; `job` says that a job is made or opened first. */
 const PURPOSES = [
-  { key: 'template', job: true, page: 'prepare' }, { key: 'estimate', job: true, page: 'customer' }, { key: 'wall', job: true, page: 'prepare' },
+  { key: 'template', job: true, page: 'prepare' }, { key: 'estimate', job: true, page: 'customer' }, { key: 'wall', job: true, page: 'prepare' }, { key: 'slab', job: true, page: 'photos' },
   { key: 'plan', page: 'plan' }, { key: 'print', page: 'print' }, { key: 'calibrate', page: 'calibrate' },
 ];
 

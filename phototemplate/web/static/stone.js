@@ -2,7 +2,8 @@
 
 import { h, fill, button, icon, notice, select, labelled } from './dom.js';
 import { store, edit, loadSchema, freeName } from './store.js';
-import { adder, fields, field, lengthInput, merged, schemaOf, resolve, fieldName } from './form.js';
+import { fields, field, lengthInput, schemaOf, setter, resolve, fieldName } from './form.js';
+import { things } from './things.js';
 import { finding, findingsOf, sorted, told } from './findings.js';
 import { PLACEABLE, gaps, openGap, place } from './stonehand.js';
 import { nearest } from './overlay.js';
@@ -37,7 +38,7 @@ export function tap(plan, world, p) {
 export function panel(side, plan) {
   const stone = store.result?.stone;
   const specs = store.job.pieces || [];
-  const loops = store.job.loops || [];
+  const loops = [...(store.job.loops || []), ...(store.job.drawn || [])];
   fill(side, h('h1', {}, t('page.stone')), nextStep('stone'), how('stone'),
     store.schema ? null : h('p', {}, t('loading')),
     store.schema ? [
@@ -49,7 +50,7 @@ export function panel(side, plan) {
       specs.length ? [offeredGaps(plan), byHand(plan)] : null,
       specs.map((spec) => pieceCard(spec, stone, plan)),
       stone?.splashes?.length ? splashes(stone) : null,
-      openings(stone),
+      ofJob(stone, plan),
       stone?.shims?.length ? shims(stone) : null,
       stone?.checks?.length ? checks(stone) : null,
       stone?.findings ? general(stone, specs, plan) : null,
@@ -75,19 +76,7 @@ function pieceCard(spec, stone, plan) {
   const at = ['pieces', { id: spec.id }];
   const key = `piece-${spec.id}`;
   const setIn = (name, id, value) => edit('edit-piece', spec.id, [{ op: 'set', at: [...at, name, id], value }]);
-  const listOf = (name, thing, ref) => {
-    const items = spec[name] || [];
-    return h('details', { data: { key: `${key}-${name}` } }, h('summary', {}, `${t(`stone.${name}`)} (${items.length})`),
-      items.map((one) => {
-        const set = (field_, v) => edit(`edit-${thing}`, one.id, [{ op: 'set', at: [...at, name, { id: one.id }], value: merged(one, field_, v) }]);
-        return h('details', { class: 'card', data: { key: `${key}-${name}-${one.id}` } }, h('summary', {}, h('b', {}, one.id), one.kind ? ` · ${t(`choice.${one.kind}`)}` : ''),
-          findingsOf([one.id], stone?.findings).map((f) => finding(f, plan, one.id)),
-          sizesOf(made, one.id),
-          fields(schemaOf(ref), one, set, `${key}-${name}-${one.id}`, ['id']),
-          button(t('remove'), () => edit(`remove-${thing}`, one.id, [{ op: 'remove', at: [...at, name, { id: one.id }] }]), { icon: 'gone', class: 'small', data: { key: `${key}-${one.id}-gone` } }));
-      }),
-      adder(schemaOf(ref), (v) => edit(`add-${thing}`, v.id || '', [{ op: 'add', at: [...at, name], value: v }]), `${key}-${name}`, start(ref, items), [], t(`stone.add.${thing}`)));
-  };
+  const listOf = (name) => things(name, at, spec[name], `${key}-${name}`, { about: (one) => sizesOf(made, one.id), findings: stone?.findings, plan });
   return h('section', { class: 'piece' },
     h('div', { class: 'row spread' }, h('h2', {}, spec.id), made.length ? button(t('show-place'), () => { plan.parts.stone.selected = made[0].id; plan.show(middle(made[0].shape)); }, { icon: 'place', class: 'small', data: { key: `${key}-show` } }) : null),
     made.map((p) => h('p', { class: 'hint' }, made.length > 1 ? `${p.id}: ` : '', t('stone.facts', { area: area(p), kg: p.weight.toFixed(0) }))),
@@ -95,7 +84,7 @@ function pieceCard(spec, stone, plan) {
     edgesTable(spec, made, at, stone, plan),
     cornersTable(spec, made, setIn),
     seamIdeas(spec, made, stone, at, plan),
-    listOf('cutouts', 'cutout', 'CutoutSpec'), listOf('seams', 'seam', 'SeamSpec'), listOf('splashes', 'splash', 'SplashSpec'), listOf('posts', 'post', 'PostSpec'),
+    ['cutouts', 'seams', 'splashes', 'posts'].map(listOf),
     h('div', { class: 'row wrap' }, labelled(t('stone.name'), h('input', { value: spec.id, maxlength: 40, data: { key: `${key}-name` }, onchange: (e) => e.target.value.trim() !== spec.id && edit('rename', spec.id, [{ op: 'rename', kind: 'piece', id: spec.id, to: e.target.value }]) })),
       button(t('stone.remove'), () => edit('remove-piece', spec.id, [{ op: 'remove', at }]), { icon: 'gone', data: { key: `${key}-remove` } })));
 }
@@ -106,11 +95,6 @@ function seamIdeas(spec, made, stone, at, plan) {
   return ideas.map((p, k) => h('div', { class: 'card row spread' }, h('span', {}, t('stone.seam-idea', { why: p.reason })), h('span', { class: 'row' },
     button('', () => plan.show([(p.start[0] + p.end[0]) / 2, (p.start[1] + p.end[1]) / 2], 0.4), { icon: 'place', class: 'small', 'aria-label': t('show-place'), title: t('show-place'), data: { key: `si-${spec.id}-${k}` } }),
     button(t('stone.cut-here'), () => { const id = freeName('seam', (spec.seams || []).map((x) => x.id)); edit('add-seam', id, [{ op: 'add', at: [...at, 'seams'], value: { id, ...p.seam } }]); }, { class: 'small', data: { key: `sc-${spec.id}-${k}` } }))));
-}
-
-function start(ref, items) {
-  const stem = { CutoutSpec: 'sink', SeamSpec: 'seam', SplashSpec: 'splash', PostSpec: 'post', OpeningSpec: 'range', ApplianceSpec: 'dishwasher' }[ref];
-  return { id: freeName(stem, items.map((i) => i.id)) };
 }
 
 const area = (p) => (inInch() ? `${(p.area / 92903.04).toFixed(2)} ft² (${(p.area / 1e6).toFixed(3)} m²)` : `${(p.area / 1e6).toFixed(3)} m² (${(p.area / 92903.04).toFixed(2)} ft²)`);
@@ -127,7 +111,7 @@ function sizesOf(made, id) {
 
 function edgesTable(spec, made, at, stone, plan) {
   const loop = (store.job.loops || []).find((l) => l.id === spec.loop);
-  const names = loop?.edges || [];
+  const names = loop?.edges || [...new Set(made.flatMap((p) => p.edges.map((e) => e.id)))];
   const shop = store.job.shop || {};
   return h('div', {}, h('h3', {}, t('stone.edges')),
     h('ul', { class: 'stone-edges' }, names.map((id) => {
@@ -135,34 +119,42 @@ function edgesTable(spec, made, at, stone, plan) {
       const rows = made.flatMap((p) => p.edges.filter((e) => e.id === id));
       const outside = (wish.finish || rows[0]?.finish || 'finished') === 'finished';
       const name = outside ? 'overhang' : 'clearance';
-      const put = (value) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value }]);
+      const put = setter('piece-edge', id, [...at, 'edges', id]);
       const usual = rows[0] && wish.overhang === undefined && wish.clearance === undefined ? Math.abs(rows[0].outward) : undefined;
       const own = findingsOf([id], (stone?.findings || []).filter((f) => f.where.startsWith(`${spec.id}/`)));
       return h('li', {},
         h('div', { class: 'head' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } }),
           h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), h('small', {}, ` ${within(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
         h('div', { class: 'three' },
-          labelled(t('stone.finish'), select([['', `${t('form.usual')}${rows[0] && !wish.finish ? `: ${t(`choice.${rows[0].finish}`)}` : ''}`], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => put(merged(without(wish, ['overhang', 'clearance']), 'finish', v || null)), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
-          labelled(t(outside ? 'stone.overhang' : 'stone.clearance'), lengthInput(wish[name], (v) => put(merged(wish, name, v)), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) })),
-          labelled(t('stone.shape'), select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => put(merged(wish, 'shape', v === 'as-found' ? null : v)), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } }))),
+          labelled(t('stone.finish'), select([['', `${t('form.usual')}${rows[0] && !wish.finish ? `: ${t(`choice.${rows[0].finish}`)}` : ''}`], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => refinish(id, [...at, 'edges', id], v), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
+          labelled(t(outside ? 'stone.overhang' : 'stone.clearance'), lengthInput(wish[name], (v) => put(name, v), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) })),
+          labelled(t('stone.shape'), select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => put('shape', v === 'as-found' ? null : v), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } }))),
         own.map((f) => finding(f, plan, `${spec.id}-${id}`)));
     })),
   h('p', { class: 'hint' }, t('stone.usual', { out: short(shop.overhang ?? 38.1), wall: short(shop.wall_clearance ?? 3) })),
+  h('details', { data: { key: `made-${spec.id}` } }, h('summary', {}, t('stone.made')), names.map((id) => h('div', { class: 'card' }, h('b', {}, id), madeHow(spec, id, at)))),
   h('details', { data: { key: `align-${spec.id}` } }, h('summary', {}, t('stone.align')), names.map((id) => {
     const wish = spec.edges?.[id] || {};
-    return h('div', { class: 'card' }, h('b', {}, id), fields(schemaOf('AlignSpec'), wish.align || {}, (k, v) => {
-      const next = merged(wish.align, k, v);
-      if (next && !next.to) return; // nothing to be parallel to yet
-      edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, 'align', next?.to ? next : null) }]);
-    }, `al-${spec.id}-${id}`), field('side_of', resolve(schemaOf('PieceEdgeSpec').properties.side_of), wish.side_of, (v) => edit('piece-edge', id, [{ op: 'set', at: [...at, 'edges', id], value: merged(wish, 'side_of', v) }]), `so-${spec.id}-${id}`));
+    const put = setter('piece-edge', id, [...at, 'edges', id]);
+    const align = (k, v) => (k !== 'to' ? wish.align?.to && put('align', v, k) : v ? put('align', v, 'to') : put('align', null)); // nothing to be parallel to yet
+    return h('div', { class: 'card' }, h('b', {}, id), fields(schemaOf('AlignSpec'), wish.align || {}, align, `al-${spec.id}-${id}`),
+      field('side_of', resolve(schemaOf('PieceEdgeSpec').properties.side_of), wish.side_of, (v) => put('side_of', v), `so-${spec.id}-${id}`));
   })));
 }
 
-function without(value, keys) {
-  const out = { ...value };
-  for (const k of keys) delete out[k];
-  return out;
+// Profile of an edge, and how it is built up to look thicker than the slab
+function madeHow(spec, id, at) {
+  const rules = schemaOf('PieceEdgeSpec'), wish = spec.edges?.[id] || {};
+  const put = setter('piece-edge', id, [...at, 'edges', id]);
+  const thickness = store.job.shop?.material?.thickness ?? resolve(schemaOf('MaterialSpec').properties.thickness).default;
+  return [field('profile', rules.properties.profile, wish.profile, (v) => put('profile', v), `pp-${spec.id}-${id}`),
+    wish.build_up ? [field('build_up', rules.properties.build_up, wish.build_up, (v, ...deeper) => put('build_up', v, ...deeper), `pb-${spec.id}-${id}`),
+      button(t('stone.no-build-up'), () => put('build_up', null), { icon: 'gone', class: 'small', data: { key: `pb-${spec.id}-${id}-gone` } })]
+      : button(t('stone.build-up'), () => put('build_up', { height: 2 * thickness }), { icon: 'plus', class: 'small', data: { key: `pb-${spec.id}-${id}-add` } })];
 }
+
+// Another finish has another distance; that of the one before means nothing to it
+const refinish = (id, at, v) => edit('piece-edge', id, [['finish', v || null], ['overhang', null], ['clearance', null]].map(([k, value]) => ({ op: 'set', at: [...at, k], value })));
 
 function cornersTable(spec, made, setIn) {
   const corners = made.flatMap((p) => p.corners);
@@ -185,20 +177,11 @@ const same = (a, b) => a.split('/').sort().join('/') === b.split('/').sort().joi
 
 // ----------------------------------------------------------------------------------------- whole kitchen
 
-function openings(stone) {
-  return ['openings', 'appliances'].map((name) => {
-    if (!store.schema.properties[name]) return null;
-    const ref = { openings: 'OpeningSpec', appliances: 'ApplianceSpec' }[name];
-    const thing = { openings: 'opening', appliances: 'appliance' }[name];
-    const items = store.job[name] || [];
-    return h('section', {}, h('h2', {}, t(`stone.${name}`)), items.map((one) => h('details', { class: 'card', data: { key: `${name}-${one.id}` } }, h('summary', {}, h('b', {}, one.id)),
-      (stone?.opening_sizes || []).filter((s) => speaksOf(s.name, one.id)).map((s) => h('p', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${within(s.U)}`)),
-      findingsOf([one.id], stone?.findings).map((f) => finding(f, null, one.id)),
-      fields(schemaOf(ref), one, (k, v) => edit(`edit-${thing}`, one.id, [{ op: 'set', at: [name, { id: one.id }], value: merged(one, k, v) }]), `${name}-${one.id}`, ['id']),
-      button(t('remove'), () => edit(`remove-${thing}`, one.id, [{ op: 'remove', at: [name, { id: one.id }] }]), { icon: 'gone', class: 'small', data: { key: `${name}-${one.id}-gone` } }))),
-    adder(schemaOf(ref), (v) => edit(`add-${thing}`, v.id || '', [{ op: 'add', at: [name], value: v }]), name, start(ref, items), [], t(`stone.add.${thing}`)));
-  });
-}
+const OF_JOB = ['openings', 'appliances', 'centre_lines', 'maker_sheets', 'drawn', 'site_photos'];
+
+const ofJob = (stone, plan) => h('section', { class: 'of-job' }, h('h2', {}, t('stone.of-job')), OF_JOB.map((list) => things(list, [], store.job[list], list, {
+  about: (one) => (stone?.opening_sizes || []).filter((s) => speaksOf(s.name, one.id)).map((s) => h('p', {}, `${s.name}: `, h('b', {}, short(s.value)), s.decided ? '' : ` ${within(s.U)}`)),
+  findings: stone?.findings, plan })));
 
 function splashes(stone) {
   return h('section', {}, h('h2', {}, t('stone.splash-list')), h('ul', { class: 'plain-list' }, stone.splashes.map((s) => h('li', {}, h('b', {}, s.id), ` ${t(`choice.${s.kind}`)} · ${length(s.length.value)} ${within(s.length.U)} × ${short(s.height)}`,
@@ -227,7 +210,7 @@ const names = (specs) => new Set(specs.flatMap((s) => [...((store.job.loops || [
 
 function shop() {
   const value = store.job.shop || {};
-  const set = (k, v) => edit('shop', fieldName(k), [{ op: 'set', at: ['shop', k], value: v }]);
+  const set = (k, v, ...deeper) => edit('shop', fieldName(deeper.at(-1) || k), [{ op: 'set', at: ['shop', k, ...deeper], value: v }]);
   return h('details', { class: 'card', data: { key: 'shop' } }, h('summary', {}, t('stone.shop')), h('p', { class: 'hint' }, t('stone.shop.hint')), fields(schemaOf('ShopSpec'), value, set, 'shop'));
 }
 

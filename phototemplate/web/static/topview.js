@@ -1,10 +1,11 @@
 // The top view with one of three panels beside it: edges, stone, distance.
 
-import { h, fill, button, notice } from './dom.js';
+import { h, fill, notice } from './dom.js';
 import { post } from './api.js';
 import { Stage } from './canvas.js';
 import { TileLayer } from './tiles.js';
 import { Sheets, Levels, Edges, Chosen, Proposals, Stone, Draft, RunDraft, Ruler, nearest } from './overlay.js';
+import { zoomButtons } from './photostage.js';
 import { Loupe } from './loupe.js';
 import { Handles, movedTo } from './handles.js';
 import { legend } from './legend.js';
@@ -165,7 +166,7 @@ export function open(root, name) {
 
   function panel() {
     fill(bar,
-      tool('plus', 'zoom.in', () => stage.zoom(1.4)), tool('minus', 'zoom.out', () => stage.zoom(1 / 1.4)), tool('fit', 'zoom.fit', () => stage.fit()),
+      zoomButtons(stage),
       h('details', { class: 'menu', data: { key: 'layers' } }, h('summary', { 'aria-label': t('layers'), title: t('layers') }, layersIcon()),
         h('div', { class: 'menu-box' }, Object.keys(layers).map((key) => h('label', { class: 'check' },
           h('input', { type: 'checkbox', checked: layers[key], data: { key: `layer-${key}` }, onchange: (e) => { layers[key] = e.target.checked; arrange(); drawLegend(); } }), t(`layer.${key}`))))));
@@ -176,8 +177,6 @@ export function open(root, name) {
     if (nothing) fill(empty, h('p', {}, store.trouble || (store.photos.size ? t('plan.waiting') : t('plan.no-photos'))), store.photos.size ? null : h('a', { class: 'button main', href: '#photos' }, t('plan.to-photos')));
     PANELS[plan.mode].panel(side, plan);
   }
-
-  const tool = (icon, key, act) => button('', act, { icon, 'aria-label': t(key), title: t(key), data: { key } });
 
   const drawLegend = () => legend(legendBox, stage, plan.mode !== 'stone', layers.levels);
 

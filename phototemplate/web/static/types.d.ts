@@ -48,6 +48,7 @@ interface StoneView {
   shims: any[]; cautions: string[]; findings: FindingView[]; trouble?: string; where?: string; value?: number | null; nearest?: number | null;
 }
 interface Result {
+  drawn?: boolean;
   revision: string; name: string; unscaled: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
   loops: LoopView[]; sheets: SheetView[]; strips: StripView[]; heights: any[]; lengths: any[]; photos: Record<string, any>;
   walls: Record<string, string[]>; shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];

@@ -3,7 +3,7 @@
 import { USUAL_MM } from './constants.js';
 import { h, button, labelled, select } from './dom.js';
 import { drawing } from './drawings.js';
-import { lengthInput, merged } from './form.js';
+import { lengthInput } from './form.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
 import { store, edit, freeName } from './store.js';
@@ -49,7 +49,7 @@ const sheetsSeen = () => (store.result?.sheets || []).filter((s) => s.kind === '
 // Some sheets on something else
 function several() {
   const table = store.job.paper?.thickness_by_sheet_mm || {};
-  const set = (sheet, v) => edit('paper', sheet, [{ op: 'set', at: ['paper', 'thickness_by_sheet_mm'], value: merged(table, sheet, v) }]);
+  const set = (sheet, v) => edit('paper', sheet, [{ op: 'set', at: ['paper', 'thickness_by_sheet_mm', sheet], value: v }]);
   const sheets = sheetsSeen().filter((s) => !(s in table));
   return h('details', { class: 'card', data: { key: 'backing' } }, h('summary', {}, t('under.several')),
     Object.entries(table).map(([sheet, v]) => h('div', { class: 'row' }, labelled(sheet, lengthInput(v, (x) => set(sheet, x), `bk-${sheet}`, { usual: USUAL_MM.thickness })), button('', () => set(sheet, null), { icon: 'gone', class: 'small', 'aria-label': t('remove') }))),

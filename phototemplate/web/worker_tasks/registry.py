@@ -129,6 +129,8 @@ PLACES = {
     "clicks-begin": "clicks:begin", "clicks-propose": "clicks:propose", "clicks-carry": "clicks:carry",
     "clicks-fit": "clicks:fit", "clicks-quote": "clicks:quote", "message": "clicks:make_message", "order": "clicks:make_order",
     "prices": "documents:make_prices",
+    "slab": "slab:make_slab", "clicks-slab": "slab:slab",
+    "revision": "finish:make_revision", "revisions": "finish:revisions",
     "finish": "finish:finish", "archive": "finish:archive", "propose": "propose:propose",
 }
 """Task -> module and function; a module is imported when it is first needed, so that the first photos need not wait"""

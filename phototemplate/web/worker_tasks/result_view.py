@@ -34,6 +34,7 @@ from phototemplate.studies.wall_strips import walls_of_strips
 from phototemplate.template.rules import CAUTIONS
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.distance import kept_distances
+from phototemplate.web.worker_tasks.drawn import is_drawn, view_of_drawn
 from phototemplate.web.worker_tasks.spoken import finding_parts
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
 
@@ -42,6 +43,10 @@ def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
     """Measure the job as it is now; JSON of everything the page shows, but for what :func:`shape` adds to it."""
     start = time.perf_counter()
     job = load_job(Path(job_folder))
+    if is_drawn(job):
+        memory.job, memory.measurement = job, None
+        memory.template, drawn = view_of_drawn(job)
+        return _packed(drawn)
     photos = memory.readable(job)
     memory.store.set_photos(photos)
     m = measure_job(job, tell, memory.memo, memory.store)
@@ -54,6 +59,10 @@ def measure(memory: Any, tell: Progress, job_folder: str) -> bytes:
     out["picture_key"] = memory.shown["picture key"]
     out["seconds"] = round(time.perf_counter() - start, 3)
     out["stage_seconds"] = {k: round(v, 3) for k, v in m.seconds.items()}
+    return _packed(out)
+
+
+def _packed(out: dict[str, Any]) -> bytes:
     return json.dumps(plain_json(out), separators=(",", ":"), allow_nan=False).encode()
 
 

@@ -25,11 +25,12 @@ def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] 
     try:
         template = template_of(job, m)
     except InputError as exc:
-        return None, _trouble(exc)
-    return template, _trouble(template.refused[0][1]) if template is not None and template.refused else None
+        return None, trouble_of(exc)
+    return template, trouble_of(template.refused[0][1]) if template is not None and template.refused else None
 
 
-def _trouble(exc: InputError) -> dict[str, Any]:
+def trouble_of(exc: InputError) -> dict[str, Any]:
+    """Why a piece cannot be built, for the page."""
     if isinstance(exc, FitError):
         return {"trouble": str(exc), "where": exc.where, "value": exc.value_mm, "nearest": exc.nearest_mm}
     return {"trouble": str(exc), "where": "", "value": None, "nearest": None}
