@@ -67,9 +67,14 @@ def parsed(data: Mapping[str, Any], model: type[Model], what: str) -> Model:
 
 
 def write_toml(path: Path, file: BaseModel, units: bool = False) -> None:
-    """Write a file, lengths with their unit where ``units``; tables that did not change keep their comments. Raises ``OutputError``; the earlier file stays."""
-    new: Mapping[str, Any] = file.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True,
-                                             context=WITH_UNITS if units else None)
+    """Write a file, lengths with their unit where ``units``; tables that did not change keep their comments.
+
+    Raises ``OutputError``; the earlier file stays.
+    """
+    context = WITH_UNITS if units else None
+    new: Mapping[str, Any] = file.model_dump(
+        mode="json", by_alias=True, exclude_defaults=True, exclude_none=True, context=context
+    )
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     for key in [k for k in document if k not in new]:
         del document[key]

@@ -35,7 +35,8 @@ MADE_HERE = {"sheets": {"paper", "what", "print_scale"}, "plan": {"runs", "depth
 MADE_OF_A_JOB = {"wall": {"edge", "against", "gap", "corner"}, "estimate": {"prices", "kerf", "turn", "paper"},
                  "slab": {"of"}, "revision": {"to"},
                  "message": {"paper"}, "order": {"option"}, "prices": set()}
-CLICKS = {"slab": {"file"}, "begin": set(), "propose": {"paper"}, "carry": {"file"}, "fit": {"file", "keep"}, "quote": {"quote"}}
+CLICKS = {"begin": set(), "propose": {"paper"}, "carry": {"file"}, "fit": {"file", "keep"}, "quote": {"quote"},
+          "slab": {"file"}}
 FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 

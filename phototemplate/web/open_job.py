@@ -25,7 +25,6 @@ from phototemplate.web.refusals import Refused
 from phototemplate.web.remeasuring import Measuring
 from phototemplate.web.worker import Worker
 
-
 OF_THE_FOLDER = ("estimate-choices", "revisions")
 """Questions that need no measurement"""
 

@@ -15,7 +15,7 @@ playwright = pytest.importorskip("playwright.sync_api", reason="playwright is no
 AXE = "axe-core@4.10.3"
 PAGES = (
     "start", "prepare", "photos", "photo/IMG_2301", "lengths", "sheets", "check", "edges", "runs", "stone", "finish",
-    "distance", "wall", "customer", "estimate", "job", "plan", "calibrate", "help",
+    "distance", "wall", "customer", "estimate", "slab", "job", "plan", "calibrate", "help",
 )  # fmt: skip
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 

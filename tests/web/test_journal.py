@@ -234,6 +234,13 @@ def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
                 "at": ["openings"],
                 "value": {"id": "range", "run": "front", "width": 762, "along": {"edge": "front", "distance": 10}},
             },
+            {"op": "add", "at": ["centre_lines"], "value": {"id": "middle", "run": "front", "along": {"mark": "front"}}},
+            {"op": "add", "at": ["site_photos"], "value": {"file": "photos/a.jpg", "at": "left/front"}},
+            {
+                "op": "add",
+                "at": ["distances"],
+                "value": {"id": "d", "a": {"loop": "run"}, "b": {"sheet": "S01", "at": [0, 0], "edge": "front"}},
+            },
         ],
     )
     do(opened, [{"op": "rename", "kind": "edge", "id": "front", "to": "room side"}])
@@ -241,6 +248,7 @@ def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
     text = json.dumps(plain(opened.job.file))
     assert '"front"' not in text.replace('"kind": "front"', "")
     assert "front/" not in text
+    assert opened.job.file.site_photos[0].at == "left/room side"
     assert '"loop": "island"' in text
     assert opened.job.file.pieces[0].corners.keys() == {"room side/left"}
     do(opened, [{"op": "remove-edge", "id": "room side"}])
@@ -248,6 +256,20 @@ def test_names_are_changed_wherever_they_are_used(tmp_path: Path) -> None:
     assert not opened.job.file.pieces[0].edges
     step(opened, True)
     assert opened.job.file.pieces[0].edges["room side"].overhang == pytest.approx(38.1)
+
+
+def test_one_value_of_a_table_is_changed_and_its_neighbours_stay(tmp_path: Path) -> None:
+    """A page sends the value that was changed, not the table as it was when it was drawn."""
+    opened = OpenJob(tmp_path)
+    backing = ["paper", "thickness_by_sheet_mm"]
+    do(opened, [{"op": "set", "at": [*backing, "S03"], "value": 2.9}])
+    do(opened, [{"op": "set", "at": [*backing, "S09"], "value": 3.0}])
+    assert opened.job.file.paper.thickness_by_sheet_mm == {"S03": 2.9, "S09": 3.0}
+    do(opened, [{"op": "set", "at": [*backing, "S03"], "value": None}])
+    assert opened.job.file.paper.thickness_by_sheet_mm == {"S09": 3.0}
+    do(opened, [{"op": "set", "at": [*backing, "S09"], "value": None}])
+    assert "paper" not in plain(opened.job.file)
+    assert "thickness" not in (tmp_path / "job.toml").read_text(encoding="utf-8")
 
 
 def test_journal_needs_no_job_file(tmp_path: Path) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import ast
+import json
 import re
 
 import pytest
 
+from phototemplate.job import JobFile
 from phototemplate.model import EdgeKind, ShapeKind
 from phototemplate.web.app import STATIC
 
@@ -37,6 +39,33 @@ def test_every_family_of_words_is_complete() -> None:
     sent = {k for text in JS.values() for k in re.findall(r"\bedit\('([a-z-]+)'", text)}
     assert sent
     assert not {f"change.{k}" for k in sent} - TEXTS.keys()
+
+
+ELSEWHERE = {"PieceEdgeSpec": ("finish", "shape", "align"), "PaperSpec": ("lies_on", "thickness_by_sheet_mm")}
+"""What pages ask for in words of their own: the table of edges, what lies under the sheets"""
+
+
+def test_what_the_job_file_knows_has_words() -> None:
+    """Every field and choice of the things that the app makes forms for, as the job file's own rules have them."""
+    forms = set(re.findall(r"rules: '(\w+)'|schemaOf\('(\w+)'\)", "".join(JS.values())))
+    rules = JobFile.model_json_schema()["$defs"]
+    todo, seen = [a or b for a, b in forms], set()
+    missing: list[str] = []
+    while todo:
+        name = todo.pop()
+        if name in seen:
+            continue
+        seen.add(name)
+        for field, node in rules[name]["properties"].items():
+            text = json.dumps(node)
+            todo += re.findall(r"#/\$defs/(\w+)", text)
+            if field in ELSEWHERE.get(name, ()):
+                continue
+            missing += [] if {f"field.{name}.{field}", f"field.{field}"} & TEXTS.keys() else [f"{name}.{field}"]
+            choices = [c for group in re.findall(r'"enum": \[(.*?)\]', text) for c in re.findall(r'"([^"]+)"', group)]
+            missing += [f"{field}: {c}" for c in choices if not {f"choice.{field}.{c}", f"choice.{c}"} & TEXTS.keys()]
+    assert {"DrawnSpec", "BuildUpSpec", "MakerSheetSpec", "SitePhotoSpec", "CentreLineSpec"} <= seen
+    assert not missing, missing
 
 
 def test_every_language_is_complete() -> None:

@@ -28,7 +28,7 @@ WHEN_ASKED = pytest.mark.skipif(
     reason="takes many minutes and has not been seen to pass to its end yet; PHOTOTEMPLATE_WHOLE_JOBS=1 runs it",
 )
 
-LONG_S = 400.0
+LONG_S = 240.0
 ROUGH_MM = 5.0
 """mm. How far beside an edge somebody presses who draws it roughly. Source: the demo's job file, 3 to 8 mm"""
 PLAIN_MM = 60.0
@@ -94,13 +94,14 @@ class Person:
         wait_for(lambda: self.state()["job"].get("lengths"))
 
     def accept_one_by_one(self, turn_down: str = "") -> list[str]:
-        """Look at each proposal and say yes, unless it lies where no edge is to be seen; the kind that is turned down once comes
-        back in what is missing."""
+        """Look at each proposal and say yes, unless it lies where no edge is to be seen; the kind that is turned down once
+        comes back in what is missing."""
         self.page.locator(".question").wait_for(timeout=LONG_S * 1000)
         while self.page.locator(".question").count():
             n = len(self.open_proposals())
             first = self.open_proposals()[0]
-            no = first["kind"] == turn_down and first["source"] == "trace" and not self.refused or self.is_elsewhere(first["line"])
+            traced = first["source"] == "trace"
+            no = traced and ((first["kind"] == turn_down and not self.refused) or self.is_elsewhere(first["line"]))
             if no:
                 self.refused.append(first["key"])
             self.hand.press("p-no" if no else "p-yes")

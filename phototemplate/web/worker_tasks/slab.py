@@ -39,7 +39,8 @@ def make_slab(memory: Any, tell: Progress, job_folder: str, of: str) -> dict[str
     x0, y0, x1, y1 = layout.slab.bounds
     answer: dict[str, Any] = plain_json({
         "size": [x1 - x0, y1 - y0], "size_U": [measured.length_U(x1 - x0), measured.length_U(y1 - y0)],
-        "sheets": list(measured.sheets), "left_over": list(layout.left_over), "parted": [list(names) for names in layout.parted],
+        "sheets": list(measured.sheets), "left_over": list(layout.left_over),
+        "parted": [list(names) for names in layout.parted],
         "laid": [{"id": p.name, "at": list(p.outline.bounds[:2]), "with": list(p.with_)} for p in layout.laid],
     })
     return {"files": {f"slab {name}": str(path) for name, path in files.items()}, **answer}
