@@ -34,6 +34,9 @@ def test_every_language_words_every_code_and_every_fact(language: str) -> None:
     english = LANGUAGES["en"]
     assert LANGUAGES[language].names.keys() == english.names.keys()
     assert LANGUAGES[language].units.keys() == english.units.keys()
+    assert LANGUAGES[language].phrases.keys() == english.phrases.keys()
+    for code, text in english.phrases.items():
+        assert sorted(fields(LANGUAGES[language].phrases[code])) == sorted(fields(text)), code
     for rule, check in english.checks.items():
         other = LANGUAGES[language].checks[rule]
         assert {*fields(other.found), *fields(other.limit)} == {*fields(check.found), *fields(check.limit)}, rule

@@ -13,6 +13,7 @@ from typing import Final
 
 from phototemplate.template.spec import MaterialSpec
 from phototemplate.units import INCH_MM
+from phototemplate.wording import phrase
 
 PRACTICE = "common practice"
 DESIGN_MANUAL = "Dimension Stone Design Manual (Natural Stone Institute), as restated by the trade press"
@@ -125,11 +126,5 @@ OPENING_ROOM_MM: Final = INCH_MM / 32
 """mm. Room on each side below which an opening as wide as the nominal width is pointed out. Convention: trade; always the
 maker's sheet."""
 
-CAUTIONS: tuple[str, ...] = (
-    "Silica dust: cutting, grinding or drilling stone releases dust that destroys lungs. Cut wet or with extraction, "
-    "wear a fitted respirator (29 CFR 1910.1053 in the shop, 1926.1153 on site; stricter local rules prevail).",
-    "Weight: slabs break like glass. Carry upright, with people or gear enough; weights here are estimates.",
-    "Gas and electric appliances are disconnected and connected by licensed people only.",
-    "Overhangs and spans beyond the limits shown need supports designed for them.",
-    "Local codes and the maker's sheets prevail over every figure on this sheet.",
-)
+CAUTION_CODES: Final = ("caution-dust", "caution-weight", "caution-gas", "caution-overhang", "caution-codes")
+CAUTIONS: Final = tuple(phrase(code) for code in CAUTION_CODES)

@@ -17,7 +17,7 @@ from phototemplate.wording.english import ENGLISH
 from phototemplate.wording.german import GERMAN
 from phototemplate.wording.words import Language
 
-__all__ = ["LANGUAGES", "Said", "meaning_of", "said", "say", "say_check"]
+__all__ = ["LANGUAGES", "Said", "meaning_of", "phrase", "said", "say", "say_check"]
 
 LANGUAGES: dict[str, Language] = {"en": ENGLISH, "de": GERMAN}
 """Every language there is, by its ISO 639 code"""
@@ -59,6 +59,12 @@ def say_check(rule: str, facts: Mapping[str, Fact], unit: LengthUnit = "mm", lan
     spoken = LANGUAGES[language]
     words = spoken.checks[rule]
     return words.title, spoken.sentence(words.found, facts, unit), spoken.sentence(words.limit, facts, unit)
+
+
+def phrase(code: str, facts: Mapping[str, Fact] | None = None, unit: LengthUnit = "mm", language: str = "en") -> str:
+    """An answer of a study in words."""
+    spoken = LANGUAGES[language]
+    return spoken.sentence(spoken.phrases[code], facts or {}, unit)
 
 
 def meaning_of(code: str, language: str = "en") -> str:

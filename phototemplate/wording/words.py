@@ -73,6 +73,8 @@ class Language:
     """A range from ``{low}`` to ``{high}``"""
     checks: Mapping[str, CheckWords] = field(default_factory=dict)
     """Rule -> what its check says"""
+    phrases: Mapping[str, str] = field(default_factory=dict)
+    """Answers of the studies, by their code"""
     plural: Callable[[int], int] = lambda n: int(n != 1)
     """Which of a word's forms goes with a number"""
 

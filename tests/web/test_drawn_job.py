@@ -7,6 +7,7 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+from ezdxf.entities import LWPolyline
 
 from phototemplate.job import load_job
 from tests.web.kit import FLAGS, browser_path, start_on
@@ -57,7 +58,7 @@ def test_an_island_by_its_numbers(tmp_path: Path) -> None:
     kept = json.loads(job.handed_out_paths()[0].read_text(encoding="utf-8"))
     assert (kept["revision"], kept["to"]) == ("A", "the saw")
     drawing = ezdxf.readfile(tmp_path / "pieces.dxf")
-    outlines = [e for e in drawing.modelspace().query("LWPOLYLINE") if e.closed]
+    outlines = [e for e in drawing.modelspace() if isinstance(e, LWPolyline) and e.closed]
     spans = [[max(v) - min(v) for v in zip(*e.get_points("xy"), strict=True)] for e in outlines]
     assert any(sorted(s) == pytest.approx([36.0, 72.0], abs=1e-3) for s in spans), spans
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
-from phototemplate.errors import FINDINGS, Finding
+from phototemplate.errors import FINDINGS, Fact, Finding
 from phototemplate.model import EdgeReport, KnownLengthResult, Measurement
 from phototemplate.numerics.decision import decide
 from phototemplate.output.assessment import Judged, Noticed
 from phototemplate.output.constants import AGREES, DOUBTFUL, MOST_APART
 from phototemplate.units import format_length
-from phototemplate.wording import Said, said, say
+from phototemplate.wording import Said, phrase, said, say
 
 Unit = Literal["mm", "in"]
 State = Literal["good", "look", "short"]
@@ -29,8 +29,12 @@ class EdgeVerdict:
     """One edge in plain words."""
 
     state: State
-    sentence: str
-    remedy: str = ""
+    code: str
+    """Of the phrase that says it, with these facts:"""
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    cure: Finding | str = ""
+    """A finding whose remedy would help, or the code of a phrase"""
+    unit: Unit = "mm"
     fails: bool = False
     """Proven to lie outside"""
 
@@ -41,6 +45,21 @@ class EdgeVerdict:
     @property
     def mark(self) -> str:
         return STATE_MARK[self.state]
+
+    @property
+    def sentence(self) -> str:
+        return self.said()[0]
+
+    @property
+    def remedy(self) -> str:
+        return self.said()[1]
+
+    def said(self, language: str = "en", in_app: bool = False) -> tuple[str, str]:
+        """What is so, and what would help, in a language."""
+        told = phrase(self.code, self.facts, self.unit, language)
+        if isinstance(self.cure, Finding):
+            return told, say(self.cure, self.unit, language, in_app=in_app).remedy
+        return told, phrase(self.cure, self.facts, self.unit, language) if self.cure else ""
 
 
 def both_units(mm: float, decimals: int = 2) -> str:
@@ -70,47 +89,40 @@ def edge_verdict(
     ``judged`` has looked all along the edge, and knows what would help; without it the edge's three places decide.
     """
     worst = max(edge.offset_U_mm) if judged is None else judged.U_mm
-    tolerance = tolerance_words(tolerance_mm)
     main = edge.budget[0][0] if edge.budget else ""
     doubts = [f for f in edge.findings if f.severity != "note" and f.code != "tolerance"]
-    if withheld:
-        return EdgeVerdict("short", "The photos contradict each other: nothing can be said of this edge. Do not cut from it.")
-    if unscaled:
-        return EdgeVerdict("short", "Shape only: no length was known, so nothing can be said in millimetres.")
+    facts: dict[str, Fact] = {"known": both_units(worst), "tolerance": tolerance_words(tolerance_mm), "edge": edge.edge_id}
+    if withheld or unscaled:
+        return EdgeVerdict("short", "verdict-withheld" if withheld else "verdict-unscaled")
     decision = decide(0.0, worst / 2.0, -tolerance_mm, tolerance_mm) if math.isfinite(worst) else None
     if decision is None or decision.verdict != "meets":
         share = judged.probability if judged is not None else decision.probability if decision is not None else 0.0
-        if judged is not None:
-            where = f"in its {judged.where}" if judged.where == "middle" else f"at its {judged.where}"
-        else:
-            where = ("at its start", "in its middle", "at its end")[edge.offset_U_mm.index(worst)]
-        chance = f"the chance that it is inside is {100 * share:.0f} %"
-        text = f"Known to {both_units(worst)} {where}, which is more than {tolerance}; {chance}."
-        own = judged.remedy_text(unit) if judged is not None else ""
-        own = own or next((say(f, unit).remedy for f in edge.findings if f.code == "tolerance"), "")
-        return EdgeVerdict("short", text, own or _cure(main, edge.edge_id))
+        where = judged.where if judged is not None else ("start", "middle", "end")[edge.offset_U_mm.index(worst)]
+        facts |= {"place_word": f"place-{where}", "chance_percent": 100.0 * share}
+        own = judged.finding if judged is not None and judged.remedy_text(unit) else None
+        own = own or next((f for f in edge.findings if f.code == "tolerance" and say(f, unit).remedy), None)
+        return EdgeVerdict("short", "verdict-short", facts, own or _cure(main), unit)
     if doubts:
-        doubt = say(doubts[0], unit)
-        return EdgeVerdict("look", f"Known to {both_units(worst)}, but: {doubt.message}", doubt.remedy)
-    return EdgeVerdict("good", f"Known to {both_units(worst)} or better, inside {tolerance}.")
+        return EdgeVerdict("look", "verdict-look", {**facts, "doubt": doubts[0]}, doubts[0], unit)
+    return EdgeVerdict("good", "verdict-good", facts, unit=unit)
 
 
-def _cure(cause: str, edge_id: str) -> str:
-    """What helps most against the largest cause of an edge's uncertainty."""
+def _cure(cause: str) -> str:
+    """Phrase of what helps most against the largest cause of an edge's uncertainty."""
     cause = cause.lower()
     if "length" in cause:
-        return "Measure one more length, or the same one more carefully, and write it into the job."
+        return "cure-length"
     if "lens" in cause or "focus" in cause or "readout" in cause:
-        return "Take one more photo with the phone turned by 90 degrees, or calibrate the camera."
+        return "cure-lens"
     if "print scale" in cause:
-        return "Measure the check ruler of a printed sheet with a calliper and write it into the job."
+        return "cure-print"
     if "thickness" in cause:
-        return "Measure the thickness of the sheets with their backing."
+        return "cure-thickness"
     if "gap" in cause:
-        return "Press the contact edge to the wall and photograph it again."
+        return "cure-gap"
     if "definition" in cause:
-        return "Photograph the edge from nearer, or lay a contact sheet against it."
-    return f"Take two more photos of {edge_id} from nearer, with the nearest sheets in view, or lay one more sheet there."
+        return "cure-definition"
+    return "cure-photos"
 
 
 def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], tolerance_mm: float) -> str:

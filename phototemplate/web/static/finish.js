@@ -13,6 +13,9 @@ import { t } from './text.js';
 /** @param {Verdict | undefined} v */
 const verdictWord = (v) => (v ? t(`verdict.${v.words === 'fails' ? 'fails' : v.state}`) : '');
 
+/** What is computed when every number is there already */
+const AFTERWARDS = ['picture', 'propose'];
+
 let packed = '';
 let busy = '';
 /** What somebody has in hand already @type {{revision: string, date: string, to: string}[]} */
@@ -43,7 +46,7 @@ function content(draw) {
   const notes = all.filter((f) => f.severity === 'note');
   return [
     h('h1', {}, t('page.finish')), nextStep('finish'), how('finish'),
-    store.stale || store.work.state === 'measuring' ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
+    store.stale || store.work.state === 'measuring' && !AFTERWARDS.includes(store.work.stage) ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
     h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
       h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t(r.drawn ? 'finish.drawn' : 'finish.no-edges')))),
     h('div', { class: 'columns' },
@@ -67,7 +70,7 @@ function content(draw) {
       r.unscaled ? h('p', { class: 'mark look' }, icon('look'), t('finish.no-dxf')) : null,
       files()),
     handOut(draw),
-    h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c)))),
+    h('details', { class: 'card', data: { key: 'safety' } }, h('summary', {}, t('cautions')), h('ul', {}, (r.stone?.cautions || r.cautions || []).map((c) => h('li', {}, c.text)))),
   ];
 }
 

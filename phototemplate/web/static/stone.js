@@ -55,7 +55,7 @@ export function panel(side, plan) {
       stone?.checks?.length ? checks(stone) : null,
       stone?.findings ? general(stone, specs, plan) : null,
       shop(),
-      stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c)))) : null,
+      stone?.cautions ? h('details', { class: 'card', data: { key: 'cautions' } }, h('summary', {}, t('cautions')), h('ul', {}, stone.cautions.map((c) => h('li', {}, c.text)))) : null,
     ] : null);
 }
 

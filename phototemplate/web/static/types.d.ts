@@ -45,17 +45,17 @@ interface PieceView {
 }
 interface StoneView {
   pieces?: PieceView[]; splashes: any[]; seams: any[]; proposals: any[]; opening_sizes: SizeView[]; appliances: any[]; checks: any[];
-  shims: any[]; cautions: string[]; findings: FindingView[]; trouble?: string; where?: string; value?: number | null; nearest?: number | null;
+  shims: any[]; cautions: { text: string }[]; findings: FindingView[]; trouble?: string; where?: string; value?: number | null; nearest?: number | null;
 }
 interface Result {
   drawn?: boolean;
   revision: string; name: string; unscaled: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
   loops: LoopView[]; sheets: SheetView[]; strips: StripView[]; heights: any[]; lengths: any[]; photos: Record<string, any>;
-  walls: Record<string, string[]>; shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: string[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
+  walls: Record<string, string[]>; shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: { text: string }[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
 }
 interface Proposal {
   key: string; kind: string; source: string; shape: string; targets: string[]; confidence: number; path: Point[] | null; line: Point[];
-  search: number; height: number; reading: string; second: string;
+  search: number; height: number; reading: { text: string } | null; second: { text: string } | null;
 }
 interface Written { files: { name: string; file: string; bytes: number }[]; unscaled: boolean; revision: string; trouble: string }
 interface TopView { key: string; size: Point; levels: number; matrix: Matrix }

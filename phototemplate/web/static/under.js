@@ -6,7 +6,7 @@ import { drawing } from './drawings.js';
 import { lengthInput } from './form.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
-import { store, edit, freeName } from './store.js';
+import { store, edit, freeName, paperSaid } from './store.js';
 import { short } from './units.js';
 import { t } from './text.js';
 
@@ -26,7 +26,8 @@ export function open(root) {
 
   function content(draw) {
     const paper = store.job.paper || {}, lies = paper.lies_on;
-    const board = asking || lies === 'board';
+    const said = paperSaid();
+    const board = asking || lies === 'board' || !lies && said; // a thickness says so too
     const choice = (key, on, act) => h('button', { type: 'button', class: 'purpose', 'aria-pressed': String(on), onclick: act, data: { key: `under-${key}` } },
       drawing(`under-${key}`), h('span', {}, h('b', {}, t(`under.${key}`)), h('small', {}, t(`under.${key}.hint`))));
     return [
@@ -36,8 +37,8 @@ export function open(root) {
         choice('board', board, () => { asking = true; draw(); })),
       board ? h('div', { class: 'card' }, h('h2', {}, t('under.how-thick')),
         h('div', { class: 'row wrap' }, BOARDS_MM.map((mm) => button(short(mm), () => say('board', mm + PAPER_MM), { 'aria-pressed': String(Math.abs((paper.thickness_mm ?? 0) - mm - PAPER_MM) < 1e-6), data: { key: `board-${mm}` } })),
-          labelled(t('under.other'), lengthInput(lies === 'board' ? paper.thickness_mm : null, (v) => v !== null && say('board', v), 'thickness', { usual: USUAL_MM.thickness }), t('under.measure')))) : null,
-      lies ? [several(), cabinets()] : null,
+          labelled(t('under.other'), lengthInput(board ? paper.thickness_mm : null, (v) => v !== null && say('board', v), 'thickness', { usual: USUAL_MM.thickness }), t('under.measure')))) : null,
+      said ? [several(), cabinets()] : null,
     ];
   }
 

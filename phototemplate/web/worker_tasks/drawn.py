@@ -11,7 +11,8 @@ from phototemplate.errors import InputError
 from phototemplate.job import Job
 from phototemplate.template.drawn import no_outline
 from phototemplate.template.pieces import build_template
-from phototemplate.template.rules import CAUTIONS
+from phototemplate.template.rules import CAUTION_CODES
+from phototemplate.web.worker_tasks.spoken import phrase_part
 from phototemplate.web.worker_tasks.stone import template_part, trouble_of
 
 NOTHING = ("classes", "edges", "loops", "sheets", "strips", "heights", "lengths", "findings", "distances")
@@ -37,6 +38,7 @@ def view_of_drawn(job: Job) -> tuple[Any, dict[str, Any]]:
     return template, {
         "version": __version__, "revision": job.revision, "name": job.name, "unscaled": False, "tolerance": file.tolerance,
         "plan": np.eye(3), "bounds": [*corners.min(axis=0), *corners.max(axis=0)], **{name: [] for name in NOTHING},
-        "walls": {}, "photos": {}, "verdicts": {}, "sigma0": None, "cautions": list(CAUTIONS), "picture_key": "",
+        "walls": {}, "photos": {}, "verdicts": {}, "sigma0": None, "picture_key": "",
+        "cautions": [phrase_part(code) for code in CAUTION_CODES],
         "drawn": True, "stone": {**stone, **(trouble or {})} if stone or trouble else None, "shaping": False,
     }

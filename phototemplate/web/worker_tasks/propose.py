@@ -7,12 +7,14 @@ from typing import Any
 import numpy as np
 
 from phototemplate.edges.proposals.propose import propose_edges
+from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.model import Array, Measurement
 from phototemplate.network import workplane
 from phototemplate.progress import Progress
 from phototemplate.stage_inputs import edge_settings_of
 from phototemplate.web.constants import ALONG_MM, SAME_EDGE_MM
 from phototemplate.web.worker_tasks.result_view import move, plain_json, work_from_plan
+from phototemplate.web.worker_tasks.spoken import phrase_part
 
 
 def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
@@ -31,11 +33,17 @@ def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
         out.append({
             "kind": h.kind, "source": h.source, "shape": h.shape, "targets": list(h.targets), "confidence": p.confidence,
             "path": None if h.path is None else np.round(h.path, 2), "line": np.round(line, 1), "search": h.search_mm,
-            "height": h.height_mm, "reading": p.reading, "second": p.second,
+            "height": h.height_mm, "reading": _reading(p.reading), "second": _reading(p.second),
         })
     tell("propose", 1.0)
     answer: list[dict[str, Any]] = plain_json(out)
     return answer
+
+
+def _reading(words: str) -> dict[str, Any] | None:
+    """What a line is taken for, in every language."""
+    codes = {look.words: f"reading-{reading}" for reading, look in LOOKS.items()}
+    return phrase_part(codes[words]) if words in codes else {"text": words} if words else None
 
 
 def _along_targets(m: Measurement, targets: tuple[str, ...]) -> Array | None:

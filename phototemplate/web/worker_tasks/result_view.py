@@ -31,11 +31,11 @@ from phototemplate.stage_cache import key_of
 from phototemplate.stage_inputs import file_state
 from phototemplate.studies.assessment import judge, judge_quickly
 from phototemplate.studies.wall_strips import walls_of_strips
-from phototemplate.template.rules import CAUTIONS
+from phototemplate.template.rules import CAUTION_CODES
 from phototemplate.web.constants import BUDGET_LINES, SAME_LINE_MM, SHOWN_POINTS
 from phototemplate.web.worker_tasks.distance import kept_distances
 from phototemplate.web.worker_tasks.drawn import is_drawn, view_of_drawn
-from phototemplate.web.worker_tasks.spoken import finding_parts
+from phototemplate.web.worker_tasks.spoken import finding_parts, in_all, phrase_part
 from phototemplate.web.worker_tasks.stone import stone_of, template_part
 
 
@@ -181,7 +181,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "photos": _photos(m),
         "sigma0": m.network.sigma0,
         "findings": finding_parts(m.findings, job.file.units),
-        "cautions": list(CAUTIONS),
+        "cautions": [phrase_part(code) for code in CAUTION_CODES],
         "verdicts": verdicts_of(m, tolerance, judge_quickly(m, tolerance), job.file.units),
     }
 
@@ -192,7 +192,8 @@ def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged
     for e in m.outline.edges:
         withheld = m.network.quality.withheld
         v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id), unit, withheld)
-        out[e.edge_id] = {"state": v.state, "words": v.words, "sentence": v.sentence, "remedy": v.remedy}
+        said = in_all(lambda language, v=v: dict(zip(("sentence", "remedy"), v.said(language, True), strict=True)))
+        out[e.edge_id] = {"state": v.state, "words": v.words, **said}
     return out
 
 

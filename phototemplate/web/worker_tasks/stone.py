@@ -15,9 +15,10 @@ from phototemplate.template.boundary import FitError
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.piece_types import Cutout, Piece, Size, Template
 from phototemplate.template.quantities import Quantity
+from phototemplate.template.rules import CAUTION_CODES
 from phototemplate.units import LengthUnit
 from phototemplate.web.constants import CHORD_MM
-from phototemplate.web.worker_tasks.spoken import check_part, finding_parts
+from phototemplate.web.worker_tasks.spoken import check_part, finding_parts, phrase_part
 
 
 def stone_of(job: Job, m: Measurement) -> tuple[Template | None, dict[str, Any] | None]:
@@ -69,7 +70,7 @@ def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
             check_part(c.rule, c.facts, unit) | {"where": c.where, "source": c.source, "verdict": c.verdict} for c in t.checks
         ],
         "shims": [{"name": s.name, "group": s.group, "shim": s.shim_mm, "U": s.U_mm} for s in t.shims],
-        "cautions": list(t.cautions),
+        "cautions": [phrase_part(code) for code in CAUTION_CODES],
         "findings": finding_parts(t.findings, unit),
     }
 

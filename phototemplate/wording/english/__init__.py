@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from phototemplate.wording.english import capture, edges, network, template
+from phototemplate.wording.english import answers, capture, edges, network, template
 from phototemplate.wording.words import Language
 
 ENGLISH = Language(
     words={**capture.WORDS, **network.WORDS, **edges.WORDS, **template.WORDS},
     checks=template.CHECKS,
+    phrases=answers.PHRASES,
     units={"mm": " mm", "px": " px", "deg": " degrees", "kg": " kg", "lb": " lb", "percent": " %", "megapixels": " megapixels"},
     names={
         "upper-left": "the upper left corner", "upper-right": "the upper right corner",
@@ -31,6 +32,8 @@ ENGLISH = Language(
         "turned": "turned by 90 degrees", "right": "from further to the right", "left": "from further to the left",
         "closer": "from closer", "from-here": "from about there",
         "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
+        "place-start": "at its start", "place-middle": "in its middle", "place-end": "at its end",
+        "place-first quarter": "in its first quarter", "place-third quarter": "in its third quarter",
     },
     last=" and ",
     more="{n} more",

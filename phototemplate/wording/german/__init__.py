@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from phototemplate.wording.german import capture, edges, network, template
+from phototemplate.wording.german import answers, capture, edges, network, template
 from phototemplate.wording.words import Language
 
 GERMAN = Language(
     words={**capture.WORDS, **network.WORDS, **edges.WORDS, **template.WORDS},
     checks=template.CHECKS,
+    phrases=answers.PHRASES,
     units={"mm": " mm", "px": " px", "deg": " Grad", "kg": " kg", "lb": " lb", "percent": " %", "megapixels": " Megapixel"},
     names={
         "upper-left": "der linken oberen Ecke", "upper-right": "der rechten oberen Ecke",
@@ -31,6 +32,8 @@ GERMAN = Language(
         "turned": "um 90 Grad gedreht", "right": "von weiter rechts", "left": "von weiter links",
         "closer": "aus größerer Nähe", "from-here": "etwa von dort",
         "meets": "hält", "fails": "hält nicht", "cannot tell": "lässt sich nicht sagen",
+        "place-start": "an ihrem Anfang", "place-middle": "in ihrer Mitte", "place-end": "an ihrem Ende",
+        "place-first quarter": "im ersten Viertel", "place-third quarter": "im dritten Viertel",
     },
     last=" und ",
     more="{n} weitere",
