@@ -84,7 +84,7 @@ def test_a_judged_edge_is_judged_where_it_is_worst(said: Judgements) -> None:
     inside = replace(said.edges[edge.edge_id], where="third quarter", U_mm=5.0, verdict="cannot tell", remedies=())
     v = words.edge_verdict(edge, 0.9, judged=inside)
     assert (v.state, v.words) == ("short", "cannot tell")
-    assert "at its third quarter" in v.sentence
+    assert "in its third quarter" in v.sentence
     assert v.remedy, "the usual cure for the largest cause where no remedy was computed"
 
 

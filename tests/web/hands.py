@@ -68,7 +68,6 @@ class Touch(Mouse):
     touch = True
 
     def _press(self, what: Any) -> None:
-        what.scroll_into_view_if_needed()
         what.tap()
 
     def _tap(self, x: float, y: float) -> None:

@@ -225,7 +225,9 @@ def small(folder: Path, names: tuple[str, ...] = ()) -> list[Path]:
 
 
 def wrong_edges(job_folder: Path, result: Any) -> list[str]:
-    """Edges with a tick that lie outside their U against the demo's truth, along all that was seen of them."""
+    """Edges with a tick that lie outside the tolerance that it speaks of, or outside U at k = 3, against the demo's truth,
+    at the worst place of all that was seen of them. U itself (k = 2) holds at 95 of 100 places; a bench counts those.
+    """
     from phototemplate.job import load_job
     from phototemplate.pipeline import measure
     from tests.bench.proposals import places, work_from_truth
@@ -239,8 +241,9 @@ def wrong_edges(job_folder: Path, result: Any) -> list[str]:
     for segment in measured.outline.segments:
         misses = [_miss(segment, line, measured) for line in true]
         miss, U = min((m for m in misses if len(m[0])), key=lambda m: float(np.abs(m[0]).max()))
-        worst = int(np.argmax(np.abs(miss) - U))
-        if abs(miss[worst]) > U[worst] and result["verdicts"][segment.edge_id]["state"] == "good":
+        most = np.minimum(1.5 * U, result["tolerance"])
+        worst = int(np.argmax(np.abs(miss) - most))
+        if abs(miss[worst]) > most[worst] and result["verdicts"][segment.edge_id]["state"] == "good":
             out.append(f"{segment.edge_id}: {miss[worst]:.2f} of {U[worst]:.2f}")
     return out
 

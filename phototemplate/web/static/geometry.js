@@ -88,3 +88,15 @@ export function facing(ends, least, most) {
   }
   return out;
 }
+
+/** Centre of area of a polygon; that of its corners where it has no area. @param {Point[]} shape @returns {Point} */
+export function centroid(shape) {
+  let area = 0, x = 0, y = 0;
+  shape.forEach(([x0, y0], k) => {
+    const [x1, y1] = shape[(k + 1) % shape.length], cross = x0 * y1 - x1 * y0;
+    area += cross / 2;
+    x += (x0 + x1) * cross / 6;
+    y += (y0 + y1) * cross / 6;
+  });
+  return Math.abs(area) > 1e-9 ? [x / area, y / area] : middle(shape);
+}

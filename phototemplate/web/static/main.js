@@ -63,23 +63,47 @@ function frame() {
     const here = name === shown || (shown === 'photo' && name === 'photos');
     return h('a', { href: `#${name}`, 'aria-current': here ? 'page' : null, data: { key: `nav-${name}` } }, k === null ? null : h('i', { 'aria-hidden': 'true' }, k + 1), t(`nav.${name}`), badge(name));
   };
-  fill(nav, store.home ? null : WAY.map((p, k) => link(p, k)));
+  // an element that is being pressed must not be put anew for nothing
+  const drawn = JSON.stringify([store.home, shown, language(), [...WAY, ...BESIDE].map(([name]) => count(name))]);
+  if (nav.dataset.drawn !== drawn) {
+    nav.dataset.drawn = drawn;
+    fill(nav, store.home ? null : WAY.map((p, k) => link(p, k)));
+    menu(link);
+  }
+  tools();
+  work();
+}
+
+function menu(link) {
   const inside = BESIDE.some(([name]) => name === shown);
   fill(beside, h('summary', { class: inside ? 'here' : '', data: { key: 'nav-beside' } }, inside ? t(`nav.${shown}`) : t('nav.beside')), h('nav', { class: 'menu-box', 'aria-label': t('nav.beside') }, BESIDE.map((p) => link(p, null))));
+}
+
+let drawnTools = '';
+
+function tools() {
   const undo = store.undo ? t('undo.of', { what: labelOf(store.undo) }) : t('undo.nothing');
   const redo = store.redo ? t('redo.of', { what: labelOf(store.redo) }) : t('redo.nothing');
+  const drawn = JSON.stringify([store.home, language(), undo, redo]);
+  if (drawn === drawnTools) return;
+  drawnTools = drawn;
   fill(document.getElementById('tools'), store.home ? null : [beside,
     button('', () => step(true), { icon: 'undo', disabled: !store.undo, 'aria-label': undo, title: undo, class: 'plain', data: { key: 'undo' } }),
     button('', () => step(false), { icon: 'redo', disabled: !store.redo, 'aria-label': redo, title: redo, class: 'plain', data: { key: 'redo' } })],
   h('a', { class: 'button plain', href: '#help', 'aria-label': t('nav.help'), title: t('nav.help'), data: { key: 'help' } }, '?'));
-  work();
 }
 
-function badge(name) {
+/** What is to be looked at on a page. @param {string} name */
+function count(name) {
   let n = 0;
   if (name === 'photos') n = [...store.photos.values()].filter((p) => p.state === 'bad' || (p.seen?.findings || []).some((f) => f.severity !== 'note')).length;
   if (name === 'edges') n = (store.job.edges || []).filter((e) => store.result && !store.stale && !found(e.id)).length;
   if (name === 'stone' && store.result?.stone) n = store.result.stone.trouble ? 1 : (store.result.stone.findings || []).filter((f) => f.severity !== 'note').length;
+  return n;
+}
+
+function badge(name) {
+  const n = count(name);
   return n ? h('b', { class: 'badge', title: t('badge', { n }) }, n) : null;
 }
 

@@ -2,7 +2,7 @@
 
 import { OTHER_LINE_MM } from './constants.js';
 import { away, boxOf, label, line, palette, projector, text } from './drawing.js';
-import { footOn, upright } from './geometry.js';
+import { centroid, footOn, middle, upright } from './geometry.js';
 import { store, edgeOf, found, openProposals, tolerance } from './store.js';
 import { t } from './text.js';
 import { short, within, metric, inInch, fraction } from './units.js';
@@ -263,13 +263,12 @@ export class Stone {
         ctx.arc(x, y, Math.max(2, hole.diameter / 2 * stage.view.k), 0, 7);
         ctx.stroke();
       }
-      const n = piece.shape.length;
-      const mid = piece.shape.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]);
-      text(ctx, piece.id, at(mid), { size: 15, colour: c.stone });
     }
+    const name = (words, [x, y], style) => [0, 20, -20].some((dy) => label(ctx, stage, words, [x, y + dy], style));
+    for (const piece of stone.pieces) name(piece.id, at(centroid(piece.shape)), { size: 15, colour: c.stone });
     for (const seam of stone.seams) {
       line(ctx, [at(seam.start), at(seam.end)], { colour: c.seam, width: 3, dash: [12, 4, 2, 4] });
-      text(ctx, seam.id, at([(seam.start[0] + seam.end[0]) / 2, (seam.start[1] + seam.end[1]) / 2]), { colour: c.seam });
+      name(seam.id, at(middle([seam.start, seam.end])), { colour: c.seam });
     }
     for (const p of stone.proposals) line(ctx, [at(p.start), at(p.end)], { colour: c.seam, width: 1.5, dash: [2, 6] });
     if (this.sizes) for (const piece of stone.pieces) for (const size of piece.sizes) this.size(ctx, stage, at, size, c);

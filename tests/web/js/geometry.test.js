@@ -2,7 +2,7 @@
 
 import assert from 'node:assert/strict';
 import test from 'node:test';
-import { apply, facing, footOn, inside, inverse, upright, uprightMatrix, uprightSize } from '../../../phototemplate/web/static/geometry.js';
+import { centroid, apply, facing, footOn, inside, inverse, upright, uprightMatrix, uprightSize } from '../../../phototemplate/web/static/geometry.js';
 
 test('a matrix and its inverse', () => {
   const m = [0.6, -0.8, 1.6, 1.2, 11, -7];
@@ -43,4 +43,11 @@ test('ends beside a range face each other, left and right as seen from the room'
   assert.deepEqual(more, []);
   assert.deepEqual([gap.a, gap.b, gap.gap], ['gap-left', 'gap-right', 763]);
   assert.deepEqual(gap.place, [1797.5, -302.5]);
+});
+
+test('the middle of an L is that of its two rectangles', () => {
+  // 4 x 1 and 1 x 2 above it: (4 * (2, 0.5) + 2 * (0.5, 2)) / 6
+  const [x, y] = centroid([[0, 0], [4, 0], [4, 1], [1, 1], [1, 3], [0, 3]]);
+  assert.ok(Math.abs(x - 9 / 6) < 1e-12 && Math.abs(y - 1) < 1e-12);
+  assert.deepEqual(centroid([[1, 1], [3, 1]]), [2, 1]); // no area
 });
