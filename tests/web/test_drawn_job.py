@@ -20,7 +20,7 @@ def test_an_island_by_its_numbers(tmp_path: Path) -> None:
     app = start_on(tmp_path)
     with playwright.sync_playwright() as p:
         page = p.chromium.launch(executable_path=browser_path(), args=FLAGS).new_page(viewport={"width": 1280, "height": 900})
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(120_000)
         page.goto(app.address)
 
         def press(key: str) -> None:

@@ -202,7 +202,7 @@ def somebody(folder: Path, hand: type[Mouse]) -> Iterator[Person]:
         browser = p.chromium.launch(executable_path=browser_path(), args=FLAGS)
         w, h = SIZES[hand.name]
         page = browser.new_context(viewport={"width": w, "height": h}, has_touch=hand.touch, accept_downloads=True).new_page()
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(120_000)
         page.goto(app.address)
         page.locator('[data-key="purpose-template"]').wait_for()
         person = Person(app, page, hand(page))
@@ -211,7 +211,8 @@ def somebody(folder: Path, hand: type[Mouse]) -> Iterator[Person]:
             yield person
         except BaseException:
             page.screenshot(path=str(folder / "failed.png"))
-            print("as it stood:", folder / "failed.png", page.url, page.locator(".side, main").first.inner_text()[:1500])
+            print("as it stood:", folder / "failed.png", page.url, page.locator("#notices").inner_text())
+            print(page.locator(".side, main").first.inner_text()[:1500])
             raise
         finally:
             browser.close()

@@ -45,6 +45,7 @@ export function open(root) {
   const stage = new Stage(canvas, { name: t('customer.canvas') });
   stage.background = '#6f6d68';
   stage.pad = [8, 8, 8, 8];
+  let ownWish = false;
   let shown = '', pending = false, again = false, keepNext = false, closed = false;
   /** @type {Matrix} */
   let matrix = [1, 0, 0, 1, 0, 0];
@@ -75,6 +76,9 @@ export function open(root) {
     if (file || busy) return;
     const a = await call('begin', {}, t('loading'));
     if (!a || closed) return;
+    // photos with target sheets are measured without any clicks; looking for corners in them is a wish of its own
+    ownWish = !a.file && Boolean(store.result);
+    if (ownWish) { panel(); return; }
     file = a.file || { photos: [], runs: [], lengths: [], pieces: [] };
     last = JSON.stringify(file);
     if (!a.file) await look(); else await fit(false);
@@ -227,6 +231,7 @@ export function open(root) {
   }
 
   function body() {
+    if (!file && ownWish) return [h('p', {}, t('customer.measured')), button(t('customer.look'), () => { ownWish = false; file = { photos: [], runs: [], lengths: [], pieces: [] }; look(); }, { data: { key: 'look' } })];
     if (!file) return [h('p', {}, t('customer.wait')), dropBox()];
     return [asked(), result(), !(file.runs || []).length ? shapes() : corners_(), things(), edges(), known(), more(), h('details', { data: { key: 'more-photos' } }, h('summary', {}, t('customer.more-photos')), dropBox(), button(t('customer.look'), look, { disabled: Boolean(busy), data: { key: 'look' } }))];
   }
