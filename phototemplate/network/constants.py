@@ -332,6 +332,8 @@ LOOSE_EVIDENCE: Final = 59.0
 parameters."""
 LEAST_OF_STRIP: Final = 6
 """count. Sightings of a strip in either group of photos. Derived: as many numbers twice over as there are parameters."""
+WRONG_PARAMETERS: Final = 2
+"""count. Parameters of a wrong sighting. Derived: its two coordinates."""
 SMEARED_PARAMETERS: Final = 3
 """count. Parameters of a smeared photo. Derived: a direction and the noise along and across it."""
 SMEAR_CORE: Final = 3.0

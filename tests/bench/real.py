@@ -189,7 +189,8 @@ def _metric_camera(result: BenchResult, folder: Path) -> None:
             break
     pose = rigid.fit_rigid(solved.state.points, network.xyz_mm)
     rms = float(np.sqrt(np.mean((rigid.transform(pose, solved.state.points) - network.xyz_mm) ** 2)))
-    free = survey.inner_constraint_cov(solved.state.points, _point_cov(network, bundle.covariance(problem, solved.normal)))
+    cov = _point_cov(replace(network, problem=problem), bundle.covariance(problem, solved.normal))
+    free = survey.inner_constraint_cov(solved.state.points, cov)
     ratio = float(np.median(survey.PUBLISHED_S0 / survey.SIGMA_MM * np.sqrt(np.diag(free)).reshape(-1, 3) / network.u_mm))
     focus, centre, turn, _ = priors.exposure_sd[0]
     radius = 0.25 * float(np.hypot(*survey.SENSOR_MM))

@@ -7,39 +7,52 @@ from dataclasses import replace
 import numpy as np
 from scipy import stats
 
+from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 
 
-def snoop(run: Adjustment) -> Adjustment:
-    """Reject sightings whose normalized residual is too large; whole views first, then the worst of each view.
+def wrong_by(run: Adjustment) -> tuple[Array, float]:
+    """(N,) drop in chi-squared at its photo's noise that each sighting's being wrong would bring, and what chance exceeds.
 
-    Uses the full covariance of the residuals, so that a sighting which the adjustment follows closely is still seen.
-    """
-    problem, settings = run.problem, run.settings
-    linear = run.solved.linear
-    cov = bundle.covariance(problem, run.solved.normal)
-    fitted = bundle.fitted_cov(problem, linear, cov)
-    used, photo = run.used, problem.sightings.photo
-    noise = run.noise_by_photo()
-    sign = np.where(used, -1.0, 1.0)[:, None, None]
-    q = np.eye(2) + sign * fitted
-    q = 0.5 * (q + q.transpose(0, 2, 1))
-    value, vector = np.linalg.eigh(q)
+    The squared residual in units of its own covariance. With weight w (robust weights included) and f what the adjustment
+    follows of a sighting (``J C J^T``), that is ``1 + (1 - 2 w) f - w (1 - w) f^2``: ``1 - f`` of one that takes part in full,
+    ``1 + f`` of one that does not. So a sighting which the adjustment follows closely is still seen."""
+    problem, linear = run.problem, run.solved.linear
+    f = bundle.fitted_cov(problem, linear, bundle.covariance(problem, run.solved.normal))
+    w = run.solved.weight[:, None, None]
+    q = np.eye(2) + (1.0 - 2.0 * w) * f - w * (1.0 - w) * (f @ f)
+    value, vector = np.linalg.eigh(0.5 * (q + q.transpose(0, 2, 1)))
     # Where nothing checks a sighting (value near 0) its residual is 0 as well: do not divide noise by nothing.
     along = np.einsum("nji,nj->ni", vector, linear.white)
     square = np.where(value > constants.CHECKED, along**2 / np.maximum(value, constants.CHECKED), 0.0).sum(axis=1)
-    square /= noise[photo] ** 2
     # Same tail probability for the pair as for one normal value at the limit.
-    limit = -2.0 * np.log(2.0 * stats.norm.sf(settings.reject))
+    limit = -2.0 * np.log(2.0 * stats.norm.sf(run.settings.reject))
+    return square / run.noise_by_photo()[problem.sightings.photo] ** 2, float(limit)
+
+
+def wrong_sightings(run: Adjustment) -> list[tuple[int, float]]:
+    """The sighting of each target in each photo that is most likely wrong, and the drop in chi-squared by its being so."""
+    square, limit = wrong_by(run)
+    square = np.where(run.used, square, 0.0)
+    worst = [rows.start + int(np.argmax(square[rows])) for rows, _, _ in run.problem.groups if rows.stop > rows.start]
+    return [(i, float(square[i])) for i in worst if square[i] > limit]
+
+
+def snoop(run: Adjustment) -> Adjustment:
+    """Reject sightings whose normalized residual is too large: whole views where a target that lies elsewhere explains more for
+    its parameters than one wrong sighting that spoils the others, else the worst of each view."""
+    square, limit = wrong_by(run)
+    used = run.used
     out = np.zeros(len(used), dtype=bool)
-    for rows, _, key in problem.groups:
+    for rows, _, key in run.problem.groups:
         mine = np.nonzero(used[rows])[0]
         if not len(mine):
             continue
         s = square[rows][mine]
-        if key >= 0 and len(mine) >= 3 and np.median(np.sqrt(s)) > settings.target_reject:
+        lies_elsewhere = s.sum() / constants.MOVED_PARAMETERS > s.max() / constants.WRONG_PARAMETERS
+        if key >= 0 and len(mine) >= 3 and lies_elsewhere and np.median(np.sqrt(s)) > run.settings.target_reject:
             out[rows] = used[rows]
             continue
         out[rows.start + mine[s >= max(limit, constants.REJECTED_TOGETHER * s.max())]] = True
@@ -48,16 +61,10 @@ def snoop(run: Adjustment) -> Adjustment:
 
 def readmit(run: Adjustment) -> Adjustment:
     """Take back rejected sightings that fit the clean network after all (not those of moved sheets)."""
-    problem, linear = run.problem, run.solved.linear
-    out = run.base == 0
+    out, s = run.base == 0, run.problem.sightings
     if not out.any():
         return run
-    cov = bundle.covariance(problem, run.solved.normal)
-    q = np.eye(2) + bundle.fitted_cov(problem, linear, cov)
-    square = np.einsum("ni,nij,nj->n", linear.white, np.linalg.inv(q), linear.white)
-    s = problem.sightings
-    square = square / run.noise_by_photo()[s.photo] ** 2
-    limit = -2.0 * np.log(2.0 * stats.norm.sf(run.settings.reject))
+    square, limit = wrong_by(run)
     back, moved = out & (square < limit), set(run.moved)
     for body, photo in sorted(run.moved):
         view = (s.body == body) & (s.photo == photo)

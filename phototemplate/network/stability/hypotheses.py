@@ -10,8 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.stability.data_snooping import wrong_sightings
 from phototemplate.network.stability.loose_strips import left_out, loosenings
 from phototemplate.network.stability.moved_targets import leave_out, moves
 from phototemplate.network.stability.print_scale import release_print_scale, scale_conflicts
@@ -26,8 +29,8 @@ class Explanation:
 
     gain: float
     """Drop in chi-squared at unit noise"""
-    action: Callable[[], Adjustment]
-    """The adjustment with it, not yet solved"""
+    action: Callable[[Adjustment], Adjustment]
+    """Gives the adjustment with it, not yet solved"""
 
 
 @dataclass(frozen=True)
@@ -40,29 +43,35 @@ class Hypothesis:
     level: Callable[[AdjustmentSettings], float]
     """Drop in chi-squared below which it is chance"""
     statistic: Callable[[Adjustment], Sequence[Explanation]]
+    singly: bool = True
+    """Whether one of its explanations is taken at a time: others may be of the same residuals"""
 
 
 def _moved(run: Adjustment) -> list[Explanation]:
-    return [Explanation(m.gain, lambda m=m: leave_out(run, m.body, m.photos)) for m in moves(run)]  # type: ignore[misc]
+    return [Explanation(m.gain, lambda run, m=m: leave_out(run, m.body, m.photos)) for m in moves(run)]  # type: ignore[misc]
 
 
 def _misprinted(run: Adjustment) -> list[Explanation]:
     conflicts = scale_conflicts(run, only_bodies=True)
     worst = max((c.normalized**2 for c in conflicts), default=0.0)
-    return [Explanation(worst, lambda: release_print_scale(run, conflicts))] if conflicts else []
+    return [Explanation(worst, lambda run: release_print_scale(run, conflicts))] if conflicts else []
 
 
 def _loose(run: Adjustment) -> list[Explanation]:
     found = [one for one in loosenings(run)[:1] if one.visible_mm > constants.SAME_MM]
-    return [Explanation(one.gain, lambda one=one: left_out(run, one)) for one in found]  # type: ignore[misc]
+    return [Explanation(one.gain, lambda run, one=one: left_out(run, one)) for one in found]  # type: ignore[misc]
 
 
 def _smeared(run: Adjustment) -> list[Explanation]:
-    return [Explanation(one.gain, lambda one=one: reweighted(run, one)) for one in smears(run)]  # type: ignore[misc]
+    return [Explanation(one.gain, lambda run, one=one: reweighted(run, one)) for one in smears(run)]  # type: ignore[misc]
 
 
 def _bent(run: Adjustment) -> list[Explanation]:
-    return [Explanation(g, lambda b=b: run.releasing_curl({b})) for b, g in curl_evidence(run).items()]  # type: ignore[misc]
+    return [Explanation(g, lambda run, b=b: run.releasing_curl({b})) for b, g in curl_evidence(run).items()]  # type: ignore[misc]
+
+
+def _wrong(run: Adjustment) -> list[Explanation]:
+    return [Explanation(g, lambda run, i=i: run.rejecting(np.array([i]))) for i, g in wrong_sightings(run)]  # type: ignore[misc]
 
 
 HYPOTHESES: tuple[Hypothesis, ...] = (
@@ -73,17 +82,25 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
     Hypothesis("it is bent", constants.BENT_PARAMETERS, lambda s: s.curl_evidence, _bent),
     Hypothesis("a strip came loose", constants.LOOSE_PARAMETERS, lambda s: constants.LOOSE_EVIDENCE, _loose),
     Hypothesis("a photo is smeared", constants.SMEARED_PARAMETERS, lambda s: s.moved_evidence, _smeared),
+    Hypothesis("a sighting is wrong", constants.WRONG_PARAMETERS, lambda s: 0.0, _wrong, singly=False),
 )
-"""Every hypothesis; that a sighting is wrong is asked once these are settled
-(:mod:`~phototemplate.network.stability.data_snooping`)"""
+"""Every hypothesis. What single wrong sightings explain better than any of the others is no evidence of those; the rest of them
+are looked for once all is settled (:mod:`~phototemplate.network.stability.data_snooping`)"""
 
 
 def best_explained(run: Adjustment) -> Adjustment:
-    """With the strongest explanation for its cost; the same where nothing is beyond chance."""
+    """With the strongest explanation for its cost, or with all wrong sightings that explain more than any other; the same where
+    nothing but wrong sightings is beyond chance."""
     found = [
-        (explanation.gain / hypothesis.parameters, explanation)
+        (explanation.gain / hypothesis.parameters, hypothesis.singly, explanation)
         for hypothesis in HYPOTHESES
         for explanation in hypothesis.statistic(run)
         if explanation.gain > hypothesis.level(run.settings)
     ]
-    return max(found, key=lambda one: one[0])[1].action() if found else run
+    if not any(singly for _, singly, _ in found):
+        return run
+    found.sort(key=lambda one: -one[0])
+    strongest = next(i for i, (_, singly, _) in enumerate(found) if singly)
+    for _, _, explanation in found[: max(strongest, 1)]:
+        run = explanation.action(run)
+    return run
