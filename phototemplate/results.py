@@ -23,6 +23,7 @@ from phototemplate.output.formats import FORMATS, Material, write_formats
 from phototemplate.output.report import TopPicture
 from phototemplate.output.report.words import tolerance_words
 from phototemplate.output.revision import HandedOut, changes, next_revision, read_handed_out
+from phototemplate.output.withheld import as_shown, without_uncertainties
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.result_set import current_set, inputs_of, new_set, retire, working_on
@@ -53,6 +54,7 @@ class Outcome:
     """What :func:`measure_and_write` leaves."""
 
     measurement: Measurement
+    """As it may be shown: without uncertainties where they are withheld"""
     judgements: Judgements
     """Verdicts, budgets and reliability, as report and result have them"""
     written: dict[str, Path]
@@ -207,7 +209,8 @@ def _material(
         handed_out=_handed_out(job),
         progress=progress,
     )
-    return Outcome(measurement, judgements, {}, template, doubt), material
+    shown = without_uncertainties(template) if measurement.network.quality.withheld else template
+    return Outcome(as_shown(measurement), judgements, {}, shown, doubt), material
 
 
 def write_drawn(job: Job, wanted: Wanted = Wanted()) -> tuple[Template, dict[str, Path]]:

@@ -152,6 +152,11 @@ def format_U(U: float, decimals: int = 2, unit: str = "") -> str:
     return f"{U:.{decimals}f}{unit}" if math.isfinite(U) else WITHHELD
 
 
+def plus_minus(U: float, decimals: int = 2, unit: str = "") -> str:
+    """The same behind the number that it belongs to."""
+    return f"±{format_U(U, decimals, unit)}" if math.isfinite(U) else f"U {WITHHELD}"
+
+
 @dataclass
 class BareNumbers:
     """Validation context of a file that people write: what a length means that has no unit.

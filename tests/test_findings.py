@@ -117,7 +117,7 @@ def test_parts_of_a_sentence_are_left_out_or_repeated() -> None:
 
 def test_a_second_language_needs_no_code() -> None:
     polish = Language(
-        {}, names={}, units={"mm": " mm"}, last=" i ", more="{n} inne", span="{low} do {high}",
+        {}, names={}, units={"mm": " mm"}, last=" i ", more="{n} inne", span="{low} do {high}", withheld="nie podano",
         plural=lambda n: 0 if n == 1 else 1 if 2 <= n % 10 <= 4 and not 12 <= n % 100 <= 14 else 2,
     )  # fmt: skip
     told = [polish.sentence("{n_photos:zdjęcie|zdjęcia|zdjęć}", {"n_photos": n}) for n in (1, 3, 5, 12, 22)]

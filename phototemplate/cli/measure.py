@@ -129,7 +129,7 @@ def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
         "edges": [
             {"edge": e.edge_id, "kind": e.kind, "length_mm": e.length_mm,
              "length_U_mm": e.length_U_mm if math.isfinite(e.length_U_mm) else None,
-             "offset_U_mm": list(e.offset_U_mm),
+             "offset_U_mm": [u if math.isfinite(u) else None for u in e.offset_U_mm],
              "verdict": judgements.edges[e.edge_id].verdict if e.edge_id in judgements.edges else "cannot tell"}
             for e in measurement.outline.edges
         ],

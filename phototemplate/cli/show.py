@@ -19,7 +19,7 @@ from phototemplate.output.assessment import Judgements
 from phototemplate.output.report.words import tolerance_words
 from phototemplate.progress import Progress as ProgressCall
 from phototemplate.progress import quiet
-from phototemplate.units import LengthUnit, format_length
+from phototemplate.units import WITHHELD, LengthUnit, format_length, format_U
 from phototemplate.wording import said
 
 MARK = {"note": "·", "warning": "!", "serious": "!!"}
@@ -76,8 +76,8 @@ def edge_table(measurement: Measurement, units: str, judgements: Judgements | No
             e.edge_id,
             f"{e.kind} ({e.shape})" if e.shape != "line" else e.kind,
             format_length(e.length_mm, cast(LengthUnit, units)),
-            f"{e.length_U_mm:.2f}" if math.isfinite(e.length_U_mm) else "as seen",
-            " ".join(f"{u:.2f}" for u in e.offset_U_mm),
+            "as seen" if math.isnan(e.length_U_mm) else format_U(e.length_U_mm, 2),
+            " ".join(format_U(u, 2) for u in e.offset_U_mm) if all(map(math.isfinite, e.offset_U_mm)) else WITHHELD,
             f"{e.height_mm[0]:+.1f}",
             str(e.n_photos),
             e.budget[0][0] if e.budget else "",

@@ -186,16 +186,11 @@ def pieces_subject(material: Material) -> Subject:
 
 def _withheld(material: Material) -> Material:
     """What is shown where the photos contradict each other too much for any uncertainty to be stated."""
-    from phototemplate.output.withheld import without_uncertainties
+    from phototemplate.output.withheld import as_shown, without_uncertainties
 
-    m, judged = material.measurement, material.judgements
-    assert m is not None
-    plane = replace(m.work_plane, heights=without_uncertainties(m.work_plane.heights))
+    assert material.measurement is not None
     return replace(
-        material,
-        measurement=replace(m, outline=without_uncertainties(m.outline), work_plane=plane),
-        template=without_uncertainties(material.template),
-        judgements=replace(without_uncertainties(judged), findings=()) if judged is not None else None,
+        material, measurement=as_shown(material.measurement), template=without_uncertainties(material.template), judgements=None
     )
 
 
@@ -219,7 +214,6 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
         if name not in known:
             raise InputError(f"There is no format {name!r}; choose from {', '.join(known)}.")
     chosen = [f for f in FORMATS if not names or f.name in names]
-    whole = material
     if material.withheld:
         material = _withheld(material)
     unscaled = material.outline.unscaled
@@ -228,9 +222,7 @@ def write_formats(material: Material, folder: Path, names: Sequence[str] = ()) -
     written: dict[str, Path] = {}
     for one in chosen:
         if one.of == "measurement" and material.measurement is not None:
-            # a program reads in the result that it is withheld; nothing else shows numbers that hold nothing
-            shown = whole if one.name == "result" else material
-            written[one.name] = one.write(shown, None, folder / one.file_name(None, unscaled))
+            written[one.name] = one.write(material, None, folder / one.file_name(None, unscaled))
     drawings = [f for f in chosen if f.of == "drawing"]
     if drawings and unscaled and not material.allow_unscaled:
         raise MeasureError(

@@ -26,6 +26,7 @@ from phototemplate.output.assessment import Judgements
 from phototemplate.output.result_assessment import judgements_part
 from phototemplate.output.result_reader import StoredResult, read_result
 from phototemplate.output.schema_base import Symmetric, numbers
+from phototemplate.output.withheld import as_shown
 from phototemplate.wording import say
 
 __all__ = ["StoredResult", "read_result", "result_of", "write_result_json"]
@@ -46,6 +47,9 @@ def write_result_json(measurement: Measurement, path: str | Path, judgements: Ju
 
 def result_of(measurement: Measurement, judgements: Judgements | None = None) -> s.Result:
     """The measurement in the form of the file."""
+    withheld = measurement.network.quality.withheld
+    measurement = as_shown(measurement)
+    judgements = None if withheld else judgements
     net, outline = measurement.network, measurement.outline
     influences = outline.influences
     return s.Result(
@@ -53,6 +57,7 @@ def result_of(measurement: Measurement, judgements: Judgements | None = None) ->
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         job=measurement.job_name,
         scale_known=net.scale_known,
+        withheld=withheld,
         sigma0=_finite(net.sigma0),
         redundancy=_finite(net.redundancy),
         outline=_outline_part(outline),
@@ -107,8 +112,8 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
             "length_mm": report.length_mm,
             "length_U_mm": _finite(report.length_U_mm),
             "angle_rad": report.angle_rad,
-            "angle_U_rad": report.angle_U_rad,
-            "offset_U_mm": list(report.offset_U_mm),
+            "angle_U_rad": _finite(report.angle_U_rad),
+            "offset_U_mm": [_finite(u) for u in report.offset_U_mm],
             "budget": [(cause, float(f"{u:.6g}")) for cause, u in report.budget],
             "rms_mm": _finite(report.rms_mm),
         }
@@ -124,7 +129,7 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
         offsets_mm=numbers(segment.offsets_mm, 15),
         height_mm=list(segment.height_mm),
         arris_mm=None if segment.arris_mm is None else segment.arris_mm[0],
-        arris_U_mm=None if segment.arris_mm is None else 2.0 * segment.arris_mm[1],
+        arris_U_mm=None if segment.arris_mm is None else _finite(2.0 * segment.arris_mm[1]),
         n_photos=segment.n_photos,
         points_mm=numbers(np.round(segment.points_mm, 4)),
         residuals_mm=numbers(np.round(segment.residuals_mm, 5)),
@@ -139,7 +144,8 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
 def _loop_part(loop: OutlineLoop) -> s.LoopPart:
     corners = []
     for i, (xy, cov) in enumerate(zip(loop.corners_mm, loop.corner_cov_mm2, strict=True)):
-        axes = 2.0 * np.sqrt(np.maximum(np.linalg.eigvalsh(cov)[::-1], 0.0))
+        stated = bool(np.all(np.isfinite(cov)))
+        axes = 2.0 * np.sqrt(np.maximum(np.linalg.eigvalsh(cov)[::-1], 0.0)) if stated else np.full(2, np.nan)
         before, after = loop.edge_ids[i - 1], loop.edge_ids[i % len(loop.edge_ids)]
         if not loop.closed:  # an open chain has a free end before its first and after its last edge
             before = loop.edge_ids[i - 1] if i > 0 else ""
@@ -162,7 +168,7 @@ def _plane_part(measurement: Measurement) -> s.WorkPlanePart:
         translation_mm=numbers(plane.translation_mm),
         covariance=Symmetric.of(plane.shared_jac @ plane.influences.cov @ plane.shared_jac.T),
         heights=[
-            s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=h.u_mm)
+            s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=_finite(h.u_mm))
             for h in plane.heights
         ],
         findings=_findings(plane.findings),

@@ -95,6 +95,11 @@ def _edges(tree: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def _stored(result: s.Result) -> StoredResult:
+    if result.withheld:
+        raise InputError(
+            f"The photos of {result.job} contradict each other too much to be compared with (its report says why); take them "
+            "again and measure the job anew."
+        )
     return StoredResult(
         job_name=result.job,
         created=result.created,
@@ -104,7 +109,7 @@ def _stored(result: s.Result) -> StoredResult:
             for c in result.cameras
         ),
         heights=tuple(
-            HeightPoint(h.target, np.array(h.xy_mm), h.height_mm, h.u_mm, h.group) for h in result.work_plane.heights
+            HeightPoint(h.target, np.array(h.xy_mm), h.height_mm, _nan(h.u_mm), h.group) for h in result.work_plane.heights
         ),
         lengths=tuple(
             KnownLengthResult(

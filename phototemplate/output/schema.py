@@ -20,7 +20,17 @@ from typing import Any, Literal
 from phototemplate.model import EdgeKind, ShapeKind
 from phototemplate.output.constants import RESULT_VERSION
 from phototemplate.output.schema_assessment import JudgementsPart
-from phototemplate.output.schema_base import Number, Pair, Part, Row, Severity, Symmetric, Triple
+from phototemplate.output.schema_base import (
+    Number,
+    Pair,
+    Part,
+    Row,
+    Severity,
+    Symmetric,
+    Triple,
+    UncertainPair,
+    UncertainTriple,
+)
 
 RESULT_FORMAT = "phototemplate-result"
 SCHEMA_PATH = Path(__file__).with_name("result.schema.json")
@@ -88,7 +98,7 @@ class EdgePart(Part):
     """Null where an end of the edge is no corner: the length is that of the stretch that was seen, no dimension"""
     angle_rad: float | None = None
     angle_U_rad: float | None = None
-    offset_U_mm: Triple | None = None
+    offset_U_mm: UncertainTriple | None = None
     """At start, middle and end of the trimmed stretch, normal to the edge"""
     budget: list[tuple[str, float]] = []
     """Cause and standard uncertainty in mm where the offset is least certain, largest first"""
@@ -115,9 +125,9 @@ class CornerPart(Part):
     """The edge that ends here and the one that begins here"""
     xy_mm: Pair
     """Plan frame"""
-    covariance_mm2: Triple
+    covariance_mm2: UncertainTriple
     """xx, xy, yy"""
-    ellipse_U_mm: Pair
+    ellipse_U_mm: UncertainPair
     """Semi-axes of the error ellipse at k = 2, larger first"""
 
 
@@ -257,7 +267,7 @@ class HeightPart(Part):
     xy_mm: Pair
     """Work frame"""
     height_mm: float
-    u_mm: float
+    u_mm: Number
 
 
 class WorkPlanePart(Part):
@@ -294,6 +304,9 @@ class Result(Part):
     """ISO 8601"""
     job: str
     scale_known: bool
+    withheld: bool = False
+    """True: the photos contradict each other, so that no uncertainty can be stated (every one is null) and nothing is to be cut
+    from it; the finding ``residuals-unexplained`` or ``adjustment-unconverged`` says why"""
     sigma0: Number
     """Standard deviation of unit weight after the adjustment (expected 1)"""
     redundancy: Number

@@ -15,6 +15,9 @@ Number = float | None
 Row = list[Number]
 Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
 Triple = Annotated[list[float], Field(min_length=3, max_length=3)]
+UncertainPair = Annotated[list[Number], Field(min_length=2, max_length=2)]
+UncertainTriple = Annotated[list[Number], Field(min_length=3, max_length=3)]
+"""Uncertainties, null where none can be stated"""
 Severity = Literal["note", "warning", "serious"]
 
 

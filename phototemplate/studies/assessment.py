@@ -20,10 +20,10 @@ SIZE_GROUPS = ("edge", "overall", "depth", "diagonal", "cut-out", "opening", "ga
 def judge(m: Measurement, template: Template | None = None, tolerance_mm: float = EDGE_TOLERANCE_MM) -> Judgements:
     """Verdicts, budgets, reliability and Monte Carlo intervals of a measurement, and of its pieces' finished dimensions.
 
-    Without a known length nothing can be said in mm, and nothing is.
+    Without a known length nothing can be said in mm, and where the adjustment is withheld nothing at all: then nothing is.
     """
     rule = verdict.guard_text("U")
-    if m.outline.unscaled or not m.outline.segments:
+    if m.outline.unscaled or m.network.quality.withheld or not m.outline.segments:
         return Judgements(tolerance_mm, rule)
     state = State(m.outline)
     edges = verdict.judge_edges(m, tolerance_mm)
@@ -53,7 +53,7 @@ def judge(m: Measurement, template: Template | None = None, tolerance_mm: float 
 
 def judge_quickly(m: Measurement, tolerance_mm: float = EDGE_TOLERANCE_MM) -> dict[str, Judged]:
     """Verdicts on the edges alone, without the search for remedies: for a page on which edges are still being moved."""
-    if m.outline.unscaled or not m.outline.segments:
+    if m.outline.unscaled or m.network.quality.withheld or not m.outline.segments:
         return {}
     return {j.name: j for j in verdict.judge_edges(m, tolerance_mm, remedies=False)}
 

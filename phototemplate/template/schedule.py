@@ -8,7 +8,7 @@ from phototemplate.template.constants import NO_OFFSET_MM
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.piece_types import PieceEdge, Size, Template
 from phototemplate.template.quantities import Quantity
-from phototemplate.units import format_length, format_U
+from phototemplate.units import format_length, format_U, plus_minus
 from phototemplate.wording import say_check
 
 Rows = list[tuple[str, ...]]
@@ -118,7 +118,7 @@ def corner_schedule(template: Template, words: LengthWords) -> Rows:
         for c in piece.corners:
             size = f" {words.short(c.size_mm)}" if c.size_mm else ""
             by = " (the shop's inside radius)" if c.by_default else ""
-            angle = f"{math.degrees(c.angle.value):.2f}° ±{format_U(math.degrees(c.angle.U), 2, '°')}"
+            angle = f"{math.degrees(c.angle.value):.2f}° {plus_minus(math.degrees(c.angle.U), 2, '°')}"
             rows.append((piece.piece_id, c.name, angle, f"{c.kind}{size}{by}"))
     return rows
 
@@ -156,6 +156,6 @@ def check_schedule(template: Template, words: LengthWords, only: str | None = No
 def shim_schedule(template: Template) -> Rows:
     """Shim list."""
     rows: Rows = [("cabinet", "place", "raise by ±U", "x", "y")]
-    rows += [(s.group, s.name, f"{s.shim_mm:.1f} ±{format_U(s.U_mm, 1)} mm", f"{s.xy[0]:.0f} mm", f"{s.xy[1]:.0f} mm")
+    rows += [(s.group, s.name, f"{s.shim_mm:.1f} {plus_minus(s.U_mm, 1)} mm", f"{s.xy[0]:.0f} mm", f"{s.xy[1]:.0f} mm")
              for s in template.shims]
     return rows

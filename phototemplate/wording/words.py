@@ -71,6 +71,8 @@ class Language:
     """``{n}`` further names"""
     span: str
     """A range from ``{low}`` to ``{high}``"""
+    withheld: str
+    """In place of an uncertainty that cannot be stated"""
     checks: Mapping[str, CheckWords] = field(default_factory=dict)
     """Rule -> what its check says"""
     phrases: Mapping[str, str] = field(default_factory=dict)
@@ -123,6 +125,8 @@ class _Spoken:
     def __format__(self, spec: str) -> str:
         if isinstance(self.value, Finding):
             return self.language.told(self.value, self.unit)
+        if self.value is None and "U" in self.name.split("_"):
+            return self.language.withheld
         values = self.value if isinstance(self.value, tuple) else (self.value,)
         numbers = [v for v in values if isinstance(v, (int, float))]
         if not numbers:

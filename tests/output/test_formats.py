@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
+import re
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +18,7 @@ import shapely
 from phototemplate.errors import Finding, InputError, MeasureError, OutputError
 from phototemplate.model import Measurement
 from phototemplate.output import FORMATS, Material, OutputFormat, Subject, outline_subject, write_formats
+from phototemplate.output.result_reader import read_result
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
 from phototemplate.template.spec import PieceSpec, ShopSpec, TemplateSpec
@@ -121,6 +125,19 @@ def test_nothing_that_a_machine_runs_where_nothing_is_to_be_cut_from(tmp_path: P
     assert any("S03" in warning for warning in material.warnings)
 
 
+def _numbers(tree: object, key: str) -> Iterator[tuple[str, float]]:
+    """Every number under a key that the schema says is an uncertainty or covariance, but for those of given lengths."""
+    if isinstance(tree, dict):
+        for name, value in tree.items():
+            if name != "lengths":
+                yield from _numbers(value, key if name in ("lower", "causes_mm2") else name)
+    elif isinstance(tree, list):
+        for value in tree:
+            yield from _numbers(value, key)
+    elif isinstance(tree, float) and re.search(r"^U_|_U_|^u_|covariance|noise_mm2|causes_mm2|budget|detectable", key):
+        yield key, tree
+
+
 def test_no_uncertainty_is_shown_where_none_can_be_stated(tmp_path: Path) -> None:
     """Every number that a sound job shows as an uncertainty is replaced by a word; the lines stay where they are."""
     material = _material()
@@ -140,6 +157,15 @@ def test_no_uncertainty_is_shown_where_none_can_be_stated(tmp_path: Path) -> Non
     assert "nothing is to be cut" in " ".join(pages.split())
     assert "U withheld" in dxf
     assert "withheld" in report
+    assert "% inside" not in report, "no verdict without an uncertainty"
+    result = json.loads(written["result"].read_text(encoding="utf-8"))
+    assert result["withheld"] is True
+    assert result["judgements"] is None
+    assert "residuals-unexplained" in {f["code"] for f in result["findings"]}
+    assert list(_numbers(result, "")) == []
+    assert list(_numbers(json.loads((tmp_path / "sound" / "result.json").read_text(encoding="utf-8")), "")) != []
+    with pytest.raises(InputError, match="contradict each other"):
+        read_result(written["result"])
     largest = max(max(e.offset_U_mm) for e in m.outline.edges)
     for stated in (f"{largest:.2f}", f"{largest:.3f}"):
         assert stated in (tmp_path / "sound" / "outline-edges.csv").read_text(encoding="utf-8") + (

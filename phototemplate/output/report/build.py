@@ -164,7 +164,7 @@ def _context(
         "band_scale": settings.band_scale,
         "levels": level_map(measurement),
         "cabinets": cabinet_levels(measurement.work_plane.heights),
-        "lengths": [(k, words.length_words(k, noticed.get(k.name))) for k in net.lengths],
+        "lengths": [(k, words.length_words(k, noticed.get(k.name), net.quality.withheld)) for k in net.lengths],
         "sheets_watched": words.sheets_words([n for n in judged.noticed if n.kind == "sheet"]),
         "rule": judged.rule,
         "budgets": [judged.budgets[e.edge_id] for e in outline.edges if e.edge_id in judged.budgets],

@@ -28,6 +28,7 @@ from phototemplate.output.constants import (
     TOP_ROOM,
 )
 from phototemplate.output.report.marks import dots, fmt, label, path, vectors
+from phototemplate.units import WITHHELD
 
 SOURCE_WORDS = {
     "adjusted": "found from these photos",
@@ -190,6 +191,8 @@ def _parameters(cameras: Sequence[Camera]) -> tuple[Parameter, ...]:
 
 def _parameter(name: str, value: float, big_u: float) -> Parameter:
     """Value to the digits that its U leaves."""
+    if math.isnan(big_u):
+        return Parameter(name, f"{value:.6g}", WITHHELD)
     if not big_u > 0:
         return Parameter(name, f"{value:.6g}", "held")
     decimals = min(max(1 - math.floor(math.log10(big_u)), 0), 9)

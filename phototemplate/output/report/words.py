@@ -151,10 +151,12 @@ def headline(measurement: Measurement, verdicts: Sequence[EdgeVerdict], toleranc
     return f"{enough} of {total} edges are known within {tolerance}; {total - enough} not well enough to cut from.{tail}"
 
 
-def length_words(one: KnownLengthResult, noticed: Noticed | None = None) -> str:
+def length_words(one: KnownLengthResult, noticed: Noticed | None = None, withheld: bool = False) -> str:
     """How a known length fared, in plain words, and what mistake in it would be noticed."""
     if not one.used:
         return "Could not be used."
+    if withheld:
+        return "The photos contradict each other: whether it agrees with them cannot be said."
     seen = abs(one.normalized_residual)
     if not math.isfinite(seen):
         first = "Nothing checks this length."

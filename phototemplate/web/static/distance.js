@@ -5,7 +5,7 @@ import { post, sentenceOf } from './api.js';
 import { store, edit, freeName } from './store.js';
 import { middle } from './geometry.js';
 import { nearest } from './overlay.js';
-import { length, short, uncertainty, within } from './units.js';
+import { length, short, uncertainty, within, known } from './units.js';
 import { nextStep } from './nextstep.js';
 import { how } from './page.js';
 import { t } from './text.js';
@@ -61,10 +61,10 @@ export function panel(side, plan) {
     kept.length ? null : h('p', {}, t('distance.none')),
     kept.map((d, k) => h('article', { class: `card distance ${k ? '' : 'latest'}` },
       d.trouble ? h('p', { class: 'mark look' }, icon('look'), sentenceOf(d.trouble))
-        : [h('p', { class: 'big', role: k ? null : 'status' }, length(d.value)), h('p', { class: 'big-u' }, t('edge.known', { U: within(d.U) })),
+        : [h('p', { class: 'big', role: k ? null : 'status' }, length(d.value)), h('p', { class: 'big-u' }, known(d.U)),
           d.unscaled ? h('p', { class: 'mark look' }, t('unscaled')) : null],
       h('p', { class: 'hint' }, `${nameOf(d.from)} → ${nameOf(d.to)}`),
-      d.trouble ? null : h('details', { data: { key: `b-${d.id}` } }, h('summary', {}, t('why')), h('p', { class: 'hint' }, t('why.U', { U: uncertainty(d.U) })),
+      d.trouble || d.U === null ? null : h('details', { data: { key: `b-${d.id}` } }, h('summary', {}, t('why')), h('p', { class: 'hint' }, t('why.U', { U: uncertainty(d.U) })),
         h('ul', { class: 'budget' }, d.budget.map(([cause, u]) => h('li', {}, h('span', {}, causeName(cause)), h('meter', { min: 0, max: d.budget[0][1], value: u, 'aria-label': causeName(cause) }), h('span', { class: 'num' }, `${u.toFixed(2)} mm`))))),
       h('div', { class: 'row' },
         d.trouble ? null : button(t('show-place'), () => { draw(plan, d.ends, words(d)); plan.show(middle(d.ends)); plan.redraw(); }, { icon: 'place', class: 'small', data: { key: `p-${d.id}` } }),

@@ -13,7 +13,7 @@ import { Loupe } from './loupe.js';
 import { nextStep } from './nextstep.js';
 import { how } from './page.js';
 import { takeWanted } from './offers.js';
-import { length, short, uncertainty, metric, within } from './units.js';
+import { length, short, uncertainty, metric, within, known, largest } from './units.js';
 import { t, has } from './text.js';
 
 /** ratio. Share of the top view that a line to be drawn takes. Convention: its surroundings are seen, and a press is good to a few mm. */
@@ -155,14 +155,14 @@ function row(spec, plan) {
   const open = store.selected === spec.id;
   const pending = !e && (!store.result || store.stale || !store.result.edges.some((x) => x.id === spec.id));
   const sign = e ? SIGN[verdict?.state] || 'note' : pending ? 'note' : 'short';
-  const worst = e ? Math.max(...(e.offset_U || e.U)) : null;
+  const worst = e ? largest(e.offset_U || e.U) : null;
   const head = h('button', {
     type: 'button', class: 'edge-head', 'aria-expanded': String(open), data: { key: `edge-${spec.id}` },
     onclick: () => { store.selected = open ? '' : spec.id; if (!open && e) bringIn(plan, e); plan.redraw(); },
   },
   h('span', { class: `sign ${e ? verdict?.state || '' : pending ? '' : 'short'}` }, icon(sign)),
   h('span', { class: 'edge-name' }, spec.id, h('small', {}, `${t(`kind.${spec.kind}`)} · ${t(`source.${spec.source}`)}`)),
-  e ? h('span', { class: 'edge-figure' }, short(e.length), h('small', {}, t('edge.known', { U: within(worst) })))
+  e ? h('span', { class: 'edge-figure' }, short(e.length), h('small', {}, known(worst)))
     : h('span', { class: 'edge-figure' }, t(pending ? 'edge.pending' : 'edge.lost')));
   return h('li', { class: open ? 'open' : '' }, head, open ? details(spec, e, verdict, plan) : null);
 }
@@ -181,8 +181,8 @@ function details(spec, e, verdict, plan) {
   return h('div', { class: 'edge-body' },
     verdict ? h('p', { class: `verdict ${verdict.state}` }, icon(SIGN[verdict.state]), h('span', {}, verdict.sentence)) : null,
     e ? h('dl', { class: 'figures' },
-      pair(t('edge.length'), length(e.length), e.length_U !== null ? t('edge.known', { U: within(e.length_U) }) : ''),
-      pair(t('edge.place'), e.offset_U ? within(Math.max(...e.offset_U)) : '–', t('edge.place.hint')),
+      pair(t('edge.length'), length(e.length), e.length_U !== null ? known(e.length_U) : ''),
+      pair(t('edge.place'), e.offset_U ? within(largest(e.offset_U)) : '–', t('edge.place.hint')),
       pair(t('edge.height'), `${e.height.map((v) => v.toFixed(1).replace('-', '−')).join(' · ')} mm`, t('edge.height.hint')),
       pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), '')) : null,
     e ? why(e) : null,

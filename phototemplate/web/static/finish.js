@@ -5,7 +5,7 @@ import { post } from './api.js';
 import { store } from './store.js';
 import { sorted, told } from './findings.js';
 import { fileList } from './files.js';
-import { short, within, length } from './units.js';
+import { short, within, length, largest } from './units.js';
 import { nextStep } from './nextstep.js';
 import { how, page } from './page.js';
 import { t } from './text.js';
@@ -40,7 +40,7 @@ function content(draw) {
   const look = verdicts.filter(([, v]) => v.state === 'look').map(([id]) => id);
   const serious = all.filter((f) => f.severity === 'serious');
   const open = r.loops.some((l) => !l.closed);
-  const mood = r.unscaled || poor.length || lost.length || serious.length || open || r.stone?.trouble || !verdicts.length && !r.drawn ? 'short' : look.length || all.some((f) => f.severity === 'warning') ? 'look' : 'good';
+  const mood = r.withheld || r.unscaled || poor.length || lost.length || serious.length || open || r.stone?.trouble || !verdicts.length && !r.drawn ? 'short' : look.length || all.some((f) => f.severity === 'warning') ? 'look' : 'good';
   const sign = { good: 'good', look: 'look', short: 'short' }[mood];
   const shown = all.filter((f) => f.severity !== 'note');
   const notes = all.filter((f) => f.severity === 'note');
@@ -48,13 +48,13 @@ function content(draw) {
     h('h1', {}, t('page.finish')), nextStep('finish'), how('finish'),
     store.stale || store.work.state === 'measuring' && !AFTERWARDS.includes(store.work.stage) ? h('p', { class: 'mark look' }, icon('look'), t('finish.stale')) : null,
     h('div', { class: `big-verdict ${mood}` }, icon(sign), h('div', {}, h('p', { class: 'big' }, t(`finish.${mood}`)),
-      h('p', {}, r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t(r.drawn ? 'finish.drawn' : 'finish.no-edges')))),
+      h('p', {}, r.withheld ? t('finish.withheld') : r.unscaled ? t('finish.unscaled') : poor.length || lost.length ? t('finish.poor', { names: [...poor, ...lost].join(', ') }) : verdicts.length ? t('finish.all', { n: verdicts.length }) : t(r.drawn ? 'finish.drawn' : 'finish.no-edges')))),
     h('div', { class: 'columns' },
       h('div', {},
         h('h2', {}, t('finish.edges')),
         h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['finish.edge', 'finish.length', 'finish.place', 'finish.verdict'].map((k) => h('th', { scope: 'col' }, t(k))))),
           h('tbody', {}, r.edges.filter((e) => e.found).map((e) => h('tr', {}, h('th', { scope: 'row' }, h('a', { href: '#edges', onclick: () => { store.selected = e.id; } }, e.id)), h('td', { class: 'num' }, short(e.length), h('small', {}, e.length_U !== null ? ` ${within(e.length_U)}` : '')),
-            h('td', { class: 'num' }, e.offset_U ? within(Math.max(...e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${verdictWord(r.verdicts[e.id])}`))))))),
+            h('td', { class: 'num' }, e.offset_U ? within(largest(e.offset_U)) : '–'), h('td', {}, h('span', { class: `mark ${r.verdicts[e.id]?.state}` }, icon(r.verdicts[e.id]?.state), ` ${verdictWord(r.verdicts[e.id])}`))))))),
         r.stone?.pieces && !r.stone.trouble ? [h('h2', {}, t('finish.pieces')), h('ul', { class: 'plain-list' }, r.stone.pieces.map((p) => h('li', {}, h('b', {}, p.id), ` ${p.sizes.filter((s) => s.group === 'overall').map((s) => length(s.value)).join(' × ')} · ${p.weight.toFixed(0)} kg`)))] : null,
         r.stone?.trouble ? h('p', { class: 'mark bad' }, icon('short'), r.stone.trouble) : null),
       h('div', {},

@@ -5,7 +5,7 @@ import { away, boxOf, label, line, palette, projector, text } from './drawing.js
 import { centroid, footOn, middle, upright } from './geometry.js';
 import { store, edgeOf, found, openProposals, tolerance } from './store.js';
 import { t } from './text.js';
-import { short, within, metric, inInch, fraction } from './units.js';
+import { short, within, metric, inInch, fraction, largest } from './units.js';
 
 export const ELLIPSE_SCALE = 50;
 
@@ -15,9 +15,9 @@ export const CLASS_LETTERS = /** @type {const} */ (['a', 'b', 'c', 'd', 'e']);
 export const dashes = { a: [], b: [], c: [14, 4], d: [7, 5], e: [2, 5] };
 export const widths = { a: 5, b: 3, c: 4, d: 4, e: 5 };
 
-/** Class of an uncertainty by its share of the tolerance. @param {number} U @returns {'a' | 'b' | 'c' | 'd' | 'e'} */
+/** Class of an uncertainty by its share of the tolerance, the last where none can be stated. @param {number | null} U @returns {'a' | 'b' | 'c' | 'd' | 'e'} */
 export function classOf(U) {
-  const i = CLASS_LIMITS.findIndex((limit) => U / tolerance() <= limit * (1 + 1e-9));
+  const i = U === null ? -1 : CLASS_LIMITS.findIndex((limit) => U / tolerance() <= limit * (1 + 1e-9));
   return CLASS_LETTERS[i < 0 ? CLASS_LIMITS.length : i];
 }
 
@@ -28,7 +28,7 @@ function runsOf(part) {
     part.runs = [];
     part.runsFor = tolerance();
     let start = 0;
-    const classes = part.U.slice(1).map((u, i) => classOf((u + part.U[i]) / 2));
+    const classes = part.U.slice(1).map((u, i) => classOf(u === null || part.U[i] === null ? null : (u + part.U[i]) / 2));
     for (let i = 1; i <= classes.length; i++) {
       if (i < classes.length && classes[i] === classes[start]) continue;
       part.runs.push([classes[start], start, i]);
@@ -101,7 +101,7 @@ export class Levels {
       ctx.stroke();
       const value = `${high ? '+' : '−'}${Math.abs(h.height).toFixed(1)} mm`;
       text(ctx, value, [x, y + size + 12], { size: 13 });
-      if (stage.view.k > 0.25) text(ctx, `± ${h.U.toFixed(1)}`, [x, y + size + 27], { size: 12, weight: 400 });
+      if (stage.view.k > 0.25 && h.U !== null) text(ctx, `± ${h.U.toFixed(1)}`, [x, y + size + 27], { size: 12, weight: 400 });
     }
   }
 }
@@ -172,10 +172,9 @@ export class Edges {
     const p = at(part.xy[Math.max(k - 1, 0)]), q = at(part.xy[Math.min(k + 1, part.xy.length - 1)]), mid = at(part.xy[k]);
     const angle = Math.atan2(q[1] - p[1], q[0] - p[0]);
     const out = [-Math.sin(angle) * 17, Math.cos(angle) * 17];
-    const largest = Math.max(...part.U);
     const letters = [...new Set(runsOf(part).map((r) => r[0].toUpperCase()))].sort();
     const mark = letters.length === 1 ? letters[0] : `${letters[0]}–${letters[letters.length - 1]}`;
-    const all = size > 190 && !this.quiet ? [`${e.id}  ${mark}  ${within(largest)}`] : [];
+    const all = size > 190 && !this.quiet ? [`${e.id}  ${mark}  ${within(largest(part.U))}`] : [];
     for (const words of [...all, size > 90 && !this.quiet ? `${e.id} ${mark}` : e.id, e.id]) {
       for (const side of [1, -1]) if (label(ctx, stage, words, [mid[0] + side * out[0], mid[1] + side * out[1]], { angle: upright(angle) })) return;
     }

@@ -167,7 +167,7 @@ function cornersTable(spec, made, setIn) {
         const kind = wish.kind || 'sharp';
         const sizeKey = { rounded: 'radius', clipped: 'clip' }[kind];
         return h('tr', {}, h('th', { scope: 'row' }, c.name, c.inside ? h('small', {}, t('stone.inside')) : null),
-          h('td', { class: 'num' }, degrees(c.angle), h('small', {}, ` ± ${degrees(c.angle_U)}`)),
+          h('td', { class: 'num' }, degrees(c.angle), c.angle_U === null ? null : h('small', {}, ` ± ${degrees(c.angle_U)}`)),
           h('td', {}, select(['sharp', 'rounded', 'clipped'].map((k) => [k, t(`choice.${k}`)]), kind, (v) => setIn('corners', name, v === 'sharp' ? null : v === 'rounded' ? { kind: v, radius: 12.7 } : { kind: v, clip: 25.4 }), { 'aria-label': t('stone.corner.of', { name: c.name }), data: { key: `ck-${spec.id}-${c.name}` } })),
           h('td', {}, sizeKey ? lengthInput(wish[sizeKey], (v) => setIn('corners', name, { ...wish, [sizeKey]: v ?? 12.7 }), `cs-${spec.id}-${c.name}`, { 'aria-label': t('stone.corner-size.of', { name: c.name }) }) : c.size ? t('stone.by-shop', { size: short(c.size) }) : '–'));
       })))));

@@ -49,7 +49,7 @@ interface StoneView {
 }
 interface Result {
   drawn?: boolean;
-  revision: string; name: string; unscaled: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
+  revision: string; name: string; unscaled: boolean; withheld?: boolean; tolerance: number; plan: number[][]; bounds: number[]; edges: EdgeView[];
   loops: LoopView[]; sheets: SheetView[]; strips: StripView[]; heights: any[]; lengths: any[]; photos: Record<string, any>;
   walls: Record<string, string[]>; shaping?: boolean; inside?: Record<string, number>; sigma0: number; findings: FindingView[]; cautions: { text: string }[]; verdicts: Record<string, Verdict>; stone: StoneView | null; distances: any[];
 }

@@ -6,6 +6,7 @@ A place pointed at is the intersection of one photo's ray with the work plane. I
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -128,8 +129,11 @@ def distance(memory: Any, tell: Progress, a: AskedPlace, b: AskedPlace, mm_per_p
     back = np.linalg.inv(m.outline.plan_from_work)
     ends = [back[:2, :2] @ p + back[:2, 2] for p in (first.point.xy, foot)]
     budget = sorted(((c, float(np.sqrt(max(v, 0.0)))) for c, v in variances.items()), key=lambda i: -i[1])
+    if m.network.quality.withheld:
+        u, budget = math.nan, []
     return {
-        "value": value.value, "U": 2 * u, "ends": [[float(x) for x in e] for e in ends], "unscaled": m.outline.unscaled,
+        "value": value.value, "U": None if math.isnan(u) else 2 * u,
+        "ends": [[float(x) for x in e] for e in ends], "unscaled": m.outline.unscaled,
         "budget": [[c, x] for c, x in budget if x > BUDGET_SHARE * max(u, 1e-9)][:BUDGET_LINES],
     }
 

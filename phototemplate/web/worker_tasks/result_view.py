@@ -25,6 +25,7 @@ from phototemplate.output.assessment import Judged
 from phototemplate.output.report.marks import CLASSES
 from phototemplate.output.report.plan import Stretch, stretches
 from phototemplate.output.report.words import Unit, edge_verdict
+from phototemplate.output.withheld import as_shown, without_uncertainties
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job
 from phototemplate.stage_cache import key_of
@@ -71,6 +72,8 @@ def shape(memory: Any, tell: Progress) -> dict[str, Any]:
     m, file = memory.measured(), memory.job.file
     template, trouble = stone_of(memory.job, m)
     memory.template = template
+    if m.network.quality.withheld:
+        template = without_uncertainties(template)
     made = {} if template is None else template_part(template, work_from_plan(m), file.units)
     out: dict[str, Any] = plain_json({
         "stone": {**made, **(trouble or {})} if made or trouble else None,
@@ -89,7 +92,7 @@ def judge_all(memory: Any, tell: Progress) -> dict[str, Any]:
     judgements = judge(m, memory.template, memory.job.file.tolerance)
     memory.judged = (m, judgements)
     # what the verdict of an edge says already is no finding beside it
-    findings = [*m.findings, *(f for f in judgements.findings if f.code != "tolerance")]
+    findings = [*as_shown(m).findings, *(f for f in judgements.findings if f.code != "tolerance")]
     out: dict[str, Any] = plain_json({
         "verdicts": verdicts_of(m, memory.job.file.tolerance, judgements.edges, memory.job.file.units),
         "findings": finding_parts(dict.fromkeys(findings), memory.job.file.units),
@@ -130,6 +133,7 @@ def move(t: Array, xy: Any) -> Array:
 
 def view_of(job: Job, m: Measurement) -> dict[str, Any]:
     """Everything but the pieces."""
+    m = as_shown(m)
     back = work_from_plan(m)
     scene = Scene(lambda _: np.zeros((1, 1), np.uint8), m.network, m.work_plane, job.file.settings.edges)
     tolerance = job.file.tolerance
@@ -161,6 +165,7 @@ def view_of(job: Job, m: Measurement) -> dict[str, Any]:
         "revision": job.revision,
         "name": job.name,
         "unscaled": m.outline.unscaled,
+        "withheld": m.network.quality.withheld,
         "tolerance": tolerance,
         "classes": [{"letter": c.letter, "up_to": c.up_to, "width": c.width, "dash": c.dash} for c in CLASSES],
         "plan": m.outline.plan_from_work,

@@ -38,5 +38,6 @@ ENGLISH = Language(
     last=" and ",
     more="{n} more",
     span="{low} to {high}",
+    withheld="withheld",
 )
 """The language of the program's first table"""

@@ -38,5 +38,6 @@ GERMAN = Language(
     last=" und ",
     more="{n} weitere",
     span="{low} bis {high}",
+    withheld="nicht anzugeben",
 )
 """The second language"""
