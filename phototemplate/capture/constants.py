@@ -246,6 +246,15 @@ SMEAR_FROM: Final = 0.18
 """ratio. Share of the rim from which the blur smears markers into the window. Chosen on: rendered photos."""
 LOPSIDED_EVIDENCE: Final = 9.0
 """chi-squared. From which a blur's third moment is no noise. Convention: three standard deviations."""
+LEAST_FOR_COMMON_BLUR: Final = 24
+"""count. Corners from which it is taken what a picture's blur has in common. Derived: four numbers for each of its twelve
+unknowns."""
+COMMON_BLUR_ROUNDS: Final = 10
+"""count. Rounds of robust weighting for it. Convention: the weights have settled by then."""
+COMMON_BLUR_HUBER: Final = 2.0
+"""ratio. Residual, over their robust standard deviation, from which a corner counts less in it. Convention: two sigma."""
+MEDIAN_OF_NORMAL: Final = 0.6745
+"""ratio. Median size of a standard normal value. Derived: its quantile at 3/4."""
 MOST_LOPSIDED: Final = 0.3
 """ratio. Largest third moment of a blur, in sixths of its cubed standard deviation, that is followed. Derived: beyond it the
 series has two peaks."""

@@ -246,6 +246,8 @@ def _result(pixels: _Pixels, state: _State, linear: _Linear, count: Array, start
         normals=normals,
         amplitude=half,
         rms=np.sqrt(linear.noise) / np.maximum(np.abs(tone[:, 3]) / 2, 1e-9) * np.abs(half),
+        third=np.zeros((len(count), 2)),
+        third_u=np.zeros((len(count), 2)),
         lopsided=np.sqrt(power.max(axis=1) / np.maximum(np.sum(residual * residual, axis=1) / count, 1e-9)),
         turned_rad=np.arccos(np.clip(np.sum(normals * before, axis=2), -1, 1)).max(axis=1),
         valid=valid,

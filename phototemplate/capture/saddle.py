@@ -13,8 +13,9 @@ is to know.
 
 Why that stays accurate on phone pictures: the derivative of I by c is odd under reflection in c, while the effects of
 a tone curve, of sharpening with its halos, and of straight motion blur are even there. What the model leaves out raises
-the residuals and does not move the centre. A lopsided blur (coma out of focus, a jerk of the hand) is not even; how far it may
-move the centre goes to its covariance.
+the residuals and does not move the centre. A lopsided blur (coma, a jerk of the hand) is not even and moves it. What the blur
+has in common over the picture moves the whole picture, or stretches it evenly, as its pose and the lens do; how far a corner's
+own blur may move it goes to its covariance.
 
 Covariance: the heteroscedastic form ``H^-1 (sum_i r_i^2 g_i g_i^T) H^-1`` with ``H = sum g g^T`` (White 1980; HC1),
 because the noise of a phone picture is larger on edges than on flat paper, multiplied by a factor for the correlation
@@ -53,6 +54,10 @@ class SaddleFits:
     """(N,) half the step from black to white in grey levels; positive where the colours are as predicted"""
     rms: Array
     """(N,) rms residual in grey levels"""
+    third: Array
+    """(N, 2) third moment of the blur across either edge, in sixths of its cubed standard deviation"""
+    third_u: Array
+    """(N, 2) standard uncertainty of it"""
     lopsided: Array
     """(N,) largest rms residual of one of the four squares over that of all"""
     turned_rad: Array
@@ -106,9 +111,8 @@ def fit_saddles(
     blurred = np.flatnonzero(fits.valid & (blur > constants.BLURRED_RATIO * constants.SHARP_PX))
     if len(blurred):
         again = _fit_all(job.take(blurred), np.minimum(blur[blurred], constants.MAX_BLUR_PX / 2))
-        for f in fields(SaddleFits):
-            getattr(fits, f.name)[blurred] = getattr(again, f.name)
-    return fits
+        fits.put(blurred, again)
+    return replace(fits, cov_px2=fits.cov_px2 + _asymmetry(fits))
 
 
 @dataclass(frozen=True)
@@ -311,7 +315,7 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
     dof = np.maximum(count - constants.SADDLE_UNKNOWNS, 1.0)
     cov = (influence @ influence.transpose(0, 2, 1)).astype(float) * (count / dof)[:, None, None] * constants.SADDLE_CORRELATION
     rms = np.sqrt(np.einsum("nm,nm->n", residual, residual) / dof)
-    cov += _asymmetry(window, params, jac, residual, inverse, rms)
+    third, third_u = _third_moments(window, params, jac, residual, inverse, rms)
     cov += (constants.FLOOR_PX**2 + smear**2)[:, None, None] * np.eye(2)
     # residuals square by square: something lies over one of them, or a shadow ends there
     ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
@@ -330,19 +334,21 @@ def _finish(window: _Windows, params: Single, jac: Single, residual: Single, the
         normals=np.stack([np.cos(params[:, 2:4]), np.sin(params[:, 2:4])], axis=-1).astype(float),
         amplitude=params[:, 9] * job.sign,
         rms=rms.astype(float),
+        third=third,
+        third_u=third_u,
         lopsided=np.sqrt(power.max(axis=1) / np.maximum(overall, 1e-9)),
         turned_rad=turn,
         valid=window.inside & np.isfinite(cov).all(axis=(1, 2)) & np.isfinite(params).all(axis=1),
     )
 
 
-def _asymmetry(window: _Windows, params: Single, jac: Single, residual: Single, inverse: Array, rms: Array) -> Array:
-    """(n, 2, 2) what a lopsided blur leaves open of the centre: the distance from the middle of the blur to its peak.
+def _third_moments(
+    window: _Windows, params: Single, jac: Single, residual: Single, inverse: Array, rms: Array
+) -> tuple[Array, Array]:
+    """(n, 2) third moment of the blur across either edge, and its standard uncertainty.
 
-    The third moment of the blur across either edge, as one more unknown each (Gram-Charlier series: the edge's derivative is
-    ``phi(z) (1 + k (3 z - z^3))``, with its peak at ``z = 3 k``), from the residuals in one step. A fit lies somewhere between
-    middle and peak, and which of them is where the lens projects a point depends on what blurred it: the place is anywhere
-    within that distance (GUM 4.3.7). Where the third moment could be noise nothing is added.
+    As one more unknown each (Gram-Charlier series: the edge's derivative is ``phi(z) (1 + k (3 z - z^3))``, with its peak at
+    ``z = 3 k``), from the residuals in one step.
     """
     ex, ey = window.dx - params[:, :1], window.dy - params[:, 1:2]
     cos, sin, blur = np.cos(params[:, 2:4]), np.sin(params[:, 2:4]), params[:, 4:6]
@@ -354,14 +360,52 @@ def _asymmetry(window: _Windows, params: Single, jac: Single, residual: Single, 
     cross = (jac @ third.transpose(0, 2, 1)).astype(float)
     left = (third @ third.transpose(0, 2, 1)).astype(float) - cross.transpose(0, 2, 1) @ inverse @ cross
     gain = np.linalg.pinv(left, rcond=1e-6, hermitian=True)
-    k = (gain @ (third @ residual[:, :, None]).astype(float))[:, :, 0]
-    explained = np.einsum("nk,nkl,nl->n", k, left, k) / np.einsum("nm,nm->n", residual, residual)
+    k: Array = (gain @ (third @ residual[:, :, None]).astype(float))[:, :, 0]
+    explained = np.einsum("nk,nkl,nl->n", k, left, k) / np.maximum(np.einsum("nm,nm->n", residual, residual), 1e-12)
     noise = rms**2 * np.clip(1.0 - explained, 0.0, 1.0) * constants.SADDLE_CORRELATION
-    chance = constants.LOPSIDED_EVIDENCE * np.einsum("nkk->nk", gain) * noise[:, None]
-    k = np.sqrt(np.clip(k * k - chance, 0.0, constants.MOST_LOPSIDED**2))
-    apart = 3.0 * k * blur
-    across = np.linalg.inv(np.stack([cos, sin], axis=-1).astype(float))  # px per px along either normal
+    return k, np.sqrt(np.maximum(np.einsum("nkk->nk", gain) * noise[:, None], 0.0))
+
+
+def _asymmetry(fits: SaddleFits) -> Array:
+    """(N, 2, 2) what a lopsided blur leaves open of the centres: the distance from the middle of the blur to its peak.
+
+    A fit lies somewhere between middle and peak, and which of them is where the lens projects a point depends on what blurred
+    it: the place is anywhere within that distance (GUM 4.3.7). Where the third moment could be noise nothing is added, nor for
+    what the corners of the picture have in common.
+    """
+    k = fits.third - _in_common(fits)
+    k = np.sqrt(np.clip(k * k - constants.LOPSIDED_EVIDENCE * fits.third_u**2, 0.0, constants.MOST_LOPSIDED**2))
+    apart = np.where(fits.valid[:, None], 3.0 * k * np.nan_to_num(fits.blur_px), 0.0)
+    normals = np.where(fits.valid[:, None, None], fits.normals, np.eye(2))
+    across = np.linalg.inv(normals)  # px per px along either normal
     out: Array = across @ (apart[:, :, None] ** 2 / 3.0 * np.eye(2)) @ across.transpose(0, 2, 1)
+    return out
+
+
+def _in_common(fits: SaddleFits) -> Array:
+    """(N, 2) third moments as they follow from a blur that changes evenly over the picture; 0 where too few corners tell.
+
+    The third moment along a normal n is a cubic form ``sum T_ijk n_i n_j n_k`` with four coefficients; a jerk of the hand has
+    the same everywhere, and that of coma grows with the distance from the middle, so each is linear in the place.
+    """
+    out = np.zeros_like(fits.third)
+    index = np.flatnonzero(fits.valid & (fits.third_u > 0).all(axis=1))
+    if len(index) < constants.LEAST_FOR_COMMON_BLUR:
+        return out
+    cube = fits.blur_px[index].ravel() ** 3
+    x, y = fits.normals[index].reshape(-1, 2).T
+    form = np.stack([x**3, 3 * x * x * y, 3 * x * y * y, y**3], axis=1)
+    place = fits.uv_px[index] - fits.uv_px[index].mean(axis=0)
+    place = np.repeat(place / max(float(np.abs(place).max()), 1.0), 2, axis=0)
+    design = np.concatenate([form, form * place[:, :1], form * place[:, 1:]], axis=1)
+    value, u = fits.third[index].ravel() * cube, fits.third_u[index].ravel() * cube
+    weight = 1.0 / u
+    for _ in range(constants.COMMON_BLUR_ROUNDS):
+        common = design @ np.linalg.lstsq(design * weight[:, None], value * weight, rcond=None)[0]
+        off = np.abs(value - common) / u
+        limit = constants.COMMON_BLUR_HUBER * float(np.median(off)) / constants.MEDIAN_OF_NORMAL
+        weight = np.sqrt(np.minimum(1.0, limit / np.maximum(off, 1e-9))) / u
+    out[index] = (common / cube).reshape(-1, 2)
     return out
 
 
@@ -375,6 +419,8 @@ def no_fits(uv: Array) -> SaddleFits:
         normals=np.zeros((n, 2, 2)),
         amplitude=np.zeros(n),
         rms=np.full(n, np.inf),
+        third=np.zeros((n, 2)),
+        third_u=np.zeros((n, 2)),
         lopsided=np.full(n, np.inf),
         turned_rad=np.full(n, np.inf),
         valid=np.zeros(n, bool),
