@@ -309,8 +309,10 @@ LEAST_HALF_MM: Final = 5.0
 """mm. Least half size of a target by which its curl is judged. Chosen on: not recorded."""
 LEAST_SIZE_MM: Final = 10.0
 """mm. Least half size of a target by which its turn is judged. Chosen on: not recorded."""
-LEAST_INFORMATION: Final = 1e-6 * np.eye(3)
+LEAST_INFORMATION: Final = 1e-6
 """1/rad2, 1/mm2. Information by which three points on one line still have a turn. Convention: as good as none."""
+LEAST_MOVED: Final = 4
+"""count. Sightings of a sheet in either group of photos. Derived: as LEAST_OF_BODY, and one to spare."""
 FITS_ELSEWHERE: Final = 4.0
 """ratio. Squared residual up to which a sighting fits in a target's other place. Chosen on: not recorded."""
 FITS_ELSEWHERE_SHARE: Final = 0.15

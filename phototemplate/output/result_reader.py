@@ -8,6 +8,7 @@ original influences before writing, so nothing is lost that depends on the outli
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -234,8 +235,8 @@ def _read_finding(part: s.FindingPart | s.ThingToDoPart) -> Finding:
     return Finding(part.code, part.where, **facts)
 
 
-def _three(values: list[float]) -> tuple[float, float, float]:
-    return (values[0], values[1], values[2])
+def _three(values: Sequence[float | None]) -> tuple[float, float, float]:
+    return (_nan(values[0]), _nan(values[1]), _nan(values[2]))
 
 
 def _nan(value: float | None) -> float:

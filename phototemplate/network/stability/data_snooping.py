@@ -11,6 +11,7 @@ from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.numerics.least_squares import huber_square
 
 
 def wrong_by(run: Adjustment) -> tuple[Array, float]:
@@ -33,11 +34,13 @@ def wrong_by(run: Adjustment) -> tuple[Array, float]:
 
 
 def wrong_sightings(run: Adjustment) -> list[tuple[int, float]]:
-    """The sighting of each target in each photo that is most likely wrong, and the drop in chi-squared by its being so."""
+    """The sighting of each target in each photo that is most likely wrong, and the drop in the robust sum of squares by its
+    being so: what other explanations gain is reckoned with the same weights."""
     square, limit = wrong_by(run)
     square = np.where(run.used, square, 0.0)
+    gain = huber_square(np.sqrt(square), run.settings.huber)
     worst = [rows.start + int(np.argmax(square[rows])) for rows, _, _ in run.problem.groups if rows.stop > rows.start]
-    return [(i, float(square[i])) for i in worst if square[i] > limit]
+    return [(i, float(gain[i])) for i in worst if square[i] > limit]
 
 
 def snoop(run: Adjustment) -> Adjustment:

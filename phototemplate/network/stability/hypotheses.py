@@ -15,7 +15,7 @@ import numpy as np
 from phototemplate.network import constants
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.data_snooping import wrong_sightings
-from phototemplate.network.stability.loose_strips import left_out, loosenings
+from phototemplate.network.stability.loose_strips import left_out, strip_displacements
 from phototemplate.network.stability.moved_targets import leave_out, moves
 from phototemplate.network.stability.print_scale import release_print_scale, scale_conflicts
 from phototemplate.network.stability.sheet_curl import curl_evidence
@@ -48,7 +48,8 @@ class Hypothesis:
 
 
 def _moved(run: Adjustment) -> list[Explanation]:
-    return [Explanation(m.gain, lambda run, m=m: leave_out(run, m.body, m.photos)) for m in moves(run)]  # type: ignore[misc]
+    body = run.problem.body_ids.index
+    return [Explanation(m.gain, lambda run, m=m: leave_out(run, body(m.target), m.photos)) for m in moves(run)]  # type: ignore[misc]
 
 
 def _misprinted(run: Adjustment) -> list[Explanation]:
@@ -58,7 +59,7 @@ def _misprinted(run: Adjustment) -> list[Explanation]:
 
 
 def _loose(run: Adjustment) -> list[Explanation]:
-    found = [one for one in loosenings(run)[:1] if one.visible_mm > constants.SAME_MM]
+    found = [one for one in strip_displacements(run)[:1] if one.visible_mm > constants.SAME_MM]
     return [Explanation(one.gain, lambda run, one=one: left_out(run, one)) for one in found]  # type: ignore[misc]
 
 

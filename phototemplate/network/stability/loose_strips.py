@@ -16,55 +16,43 @@ from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
-from phototemplate.network.stability.displacement_test import groupings
+from phototemplate.network.stability.displacement_test import Displacement, Score, best_displacement, ranked
 
 
 @dataclass(frozen=True)
-class Loosening:
-    """A strip that seems to lie elsewhere in some photos."""
+class _StripScore(Score):
+    """What one photo says of a strip's six parameters: a shift, and a shift that is 1 at one end and -1 at the other; the
+    shared parameters with the points following."""
 
-    strip: str
-    photos: tuple[int, ...]
-    """Those with fewer sightings of it"""
-    gain: float
-    """Drop in chi-squared at unit noise"""
-    visible_mm: float
-    """How far its points move at most"""
-
-
-@dataclass(frozen=True)
-class _View:
-    """What one photo says of a strip's six parameters: a shift, and a shift that is 1 at one end and -1 at the other."""
-
-    photo: int
-    count: int
-    information: Array
-    """(6, 6)"""
-    score: Array
-    """(6,)"""
-    by_shared: Array
-    """(6, K) coupling to the shared parameters, the points following"""
     by_points: Array
     """(6, M, 3) coupling to the free points"""
 
 
-def loosenings(run: Adjustment) -> list[Loosening]:
+def strip_displacements(run: Adjustment) -> list[Displacement]:
     """The best grouping of every strip's photos, strongest first; none of strips that one photo or none shows."""
     cov = bundle.covariance(run.problem, run.solved.normal)
     out = []
-    for strip, own in _views(run, cov).items():
-        found = _best(strip, own, cov, run.noise())
-        if found is not None:
-            out.append(found)
-    return sorted(out, key=lambda one: -one.gain)
+    for strip, own in _scores(run, cov).items():
+        shared, points = np.array([v.by_shared for v in own]), np.array([v.by_points for v in own])
+        seen = points.any(axis=(0, 1, 3))
+        following = np.einsum("vami,mij->vamj", points[:, :, seen], cov.point_noise[seen])
+        given_way = np.einsum("vak,wbk->vwab", shared @ cov.shared, shared)
+        given_way += np.einsum("vami,wbmi->vwab", following, points[:, :, seen], optimize=True)
+        found = best_displacement(strip, own, given_way, constants.LEAST_OF_STRIP, _visible)
+        out += [found] if found is not None else []
+    return ranked(run, out)
 
 
-def _views(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_View]]:
+def _visible(move: Array) -> float:
+    return max(float(np.linalg.norm(move[:3] + end * move[3:])) for end in (-1.0, 1.0))
+
+
+def _scores(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_StripScore]]:
     problem, linear = run.problem, run.solved.linear
     s, place = problem.sightings, problem.layout.point
     root = np.sqrt(run.solved.weight)
     names = np.array([t for t, _ in problem.point_ids])
-    out: dict[str, list[_View]] = {}
+    out: dict[str, list[_StripScore]] = {}
     for rows, photo, key in problem.groups:
         if key != -1:
             continue
@@ -83,7 +71,7 @@ def _views(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_View]]:
             by_points = np.zeros((design.shape[2], len(problem.schur_points), 3))
             np.add.at(by_points.transpose(1, 0, 2), index, design.transpose(0, 2, 1) @ by_point)
             out.setdefault(str(strip), []).append(
-                _View(
+                _StripScore(
                     photo, len(mine), np.einsum("nri,nrj->ij", design, design),
                     np.einsum("nri,nr->i", design, linear.white[mine] * root[mine, None]),
                     np.einsum("nri,nrk->ik", design, shared), by_points,
@@ -92,40 +80,12 @@ def _views(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_View]]:
     return out
 
 
-def _best(strip: str, views: list[_View], cov: bundle.Covariance, noise: float) -> Loosening | None:
-    shared, points = np.array([v.by_shared for v in views]), np.array([v.by_points for v in views])
-    seen = points.any(axis=(0, 1, 3))
-    following = np.einsum("vami,mij->vamj", points[:, :, seen], cov.point_noise[seen])
-    given_way = np.einsum("vak,wbk->vwab", shared @ cov.shared, shared)
-    given_way += np.einsum("vami,wbmi->vwab", following, points[:, :, seen], optimize=True)
-    best: Loosening | None = None
-    for group in groupings(len(views)):
-        parts = [[views[i] for i in group], [v for i, v in enumerate(views) if i not in group]]
-        if not parts[1] or min(sum(v.count for v in part) for part in parts) < constants.LEAST_OF_STRIP:
-            continue
-        g = list(group)
-        information = np.sum([v.information for v in parts[0]], axis=0)
-        left = information - given_way[np.ix_(g, g)].sum(axis=(0, 1))
-        # In units of the photos' own knowledge: what no other photo checks tells nothing.
-        scale = 1.0 / np.sqrt(np.maximum(np.diag(information), np.finfo(float).tiny))
-        value, way = np.linalg.eigh(left * scale[:, None] * scale)
-        known = value > constants.LEAST_CHECKED_MOVE
-        score = way[:, known].T @ (scale * np.sum([v.score for v in parts[0]], axis=0))
-        move = scale * (way[:, known] @ (score / value[known]))
-        gain = float(score @ (score / value[known])) / noise**2
-        if best is None or gain > best.gain:
-            visible = max(float(np.linalg.norm(move[:3] + end * move[3:])) for end in (-1.0, 1.0))
-            fewer = min(parts, key=lambda part: (sum(v.count for v in part), [v.photo for v in part]))
-            best = Loosening(strip, tuple(v.photo for v in fewer), gain, visible)
-    return best
-
-
-def left_out(run: Adjustment, one: Loosening) -> Adjustment:
+def left_out(run: Adjustment, one: Displacement) -> Adjustment:
     """Without a strip's sightings in the photos in which it lay elsewhere, and with that said."""
     problem, s = run.problem, run.problem.sightings
-    strip = np.array([t == one.strip for t, _ in problem.point_ids])
+    strip = np.array([t == one.target for t, _ in problem.point_ids])
     rows = (s.point >= 0) & strip[np.maximum(s.point, 0)] & np.isin(s.photo, one.photos)
-    loose = run.loose | {(one.strip, photo) for photo in one.photos}
+    loose = run.loose | {(one.target, photo) for photo in one.photos}
     photos = [problem.photo_ids[p] for p in one.photos]
-    said = run.saying("strip-elsewhere", one.strip, shift_mm=one.visible_mm, photos=photos)
+    said = run.saying("strip-elsewhere", one.target, shift_mm=one.visible_mm, photos=photos)
     return replace(said.rejecting(rows), loose=loose)

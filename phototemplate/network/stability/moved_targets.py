@@ -15,7 +15,7 @@ from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.stability.displaced_positions import fit_place, places_of
-from phototemplate.network.stability.displacement_test import Slide, slides
+from phototemplate.network.stability.displacement_test import Displacement, sheet_displacements
 
 
 def reject_misplaced(run: Adjustment) -> Adjustment:
@@ -34,7 +34,7 @@ def reject_misplaced(run: Adjustment) -> Adjustment:
     return run
 
 
-def moves(run: Adjustment) -> list[Slide]:
+def moves(run: Adjustment) -> list[Displacement]:
     """Bodies that fit better as lying in two places, visibly apart: the strongest with the cameras free, and the strongest of
     those whose moves leave large residuals.
 
@@ -42,7 +42,7 @@ def moves(run: Adjustment) -> list[Slide]:
     are not linear, with the cameras held.
     """
     level = run.settings.moved_evidence
-    near = [slide for slide in slides(run)[:1] if slide.gain > level and slide.visible_mm > constants.SAME_MM]
+    near = [d for d in sheet_displacements(run)[:1] if d.gain > level and d.visible_mm > constants.SAME_MM]
     return near or _far_moves(run)
 
 
@@ -53,7 +53,7 @@ def leave_out(run: Adjustment, body: int, photos: Sequence[int]) -> Adjustment:
     return replace(run.rejecting((s.body == body) & np.isin(s.photo, photos)), moved=moved)
 
 
-def _far_moves(run: Adjustment) -> list[Slide]:
+def _far_moves(run: Adjustment) -> list[Displacement]:
     """The same for moves that leave large residuals: each photo alone says where it wants the body, cameras held.
 
     If two groups of photos, each with its own place, fit far better than one, and the places differ visibly in the sheet's
@@ -71,7 +71,7 @@ def _far_moves(run: Adjustment) -> list[Slide]:
         for body, own in views.items()
         if len(own) >= 2 and max(rest for _, rest in own) >= constants.SUSPICIOUS
     }
-    best: Slide | None = None
+    best: Displacement | None = None
     for body, entries in systems.items():
         hs, gs = np.array([e[1] for e in entries]), np.array([e[2] for e in entries])
         own = np.linalg.solve(hs, gs[:, :, None])[:, :, 0]
@@ -101,7 +101,7 @@ def _far_moves(run: Adjustment) -> list[Slide]:
                 if enough and visible > constants.SAME_MM and (best is None or gain > best.gain):
                     small = int(np.argmin(counts))
                     photos = tuple(e[0] for e, c in zip(entries, group, strict=True) if c == small)
-                    best = Slide(body, photos, gain, float(visible))
+                    best = Displacement(problem.body_ids[body], photos, gain, float(visible))
     return [best] if best is not None else []
 
 
