@@ -14,11 +14,10 @@ import secrets
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
 
 from phototemplate.errors import OutputError
 
-__all__ = ["atomic_path", "sync_folder", "take_lock", "write_bytes_atomic", "write_text_atomic"]
+__all__ = ["atomic_path", "clear_parts", "sync_folder", "write_bytes_atomic", "write_text_atomic"]
 
 
 def _what_to_do(error: OSError) -> str:
@@ -53,6 +52,13 @@ def _create_beside(final: Path) -> Path:
         with contextlib.suppress(FileExistsError):
             os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
             return part
+
+
+def clear_parts(final: Path) -> None:
+    """Remove what killed writers of a file left beside it. The caller is its only writer at this time."""
+    for part in final.parent.glob(f".{final.stem[:80]}-????????.part{final.suffix}"):
+        with contextlib.suppress(OSError):
+            part.unlink()
 
 
 def sync_folder(folder: Path) -> None:
@@ -124,20 +130,3 @@ def write_text_atomic(path: str | os.PathLike[str], text: str) -> None:
         As for :func:`atomic_path`.
     """
     write_bytes_atomic(path, text.encode("utf-8"))
-
-
-def take_lock(file: BinaryIO, wait: bool = False) -> bool:
-    """Take the lock of an open file, if nobody has it, or once nobody has it. It is let go when the file is closed."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            file.seek(1 << 30)  # beyond the text, which others may read
-            msvcrt.locking(file.fileno(), msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except OSError:
-        return False
-    return True

@@ -88,3 +88,15 @@ USUAL_VALUES: Final = {
 
 ESTIMATE_FILE: Final = "estimate.toml"
 """name. File beside a job's photos with what was clicked in them. Convention: our own."""
+
+# ----------------------------------------------------------------------------------- folders that several programs share
+
+RENEW_S: Final = 10.0
+"""s. How often whoever holds a folder says that it still works. Derived: six times within ``LEASE_S``."""
+LEASE_S: Final = 60.0
+"""s. Who has not said so for so long is taken for dead, by the clock of the disk or the storage. Derived: longer than network
+disks keep what they know of a file (``acregmax`` of nfs(5) is 60)."""
+LOCK_LOOK_S: Final = 0.05
+"""s. How often somebody who waits looks whether a folder is free. Convention: felt as at once."""
+MANIFEST: Final = "manifest.json"
+"""name. File of a set of results that says which files belong to it. Convention: our own."""

@@ -16,12 +16,10 @@ else since it was read is never overwritten (:class:`JobFileError`).
 from __future__ import annotations
 
 import codecs
-import contextlib
 import difflib
 import hashlib
 import shutil
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -30,8 +28,9 @@ import numpy as np
 import tomlkit
 from pydantic import Field, model_validator
 
-from phototemplate.atomic import take_lock, write_text_atomic
-from phototemplate.errors import InputError, JobFileError, OutputError
+from phototemplate.atomic import clear_parts, write_text_atomic
+from phototemplate.errors import InputError, JobFileError
+from phototemplate.locks import held
 from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import TemplateSpec
@@ -330,20 +329,9 @@ def save_job(job: Job, file: JobFile) -> Job:
     cannot be written; the old file stays in both cases.
     """
     path = job.folder / JOB_FILE
-    with _saving(job.folder):
+    with held(job.folder / SAVE_LOCK, wait=True):  # of two that read the same file, the second is told
+        clear_parts(path)
         return _save(job, file, path)
-
-
-@contextlib.contextmanager
-def _saving(folder: Path) -> Iterator[None]:
-    """One program at a time compares and writes a job file: of two that read the same one, the second is told."""
-    try:
-        lock = (folder / SAVE_LOCK).open("ab")
-    except OSError as exc:
-        raise OutputError(f"{folder} may not be written to ({exc.strerror}); free the disk or change its permissions.") from exc
-    with lock:
-        take_lock(lock, wait=True)
-        yield
 
 
 def _save(job: Job, file: JobFile, path: Path) -> Job:

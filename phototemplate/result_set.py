@@ -6,7 +6,7 @@
       results/             the present set, and whatever other commands have put there
         manifest.json      what the set was made from and which files belong to it
       .results-XXXXXXXX/   a set that is being written; left over only where a program was killed
-      .lock                held while a set is made
+      .lock, .lock-held    held while a set is made
 
 A reader sees the whole old set or the whole new one, whenever the writer is killed and however many writers there are. Files of
 an earlier set do not stay beside those of a later one. A set whose inputs have changed since is not offered
@@ -16,13 +16,11 @@ an earlier set do not stay beside those of a later one. A set whose inputs have 
 from __future__ import annotations
 
 import contextlib
-import getpass
 import hashlib
 import json
 import os
 import secrets
 import shutil
-import socket
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -30,11 +28,12 @@ from pathlib import Path
 from typing import Any
 
 from phototemplate import __version__
-from phototemplate.atomic import sync_folder, take_lock, write_text_atomic
+from phototemplate.atomic import sync_folder, write_text_atomic
+from phototemplate.constants import MANIFEST
 from phototemplate.errors import JobBusyError, OutputError
 from phototemplate.job import Job
+from phototemplate.locks import held, held_by_another
 
-MANIFEST = "manifest.json"
 FORMAT = "phototemplate-results"
 ASIDE = ".results-"
 """Beginning of the name of a folder in which a set is written"""
@@ -141,6 +140,8 @@ def new_set(job: Job, inputs: Mapping[str, Any], names: frozenset[str]) -> Itera
     try:
         yield aside
         _finish(aside, inputs)
+        if who := held_by_another(job.folder / LOCK):  # this machine slept, and was taken for dead
+            raise JobBusyError(f"{job.folder} was taken over by {who}; its results are kept, these are not.")
         _carry_over(results, aside, names)
         _swap(results, aside)
     finally:
@@ -161,7 +162,9 @@ def _carry_over(results: Path, aside: Path, names: frozenset[str]) -> None:
     old = read_set(results)
     gone = names | {MANIFEST} | (frozenset(old.files) if old is not None else frozenset())
     for path in results.iterdir():
-        if path.is_file() and path.name not in gone and not (aside / path.name).exists():
+        if path.name.startswith(".") or path.name in gone or (aside / path.name).exists():
+            continue  # what a killed program was writing, and files of the sets
+        if path.is_file():
             try:
                 os.link(path, aside / path.name)
             except OSError:  # a disk without hard links
@@ -221,18 +224,5 @@ def working_on(job: Job) -> Iterator[None]:
 
     Raises ``JobBusyError`` that names who holds it.
     """
-    path = job.folder / LOCK
-    try:
-        file = path.open("a+b")
-    except OSError as exc:
-        raise OutputError(f"{job.folder} may not be written to ({exc.strerror}); change its permissions.") from exc
-    with file:
-        if not take_lock(file):
-            file.seek(0)
-            who = file.read(200).decode("utf-8", "replace").strip() or "another program"
-            raise JobBusyError(f"{job.folder} is being measured by {who}; wait until that is done, then try again.")
-        file.seek(0)
-        file.truncate()
-        file.write(f"{getpass.getuser()} on {socket.gethostname()} (process {os.getpid()})".encode())
-        file.flush()
+    with held(job.folder / LOCK):
         yield

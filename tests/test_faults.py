@@ -281,3 +281,11 @@ def test_disks_that_refuse_at_every_change(tmp_path: Path) -> None:
     assert kills.refusing_disks(tmp_path / "a").failed == 0
     assert kills.killed_commands(5, 7, tmp_path / "b").failed == 0
     assert kills.killed_workers(2, 7).failed == 0
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="needs Linux's list of children")
+def test_the_app_killed_under_a_stream_of_edits(tmp_path: Path) -> None:
+    from tests.bench._fault_servers import killed_apps
+
+    assert killed_apps(4, 7, tmp_path / "a").failed == 0

@@ -36,7 +36,9 @@ def _effort(photos: int, seconds: float) -> str:
 
 
 def measure(
-    job_dir: Annotated[Path, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos).")],
+    job_dir: Annotated[
+        str, typer.Argument(metavar="JOBDIR", help="Folder with photos/ and job.toml (or just photos), or its address, s3://...")
+    ],
     bar: Annotated[
         str | None,
         typer.Option(help='Length between bar ends B01 and B02, e.g. "1000.2 mm" or "39 3/8 in"; without a job.toml.'),
@@ -57,23 +59,27 @@ def measure(
     from phototemplate.job import load_job
     from phototemplate.opencv_check import require_opencv
     from phototemplate.results import USUAL_FORMATS, Wanted, measure_and_write, write_drawn
+    from phototemplate.stored_folder import folder_at, opened, where_they_are
 
     require_opencv()
     start = time.perf_counter()
-    job = load_job(job_dir)
     names = () if formats == "all" else tuple(formats.split(",")) if formats else USUAL_FORMATS
     wanted = Wanted(names, dxf_version, units, unscaled, print_only)
-    if job.file.drawn and not job.photo_paths():
-        template, files = write_drawn(job, wanted)
-        _show_drawn(template, files, job.file.units, json_)
-        template.whole()
+    place = folder_at(job_dir)
+    with opened(place) as folder:
+        job = load_job(folder)
+        drawn = write_drawn(job, wanted) if job.file.drawn and not job.photo_paths() else None
+        if drawn is None:
+            with progress_bar(not json_ and sys.stderr.isatty()) as tell:
+                outcome = measure_and_write(job, wanted, bar=bar, progress=tell)
+    if drawn is not None:
+        _show_drawn(drawn[0], where_they_are(place, drawn[1]), job.file.units, json_)
+        drawn[0].whole()
         return
-    with progress_bar(not json_ and sys.stderr.isatty()) as tell:
-        outcome = measure_and_write(job, wanted, bar=bar, progress=tell)
     seconds = time.perf_counter() - start
-    measurement, written = outcome.measurement, outcome.written
+    measurement, written = outcome.measurement, where_they_are(place, outcome.written)
     if json_:
-        typer.echo(json.dumps(_summary(outcome, seconds)))
+        typer.echo(json.dumps(_summary(outcome, written, seconds)))
         outcome.whole()
         return
     out = console()
@@ -89,7 +95,7 @@ def measure(
     outcome.whole()
 
 
-def _show_drawn(template: Template, files: dict[str, Path], unit: Literal["mm", "in"], as_json: bool) -> None:
+def _show_drawn(template: Template, files: dict[str, str], unit: Literal["mm", "in"], as_json: bool) -> None:
     """What came of a job without photos."""
     from phototemplate.cli.show import console, print_findings
     from phototemplate.wording import say
@@ -97,7 +103,7 @@ def _show_drawn(template: Template, files: dict[str, Path], unit: Literal["mm", 
     names = [p.piece_id for p in template.parts]
     if as_json:
         found = [{**asdict(say(f)), "facts": dict(f.facts)} for f in template.findings]
-        typer.echo(json.dumps({"pieces": names, "findings": found, "files": {k: str(v) for k, v in files.items()}}))
+        typer.echo(json.dumps({"pieces": names, "findings": found, "files": files}))
         return
     out = console()
     out.print(f"Pieces, as drawn and not measured: {', '.join(names)}", markup=False)
@@ -118,7 +124,7 @@ def hand_out(
     typer.echo(f"handed out revision {state.revision} of {state.date}; later drawings say what changed since")
 
 
-def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
+def _summary(outcome: Outcome, files: dict[str, str], seconds: float) -> dict[str, Any]:
     from phototemplate.cli.show import verdict_line
     from phototemplate.wording import say
 
@@ -138,7 +144,7 @@ def _summary(outcome: Outcome, seconds: float) -> dict[str, Any]:
         "findings": [
             {**asdict(say(f)), "facts": dict(f.facts)} for f in (*measurement.findings, *pieces)
         ],
-        "files": {name: str(path) for name, path in outcome.written.items()},
+        "files": files,
         "seconds": round(seconds, 3),
         "stage_seconds": {k: round(v, 3) for k, v in measurement.seconds.items()},
         "peak_mb": _peak_mb(),

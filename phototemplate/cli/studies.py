@@ -287,7 +287,9 @@ def prices(
 
 
 def batch(
-    jobs: Annotated[list[Path], typer.Argument(metavar="JOBS...", help="Job folders.")],
+    jobs: Annotated[
+        list[str], typer.Argument(metavar="JOBS...", help="Job folders, or addresses of them such as s3://bucket/jobs/*.")
+    ],
     workers: Annotated[int, typer.Option(help="Jobs at once; 0: one per core.", min=0)] = 0,
     scheduler: Annotated[str | None, typer.Option(help="Run on a Dask cluster, e.g. tcp://host:8786.")] = None,
     again: Annotated[bool, typer.Option(help="Run finished jobs again too.")] = False,
@@ -297,14 +299,16 @@ def batch(
     """Measure many job folders at once; a restart skips what is finished, a bad job does not stop the rest."""
     from phototemplate.cli.show import console
     from phototemplate.job_studies import measure_folder
+    from phototemplate.stored_folder import folders_at
     from phototemplate.studies.batch import Outcome, Pace, run_batch, write_table
     from phototemplate.studies.constants import TABLE_EVERY_S
 
     out = console()
     outcomes: list[Outcome] = []
-    pace, written_at = Pace(len({p.resolve() for p in jobs})), 0.0
+    places = folders_at(jobs)
+    pace, written_at = Pace(len(places)), 0.0
     written = write_table(outcomes, table)
-    for outcome in run_batch(jobs, measure_folder, workers, scheduler, again):
+    for outcome in run_batch(places, measure_folder, workers, scheduler, again):
         outcomes.append(outcome)
         pace.heed(outcome)
         if time.monotonic() - written_at > TABLE_EVERY_S:  # a batch that is killed leaves the table of what it did

@@ -28,12 +28,15 @@ from phototemplate.atomic import write_text_atomic
 from phototemplate.errors import InputError, InstallationError, JobBusyError, PhototemplateError
 from phototemplate.numerics.blas_threads import one_thread
 from phototemplate.output.csv import write_rows_csv
+from phototemplate.stored_folder import StoredFolder, opened
 from phototemplate.studies.constants import BUSY_S, CONNECT_S, COUNT_EVERY_S, RESTART_S, TRIES, WATCH_S
 
-STAMP = "batch.json"
+STAMP = "results/batch.json"
 CSV_COLUMNS = ("job", "state", "seconds", "edges", "largest_U_mm", "findings", "message")
 State = Literal["done", "skipped", "failed", "busy"]
 """``busy``: another program measures it; no outcome of a batch"""
+Place = Path | StoredFolder
+"""A job folder on a disk that every worker sees, or on object storage"""
 OneJob = Callable[[Path], Mapping[str, Any]]
 """Does everything for one job folder and returns a few plain values for the table"""
 
@@ -42,7 +45,7 @@ OneJob = Callable[[Path], Mapping[str, Any]]
 class Outcome:
     """What became of one job."""
 
-    job: Path
+    job: Place
     state: State
     seconds: float = 0.0
     message: str = ""
@@ -50,9 +53,11 @@ class Outcome:
     values: Mapping[str, Any] | None = None
 
 
-def fingerprint(job: Path) -> str:
+def fingerprint(job: Place) -> str:
     """Changes when the job file, a photo (name, size, time) or the program's version changes."""
     text = [__version__]
+    if not isinstance(job, Path):
+        return f"{job.fingerprint()} {__version__}"
     for path in sorted(p for p in job.rglob("*") if p.is_file() and not _made(p.relative_to(job).parts[0])):
         status = path.stat()
         text.append(f"{path.relative_to(job)} {status.st_size} {status.st_mtime_ns}")
@@ -64,16 +69,16 @@ def _made(name: str) -> bool:
     return name == "results" or name.startswith(".")
 
 
-def finished(job: Path) -> Mapping[str, Any] | None:
+def finished(job: Place) -> Mapping[str, Any] | None:
     """The values of an earlier run that still holds, else None."""
     try:
-        stamp = json.loads((job / "results" / STAMP).read_text(encoding="utf-8"))
+        stamp = json.loads((job / STAMP).read_bytes() if isinstance(job, Path) else job.read(STAMP))
         return stamp["values"] if stamp["fingerprint"] == fingerprint(job) else None
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 
-def run_one(job: Path, work: OneJob, again: bool = False) -> Outcome:
+def run_one(job: Place, work: OneJob, again: bool = False) -> Outcome:
     """One job in this process; whatever goes wrong becomes an outcome. ``again``: finished or not."""
     began = time.perf_counter()
 
@@ -84,9 +89,10 @@ def run_one(job: Path, work: OneJob, again: bool = False) -> Outcome:
         if not again and (made := finished(job)) is not None:
             return outcome("skipped", "", made)
         before = fingerprint(job)
-        values = dict(work(job))
-        (job / "results").mkdir(exist_ok=True)
-        write_text_atomic(job / "results" / STAMP, json.dumps({"fingerprint": before, "values": values}, indent=1))
+        with opened(job) as folder:
+            values = dict(work(folder))
+            (folder / STAMP).parent.mkdir(exist_ok=True)
+            write_text_atomic(folder / STAMP, json.dumps({"fingerprint": before, "values": values}, indent=1))
         return outcome("done", "", values)
     except JobBusyError as exc:
         return outcome("busy", str(exc))
@@ -99,7 +105,7 @@ def run_one(job: Path, work: OneJob, again: bool = False) -> Outcome:
 
 
 def run_batch(
-    jobs: Sequence[Path], work: OneJob, workers: int = 0, scheduler: str | None = None, again: bool = False
+    jobs: Sequence[Place], work: OneJob, workers: int = 0, scheduler: str | None = None, again: bool = False
 ) -> Iterator[Outcome]:
     """Outcomes as they come. ``workers`` 0: one per core; ``scheduler``: address of a Dask scheduler that sees the same
     folders; ``again``: run finished jobs too.
@@ -110,9 +116,10 @@ def run_batch(
     """
     if not jobs:
         raise InputError("No job folder was given; name the folders, for example jobs/*.")
-    waiting: deque[Path] = deque()
-    for job in dict.fromkeys(p.resolve() for p in jobs):
-        values = None if again or not job.is_dir() else finished(job)
+    waiting: deque[Place] = deque()
+    for job in dict.fromkeys(p.resolve() if isinstance(p, Path) else p for p in jobs):
+        # whether one on object storage is finished its worker asks, many at once
+        values = None if again or not isinstance(job, Path) or not job.is_dir() else finished(job)
         if values is not None:
             yield Outcome(job, "skipped", 0.0, "", values)
         else:
@@ -126,12 +133,12 @@ def run_batch(
         crew.end()
 
 
-def _all(waiting: deque[Path], one: Callable[[Path], Outcome], crew: _Here | _Cluster) -> Iterator[Outcome]:
+def _all(waiting: deque[Place], one: Callable[[Place], Outcome], crew: _Here | _Cluster) -> Iterator[Outcome]:
     """Only a few jobs are handed out at a time: memory stays flat, and a dead worker takes few with it."""
-    flying: dict[Future[Outcome], tuple[Path, Executor]] = {}
-    suspect: deque[Path] = deque()
-    busy: deque[Path] = deque()
-    tries: Counter[Path] = Counter()
+    flying: dict[Future[Outcome], tuple[Place, Executor]] = {}
+    suspect: deque[Place] = deque()
+    busy: deque[Place] = deque()
+    tries: Counter[Place] = Counter()
     while waiting or suspect or busy or flying:
         if not (waiting or suspect or flying):  # what is left is measured by others
             time.sleep(BUSY_S)

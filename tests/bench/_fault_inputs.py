@@ -159,7 +159,7 @@ def kinds_of(folder: Path) -> dict[str, tuple[Path, Callable[[Path], Any]]]:
     with new_set(load_job(job), inputs_of(load_job(job)), frozenset()) as aside:
         write_result_json(m, aside / "result.json")
         write_formats(Material(m), aside, ("dxf",))
-    (job / "results" / STAMP).write_text('{"fingerprint": "x", "values": {"edges": 3}}')
+    (job / STAMP).write_text('{"fingerprint": "x", "values": {"edges": 3}}')
     bowl = folder / "bowl.dxf"
     document = new("R2010", units=4)
     document.modelspace().add_lwpolyline([(0, 0, 0.2), (700, 0, 0), (700, 400, 0), (0, 400, 0)], format="xyb", close=True)
@@ -173,7 +173,7 @@ def kinds_of(folder: Path) -> dict[str, tuple[Path, Callable[[Path], Any]]]:
         "job": (job / "job.toml", lambda p: parse_job(p.read_bytes(), p.name)),
         "job in the app": (job / "job.toml", _pack),
         "manifest": (job / "results" / "manifest.json", _pack),
-        "stamp of a batch": (job / "results" / STAMP, _pack),
+        "stamp of a batch": (job / STAMP, _pack),
         "history": (job / "history.jsonl", _pack),
         "profile": (profile, read_profile),
         "prices": (folder / "prices.toml", read_price_list),

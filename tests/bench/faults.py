@@ -1,7 +1,8 @@
 """Damaged files, hostile requests, refusing disks, programs killed: nothing but a sentence, nothing lost, nothing mixed.
 
 Files of every kind that the program reads are damaged at random and read (``_fault_inputs``), requests are made up by grammar
-(``_fault_http``), and programs are killed at random moments, find a disk that refuses or one another (``_fault_kills``).
+(``_fault_http``), and programs are killed at random moments, find a disk that refuses or one another (``_fault_kills``), among
+them the app as it runs (``_fault_servers``).
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from tests.bench import BenchResult
 from tests.bench import _fault_kills as kills
 from tests.bench._fault_http import requests
 from tests.bench._fault_inputs import HANG_S, read_damaged
+from tests.bench._fault_servers import killed_apps
 
 FILES, REQUESTS = 7500, 2500
-KILLED = {"writers": 200, "commands": 50, "servers": 80, "workers": 10}
+KILLED = {"writers": 200, "commands": 50, "servers": 80, "workers": 10, "apps": 40}
 """Programs of each kind that are killed"""
 
 
@@ -34,13 +36,14 @@ def run(quick: bool) -> BenchResult:
             kills.killed_commands(n["commands"], seed, folder / "commands"),
             kills.killed_servers(n["servers"], seed, folder / "servers"),
             kills.killed_workers(n["workers"], seed),
+            killed_apps(n["apps"], seed, folder / "apps"),
             kills.two_at_once(20 // share, folder / "two"),
             kills.two_batches(100 // share, folder / "batches"),
             kills.refusing_disks(folder / "disks"),
             kills.clock_set_back(folder / "clocks"),
         ]
     result.rows = [*(row.cells() for row in inputs), *(row.cells() for row in ends)]
-    tried, killed = sum(r.tried for r in inputs), sum(r.tried for r in ends[:4])
+    tried, killed = sum(r.tried for r in inputs), sum(r.tried for r in ends[:5])
     faults = sum(r.failed for r in inputs) + sum(r.faults for r in ends)
     slowest = max(*(r.slowest_s for r in inputs), *(r.slowest_s for r in ends))
     lost, mixed = sum(r.lost for r in ends), sum(r.mixed for r in ends)
