@@ -100,3 +100,7 @@ LOCK_LOOK_S: Final = 0.05
 """s. How often somebody who waits looks whether a folder is free. Convention: felt as at once."""
 MANIFEST: Final = "manifest.json"
 """name. File of a set of results that says which files belong to it. Convention: our own."""
+
+TOP_VIEW_PHOTO_PX: Final = 2048
+"""px. Longer side of a photo from which the report's rectified picture is made. Derived: photos of 12 MP have 4000 to 4080, and
+a JPEG is decoded at exactly half of that without being reduced once more."""

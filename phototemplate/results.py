@@ -13,20 +13,24 @@ from phototemplate.atomic import write_text_atomic
 from phototemplate.camera_profiles import load_profiles, match_profiles
 from phototemplate.capture.photos import read_rgb
 from phototemplate.capture.store import PhotoStore
+from phototemplate.constants import TOP_VIEW_PHOTO_PX
 from phototemplate.errors import Finding, InputError, MeasureError, PhototemplateError
 from phototemplate.job import HANDED_OUT, Job, LengthSpec
-from phototemplate.model import Measurement
+from phototemplate.model import Measurement, PhotoMeta
 from phototemplate.network.rectify import default_bounds, rectify
 from phototemplate.output.assessment import Judgements
 from phototemplate.output.dxf import DxfVersion, Unit
 from phototemplate.output.formats import FORMATS, Material, write_formats
 from phototemplate.output.report import TopPicture
+from phototemplate.output.report.photos import PictureOf, panel_side
+from phototemplate.output.report.pictures import Rgb, reduced
 from phototemplate.output.report.words import tolerance_words
 from phototemplate.output.revision import HandedOut, changes, next_revision, read_handed_out
 from phototemplate.output.withheld import as_shown, without_uncertainties
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.result_set import current_set, inputs_of, new_set, retire, working_on
+from phototemplate.settings import OutputSettings
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import read_photos
 from phototemplate.studies.assessment import judge
@@ -194,6 +198,7 @@ def _material(
         doubt = exc
     judgements = judgements or judge(measurement, template, file.tolerance)
     progress("report", 0.3)
+    top, panel = pictures(measurement, settings)
     material = Material(
         measurement=measurement,
         settings=settings,
@@ -202,7 +207,8 @@ def _material(
         tolerance_mm=file.tolerance,
         allow_unscaled=wanted.unscaled,
         print_only=wanted.print_only,
-        top_picture=top_picture(measurement, settings.top_view_px),
+        top_picture=top,
+        picture_of=panel,
         template=template,
         judgements=judgements,
         title=_title(job),
@@ -265,15 +271,27 @@ def with_bar(job: Job, bar: str) -> Job:
     return replace(job, file=job.file.model_copy(update={"lengths": [*job.file.lengths, length]}))
 
 
-def top_picture(measurement: Measurement, side_px: int) -> TopPicture | None:
-    """Rectified picture for the report, about ``side_px`` on its longer side; None where no photo shows the plane."""
+def pictures(measurement: Measurement, settings: OutputSettings) -> tuple[TopPicture | None, PictureOf]:
+    """Rectified picture for the report, None where no photo shows the plane, and what gives the photos' own pictures for it.
+
+    A photo is decoded once for both.
+    """
     photos = {p.photo_id: p for p in measurement.photos}
+    side = panel_side(settings, len(photos))
+    small: dict[str, Rgb] = {}
+
+    def large(photo: str) -> Rgb:
+        rgb = read_rgb(photos[photo], TOP_VIEW_PHOTO_PX)
+        small[photo] = reduced(rgb, side)
+        return rgb
+
+    def panel(meta: PhotoMeta, side_px: int) -> Rgb:
+        return small[meta.photo_id] if meta.photo_id in small else read_rgb(meta, side_px)
+
     try:
         bounds = default_bounds(measurement.network, measurement.work_plane)
-        px_per_mm = side_px / max(bounds[2] - bounds[0], bounds[3] - bounds[1])
-        view = rectify(
-            measurement.network, measurement.work_plane, lambda p: read_rgb(photos[p], 2000), bounds, px_per_mm
-        )
+        px_per_mm = settings.top_view_px / max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+        view = rectify(measurement.network, measurement.work_plane, large, bounds, px_per_mm)
     except (MeasureError, ValueError):
-        return None
-    return TopPicture.of(view)
+        return None, panel
+    return TopPicture.of(view), panel

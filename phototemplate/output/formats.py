@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from phototemplate.output.assessment import Judgements
     from phototemplate.output.dxf import DxfVersion, Unit
     from phototemplate.output.report import TopPicture
+    from phototemplate.output.report.photos import PictureOf
     from phototemplate.output.revision import HandedOut
     from phototemplate.template.drawing import Drawing
     from phototemplate.template.paper_sheets import PaperSheet, SheetStyle, TitleBlock
@@ -60,6 +61,8 @@ class Material:
     allow_unscaled: bool = False
     """Write drawings although no length is known"""
     top_picture: TopPicture | None = None
+    picture_of: PictureOf | None = None
+    """How to get at a photo's pixels for the report; None: from its file"""
     template: Template | None = None
     """Finished pieces, for the report"""
     judgements: Judgements | None = None
@@ -263,6 +266,7 @@ def _report(material: Material, _: Subject | None, path: Path) -> Path:
         tolerance_mm=material.tolerance_mm,
         unit=material.unit,
         top_picture=material.top_picture,
+        picture_of=material.picture_of,
         template=material.template,
         judgements=material.judgements,
         progress=material.progress,

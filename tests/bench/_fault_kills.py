@@ -107,7 +107,7 @@ def measured() -> Iterator[None]:
     """Measuring and judging are done already: what is left of ``measure`` is reading the job and writing."""
     m = measurement()
     judged = judge(m, None, load_job(DEMO_FOLDER).file.tolerance)
-    with mock.patch.multiple(results, measure_job=lambda *_: m, judge=lambda *_: judged, top_picture=lambda *_: None):
+    with mock.patch.multiple(results, measure_job=lambda *_: m, judge=lambda *_: judged, pictures=lambda *_: (None, None)):
         yield
 
 

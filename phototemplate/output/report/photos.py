@@ -58,12 +58,16 @@ class PhotoPanel:
         return text + (f", {self.rejected} left out." if self.rejected else ".")
 
 
+def panel_side(settings: OutputSettings, count: int) -> int:
+    """Longer side in px of each of so many photos."""
+    return round(settings.photo_side_px * min(1.0, math.sqrt(MANY_PHOTOS / max(count, 1))))
+
+
 def photo_panels(
     measurement: Measurement, settings: OutputSettings, picture_of: PictureOf | None = None, unit: LengthUnit = "mm"
 ) -> list[PhotoPanel]:
     """A panel per photo, in order; one picture is in memory at a time."""
-    count = max(len(measurement.photos), 1)
-    side = round(settings.photo_side_px * min(1.0, math.sqrt(MANY_PHOTOS / count)))
+    side = panel_side(settings, len(measurement.photos))
     residuals = {r.photo_id: r for r in measurement.network.residuals}
     return [
         _panel(measurement, meta, residuals.get(meta.photo_id), settings, side, picture_of or read_rgb, unit)
