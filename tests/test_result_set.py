@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from phototemplate import results
+from phototemplate.constants import MANIFEST
 from phototemplate.errors import InputError, MeasureError, OutputError
 from phototemplate.job import Job, load_job
-from phototemplate.result_set import MANIFEST, current_set, inputs_of, new_set, read_set, recover, working_on
+from phototemplate.result_set import current_set, inputs_of, new_set, read_set, recover, working_on
 from phototemplate.results import Wanted, measure_and_write, write_results
 from tests.output.samples import measurement
 

@@ -58,12 +58,13 @@ class Client:
         with suppress(OSError, HTTPException, ValueError):
             revision = self.ask("/api/state")[1]["revision"]
             for number in range(first, first + 100_000):
-                edge = {"id": f"e{number}", "kind": "front", "photo": "IMG_2303", "path": [[1, 2], [3, 4]]}
+                name = f"e{number}"
+                edge = {"id": name, "kind": "front", "photo": "IMG_2303", "path": [[1, 2], [3, 4]]}
                 status, answer = self.ask(
                     "/api/edit", revision=revision, label={}, operations=[{"op": "add", "at": ["edges"], "value": edge}]
                 )
                 if status == 200:
-                    confirmed.append(edge["id"])
+                    confirmed.append(name)
                     revision = answer["revision"]
                 else:
                     refused.append(f"{status} {answer}")

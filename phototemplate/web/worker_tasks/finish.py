@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from phototemplate.atomic import atomic_path
+from phototemplate.constants import MANIFEST
 from phototemplate.job import HANDED_OUT, JOB_FILE, Job, load_job
 from phototemplate.output.formats import FORMATS
 from phototemplate.output.revision import read_handed_out
 from phototemplate.progress import Progress
-from phototemplate.result_set import MANIFEST, current_set
+from phototemplate.result_set import current_set
 from phototemplate.results import Wanted, hand_out, measure_job, write_drawn, write_results
 from phototemplate.web.journal import JOURNAL_FILE
 from phototemplate.web.worker_tasks.drawn import is_drawn
