@@ -6,6 +6,7 @@ import { Stage } from './canvas.js';
 import { distanceOf, middle } from './geometry.js';
 import { framesOf, putPhoto, zoomButtons } from './photostage.js';
 import { label, line, palette, projector, text } from './drawing.js';
+import { rowName } from './estimate.js';
 import { lengthInput } from './form.js';
 import { Magnifier } from './magnifier.js';
 import { dropBox } from './photos.js';
@@ -242,7 +243,7 @@ export function open(root) {
     return h('section', { class: 'card', 'aria-live': 'polite' },
       a.trouble ? [h('p', { class: 'mark bad' }, icon('short'), h('span', {}, a.trouble)), button(t('customer.message'), message, { data: { key: 'message' } })] : null,
       a.rows ? [h('p', { class: 'big', data: { key: 'area' } }, a.rows[0][1]),
-        h('table', {}, h('tbody', {}, a.rows.slice(1).map(([what, value]) => h('tr', {}, h('th', { scope: 'row' }, what), h('td', { class: 'num' }, value))))),
+        h('table', {}, h('tbody', {}, a.rows.slice(1).map(([what, value]) => h('tr', {}, h('th', { scope: 'row' }, rowName(what)), h('td', { class: 'num' }, value))))),
         h('details', { data: { key: 'causes' } }, h('summary', {}, t('customer.causes')), h('ul', { class: 'plain-list' }, a.causes.map(([what, share]) => h('li', {}, `${what}: ${Math.round(100 * share)} %`)))),
         a.ask ? h('p', { class: 'mark note' }, icon('note'), h('span', {}, t('estimate.next'), ' ', a.ask)) : null,
         (a.assumed || []).map(([what, value]) => h('p', { class: 'mark look' }, icon('look'), h('span', {}, `${what}: ${value}`))),

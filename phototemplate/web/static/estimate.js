@@ -5,7 +5,7 @@ import { h, fill, button, icon, labelled, notice, select } from './dom.js';
 import { fileList } from './files.js';
 import { nextStep } from './nextstep.js';
 import { store } from './store.js';
-import { t } from './text.js';
+import { has, language, t } from './text.js';
 
 /** count. Options side by side on a quote. Convention: what a page holds. */
 const MOST_OPTIONS = 4;
@@ -27,6 +27,11 @@ export function open(root) {
   draw();
   return { update: (what) => { if (what === 'result' || what === 'job' || what === 'moved') draw(); } };
 }
+
+const whole = (n) => Math.round(n).toLocaleString(language());
+/** What a line of an estimate is called. @param {string} what */
+export const rowName = (what) => (has(`row.${what}`) ? t(`row.${what}`) : what);
+const priceWords = (p) => t(p.minimum ? 'estimate.price-minimum' : 'estimate.price', { currency: p.currency, likely: whole(p.likely), low: whole(p.low), high: whole(p.high) });
 
 const list = () => lists.find((l) => l.name === quote.prices);
 /** @returns {any[]} */
@@ -61,9 +66,9 @@ function content(draw) {
     button(busy ? t('estimate.busy') : t('estimate.ask'), () => ask(draw), { class: 'main', disabled: busy || !ready, data: { key: 'estimate-ask' } }),
     answer ? [
       asked !== store.revision ? h('p', { class: 'mark look' }, icon('look'), t('wall.old')) : null,
-      answer.price ? h('p', { class: 'big', role: 'status' }, answer.price) : null,
-      h('div', { class: 'scroll' }, h('table', {}, h('tbody', {}, answer.rows.map(([what, value]) => h('tr', {}, h('th', { scope: 'row' }, what), h('td', { class: 'num' }, value)))))),
-      answer.drivers ? h('p', {}, answer.drivers) : null,
+      answer.price ? h('p', { class: 'big', role: 'status' }, priceWords(answer.price)) : null,
+      h('div', { class: 'scroll' }, h('table', {}, h('tbody', {}, answer.rows.map(([what, value]) => h('tr', {}, h('th', { scope: 'row' }, rowName(what)), h('td', { class: 'num' }, value)))))),
+      answer.price?.drivers.length ? h('p', {}, t('estimate.drivers', { drivers: answer.price.drivers.map(([what, half]) => `${rowName(what)} (±${whole(half)})`).join(', ') })) : null,
       answer.ask ? h('p', { class: 'mark note' }, icon('note'), h('span', {}, t('estimate.next'), ' ', answer.ask)) : null,
       fileList(answer.files), after(draw)] : null,
   ];

@@ -7,8 +7,8 @@ import { fileList } from './files.js';
 import { lengthInput } from './form.js';
 import { how, page } from './page.js';
 import { store, edges } from './store.js';
-import { short, within } from './units.js';
-import { t } from './text.js';
+import { metric, short, within } from './units.js';
+import { has, t } from './text.js';
 
 /** mm. Largest gap behind a piece. Convention: 1/8 in, that of the command line. */
 const GAP_MM = 25.4 / 8;
@@ -65,14 +65,27 @@ function result(draw) {
   const state = STATE[answer.verdict] || 'look';
   return [
     asked !== store.revision ? h('p', { class: 'mark look' }, icon('look'), t('wall.old')) : null,
-    h('div', { class: `big-verdict ${state}` }, icon(state), h('div', {}, h('p', { class: 'big' }, answer.sentence))),
+    h('div', { class: `big-verdict ${state}` }, icon(state), h('div', {}, h('p', { class: 'big' }, headline()), answer.help.text ? h('p', {}, answer.help.text) : null)),
     chart(draw),
     place >= 0 ? h('p', { class: 'big', role: 'status' }, t('wall.here', { x: short(answer.x[place]), gap: short(answer.gap[place]), U: within(answer.gap_U[place]), scribe: short(answer.scribe[place] ?? 0) })) : h('p', { class: 'hint' }, t('wall.press')),
-    answer.lean ? h('p', {}, answer.lean) : null,
+    answer.lean ? h('p', {}, lean(answer.lean)) : null,
     h('div', { class: 'scroll' }, h('table', {}, h('thead', {}, h('tr', {}, ['wall.figure', 'wall.value', 'wall.known', 'wall.meaning'].map((k) => h('th', { scope: 'col' }, t(k))))),
-      h('tbody', {}, answer.figures.map((f) => h('tr', {}, h('th', { scope: 'row' }, f[0]), f.slice(1).map((x) => h('td', {}, x))))))),
+      h('tbody', {}, answer.figures.map((f) => h('tr', {}, h('th', { scope: 'row' }, figure(f[0])), f.slice(1).map((x) => h('td', {}, x)), h('td', {}, has(`figure.${key(f[0])}.is`) ? t(`figure.${key(f[0])}.is`) : '')))))),
     told(answer.findings.filter((f) => f.severity !== 'note'), null, 'wall'),
     asked === store.revision ? [h('h2', {}, t('finish.files')), fileList(answer.files)] : null];
+}
+
+const key = (name) => name.replaceAll(' ', '-');
+const figure = (name) => (has(`figure.${key(name)}`) ? t(`figure.${key(name)}`) : name);
+
+function headline() {
+  const facts = { gap: short(answer.largest[0]), U: within(answer.largest[1]), limit: short(answer.limit), where: answer.largest_at.map((x) => short(x)).join(' · ') };
+  return t(answer.verdict === 'fails' ? `wall.says.fails.${answer.begin}` : answer.verdict === 'meets' ? 'wall.says.meets' : 'wall.says.open', facts);
+}
+
+function lean({ by, U, heights }) {
+  const facts = { by: metric(Math.abs(by), 1), U: metric(U, 1), low: short(heights[0]), high: short(heights[1]) };
+  return t(Math.abs(by) <= U ? 'wall.no-lean' : by > 0 ? 'wall.lean-in' : 'wall.lean-out', facts);
 }
 
 // The gap behind a straight piece along the wall, with how well it is known, and the largest that is allowed

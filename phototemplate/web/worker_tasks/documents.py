@@ -11,11 +11,13 @@ import numpy as np
 from phototemplate.constants import ESTIMATE_FILE
 from phototemplate.job import load_job
 from phototemplate.progress import Progress
+from phototemplate.studies.pricing import Price
 from phototemplate.units import LengthUnit
 from phototemplate.web.constants import SHOWN_POINTS
 from phototemplate.web.refusals import Refused
 from phototemplate.web.worker_tasks.result_view import plain_json
-from phototemplate.web.worker_tasks.spoken import finding_part, finding_parts
+from phototemplate.web.worker_tasks.spoken import finding_part, finding_parts, in_all
+from phototemplate.wording import phrase
 
 CALIBRATION = "calibration"
 """Folder of the photos of a board"""
@@ -88,27 +90,29 @@ def make_wall_check(
     Raises ``Refused`` for another comparison, which would name a file, and as ``check_wall_of`` does.
     """
     from phototemplate.job_studies import WallQuestion, check_wall_of
-    from phototemplate.studies.wall_pages import figure_words, headline
+    from phototemplate.studies.wall_pages import figure_words
 
     if against != "straight" and not against.startswith("square:"):
         raise Refused("only-straight")
     asked = WallQuestion(edge_id=edge, against=against, limit_mm=gap, corner=corner)  # type: ignore[arg-type]
     job = load_job(Path(job_folder))
     answer = check_wall_of(job, asked, tell)
-    check = answer.check
+    check, lean = answer.check, answer.lean
     step = max(1, len(check.gap_mm) // SHOWN_POINTS)
     back = np.linalg.inv(answer.measurement.outline.plan_from_work)
     unit: LengthUnit = "fraction" if job.file.units == "in" else "mm"
     facts: dict[str, Any] = plain_json({
-        "edge": check.wall.edge_id, "against": check.against, "verdict": check.decision.verdict, "sentence": headline(check),
+        "edge": check.wall.edge_id, "against": check.against, "verdict": check.decision.verdict,
+        "largest": [check.largest_gap.value, check.largest_gap.U], "begin": "corner" if check.wall.corner_known else "seen",
         "limit": check.limit_mm, "x": check.wall.distance_mm[::step],
         "gap": check.gap_mm[::step], "gap_U": 2 * check.gap_u_mm[::step], "bow": check.deviation_mm[::step],
         "bow_U": 2 * check.deviation_u_mm[::step], "within": check.within[::step].tolist(),
         "seen": check.wall.seen[::step].tolist(), "scribe": check.scribe_mm[::step],
         "xy": check.wall.points()[::step] @ back[:2, :2].T + back[:2, 2],
-        "figures": [[f.name, *figure_words(f)] for f in (check.largest_gap, *check.figures)],
+        "figures": [[f.name, *figure_words(f)[:2]] for f in (check.largest_gap, *check.figures)],
         "largest_at": list(check.largest_at_mm), "touches_at": list(check.touches_at_mm),
-        "lean": None if answer.lean is None else answer.lean.sentence, "notes": list(check.findings),
+        "lean": None if lean is None else {"by": lean.mm_per_m, "U": lean.U_mm_per_m, "heights": list(lean.heights_mm)},
+        "help": in_all(lambda code: {"text": check.remedy if code == "en" else phrase("wall-help", language=code)}),
         "findings": finding_parts(answer.measurement.findings, unit),
     })
     return {"files": _texts(answer.written), **facts}
@@ -121,7 +125,7 @@ def make_estimate(
     offered to whom is what ``quote.toml`` says."""
     from phototemplate.job_studies import EstimateWishes, estimate_of
     from phototemplate.studies.price_list import price_lists
-    from phototemplate.studies.quote import ask_effect, drivers_words, price_words, summary_rows
+    from phototemplate.studies.quote import ask_effect, summary_rows
 
     del memory
     job = load_job(Path(job_folder))
@@ -132,9 +136,18 @@ def make_estimate(
     made, written = estimate_of(job, EstimateWishes(listed.get(prices), kerf_mm=kerf, turn=turn, paper=paper))
     return {
         "files": _texts(written), "rows": [list(row) for row in summary_rows(made)],
-        "price": None if made.price is None else price_words(made),
-        "drivers": "" if made.price is None or not made.price.drivers else drivers_words(made.price),
+        "price": price_part(made.price),
         "ask": "" if made.ask is None else f"{made.ask.sentence} {ask_effect(made)}",
+    }
+
+
+def price_part(price: Price | None) -> dict[str, Any] | None:
+    """A price with its range and what that comes from, largest first; None without a price list."""
+    if price is None:
+        return None
+    return {
+        "currency": price.currency, "likely": price.likely, "low": price.low, "high": price.high,
+        "minimum": price.minimum_applies, "drivers": [list(driver) for driver in price.drivers[:3]],
     }
 
 
