@@ -8,8 +8,11 @@ import re
 
 import pytest
 
+from phototemplate import wording
+from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.job import JobFile
 from phototemplate.model import EdgeKind, ShapeKind
+from phototemplate.template.rules import CAUTION_CODES
 from phototemplate.web.app import STATIC
 
 JS = {p.name: p.read_text(encoding="utf-8") for p in STATIC.glob("*.js")}
@@ -170,3 +173,9 @@ def test_words_can_be_read(front: str, ground: str, dark: bool) -> None:
 def test_shapes_can_be_seen(front: str, ground: str, dark: bool) -> None:
     c = colours(dark)
     assert contrast(c[front], c[ground]) >= 3.0, f"{front} on {ground}: {contrast(c[front], c[ground]):.2f}"
+
+
+def test_every_reading_of_a_line_has_words() -> None:
+    for language in wording.LANGUAGES.values():
+        assert {f"reading-{reading}" for reading in LOOKS} <= language.phrases.keys()
+        assert set(CAUTION_CODES) <= language.phrases.keys()

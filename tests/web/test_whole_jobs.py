@@ -101,7 +101,7 @@ class Person:
             n = len(self.open_proposals())
             first = self.open_proposals()[0]
             traced = first["source"] == "trace"
-            no = traced and ((first["kind"] == turn_down and not self.refused) or self.is_elsewhere(first["line"]))
+            no = (traced and first["kind"] == turn_down and not self.refused) or self.is_elsewhere(first["line"])
             if no:
                 self.refused.append(first["key"])
             self.hand.press("p-no" if no else "p-yes")
@@ -346,6 +346,8 @@ def test_an_estimator_comes_to_a_quote(tmp_path: Path, hand: type[Mouse]) -> Non
         one.beside("estimate")
         one.page.locator('[data-key="prices"] option').nth(1).wait_for(state="attached")
         one.hand.choose("prices", "our-prices.toml")
+        one.hand.choose("stone-0", "granite, 3 cm")
+        one.hand.choose("finish-0", "eased")
         one.hand.press("estimate-ask")
         one.page.locator(".downloads a").first.wait_for(timeout=LONG_S * 1000)
         first = one.page.locator(".downloads a").first.get_attribute("data-key")

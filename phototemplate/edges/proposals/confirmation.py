@@ -20,13 +20,22 @@ from phototemplate.edges.proposals.constants import (
     SHOWN_OPEN_PX,
 )
 from phototemplate.edges.proposals.line_candidates import sheet_centres
-from phototemplate.edges.readings.constants import NONE_PRIOR_UNASKED
+from phototemplate.edges.readings.constants import NONE_PRIOR_UNASKED, Reading
 from phototemplate.edges.readings.decide import Decision, Judged, decide
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.tracing.expected_height import expected_levels
 from phototemplate.edges.tracing.grey_profiles import find_steps, sample_band
 from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.model import Array, BoolArray, EdgeHint
+
+
+@dataclass(frozen=True)
+class Second:
+    """What a proposed line may be instead of the edge."""
+
+    reading: Reading
+    edge_mm: float | None = None
+    """Where the edge would be another line: how far it runs further out; below 0, further in"""
 
 
 @dataclass(frozen=True)
@@ -38,8 +47,7 @@ class FoundLine:
     judged: Judged
     probability: float
     """That it is the edge of a top"""
-    second: str
-    """What it may be instead, in words"""
+    second: Second
 
     @property
     def line(self) -> SpaceLine:
@@ -122,15 +130,14 @@ def _read(scene: Scene, ends: Array, search_mm: float) -> FoundLine | None:
     return FoundLine(stations.shifted(chosen.mapped.line.offset_mm)[[0, -1]], chosen, chosen.probability, _second(decision))
 
 
-def _second(decision: Decision) -> str:
-    """The second-best reading of the place in words."""
+def _second(decision: Decision) -> Second:
+    """The second-best reading of the place."""
     chosen = decision.chosen
     others = [j for j in decision.judged[1:] if j.probability > decision.none]
     if not others:
-        return chosen.words
+        return Second(chosen.otherwise)
     apart = others[0].mapped.line.middle_mm - chosen.mapped.line.middle_mm
-    where = "out" if INWARD * apart > 0 else "in"
-    return f"the line {abs(apart):.1f} mm further {where} is the edge, and this is {chosen.words}"
+    return Second(chosen.otherwise, INWARD * apart)
 
 
 def _reaches(scene: Scene, found: FoundLine) -> list[Array]:

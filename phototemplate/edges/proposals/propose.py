@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from phototemplate.edges.proposals.confirmation import FoundLine, confirm, one_sided
+from phototemplate.edges.proposals.confirmation import FoundLine, Second, confirm, one_sided
 from phototemplate.edges.proposals.constants import (
     BAR_MM,
     BESIDE_SHARE,
@@ -62,8 +62,8 @@ class ProposedEdge:
     """0-1"""
     reading: str = ""
     """What it is taken for, in words"""
-    second: str = ""
-    """What it may be instead, in words; empty where it hangs on targets"""
+    second: Second | None = None
+    """What it may be instead; None where it hangs on targets"""
 
 
 def propose_edges(

@@ -56,14 +56,16 @@ const ask = (draw) => work(draw, async () => {
 });
 
 function content(draw) {
-  const ready = clicked || store.result?.loops.some((l) => l.closed);
+  const ready = clicked || store.result?.loops.some((l) => l.closed), l = list();
+  const open = l && options().some((o) => (l.stones.length > 1 && !o.stone) || (l.finishes.length > 1 && !o.finish));
   return [
     h('h1', {}, t('page.estimate')), h('p', {}, t('estimate.how')),
     ready ? null : nextStep('estimate'),
     h('section', { class: 'card' }, h('h2', {}, t('estimate.offered')), offered(draw)),
     h('section', { class: 'card' }, h('h2', {}, t('estimate.customer')), forWhom()),
     h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: turn, data: { key: 'turn' }, onchange: (e) => { turn = e.target.checked; } }), t('estimate.turn')),
-    button(busy ? t('estimate.busy') : t('estimate.ask'), () => ask(draw), { class: 'main', disabled: busy || !ready, data: { key: 'estimate-ask' } }),
+    button(busy ? t('estimate.busy') : t('estimate.ask'), () => ask(draw), { class: 'main', disabled: busy || !ready || open, data: { key: 'estimate-ask' } }),
+    open ? h('p', { class: 'hint' }, t('estimate.choose-first')) : null,
     answer ? [
       asked !== store.revision ? h('p', { class: 'mark look' }, icon('look'), t('wall.old')) : null,
       answer.price ? h('p', { class: 'big', role: 'status' }, priceWords(answer.price)) : null,
@@ -76,7 +78,7 @@ function content(draw) {
 
 function offered(draw) {
   const l = list();
-  const names = (key, all, one, k) => labelled(t(`estimate.${key}`), select([['', t('choose')], ...all.map((n) => [n, n])], one[key] || '', (v) => { one[key] = v; }, { data: { key: `${key}-${k}` } }));
+  const names = (key, all, one, k) => labelled(t(`estimate.${key}`), select([['', t('choose')], ...all.map((n) => [n, n])], one[key] || '', (v) => { one[key] = v; draw(); }, { data: { key: `${key}-${k}` } }));
   return [
     h('div', { class: 'row wrap' }, labelled(t('estimate.prices'), select([['', t('estimate.no-prices')], ...lists.map((x) => [x.name, x.name])], quote.prices || '', (v) => { quote.prices = v; draw(); }, { data: { key: 'prices' } }), t('estimate.prices.hint')),
       lists.length ? null : button(t('estimate.new-prices'), () => work(draw, async () => { await post('/api/make/prices'); lists = (await post('/api/ask/estimate-choices')).lists; quote.prices = lists[0]?.name; notice(t('estimate.prices-made', { name: quote.prices }), 'good'); }), { data: { key: 'new-prices' } })),

@@ -6,15 +6,18 @@ from typing import Any
 
 import numpy as np
 
+from phototemplate.edges.proposals.confirmation import Second
 from phototemplate.edges.proposals.propose import propose_edges
 from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.model import Array, Measurement
-from phototemplate.network import workplane
+from phototemplate.network import projection, workplane
 from phototemplate.progress import Progress
 from phototemplate.stage_inputs import edge_settings_of
+from phototemplate.units import LengthUnit
 from phototemplate.web.constants import ALONG_MM, SAME_EDGE_MM
 from phototemplate.web.worker_tasks.result_view import move, plain_json, work_from_plan
-from phototemplate.web.worker_tasks.spoken import phrase_part
+from phototemplate.web.worker_tasks.spoken import in_all, phrase_part
+from phototemplate.wording import phrase
 
 
 def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
@@ -33,7 +36,7 @@ def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
         out.append({
             "kind": h.kind, "source": h.source, "shape": h.shape, "targets": list(h.targets), "confidence": p.confidence,
             "path": None if h.path is None else np.round(h.path, 2), "line": np.round(line, 1), "search": h.search_mm,
-            "height": h.height_mm, "reading": _reading(p.reading), "second": _reading(p.second),
+            "height": h.height_mm, "reading": _reading(p.reading), "second": _second(p.second, memory.job.file.units),
         })
     tell("propose", 1.0)
     answer: list[dict[str, Any]] = plain_json(out)
@@ -46,10 +49,26 @@ def _reading(words: str) -> dict[str, Any] | None:
     return phrase_part(codes[words]) if words in codes else {"text": words} if words else None
 
 
+def _second(second: Second | None, unit: LengthUnit) -> dict[str, Any] | None:
+    """What a line may be instead, in every language."""
+    if second is None:
+        return None
+    reading = f"reading-{second.reading}"
+    if second.edge_mm is None:
+        return phrase_part(reading)
+    by, way = abs(second.edge_mm), "further-out" if second.edge_mm > 0 else "further-in"
+    return in_all(lambda code: {"text": phrase(
+        "reading-other-line", {"by_mm": by, "way_word": way, "what": phrase(reading, language=code)}, unit, code
+    )})
+
+
 def _along_targets(m: Measurement, targets: tuple[str, ...]) -> Array | None:
-    """(2, 2) from end to end of the targets that carry an edge."""
+    """(2, 2) from end to end of the targets that carry an edge: along strips, and along the butted edges of contact sheets."""
     xyz = [p.xyz_mm for p in m.network.points if p.target_id in targets or p.target_id[:-1] in targets]
-    xyz += [m.network.bodies[t].translation_mm for t in targets if t in m.network.bodies]
+    for target in targets:
+        edge = m.network.targets[target].contact_edge_mm if target in m.network.bodies else None
+        if edge is not None:
+            xyz += list(projection.body_points(m.network, target, np.column_stack([edge, np.zeros(2)])).xyz_mm)
     if not xyz:
         return None
     xy = workplane.to_work(m.work_plane, np.array(xyz))[0][:, :2]

@@ -10,6 +10,7 @@ import itertools
 import json
 import time
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from phototemplate.network import projection, workplane
 from phototemplate.output.assessment import Judged
 from phototemplate.output.report.marks import CLASSES
 from phototemplate.output.report.plan import Stretch, stretches
-from phototemplate.output.report.words import Unit, edge_verdict
+from phototemplate.output.report.words import EdgeVerdict, Unit, edge_verdict
 from phototemplate.output.withheld import as_shown, without_uncertainties
 from phototemplate.progress import Progress
 from phototemplate.results import measure_job
@@ -197,9 +198,12 @@ def verdicts_of(m: Measurement, tolerance_mm: float, judged: Mapping[str, Judged
     for e in m.outline.edges:
         withheld = m.network.quality.withheld
         v = edge_verdict(e, tolerance_mm, m.outline.unscaled, judged.get(e.edge_id), unit, withheld)
-        said = in_all(lambda language, v=v: dict(zip(("sentence", "remedy"), v.said(language, True), strict=True)))
-        out[e.edge_id] = {"state": v.state, "words": v.words, **said}
+        out[e.edge_id] = {"state": v.state, "words": v.words, **in_all(partial(_said, v))}
     return out
+
+
+def _said(verdict: EdgeVerdict, language: str) -> dict[str, str]:
+    return dict(zip(("sentence", "remedy"), verdict.said(language, in_app=True), strict=True))
 
 
 def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array) -> dict[str, Any]:

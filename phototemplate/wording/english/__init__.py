@@ -32,6 +32,7 @@ ENGLISH = Language(
         "turned": "turned by 90 degrees", "right": "from further to the right", "left": "from further to the left",
         "closer": "from closer", "from-here": "from about there",
         "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
+        "further-out": "out", "further-in": "in",
         "place-start": "at its start", "place-middle": "in its middle", "place-end": "at its end",
         "place-first quarter": "in its first quarter", "place-third quarter": "in its third quarter",
     },

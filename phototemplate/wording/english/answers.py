@@ -22,6 +22,9 @@ PHRASES: Final[dict[str, str]] = {
     "reading-opening": "the inner edge of a rail or panel, at the opening of a cabinet",
     "reading-joint": "a line on the top (joint, glue line, tape, shadow)",
     "reading-door": "a line in front and below (door, drawer, face)",
+    "reading-raised": "a line above (something that lies on the top)",
+    "reading-chance": "no line",
+    "reading-other-line": "the line {by_mm:.1f} further {way_word} is the edge, and this is {what}",
     "wall-help": "Hold a straightedge against the wall and measure the gap with feeler gauges, or scribe on site.",
     "caution-dust": "Silica dust: cutting, grinding or drilling stone releases dust that destroys lungs. Cut wet or with "
                     "extraction, wear a fitted respirator (29 CFR 1910.1053 in the shop, 1926.1153 on site; stricter local "

@@ -32,6 +32,7 @@ GERMAN = Language(
         "turned": "um 90 Grad gedreht", "right": "von weiter rechts", "left": "von weiter links",
         "closer": "aus größerer Nähe", "from-here": "etwa von dort",
         "meets": "hält", "fails": "hält nicht", "cannot tell": "lässt sich nicht sagen",
+        "further-out": "außen", "further-in": "innen",
         "place-start": "an ihrem Anfang", "place-middle": "in ihrer Mitte", "place-end": "an ihrem Ende",
         "place-first quarter": "im ersten Viertel", "place-third quarter": "im dritten Viertel",
     },

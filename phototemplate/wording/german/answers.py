@@ -23,6 +23,9 @@ PHRASES: Final[dict[str, str]] = {
     "reading-opening": "die innere Kante einer Leiste oder Wange, an der Öffnung eines Schranks",
     "reading-joint": "eine Linie auf der Oberseite (Fuge, Leimnaht, Klebeband, Schatten)",
     "reading-door": "eine Linie davor und darunter (Tür, Schublade, Front)",
+    "reading-raised": "eine Linie darüber (etwas, das auf der Oberseite liegt)",
+    "reading-chance": "keine Linie",
+    "reading-other-line": "die Linie {by_mm:.1f} weiter {way_word} ist die Kante, und dies ist {what}",
     "wall-help": "Ein Richtscheit an die Wand halten und den Spalt mit Fühlerlehren messen, oder vor Ort anreißen.",
     "caution-dust": "Quarzstaub: Beim Schneiden, Schleifen und Bohren von Stein entsteht Staub, der die Lunge zerstört. Nass "
                     "oder mit Absaugung arbeiten, eine angepasste Atemschutzmaske tragen (29 CFR 1910.1053 in der Werkstatt, "
