@@ -73,9 +73,12 @@ def measure(
         hints = [edge.hint() for edge in file.edges]
         sharp = without_blurred(network, sightings)
 
-        def plane_for(paper: Thickness) -> WorkPlane:
+        def plane_for(paper: Thickness, place: str) -> WorkPlane:
             terms = [*paper_terms(file, network.bodies, paper), *type_b_terms(hints, edge_settings)]
-            return fit_work_plane(network, cabinets_of(file), thickness_of(file, paper), terms, settings.work_plane)
+            key = key_of(network_key, file.paper, file.cabinets, paper, terms, settings.work_plane)
+            return memo.get(f"work plane {place}", key, lambda: fit_work_plane(
+                network, cabinets_of(file), thickness_of(file, paper), terms, settings.work_plane
+            ))
 
         def trace(wanted: Sequence[EdgeHint], on: WorkPlane) -> EdgeResults:
             return joined_edges(
@@ -84,18 +87,18 @@ def measure(
             )
 
         given = given_thickness(file)
-        plane = plane_for(given)
+        plane = plane_for(given, "given")
     with clock("edges"):
         base_key = key_of(network_key, file.paper, file.cabinets, settings.work_plane, edge_settings)
         paper, paper_findings = settled_thickness(
             given, lambda: memo.get("rough edges", key_of(base_key, file.edges), lambda: trace(hints, plane)[0])
         )
-        plane = plane if paper == given else plane_for(paper)
+        plane = plane if paper == given else plane_for(paper, "settled")
         edges_key = key_of(base_key, paper)
         edges = remembered_edges(memo, edges_key, hints, plane.influences.names, lambda wanted: trace(wanted, plane))
         if paper == given:
             paper_findings = contradiction(given, found_thickness((e.points for e in edges.values() if e.points), given))
-            plane = plane_for(widened(given, paper_findings)) if paper_findings else plane
+            plane = plane_for(widened(given, paper_findings), "widened") if paper_findings else plane
         segments = remembered_segments(
             memo, hints, edges, [pair for loop in file.loops for pair in meetings(loop.edges, loop.closed)],
             lambda points, h, corners: fit_segment(points, h, edge_settings, plane.influences, corners)

@@ -20,9 +20,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
-from scipy import stats
+from scipy import special
 
 from phototemplate.numerics.constants import GUARD_FACTORS, LIMIT_ROUNDING
 from phototemplate.numerics.uncertainty import coverage, coverage_factor
@@ -78,8 +79,8 @@ def conformance_probability(
     7.2)."""
     if u == 0.0:
         return 1.0 if lower <= value <= upper else 0.0
-    about = stats.norm() if math.isinf(dof) else stats.t(max(math.floor(dof), 1))
-    return float(about.cdf((upper - value) / u) - about.cdf((lower - value) / u))
+    below = special.ndtr if math.isinf(dof) else partial(special.stdtr, max(math.floor(dof), 1))
+    return float(below((upper - value) / u) - below((lower - value) / u))
 
 
 def largest_u_for_proof(value: float, lower: float, upper: float, guard: Guard = "U", dof: float = math.inf) -> float:
