@@ -351,6 +351,65 @@ def rounded(seed: int, prints: Path | None, phones: Phones = None) -> Scene:
     ])  # fmt: skip
 
 
+def raised_bar(seed: int, prints: Path | None, phones: Phones = None) -> Scene:
+    """A peninsula on three levels: framed cabinets, a bar raised on a half wall behind them, a lowered top at the end."""
+    rng = np.random.default_rng([seed, 107])
+    look = Look(
+        chosen(phones, seed), board_mm=float(rng.choice([0.1, 1.5, 4.0])), print_scale=printed(rng), light="panels",
+        paper=str(rng.choice(["Letter", "A4"])),
+    )  # fmt: skip
+    s = Site(f"raised bar {seed}", 3700 + seed, prints, look)
+    s.scene.room = [-2400.0, -3400.0, 4400.0, 2800.0]
+    style = {
+        "depth": 590.0,
+        "mat_front": str(rng.choice(["painted", "sage", "wood_light"])),
+        "arris_mm": float(rng.uniform(0.4, 1.0)),
+    }
+    w1, w2, w3 = (float(v) for v in rng.uniform((760, 640, 640), (860, 720, 740)))
+    down, up, thick = -float(rng.uniform(50, 150)), float(rng.uniform(100, 180)), float(rng.uniform(28, 40))
+    a = s.row("a", (0.0, 0.0), 0, [w1, w2], doors=2, drawers=1, **style)
+    run = w1 + w2
+    (low,) = s.row("low", (run + 1.5, 0.0), 0, [w3], doors=2, **(style | {"dz": down, "height": 876 + down}))
+    half_wall = [[0.0, 4.0], [run, 4.0], [run, 116.0], [0.0, 116.0]]
+    near, far = -float(rng.uniform(20, 50)), float(rng.uniform(300, 360))
+    plan = [[-25.0, near], [run + 1.0, near], [run + 1.0, far], [-25.0, far]]
+    arris = float(rng.choice([0.0, 2.0]))
+    mat = str(rng.choice(["wood_dark", "stone_dark", "laminate"]))
+    bar = Prism("bar", plan, up - thick, up, mat, mat, arris)
+    s.scene.prisms += [Prism("half wall", half_wall, -876.0, up - thick - 0.5, "drywall", "drywall"), bar]
+    s.lay(a[0], 0.3, 420, 4)
+    s.lay(a[0], 0.7, 190, 91)
+    s.lay(a[1], 0.3, 200, -3)
+    s.lay(a[1], 0.72, 430, 88)
+    s.lay(low, 0.3, 160, 92)
+    s.lay(low, 0.66, 440, 3)
+    for share, turn in ((0.12, 5), (0.5, 92), (0.87, -4)):
+        s.sheet(bar, share * run, (near + far) / 2 + 20, turn)
+    s.bar((90.0, -330.0), 0.5, float(rng.uniform(1050, 1200)))
+    s.tape("S01", "S06")
+    s.tape("S07", "S09")
+    s.thing("cup", run * 0.32, far - 90, 35, size=[80.0, 80.0, 92.0], z=up, mat="blue")
+    s.thing("pencil", run + w3 * 0.4, -320, 60, z=down + 0.3)
+    s.edge_of("end-left", "end", [(a[0], "left")])
+    s.edge_of("front", "front", [(a[0], "front"), (a[1], "front")])
+    s.edge_of("step", "end", [(a[1], "right")])
+    s.edge_of("low-front", "front", [(low, "front")])
+    s.edge_of("low-right", "end", [(low, "right")])
+    s.edge_of("low-back", "front", [(low, "back")])
+    for side, name in enumerate(("bar-near", "bar-right", "bar-far", "bar-left")):
+        s.edge_of(name, "end" if side % 2 else "front", [(bar, side)])
+    s.loop("bar", "bar-near", "bar-right", "bar-far", "bar-left")
+    m = run / 2
+    return s.shoot([
+        ((w1 * 0.5, -280), -85, 1050, 1100, 0), ((w1, -250), -100, 1050, 1150, 0), ((run, -300), -75, 1050, 1100, 90),
+        ((run + w3 * 0.5, -300), -90, 1000, 1050, 0), ((run + w3 * 0.5, -300), -35, 950, 1000, 0),
+        ((w1 * 0.4, -200), 200, 1000, 1100, -90), ((m, -200), -90, 1500, 1450, 0), ((m, 150), 95, 1100, 1250, 0),
+        ((w1 * 0.4, 150), 120, 1000, 1150, 0), ((run * 0.85, 100), 65, 1050, 1200, 90), ((run - 150, 0), 15, 1150, 1250, 0),
+        ((run + 100, -200), -120, 1150, 1200, 0),
+    ])  # fmt: skip
+
+
 FAMILIES: dict[str, Family] = {
     "frameless": frameless, "inset": inset, "old_top": old_top, "island": island, "alcove": alcove, "rounded": rounded,
+    "raised_bar": raised_bar,
 }  # fmt: skip
