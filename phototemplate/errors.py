@@ -225,6 +225,8 @@ FINDINGS: dict[str, Kind] = {
     # work plane
     "cabinet-low": Kind("warning", ("sheets", "off_mm", "U_mm")),
     "cabinet-high": Kind("warning", ("sheets", "off_mm", "U_mm")),
+    "level-found": Kind("note", ("sheets", "off_mm", "where_word", "U_mm")),
+    "level-one-sheet": Kind("warning", ("sheets", "off_mm", "where_word", "U_mm")),
     "plane-few-sheets": Kind("warning", ("n_sheets",), retake=True),
     "plane-narrow": Kind("warning", ("spread_mm",), retake=True),
     "thickness-unknown": Kind("serious", ()),
@@ -234,6 +236,8 @@ FINDINGS: dict[str, Kind] = {
     "edge-not-found": Kind("serious", ("reason_word",), retake=True, lost=True),
     "edge-line-weak": Kind("serious", ("support_percent", "rise_mm"), retake=True, lost=True),
     "edge-off-path": Kind("serious", ("off_mm", "search_mm"), retake=True, lost=True),
+    "edge-level-unknown": Kind("serious", ("level", "levels"), lost=True),
+    "edge-level-unclear": Kind("serious", ("level", "other"), retake=True, lost=True),
     "edge-single-view": Kind("warning", ("single_percent", "U_mm"), retake=True),
     "edge-above-plane": Kind("warning", ("height_mm",)),
     "edge-below-plane": Kind("warning", ("height_mm",)),
@@ -254,6 +258,7 @@ FINDINGS: dict[str, Kind] = {
     # outline
     "loop-open": Kind("serious", ("first", "second", "gap_mm", "edge", "extension_mm", "apart")),
     "loop-edge-missing": Kind("serious", ("edges",)),
+    "loop-levels": Kind("serious", ("edges", "levels")),
     "corner-unseen": Kind("serious", ("neighbour", "beyond_mm")),
     "corner-grazing": Kind("warning", ("first", "second", "loop", "angle_deg")),
     "interval-not-normal": Kind("note", ("length_mm", "U_mm", "low_mm", "high_mm")),

@@ -55,6 +55,10 @@ TargetPoint = Annotated[str, Field(pattern=r"^[A-Z]\d{1,4}[a-z]?(:[0-9A-Za-z]+)?
 """A point of a target: ``"S03:7"`` (saddle point 7), ``"S03:A"`` (tape mark A), ``"B01"`` (its only point)."""
 
 
+LevelName = Annotated[str, Field(min_length=1, max_length=40)]
+"""A level of the tops: a name of the job's own, or ``main``, ``raised``, ``lowered`` as they are found"""
+
+
 class PaperSpec(Section):
     """How the sheets were printed and mounted."""
 
@@ -112,6 +116,8 @@ class CabinetSpec(Section):
 
     id: str
     sheets: list[TargetId]
+    level: LevelName | None = None
+    """Level its top lies on, a name of your own, where the tops lie on several; left out, its height tells."""
 
 
 class EdgeSpec(Section):
@@ -137,6 +143,8 @@ class EdgeSpec(Section):
     """Where two edges lie close together: offset of the wanted one from the path, positive to its left."""
     arris: Annotated[Length, Field(ge=0, le=12)] | None = None
     """Radius of the rounding between top and face where it is known, 0 for a sharp arris; left out, it is measured."""
+    level: LevelName | None = None
+    """Level of the tops it lies on, where these lie on several; left out, the photos tell."""
 
     @model_validator(mode="after")
     def _complete(self) -> EdgeSpec:
@@ -162,6 +170,7 @@ class EdgeSpec(Section):
             height_mm=self.height,
             choose=self.choose,
             arris_mm=self.arris,
+            level=self.level or "",
         )
 
 
@@ -379,12 +388,14 @@ thickness_u_mm = 0.05
 # [[cabinets]]           # for the level map: which sheets lie on which cabinet
 # id = "sink base"
 # sheets = ["S01", "S02"]
+# level = "bar"          # where tops lie on several levels: a name of your own; left out, their heights tell
 
 # [[edges]]              # one table for every edge; the app writes these for you
 # id = "front"
 # kind = "front"         # front, end, wall, panel, opening, other
 # photo = "IMG_0003"     # photo in which the path was clicked, px
 # path = [[820, 1510], [3105, 1422]]
+# level = "bar"          # where tops lie on several levels and the photos do not tell on which the edge lies
 
 # [[loops]]              # edges in their order round one run
 # id = "left run"

@@ -30,6 +30,7 @@ from phototemplate.stage_inputs import (
     given_thickness,
     improbable,
     known_lengths,
+    levels_of,
     loops_of,
     paper_terms,
     read_photos,
@@ -77,7 +78,7 @@ def measure(
             terms = [*paper_terms(file, network.bodies, paper), *type_b_terms(hints, edge_settings)]
             key = key_of(network_key, file.paper, file.cabinets, paper, terms, settings.work_plane)
             return memo.get(f"work plane {place}", key, lambda: fit_work_plane(
-                network, cabinets_of(file), thickness_of(file, paper), terms, settings.work_plane
+                network, cabinets_of(file), thickness_of(file, paper), terms, settings.work_plane, levels_of(file)
             ))
 
         def trace(wanted: Sequence[EdgeHint], on: WorkPlane) -> EdgeResults:

@@ -12,6 +12,7 @@ from phototemplate.edges.sources.hints import path_on_nearest_sheet
 from phototemplate.errors import MeasureError
 from phototemplate.job import EdgeSpec, Job
 from phototemplate.model import Measurement
+from phototemplate.network.workplane import on_level
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import edge_settings_of, read_photos
@@ -50,7 +51,10 @@ def _spec(measurement: Measurement, proposed: ProposedEdge) -> EdgeSpec:
     if hint.source != "trace":
         return EdgeSpec.model_validate({**common, "targets": sorted(hint.targets)})
     assert hint.path is not None, "a traced edge is proposed with its path"
-    sheet, path = path_on_nearest_sheet(measurement.network, measurement.work_plane, hint.path)
-    return EdgeSpec.model_validate(
-        {**common, "sheet": sheet, "path": np.round(path, 1).tolist(), "search": hint.search_mm, "height": hint.height_mm}
-    )
+    plane = measurement.work_plane
+    plane = on_level(plane, hint.level) if hint.level else plane
+    sheet, path = path_on_nearest_sheet(measurement.network, plane, hint.path)
+    return EdgeSpec.model_validate({
+        **common, "sheet": sheet, "path": np.round(path, 1).tolist(), "search": hint.search_mm, "height": hint.height_mm,
+        "level": hint.level or None,
+    })

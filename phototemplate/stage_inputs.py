@@ -206,6 +206,11 @@ def cabinets_of(file: JobFile) -> dict[str, tuple[str, ...]]:
     return {c.id: tuple(c.sheets) for c in file.cabinets}
 
 
+def levels_of(file: JobFile) -> dict[str, str]:
+    """Cabinet -> level of the tops, where somebody said it."""
+    return {c.id: c.level for c in file.cabinets if c.level}
+
+
 def given_thickness(file: JobFile) -> Thickness:
     """What the job says of paper and board under the sheets; unknown where nobody has said anything."""
     paper = file.paper

@@ -71,6 +71,7 @@ def edge_table(measurement: Measurement, units: str, judgements: Judgements | No
     ]  # fmt: skip
     for head, justify in [*columns, ("verdict", "left")] if judged else columns:
         table.add_column(head, justify=justify)
+    several = len(measurement.work_plane.levels) > 1
     for e in measurement.outline.edges:
         table.add_row(
             e.edge_id,
@@ -78,7 +79,7 @@ def edge_table(measurement: Measurement, units: str, judgements: Judgements | No
             format_length(e.length_mm, cast(LengthUnit, units)),
             "as seen" if math.isnan(e.length_U_mm) else format_U(e.length_U_mm, 2),
             " ".join(format_U(u, 2) for u in e.offset_U_mm) if all(map(math.isfinite, e.offset_U_mm)) else WITHHELD,
-            f"{e.height_mm[0]:+.1f}",
+            f"{e.height_mm[0]:+.1f} {e.level if several else ''}".rstrip(),
             str(e.n_photos),
             e.budget[0][0] if e.budget else "",
             *((_verdict_cell(judged[e.edge_id].verdict) if e.edge_id in judged else "",) if judged else ()),

@@ -90,6 +90,7 @@ def fit_segment(
         unseen_cov_mm2=fit.unseen_cov_mm2,
         arris_mm=points.arris_mm,
         bend_per_mm=fit.bend_per_mm,
+        level=points.level,
     )
 
 

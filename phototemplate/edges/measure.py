@@ -7,14 +7,12 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 from phototemplate.edges.constants import WORKERS
+from phototemplate.edges.levels import BY_NAME, measure_on_levels, scenes_by_level
 from phototemplate.edges.scene import Scene
-from phototemplate.edges.sources import SOURCES
 from phototemplate.errors import Finding
 from phototemplate.model import EdgeHint, EdgeTrace, GrayImage, Network, PlanePoints, TypeB, WorkPlane
 from phototemplate.progress import Progress, quiet
 from phototemplate.settings import EdgeSettings
-
-BY_NAME = {source.NAME: source for source in SOURCES}
 
 
 def type_b_terms(hints: Sequence[EdgeHint], settings: EdgeSettings) -> tuple[TypeB, ...]:
@@ -38,12 +36,13 @@ def measure_edges(
     lacked.
     """
     scene = Scene(gray_of, network, plane, settings)
+    scenes = scenes_by_level(scene)
     points: list[PlanePoints] = []
     traces: list[EdgeTrace] = []
     findings: list[Finding] = []
     progress("edges", 0.0)
     with ThreadPoolExecutor(max_workers=min(WORKERS, os.cpu_count() or 1)) as pool:
-        for k, found in enumerate(pool.map(lambda hint: BY_NAME[hint.source].measure(scene, hint), hints)):
+        for k, found in enumerate(pool.map(lambda hint: measure_on_levels(scene, scenes, hint), hints)):
             if found.points is not None:
                 points.append(found.points)
             traces += found.traces

@@ -104,7 +104,7 @@ class Scene:
         Both are a little wider than the paper, for how it was cut and for its shadow: a sheet's rim is no edge of a kitchen.
         """
         network = self.network
-        tops = {h.name: h.height_mm for h in self.plane.heights}
+        tops = {h.name: h.height_mm for h in (*self.plane.heights, *self.plane.elsewhere)}
         corners = []
         for t in network.bodies:
             outline = paper_outline(network.targets[t])

@@ -35,6 +35,8 @@ class EdgeHint:
     """Offset in mm of the wanted candidate from the hint where two candidates were close."""
     arris_mm: float | None = None
     """Radius of the rounding of its arris as claimed, 0: sharp; None: it is measured."""
+    level: str = ""
+    """Level of the tops it lies on, where somebody said so"""
 
 
 @dataclass(frozen=True)
@@ -88,6 +90,8 @@ class PlanePoints:
     """Mean height of a traced edge of a top over that expected from the sheets near it"""
     arris_mm: tuple[float, float] | None = None
     """Radius of the rounding between top and face as measured, and its standard uncertainty"""
+    level: str = ""
+    """Level of the tops it lies on; empty for walls, which stand on all of them"""
 
 
 @dataclass(frozen=True)
@@ -135,3 +139,5 @@ class Segment:
     """Radius of the rounding between top and face as measured, and its standard uncertainty"""
     bend_per_mm: float = 0.0
     """1/mm. Curvature of the base, positive where it turns left"""
+    level: str = ""
+    """Level of the tops it lies on; empty for walls, which stand on all of them"""

@@ -224,11 +224,24 @@ class HeightPoint:
     u_mm: float
     group: str = ""
     """Cabinet it stands for."""
+    level: str = ""
+    """Level of the tops it lies on; empty where they lie on one."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """Tops at about one height: those of a run of cabinets, a raised bar, a lowered baking top."""
+
+    name: str
+    height_mm: float
+    """Mean height of its sheets over the work plane"""
+    u_mm: float
+    sheets: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class WorkPlane:
-    """The plane of the cabinet tops and the frame fixed to it."""
+    """The plane of the cabinet tops and the frame fixed to it; where the tops lie on several levels, that of the main one."""
 
     rotation: Array
     """(3, 3) of work_from_world"""
@@ -240,3 +253,7 @@ class WorkPlane:
     """The network's influences, followed by the type B terms of thickness, gaps and edge definition."""
     heights: tuple[HeightPoint, ...]
     findings: tuple[Finding, ...] = ()
+    levels: tuple[Level, ...] = ()
+    """The main level first, then the others from the highest down; empty where nobody has looked"""
+    elsewhere: tuple[HeightPoint, ...] = ()
+    """Sheets on other levels than the one this plane was moved to (``network.workplane.on_level``)"""

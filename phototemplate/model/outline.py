@@ -48,6 +48,8 @@ class EdgeReport:
     n_photos: int
     rms_mm: float
     findings: tuple[Finding, ...] = ()
+    level: str = ""
+    """Level of the tops it lies on; empty for walls, which stand on all of them"""
 
 
 @dataclass(frozen=True)

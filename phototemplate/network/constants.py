@@ -400,3 +400,9 @@ PLANE_TOLERANCE: Final = 1e-12
 LEAST_TRIANGLE: Final = 0.02
 """ratio. Twice a triangle's area over the squared spread of the sheets up to which it makes no plane. Chosen on: not
 recorded."""
+MOST_SLOPE: Final = 0.03
+"""rad. No plane of the tops leans further than this from the mean of the sheets: else it would join tops of two levels.
+Derived: a card under one end of a sheet leans it by half of this."""
+LEVEL_GAP_MM: Final = 20.0
+"""mm. Tops whose heights leave a gap of this between them lie on two levels. Convention: raised bars and lowered tops are made
+an inch apart or more; cabinets out of level, and boards of one job, differ by a few mm up to 1 cm."""

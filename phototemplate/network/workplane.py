@@ -11,14 +11,15 @@ The work frame is a function of the sheets alone, so the datum of the adjustment
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from phototemplate.errors import Finding, MeasureError
-from phototemplate.model import Array, HeightPoint, Influences, Network, TypeB, WorkPlane
-from phototemplate.network.constants import LEAST_TRIANGLE, MOST_TRIPLES, PLANE_TOLERANCE
+from phototemplate.model import Array, HeightPoint, Influences, Level, Network, TypeB, WorkPlane
+from phototemplate.network.constants import LEAST_TRIANGLE, MOST_SLOPE, MOST_TRIPLES, PLANE_TOLERANCE
+from phototemplate.network.levels import find_levels, level_findings
 from phototemplate.network.projection import body_points
 from phototemplate.numerics.least_squares import minimise
 from phototemplate.numerics.rigid import skew
@@ -31,12 +32,14 @@ def fit_work_plane(
     thickness: float | Mapping[str, float],
     type_b: Sequence[TypeB] = (),
     settings: WorkPlaneSettings | None = None,
+    named: Mapping[str, str] | None = None,
 ) -> WorkPlane:
     """Fit the work plane and make the level map.
 
     ``cabinets`` lists the sheets that lie on each cabinet; sheets not listed stand for themselves. ``thickness`` is
     that of paper and backing in mm, one value or one per sheet (missing sheets: 0). Type B terms named
     ``thickness:<sheet>`` move one sheet, ``thickness:sheet`` moves all; the others are only appended to the influences.
+    ``named`` gives cabinets the name of the level they lie on; the others find theirs by height.
     Raises :class:`MeasureError` where no sheet lies on a cabinet.
     """
     settings = settings or WorkPlaneSettings()
@@ -90,9 +93,29 @@ def fit_work_plane(
         HeightPoint(t, work_centre[i, :2], float(heights[i]), float(u_height[i]), group_of.get(t, ""))
         for i, t in enumerate(ids)
     )
-    plane = WorkPlane(rotation, translation, jac_frame, influences, level)
-    findings = _cabinet_findings(level, cov_height, settings) + _strength_findings(plane, work_centre[used], settings)
-    return WorkPlane(rotation, translation, jac_frame, influences, level, tuple(findings))
+    levels = find_levels(level, cov_height, named or {})
+    level_of = {s: one.name for one in levels for s in one.sheets} if len(levels) > 1 else {}
+    level = tuple(replace(h, level=level_of.get(h.name, "")) for h in level)
+    findings = [*level_findings(levels), *_cabinet_findings(level, levels, cov_height, settings)]
+    findings += _strength_findings(work_centre[used], settings)
+    return WorkPlane(rotation, translation, jac_frame, influences, level, tuple(findings), levels)
+
+
+def on_level(plane: WorkPlane, name: str) -> WorkPlane:
+    """The same frame moved up or down so that z = 0 is the level ``name``, with the sheets that lie there; x and y stay.
+
+    The shift is a number that was settled on and not a measured one, so how the frame follows the influences stays as it is.
+    Raises ``KeyError`` where there is no such level.
+    """
+    level = {one.name: one for one in plane.levels}[name]
+    up = level.height_mm if level is not plane.levels[0] else 0.0
+    moved = tuple(replace(h, height_mm=h.height_mm - up) for h in plane.heights)
+    return replace(
+        plane,
+        translation_mm=plane.translation_mm - np.array([0.0, 0.0, up]),
+        heights=tuple(h for h in moved if h.name in level.sheets),
+        elsewhere=tuple(h for h in moved if h.name not in level.sheets),
+    )
 
 
 def append_type_b(influences: Influences, type_b: Sequence[TypeB]) -> Influences:
@@ -146,6 +169,7 @@ def _robust_plane(
         size = np.linalg.norm(normals, axis=1)
         spread = float(np.max(np.linalg.norm(low - low.mean(axis=0), axis=1)))
         good = size > LEAST_TRIANGLE * spread**2
+        good &= np.abs(normals @ up) > np.cos(MOST_SLOPE) * size * np.linalg.norm(up)
         normals, a = normals[good] / size[good, None], a[good]
         # A plane through three near sheets swings far away; it is only a start, so any bad one is outvoted.
         if len(normals):
@@ -306,13 +330,16 @@ def _thickness_columns(influences: Influences, ids: Sequence[str]) -> Array:
     return out
 
 
-def _cabinet_findings(level: Sequence[HeightPoint], cov: Array, settings: WorkPlaneSettings) -> list[Finding]:
+def _cabinet_findings(
+    level: Sequence[HeightPoint], levels: Sequence[Level], cov: Array, settings: WorkPlaneSettings
+) -> list[Finding]:
     findings: list[Finding] = []
+    of_level = {s: one.height_mm for one in levels[1:] for s in one.sheets}
     groups: dict[str, list[int]] = {}
     for i, point in enumerate(level):
         groups.setdefault(point.group or f"sheet {point.name}", []).append(i)
     for name, members in groups.items():
-        mean = float(np.mean([level[i].height_mm for i in members]))
+        mean = float(np.mean([level[i].height_mm - of_level.get(level[i].name, 0.0) for i in members]))
         u = float(np.sqrt(max(cov[np.ix_(members, members)].mean(), 0.0)))
         sheets = [level[i].name for i in members]
         if abs(mean) - 2 * u > settings.cabinet_tolerance_mm:
@@ -330,7 +357,7 @@ def _cabinet_findings(level: Sequence[HeightPoint], cov: Array, settings: WorkPl
     return findings
 
 
-def _strength_findings(plane: WorkPlane, centre: Array, settings: WorkPlaneSettings) -> list[Finding]:
+def _strength_findings(centre: Array, settings: WorkPlaneSettings) -> list[Finding]:
     if len(centre) < 3:
         return [Finding("plane-few-sheets", "work plane", n_sheets=len(centre))]
     flat = centre[:, :2] - centre[:, :2].mean(axis=0)

@@ -128,6 +128,7 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
         knots_mm=numbers(segment.knots_mm, 15),
         offsets_mm=numbers(segment.offsets_mm, 15),
         height_mm=list(segment.height_mm),
+        level=segment.level,
         arris_mm=None if segment.arris_mm is None else segment.arris_mm[0],
         arris_U_mm=None if segment.arris_mm is None else _finite(2.0 * segment.arris_mm[1]),
         n_photos=segment.n_photos,
@@ -168,8 +169,13 @@ def _plane_part(measurement: Measurement) -> s.WorkPlanePart:
         translation_mm=numbers(plane.translation_mm),
         covariance=Symmetric.of(plane.shared_jac @ plane.influences.cov @ plane.shared_jac.T),
         heights=[
-            s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=_finite(h.u_mm))
+            s.HeightPart(target=h.name, group=h.group, xy_mm=numbers(h.xy_mm), height_mm=h.height_mm, u_mm=_finite(h.u_mm),
+                         level=h.level)
             for h in plane.heights
+        ],
+        levels=[
+            s.LevelPart(level=one.name, height_mm=one.height_mm, u_mm=_finite(one.u_mm), targets=list(one.sheets))
+            for one in plane.levels
         ],
         findings=_findings(plane.findings),
     )

@@ -110,7 +110,8 @@ def _stored(result: s.Result) -> StoredResult:
             for c in result.cameras
         ),
         heights=tuple(
-            HeightPoint(h.target, np.array(h.xy_mm), h.height_mm, _nan(h.u_mm), h.group) for h in result.work_plane.heights
+            HeightPoint(h.target, np.array(h.xy_mm), h.height_mm, _nan(h.u_mm), h.group, h.level)
+            for h in result.work_plane.heights
         ),
         lengths=tuple(
             KnownLengthResult(

@@ -104,6 +104,8 @@ class EdgePart(Part):
     """Cause and standard uncertainty in mm where the offset is least certain, largest first"""
     height_mm: Triple
     """Mean, smallest and largest height over the work plane"""
+    level: str = ""
+    """Level of the tops it lies on; empty for walls, which stand on all of them"""
     arris_mm: float | None = None
     arris_U_mm: float | None = None
     """Radius of the rounding between top and face, measured or claimed; null where the edge is no top's outermost line"""
@@ -268,6 +270,18 @@ class HeightPart(Part):
     """Work frame"""
     height_mm: float
     u_mm: Number
+    level: str = ""
+    """Level of the tops it lies on; empty where they lie on one"""
+
+
+class LevelPart(Part):
+    """Tops at about one height."""
+
+    level: str
+    height_mm: float
+    """Mean height of its sheets over the work plane, which lies in the main level"""
+    u_mm: Number
+    targets: list[str]
 
 
 class WorkPlanePart(Part):
@@ -278,6 +292,8 @@ class WorkPlanePart(Part):
     covariance: Symmetric
     """Of the small motion (w, d)"""
     heights: list[HeightPart]
+    levels: list[LevelPart] = []
+    """The main one first, then from the highest down"""
     findings: list[FindingPart] = []
 
 

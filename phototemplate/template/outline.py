@@ -28,6 +28,7 @@ from phototemplate.template.chains import (
 )
 from phototemplate.template.constants import SAME_RUN_RAD
 from phototemplate.template.gradients import atan2, vec
+from phototemplate.template.level import across_levels
 from phototemplate.template.quantities import OWN_NOISE, EdgePlace, State, direction, place_on_edge
 
 __all__ = ["LoopEdges", "build_outline", "edge_report"]
@@ -52,7 +53,7 @@ def build_outline(
         InputError: a loop names an edge that does not exist, names one twice, or an edge id is not unique.
     """
     check_names(segments, loops)
-    findings: list[Finding] = []
+    findings = across_levels(loops, segments)
     by_id = {s.edge_id: s for s in segments}
     chains: list[Chain] = []
     for spec in loops:
@@ -188,4 +189,5 @@ def edge_report(state: State, edge_id: str, findings: Sequence[Finding] = ()) ->
         n_photos=segment.n_photos,
         rms_mm=float(np.sqrt(np.mean(residuals**2))) if len(residuals) else 0.0,
         findings=(*segment.findings, *own),
+        level=segment.level,
     )

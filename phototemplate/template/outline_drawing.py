@@ -123,6 +123,7 @@ def _edge_data(report: EdgeReport | None) -> Data:
     start, middle, end = report.offset_U_mm
     return (
         ("edge", report.edge_id), ("kind", report.kind), ("shape", report.shape), ("source", report.source),
+        *((("level", report.level), ("height_mm", report.height_mm[0])) if report.level else ()),
         ("length_mm", report.length_mm),
         ("length_U_mm", report.length_U_mm),
         ("angle_deg", math.degrees(report.angle_rad)), ("angle_U_deg", math.degrees(report.angle_U_rad)),
@@ -161,9 +162,11 @@ def _labels(
     middle = (start + end) / 2.0
     rotation = upright(math.atan2(along[1], along[0]))
     at = middle + 1.6 * h * left
-    items: list[Item] = [
-        Text("FOUND-NAMES", (float(at[0]), float(at[1])), edge_id, h, rotation, "centre", "middle")
-    ]
+    name = edge_id
+    if report is not None and report.level:
+        up = report.height_mm[0]
+        name = f"{edge_id} ({report.level}: {style.words.short(abs(up))} {'above' if up > 0 else 'below'} the work plane)"
+    items: list[Item] = [Text("FOUND-NAMES", (float(at[0]), float(at[1])), name, h, rotation, "centre", "middle")]
     if style.sizes and report is not None and not math.isnan(report.length_U_mm):
         base = middle - 5.0 * h * left
         text = style.words.length(length, report.length_U_mm)

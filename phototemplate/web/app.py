@@ -241,7 +241,7 @@ class Pages:
     async def ask(self, request: Request) -> Response:
         """Questions to the last measurement that change nothing."""
         allowed: dict[str, set[str]] = {
-            "photos-showing": {"xy", "most"}, "anchor": {"path"}, "distance": {"a", "b", "mm_per_px"},
+            "photos-showing": {"xy", "most"}, "anchor": {"path", "level"}, "distance": {"a", "b", "mm_per_px"},
             "estimate-choices": set(), "revisions": set(),
         }
         what = request.path_params["what"]

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from phototemplate.edges.fit import fit_segment
-from phototemplate.edges.measure import BY_NAME, measure_edges, type_b_terms
+from phototemplate.edges.levels import BY_NAME
+from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.edges.sources import SOURCES
 from phototemplate.errors import Finding
 from phototemplate.model import (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -213,3 +215,42 @@ def test_few_sheets_are_said() -> None:
         plane = workplane.fit_work_plane(net, {}, 0.3)
         assert [f.code for f in plane.findings] == [code]
         assert abs(np.linalg.det(plane.rotation) - 1) < 1e-9
+
+
+def test_tops_on_two_levels_are_told_apart_and_measured_in_one_frame() -> None:
+    """A bar 150 mm above a run neither pulls the plane nor is called high, and the plane moved to it keeps x and y."""
+    even, raised = kitchen(4), kitchen(4, low={"C": -150.0})
+    plane = workplane.fit_work_plane(raised.truth, raised.cabinets, 0.3)
+    reference = workplane.fit_work_plane(even.truth, {c: m for c, m in even.cabinets.items() if c != "C"}, 0.3)
+    assert [one.name for one in plane.levels] == ["main", "raised"]
+    assert set(plane.levels[1].sheets) == set(raised.cabinets["C"])
+    assert plane.levels[1].height_mm == pytest.approx(150.0, abs=0.7)
+    assert [(f.code, f.where) for f in plane.findings] == [("level-found", "raised")]
+    assert reference.rotation[2] @ plane.rotation[2] > 1 - 1e-6
+    bar = workplane.on_level(plane, "raised")
+    assert max(abs(h.height_mm) for h in bar.heights) < 0.7
+    assert {h.name for h in bar.heights} == set(raised.cabinets["C"])
+    place = raised.truth.bodies[raised.cabinets["C"][0]].translation_mm
+    (xyz,), jac = workplane.to_work(plane, place)
+    (moved,), same = workplane.to_work(bar, place)
+    np.testing.assert_allclose(moved, xyz - [0, 0, plane.levels[1].height_mm], atol=1e-9)
+    np.testing.assert_array_equal(jac, same)
+    named = workplane.fit_work_plane(raised.truth, raised.cabinets, 0.3, named={"C": "bar"})
+    assert [one.name for one in named.levels] == ["main", "bar"]
+
+
+def test_no_plane_is_laid_through_tops_of_two_levels() -> None:
+    """Three sheets in a line 140 mm above four others: a plane through five of the seven exists, but no sheet lies in it."""
+    seen = kitchen(4).truth
+    places = [*((x, -190.0, 0.0) for x in (200, 1300)), *((x, -430.0, 0.0) for x in (300, 1200)),
+              *((x, 150.0, 140.0) for x in (200, 700, 1200))]  # fmt: skip
+    first = next(iter(seen.bodies.values()))
+    bodies = {
+        f"S{k:02d}": BodyPose(f"S{k:02d}", np.eye(3), np.array(p), first.scale_xy) for k, p in enumerate(places, 1)
+    }
+    targets = {t: replace(seen.targets[first.target_id], target_id=t) for t in bodies}
+    net = hand_made_network(list(seen.cameras.values()), list(seen.photos.values()), bodies, targets)
+    plane = workplane.fit_work_plane(net, {}, 0.0)
+    assert plane.rotation[2, 2] > 1 - 1e-9
+    assert [len(one.sheets) for one in plane.levels] == [4, 3]
+    assert plane.levels[1].height_mm == pytest.approx(140.0, abs=1e-6)

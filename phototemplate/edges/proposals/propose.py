@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.levels import scenes_by_level
 from phototemplate.edges.proposals.confirmation import FoundLine, Second, confirm, one_sided
 from phototemplate.edges.proposals.constants import (
     BAR_MM,
@@ -74,7 +75,13 @@ def propose_edges(
     strips = strip_walls(scene)
     contacts = contact_lines(scene)
     walls = [ends_of_strip(scene, hint) for hint, _ in strips]
-    traced = _traced(scene, walls, [ends_of_contact(scene, hint) for hint, _ in contacts])
+    butted = [ends_of_contact(scene, hint) for hint, _ in contacts]
+    levels = scenes_by_level(scene)
+    traced = [
+        one if len(levels) < 2 else replace(one, hint=replace(one.hint, level=level))
+        for level, there in levels.items()
+        for one in _traced(there, walls, butted)
+    ]
     given = [ProposedEdge(hint, confidence, READING_OF[hint.source]) for hint, confidence in [*strips, *contacts]]
     count: dict[str, int] = {}
     out = []

@@ -30,6 +30,8 @@ class Choice:
     u_mm: float
     """Standard uncertainty from not knowing which: twice it reaches as far as the farthest rival"""
     findings: tuple[Finding, ...]
+    none: float = 0.0
+    """Probability that no line of the place is the edge"""
 
 
 def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | None:
@@ -41,7 +43,7 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
     if hint.choose is not None:
         wanted = hint.choose
         chosen = min(decision.judged, key=lambda j: abs(j.mapped.line.middle_mm - wanted))
-        return Choice(chosen.mapped.line, 1.0, _others(chosen, decision), (), 0.0, ())
+        return Choice(chosen.mapped.line, 1.0, _others(chosen, decision), (), 0.0, (), decision.none)
     chosen = decision.chosen
     if decision.none > max(chosen.probability, c.MOST_NONE):
         return None
@@ -53,7 +55,7 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
     findings = _doubts(chosen, rivals, hint, local.outward)
     if wavy > 1.0 and not findings:
         findings = (Finding("edge-wavering", hint.edge_id, added_U_mm=2 * u),)
-    return Choice(chosen.mapped.line, chosen.probability, _others(chosen, decision), rivals, u, findings)
+    return Choice(chosen.mapped.line, chosen.probability, _others(chosen, decision), rivals, u, findings, decision.none)
 
 
 def covering_u_mm(apart_mm: float) -> float:

@@ -43,7 +43,8 @@ def path_on_nearest_sheet(network: Network, plane: WorkPlane, path_mm: Array) ->
     print scale is divided out; a sheet that is curled moves a place only along the normal. Raises ``MeasureError`` where no
     sheet was placed.
     """
-    sheets = {t: b for t, b in network.bodies.items() if network.targets[t].kind == "sheet"}
+    elsewhere = {h.name for h in plane.elsewhere}
+    sheets = {t: b for t, b in network.bodies.items() if network.targets[t].kind == "sheet" and t not in elsewhere}
     if not sheets:
         raise MeasureError("No sheet was placed, so nothing can be anchored to one; mark the edge in a photo instead.")
     world = workplane.to_world(plane, np.column_stack([path_mm, np.zeros(len(path_mm))]))

@@ -15,3 +15,5 @@ class Found:
     points: PlanePoints | None
     traces: tuple[EdgeTrace, ...] = ()
     findings: tuple[Finding, ...] = ()
+    probability: float = 0.0
+    """That there is such an edge at all at this level of the tops; a half at most where the photos do not tell its height"""

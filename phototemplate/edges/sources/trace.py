@@ -90,7 +90,9 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
     arris = (max(float(traced.solved.arris[0]), 0.0), traced.solved.arris_u_mm) if top else None
     points_ = replace(found, candidates=choice.candidates, findings=findings, rise_mm=rise, arris_mm=arris)
-    return Found(points_, traced.traces, findings)
+    # where one photo alone shows it, it may as well lie at another height
+    placed = 0.5 * (1.0 + float(((traced.solved.weight > 0).sum(axis=0) >= 2).mean()))
+    return Found(points_, traced.traces, findings, (1.0 - choice.none) * placed)
 
 
 @dataclass(frozen=True)

@@ -75,8 +75,8 @@ def locate(
     for photo, expected in zip(photos, predicted, strict=True):
         band, steps = photo.band, photo.steps
         miss = steps.position_px - expected[steps.station]
-        near = np.abs(miss) < np.maximum(gate_px, GATE_MM_PER_PX * gate_px * band.scale_px_per_mm[steps.station])
-        near = one_per_station(reach, 0, steps.station, miss, steps.strength, steps.surprise, near)
+        within = np.abs(miss) < np.maximum(gate_px, GATE_MM_PER_PX * gate_px * band.scale_px_per_mm[steps.station])
+        near = one_per_station(reach, 0, steps.station, miss, steps.strength, steps.surprise, within)
         rows = steps.station[near]
         if len(rows) < 3:
             continue

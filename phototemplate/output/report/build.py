@@ -19,7 +19,7 @@ from phototemplate.output.assessment import Judged, Judgements
 from phototemplate.output.constants import PLOT_HEIGHT, PLOT_WIDTH, SHOWN_SECONDS, SHOWN_SHARE, SIXTEENTH_MM
 from phototemplate.output.report import words
 from phototemplate.output.report.camera import camera_panels
-from phototemplate.output.report.levels import cabinet_levels, level_map
+from phototemplate.output.report.levels import cabinet_levels, level_map, over_levels
 from phototemplate.output.report.marks import CLASSES, UClass, class_of, legend_line, signed
 from phototemplate.output.report.photos import PictureOf, photo_panels
 from phototemplate.output.report.pieces import pieces_part
@@ -163,7 +163,8 @@ def _context(
         "legend": [_legend(one, tolerance_mm) for one in CLASSES],
         "band_scale": settings.band_scale,
         "levels": level_map(measurement),
-        "cabinets": cabinet_levels(measurement.work_plane.heights),
+        "cabinets": cabinet_levels(over_levels(measurement.work_plane)),
+        "plane_levels": measurement.work_plane.levels if len(measurement.work_plane.levels) > 1 else (),
         "lengths": [(k, words.length_words(k, noticed.get(k.name), net.quality.withheld)) for k in net.lengths],
         "sheets_watched": words.sheets_words([n for n in judged.noticed if n.kind == "sheet"]),
         "rule": judged.rule,

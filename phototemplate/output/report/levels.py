@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from markupsafe import Markup
 
-from phototemplate.model import HeightPoint, Measurement
+from phototemplate.model import HeightPoint, Measurement, WorkPlane
 from phototemplate.output.constants import FULL_COLOUR_MM, LEAST_SHOWN_MM, NEGLIGIBLE_MM
 from phototemplate.output.report.marks import fmt, label, signed, title
 from phototemplate.output.report.plan import PlanView, plain_outline, scale_bar, stretches, to_plan
@@ -42,9 +42,15 @@ class CabinetLevel:
         return f"High by about {middle:.1f} mm: lower it, or shim the others."
 
 
+def over_levels(plane: WorkPlane) -> tuple[HeightPoint, ...]:
+    """The sheets' heights over the level that each lies on."""
+    up = {one.name: one.height_mm for one in plane.levels[1:]}
+    return tuple(replace(h, height_mm=h.height_mm - up.get(h.level, 0.0)) for h in plane.heights)
+
+
 def level_map(measurement: Measurement) -> PlanPicture | None:
-    """Discs at the sheets, coloured and marked by height; None without heights."""
-    heights = measurement.work_plane.heights
+    """Discs at the sheets, coloured and marked by height over their level; None without heights."""
+    heights = over_levels(measurement.work_plane)
     if not heights:
         return None
     outline = measurement.outline

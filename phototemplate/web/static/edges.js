@@ -121,7 +121,7 @@ async function accept(wanted) {
       if (p.shape !== 'line') spec.shape = p.shape;
       if (p.source !== 'trace') Object.assign(spec, { source: p.source, targets: p.targets });
       else {
-        Object.assign(spec, await post('/api/ask/anchor', { path: p.path }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
+        Object.assign(spec, await post('/api/ask/anchor', { path: p.path, ...p.level ? { level: p.level } : {} }), p.search && p.search !== 12 ? { search: p.search } : {}, p.height ? { height: p.height } : {});
       }
       operations.push({ op: 'add', at: ['edges'], value: spec });
     }

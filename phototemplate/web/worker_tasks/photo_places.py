@@ -10,6 +10,7 @@ from pydantic import Field
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import path_on_nearest_sheet
 from phototemplate.model import Measurement
+from phototemplate.network.workplane import on_level
 from phototemplate.progress import Progress
 from phototemplate.settings import EdgeSettings
 from phototemplate.web.constants import PHOTO_MARGIN_PX
@@ -51,12 +52,15 @@ def photos_showing(
     return seen[:most]
 
 
-def anchor_path(memory: Any, tell: Progress, path: Annotated[list[Pair], Field(min_length=1)]) -> dict[str, Any]:
-    """A path of the work frame in the frame of the nearest sheet, as the job file wants it.
+def anchor_path(
+    memory: Any, tell: Progress, path: Annotated[list[Pair], Field(min_length=1)], level: str = ""
+) -> dict[str, Any]:
+    """A path of the work frame in the frame of the nearest sheet of a level, as the job file wants it.
 
-    Raises ``MeasureError`` where no sheet was placed.
+    ``level``: empty for the work plane's own. Raises ``MeasureError`` where no sheet was placed.
     """
     del tell
     m = memory.measured()
-    sheet, local = path_on_nearest_sheet(m.network, m.work_plane, np.asarray(path, float).reshape(-1, 2))
-    return {"sheet": sheet, "path": np.round(local, 2).tolist()}
+    plane = on_level(m.work_plane, level) if level in {one.name for one in m.work_plane.levels} else m.work_plane
+    sheet, local = path_on_nearest_sheet(m.network, plane, np.asarray(path, float).reshape(-1, 2))
+    return {"sheet": sheet, "path": np.round(local, 2).tolist()} | ({"level": level} if level else {})

@@ -36,7 +36,8 @@ def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
         out.append({
             "kind": h.kind, "source": h.source, "shape": h.shape, "targets": list(h.targets), "confidence": p.confidence,
             "path": None if h.path is None else np.round(h.path, 2), "line": np.round(line, 1), "search": h.search_mm,
-            "height": h.height_mm, "reading": _reading(p.reading), "second": _second(p.second, memory.job.file.units),
+            "height": h.height_mm, "level": h.level, "reading": _reading(p.reading),
+            "second": _second(p.second, memory.job.file.units),
         })
     tell("propose", 1.0)
     answer: list[dict[str, Any]] = plain_json(out)

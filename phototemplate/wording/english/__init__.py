@@ -31,6 +31,7 @@ ENGLISH = Language(
         "arc": "an arc", "circle": "a circle", "profile": "a profile",
         "turned": "turned by 90 degrees", "right": "from further to the right", "left": "from further to the left",
         "closer": "from closer", "from-here": "from about there",
+        "above": "above", "below": "below",
         "meets": "meets", "fails": "fails", "cannot tell": "cannot tell",
         "further-out": "out", "further-in": "in",
         "place-start": "at its start", "place-middle": "in its middle", "place-end": "at its end",

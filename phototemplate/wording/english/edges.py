@@ -22,6 +22,18 @@ WORDS: dict[str, Words] = {
         "each side.",
         "Draw its path again with clicks on the edge itself, three or more along a round one, or allow more to each side.",
     ),
+    "edge-level-unknown": Words(
+        "an edge is said to lie on a level that there is not",
+        "{where} is said to lie on the level {level}, but the tops lie on {levels}.",
+        "Correct level = at this edge in the job file, or name the level at the cabinets that lie on it.",
+        in_app="Say at the edge on which level it lies.",
+    ),
+    "edge-level-unclear": Words(
+        "an edge may lie on either of two levels",
+        "{where} was not measured: it may lie on the level {level} as well as on {other}.",
+        "Say which with level = at this edge in the job file, or draw its hint again in a photo that shows the edge plainly.",
+        in_app="Say at the edge on which level it lies.",
+    ),
     "edge-single-view": Words(
         "an edge was seen in one photo only",
         "{where} is seen in one photo only over {single_percent:.0f} of its length; its height is assumed (U {U_mm:.0f}).",

@@ -254,6 +254,18 @@ WORDS: dict[str, Words] = {
         "The top at {sheets} lies {off_mm} above the other cabinets (U {U_mm}).",
         "Lower it or shim the others up to it.",
     ),
+    "level-found": Words(
+        "the cabinet tops lie on several levels",
+        "The tops at {sheets} lie {off_mm:.1f} {where_word} the others (U {U_mm:.1f}): they are taken for a level of their "
+        "own, {where}.",
+        "Check that this is so; a level gets its name, and cabinets their level, with level = in the job file.",
+    ),
+    "level-one-sheet": Words(
+        "one sheet alone lies on another level",
+        "{sheets} lies {off_mm:.1f} {where_word} the others (U {U_mm:.1f}), alone: it is taken for a level of its own, "
+        "{where}, whose tilt nothing tells.",
+        "Lay two sheets or more on every level; if it lies on a box or a pile, take it away and photograph again.",
+    ),
     "plane-few-sheets": Words(
         "the work plane rests on too few sheets",
         "The work plane rests on {n_sheets:sheet|sheets} only; its tilt comes from the paper.",

@@ -17,6 +17,11 @@ WORDS: dict[str, Words] = {
         "The run is open where {edges} should be, which was not found.",
         "See {edges}.",
     ),
+    "loop-levels": Words(
+        "a run joins edges on several levels",
+        "The run {where} joins {edges}, which lie on the levels {levels} in turn; no one top has such an outline.",
+        "Draw the edge of this top where it ends against the other level, or make a run for each level.",
+    ),
     "corner-unseen": Words(
         "a wall was not seen up to its corner",
         "{where} was seen only up to {beyond_mm:.0f} from its corner with {neighbour}; walls often swell just there, by more "

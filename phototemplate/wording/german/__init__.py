@@ -31,6 +31,7 @@ GERMAN = Language(
         "arc": "einen Bogen", "circle": "einen Kreis", "profile": "einen Verlauf",
         "turned": "um 90 Grad gedreht", "right": "von weiter rechts", "left": "von weiter links",
         "closer": "aus größerer Nähe", "from-here": "etwa von dort",
+        "above": "über", "below": "unter",
         "meets": "hält", "fails": "hält nicht", "cannot tell": "lässt sich nicht sagen",
         "further-out": "außen", "further-in": "innen",
         "place-start": "an ihrem Anfang", "place-middle": "in ihrer Mitte", "place-end": "an ihrem Ende",

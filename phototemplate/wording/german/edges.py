@@ -29,6 +29,20 @@ WORDS: dict[str, Words] = {
         "Zeichnen Sie den Weg noch einmal mit Punkten auf der Kante selbst, bei einer runden drei oder mehr, oder lassen Sie "
         "je Seite mehr zu.",
     ),
+    "edge-level-unknown": Words(
+        "eine Kante soll in einer Höhe liegen, die es nicht gibt",
+        "{where} soll in der Höhe {level} liegen, aber die Flächen liegen in {levels}.",
+        "Berichtigen Sie level = an dieser Kante in der Auftragsdatei, oder nennen Sie die Höhe an den Schränken, die darin "
+        "liegen.",
+        in_app="Sagen Sie an der Kante, in welcher Höhe sie liegt.",
+    ),
+    "edge-level-unclear": Words(
+        "eine Kante kann in zwei Höhen liegen",
+        "{where} wurde nicht gemessen: sie kann in der Höhe {level} liegen oder in {other}.",
+        "Sagen Sie mit level = an dieser Kante in der Auftragsdatei, in welcher, oder zeichnen Sie sie in einem Foto neu, das "
+        "die Kante deutlich zeigt.",
+        in_app="Sagen Sie an der Kante, in welcher Höhe sie liegt.",
+    ),
     "edge-single-view": Words(
         "eine Kante ist nur in einem Foto zu sehen",
         "{where} ist auf {single_percent:.0f} der Länge nur in einem Foto zu sehen; die Höhe ist angenommen (U {U_mm:.0f}).",

@@ -270,6 +270,19 @@ WORDS: dict[str, Words] = {
         "Die Fläche bei {sheets} liegt {off_mm} höher als die anderen Schränke (U {U_mm}).",
         "Setzen Sie sie tiefer, oder unterlegen Sie die anderen.",
     ),
+    "level-found": Words(
+        "die Schrankflächen liegen in mehreren Höhen",
+        "Die Flächen bei {sheets} liegen {off_mm:.1f} {where_word} den anderen (U {U_mm:.1f}); sie gelten als eigene Höhe, "
+        "{where}.",
+        "Prüfen Sie, ob das stimmt; ihren Namen bekommt eine Höhe, und Schränke ihre Höhe, mit level = in der Auftragsdatei.",
+    ),
+    "level-one-sheet": Words(
+        "ein Blatt liegt allein in einer anderen Höhe",
+        "{sheets} liegt allein {off_mm:.1f} {where_word} den anderen (U {U_mm:.1f}); es gilt als eigene Höhe, {where}, deren "
+        "Neigung nichts verrät.",
+        "Legen Sie auf jede Höhe zwei Blätter oder mehr; liegt es auf einer Kiste oder einem Stapel, nehmen Sie die weg und "
+        "fotografieren Sie neu.",
+    ),
     "plane-few-sheets": Words(
         "die Arbeitsebene ruht auf zu wenigen Blättern",
         "Die Arbeitsebene ruht nur auf {n_sheets:Blatt|Blättern}; ihre Neigung kommt vom Papier.",

@@ -17,6 +17,12 @@ WORDS: dict[str, Words] = {
         "Die Zeile ist offen, wo {edges} sein sollte; das wurde nicht gefunden.",
         "Siehe {edges}.",
     ),
+    "loop-levels": Words(
+        "eine Zeile verbindet Kanten in mehreren Höhen",
+        "Die Zeile {where} verbindet {edges}, die der Reihe nach in den Höhen {levels} liegen; keine Platte hat einen "
+        "solchen Umriss.",
+        "Zeichnen Sie die Kante dieser Platte, wo sie an der anderen Höhe endet, oder machen Sie für jede Höhe eine Zeile.",
+    ),
     "corner-unseen": Words(
         "eine Wand ist nicht bis in ihre Ecke zu sehen",
         "{where} ist nur bis {beyond_mm:.0f} vor der Ecke mit {neighbour} zu sehen; Wände schwellen gerade dort oft "
