@@ -47,7 +47,8 @@ from phototemplate.output.constants import (
     XDATA_TEXT_BYTES,
 )
 from phototemplate.output.text import cp1252
-from phototemplate.template.constants import UPRIGHT_RAD
+from phototemplate.template.constants import TEXT_OVER_LINE, UPRIGHT_RAD
+from phototemplate.template.dimension_parts import take_apart
 from phototemplate.template.drawing import Arc, Circle, Data, Dimension, Drawing, Item, Layer, Line, Polyline, Text
 
 if TYPE_CHECKING:
@@ -240,6 +241,10 @@ class _Writer:
             lowest = -90.0 + math.degrees(UPRIGHT_RAD)
             angle = (math.degrees(item.angle_rad) - lowest) % 180.0 + lowest  # as above
             made = self.msp.add_linear_dim(base, start, end, angle=angle, text=text, dimstyle=style, dxfattribs=attribs)
+        if item.text_along_mm:
+            parts, lift = take_apart(item, item.height_mm), sum(TEXT_OVER_LINE) / 2.0 * item.height_mm
+            c, s = math.cos(parts.angle_rad), math.sin(parts.angle_rad)
+            made.set_location(self.at((parts.text_at[0] - lift * s, parts.text_at[1] + lift * c)))
         made.render()
         return made.dimension
 

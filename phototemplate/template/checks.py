@@ -312,7 +312,7 @@ def _maker_sheets(template: Template) -> Iterator[Check]:
                          if span_line(s).intersects(sweep)]
                 yield _check("maker-room", f"{piece.piece_id}/{cutout.cutout_id}", min(rooms, default=asked) >= asked,
                              sheet.title or f"maker's sheet {sheet.id}", cutout=cutout.cutout_id, side=side, sheet=sheet.id,
-                             room_mm=min(rooms, default=None), asked_mm=asked)
+                             room_mm=min(rooms, default=None), open_side=None if rooms else side, asked_mm=asked)
     used = {o.sheet for o in spec.openings} | {c.sheet for c in wishes.values()}
     for sheet in spec.maker_sheets:
         if sheet.id in used and (sheet.ventilation or sheet.above or sheet.below):

@@ -86,13 +86,32 @@ GAP_MM: Final = 0.05
 
 BAND_PLACES: Final = 25
 """count. Places along an edge at which the band of U is drawn. Convention: layout."""
-CHAR_WIDTH: Final = 0.8
-"""ratio. Width of a character by the height of capitals, for boxes. Source: Adobe's metrics of Helvetica, digits 556 and
-capitals 718 of 1000: 0.77, and a little for broader typefaces."""
+CHAR_WIDTHS: Final = {
+    191: "'", 222: "ijl", 278: " !,./:;I\\ft", 333: "()-r", 355: '"', 389: "*", 400: "°", 500: "Jckscvxyz", 584: "+<=>±",
+    556: "0123456789#$?L_abdeghnopqu", 611: "FTZ", 667: "ABEKPSVXY&", 722: "CDHNRUw", 778: "GOQ", 833: "Mm", 889: "%",
+    944: "W",
+}
+"""ratio / 1000. Widths of characters by the size of the letters. Source: Adobe's metrics of Helvetica (AFM)."""
+CHAR_WIDTH_ELSE: Final = 800
+"""ratio / 1000. The same of every other character. Convention: broader than nearly all of them."""
+CAPITAL_HEIGHT: Final = 718
+"""ratio / 1000. Height of capitals by the size of the letters. Source: Adobe's metrics of Helvetica (AFM)."""
+BROADER: Final = 1.04
+"""ratio. Room for typefaces a little broader than that. Convention: layout."""
 OPENING_NAME_MM: Final = 300.0
 """mm. How far behind the front an opening is named, and half of its centre line. Convention: layout, half a counter's depth."""
-LABEL_ROOM: Final = 0.12
+LABEL_ROOM: Final = 0.25
 """ratio. Blank kept round a label, by the height of its capitals. Convention: layout."""
+LEADER_FROM: Final = 2.0
+"""ratio. A label farther than this from what it names, by the height of its capitals, gets a line to it. Convention: layout."""
+TEXT_BESIDE_COST: Final = 1.5
+"""count. Rows that a dimension is rather moved aside than its text put at or beyond the end of its line. Convention: layout."""
+TEXT_OVER_LINE: Final = (0.4, 1.5)
+"""ratio. Foot and head of a dimension's text over its line, by the height of its capitals. Convention: layout."""
+NAME_HEIGHTS: Final = (1.6, 1.2, 1.0)
+"""ratio. Heights that a piece's name on the overview is tried at, over that of other texts. Convention: layout."""
+PARALLEL: Final = 0.02
+"""rad. Dimensions within this of each other say the same length of a piece. Convention: layout."""
 LABEL_STEPS: Final = 7
 """count. Rows beside its place in which a label looks for another. Convention: layout."""
 LABEL_GRID: Final = 80

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from phototemplate.template.constants import DIMENSION_GAP, UPRIGHT_RAD
-from phototemplate.template.drawing import Dimension, Point
+from phototemplate.template.drawing import Dimension, Point, text_width_mm
 
 
 @dataclass(frozen=True)
@@ -15,7 +15,7 @@ class DimensionParts:
 
     lines: tuple[tuple[Point, Point], ...]
     text_at: Point
-    """Middle of the dimension line; the text stands on its upper side"""
+    """On the dimension line, below the middle of the text, which stands on its upper side"""
     angle_rad: float
 
 
@@ -33,14 +33,20 @@ def take_apart(item: Dimension, height_mm: float) -> DimensionParts:
     angle = upright(item.direction_rad)
     c, s = math.cos(angle), math.sin(angle)
     over = 0.4 * height_mm
+    same_way = math.cos(item.direction_rad - angle)  # +-1: the text may run against the dimension's own direction
+    shift = math.copysign(1.0, same_way) * item.text_along_mm
     if (b[0] - a[0]) * c + (b[1] - a[1]) * s < 0:
         a, b = b, a
-    lines.append(((a[0] - over * c, a[1] - over * s), (b[0] + over * c, b[1] + over * s)))
+    at = ((a[0] + b[0]) / 2 + shift * c, (a[1] + b[1]) / 2 + shift * s)
+    # the line runs on under a text beyond its end
+    reach = max(abs(shift) + text_width_mm(item.printed(), height_mm) / 2.0 - math.dist(a, b) / 2.0, over)
+    low, high = (over, reach) if shift > 0 else (reach, over) if shift < 0 else (over, over)
+    lines.append(((a[0] - low * c, a[1] - low * s), (b[0] + high * c, b[1] + high * s)))
     tick = 0.45 * height_mm
     t = angle + math.pi / 4
     lines += [((p[0] - tick * math.cos(t), p[1] - tick * math.sin(t)), (p[0] + tick * math.cos(t), p[1] + tick * math.sin(t)))
               for p in (a, b)]  # fmt: skip
-    return DimensionParts(tuple(lines), ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2), angle)
+    return DimensionParts(tuple(lines), at, angle)
 
 
 def upright(angle_rad: float) -> float:

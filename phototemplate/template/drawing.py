@@ -11,12 +11,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
 from phototemplate.model import Array
-from phototemplate.template.constants import CHAR_WIDTH, SMALLEST_STEP_RAD
+from phototemplate.template.constants import (
+    BROADER,
+    CAPITAL_HEIGHT,
+    CHAR_WIDTH_ELSE,
+    CHAR_WIDTHS,
+    SMALLEST_STEP_RAD,
+    TEXT_OVER_LINE,
+)
 from phototemplate.units import WITHHELD
 
 Point = tuple[float, float]
@@ -166,6 +173,8 @@ class Text(Primitive):
     rotation_rad: float = 0.0
     align: HorizontalAlign = "left"
     valign: VerticalAlign = "bottom"
+    names: Point | None = None
+    """Place that it names: a label moved away from it is led back to it by a line"""
 
 
 @dataclass(frozen=True)
@@ -185,6 +194,8 @@ class Dimension(Primitive):
     text: str = "<>"
     height_mm: float = 25.0
     decimals: int = 1
+    text_along_mm: float = 0.0
+    """How far the middle of the text stands off that of the dimension line, in the direction of measuring"""
 
     @property
     def direction_rad(self) -> float:
@@ -258,9 +269,12 @@ class Drawing:
 
 
 
+_WIDTHS: Final = {c: width for width, chars in CHAR_WIDTHS.items() for c in chars}
+
+
 def text_width_mm(text: str, height_mm: float) -> float:
-    """Estimated width of a text."""
-    return CHAR_WIDTH * height_mm * len(text)
+    """Width of a text whose capitals are so high, by the metrics of a plain typeface."""
+    return BROADER * height_mm / CAPITAL_HEIGHT * sum(_WIDTHS.get(c, CHAR_WIDTH_ELSE) for c in text)
 
 
 def arc_of_bulge(start: Point, end: Point, bulge: float) -> tuple[Point, float, float, float]:
@@ -322,9 +336,11 @@ def item_points(item: Item, tolerance_mm: float = 0.5) -> Array:
         turned: Array = box @ np.array([[c, s], [-s, c]]) + np.array(item.position)
         return turned
     a, b = item.feet()
-    pad = 2.0 * item.height_mm
-    mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
-    return np.array([item.start, item.end, a, b, (mid[0] - pad, mid[1] - pad), (mid[0] + pad, mid[1] + pad)])
+    c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
+    at = np.array([(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]) + item.text_along_mm * np.array([c, s])
+    half, high = text_width_mm(item.printed(), item.height_mm) / 2.0, TEXT_OVER_LINE[1] * item.height_mm
+    text = [at + u * half * np.array([c, s]) + v * high * np.array([-s, c]) for u in (-1, 1) for v in (-1, 1)]
+    return np.array([item.start, item.end, a, b, *text])
 
 
 def item_bounds(item: Item) -> tuple[float, float, float, float]:
@@ -356,7 +372,8 @@ def move_item(item: Item, dx_mm: float, dy_mm: float, rotation_rad: float = 0.0,
         return replace(item, position=at(item.position), height_mm=scale * item.height_mm,
                        rotation_rad=item.rotation_rad + rotation_rad)
     return replace(item, start=at(item.start), end=at(item.end), base=at(item.base), text=item.printed(),
-                   angle_rad=item.angle_rad + rotation_rad, height_mm=scale * item.height_mm)
+                   angle_rad=item.angle_rad + rotation_rad, height_mm=scale * item.height_mm,
+                   text_along_mm=scale * item.text_along_mm)
 
 
 def table(

@@ -50,8 +50,9 @@ def _label(
     items.append(Text("SHEET-TEXT", (x + 3.0, y - 8.0), cut_to(part.piece_id, 5.0, width - 6.0), 5.0))
     line = y - 14.0
     for text, height in texts:
-        items.append(Text("SHEET-TEXT", (x + 3.0, line), cut_to(text, height, room), height))
-        line -= 1.6 * height
+        for part_of in wrapped(text, height, room):
+            items.append(Text("SHEET-TEXT", (x + 3.0, line), cut_to(part_of, height, room), height))
+            line -= 1.6 * height
     for text in wrapped(carry_words(part.weight_kg).partition(". ")[0] + ".", SHEET_TEXT_MM, room)[:2]:
         items.append(Text("SHEET-CAUTION", (x + 3.0, line), text, SHEET_TEXT_MM))
         line -= 1.6 * SHEET_TEXT_MM

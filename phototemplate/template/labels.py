@@ -1,22 +1,26 @@
-"""Texts and dimensions moved so that none covers another; what finds no place is left out and stands in the tables alone.
+"""Texts and dimensions moved so that none covers another and no line runs through one; what finds no place is left out and
+stands in the tables alone.
 
-Labels are placed one after the other, in the order of the drawing, each at the nearest of a few places beside the one it was
-meant for: first where its box meets neither another label nor a line of the drawing, else where it meets no label.
+Dimensions are placed first, since their lines bind the texts; each label goes to the nearest of the places beside the one it
+was meant for, a dimension's text also along or beyond its line. A text that names a place and ends up away from it is led back
+to it by a line.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 import shapely
+import shapely.ops
 
 from phototemplate.model import Array
-from phototemplate.template.constants import LABEL_ROOM, LABEL_STEPS
+from phototemplate.template.constants import LABEL_ROOM, LABEL_STEPS, LEADER_FROM, TEXT_BESIDE_COST, TEXT_OVER_LINE
 from phototemplate.template.dimension_parts import take_apart
-from phototemplate.template.drawing import Dimension, Item, Text, item_points, text_width_mm
+from phototemplate.template.drawing import Dimension, Item, Line, Text, item_points, text_width_mm
 
 Label = Text | Dimension
 
@@ -27,11 +31,23 @@ def label_box(item: Label) -> Array:
         return item_points(item)
     parts = take_apart(item, item.height_mm)
     width = text_width_mm(item.printed(), item.height_mm)
-    low, high = 0.4 * item.height_mm, 1.5 * item.height_mm
+    low, high = (k * item.height_mm for k in TEXT_OVER_LINE)
     box = np.array([[-width / 2, low], [width / 2, low], [width / 2, high], [-width / 2, high]])
     c, s = math.cos(parts.angle_rad), math.sin(parts.angle_rad)
     out: Array = box @ np.array([[c, s], [-s, c]]) + np.array(parts.text_at)
     return out
+
+
+def strokes(item: Item) -> list[shapely.LineString]:
+    """Lines that an item draws."""
+    if isinstance(item, Text):
+        return []
+    if isinstance(item, Dimension):
+        return [shapely.LineString(line) for line in take_apart(item, item.height_mm).lines]
+    points = item_points(item)
+    if getattr(item, "closed", False) and len(points):
+        points = np.vstack([points, points[:1]])
+    return [shapely.LineString(points)] if len(points) > 1 else []
 
 
 def without_overlaps(items: Iterable[Item], fixed: Sequence[str] = ()) -> tuple[tuple[Item, ...], tuple[Label, ...]]:
@@ -40,76 +56,128 @@ def without_overlaps(items: Iterable[Item], fixed: Sequence[str] = ()) -> tuple[
     Labels on layers that begin with one of ``fixed`` stay where they are.
     """
     items = list(items)
-    lines = [shapely.LineString(points) for item in items if not isinstance(item, Text)
-             for points in _strokes(item) if len(points) > 1]
-    tree = shapely.STRtree(lines)
-    taken = [_polygon(i) for i in items if isinstance(i, Text) and i.layer.startswith(tuple(fixed)) and fixed]
-    out: list[Item] = []
+    stays = [not isinstance(i, Text | Dimension) or bool(fixed and i.layer.startswith(tuple(fixed))) for i in items]
+    paper = _Paper([i for i, stay in zip(items, stays, strict=True) if stay])
+    placed: dict[int, Label] = {}
     lost: list[Label] = []
-    for item in items:
-        if not isinstance(item, Text | Dimension) or (fixed and item.layer.startswith(tuple(fixed))):
-            out.append(item)
-            continue
-        found = _placed(item, taken, tree, lines)
+    for k in sorted((k for k, stay in enumerate(stays) if not stay), key=lambda k: _ease(items[k])):
+        item = items[k]
+        assert isinstance(item, Text | Dimension)
+        found = paper.placed(item)
         if found is None:
             lost.append(item)
-            continue
-        taken.append(_polygon(found))
-        out.append(found)
-    return tuple(out), tuple(lost)
+        else:
+            placed[k] = found
+    shown = [placed.get(k, item) for k, item in enumerate(items) if stays[k] or k in placed]
+    return (*shown, *paper.leaders), tuple(lost)
 
 
-def _placed(
-    item: Label, taken: Sequence[shapely.Polygon], tree: shapely.STRtree, lines: Sequence[shapely.LineString]
-) -> Label | None:
-    second: Label | None = None
-    for candidate in _candidates(item):
-        box = _polygon(candidate)
-        if any(box.intersects(other) for other in taken):
-            continue
-        own = _own_lines(candidate)
-        crossed = [lines[k] for k in tree.query(box, predicate="intersects")]
-        if not any(not any(line.equals(o) for o in own) for line in crossed):
-            return candidate
-        second = second or candidate
-    return second
+def _ease(item: Item) -> tuple[int, float]:
+    """Dimensions before texts: overall ones, then those beside what they measure, then those across it, the tightest first."""
+    if not isinstance(item, Dimension):
+        return 3, 0.0
+    if item.kind == "linear":
+        return 0, 0.0
+    aside = math.dist(item.start, item.feet()[0]) > item.height_mm
+    return (1, 0.0) if aside else (2, item.value_mm - text_width_mm(item.printed(), item.height_mm))
 
 
-def _own_lines(item: Label) -> list[shapely.LineString]:
-    return [shapely.LineString(p) for p in _strokes(item)] if isinstance(item, Dimension) else []
+class _Paper:
+    """What is taken by lines and labels."""
+
+    def __init__(self, fixed: Sequence[Item]) -> None:
+        self.lines = [line for item in fixed for line in strokes(item)]
+        self.tree = shapely.STRtree(self.lines)
+        self.boxes = [_polygon(i) for i in fixed if isinstance(i, Text | Dimension)]
+        self.later: list[shapely.LineString] = []
+        """Lines of placed dimensions and leaders"""
+        self.leaders: list[Line] = []
+
+    def placed(self, item: Label) -> Label | None:
+        """The label at the nearest free place, which is taken from now on; a dimension that finds none in full is tried in the
+        job's own unit alone."""
+        short = [replace(item, text=item.text.partition(" (")[0])] if isinstance(item, Dimension) and " (" in item.text else []
+        for candidate in itertools.chain.from_iterable(_candidates(words) for words in (item, *short)):
+            own, box = strokes(candidate), _polygon(candidate)
+            if not self._free(box) or self._covered(own) or self._along_another(candidate):
+                continue
+            tight = shapely.Polygon(label_box(candidate))
+            if any(tight.intersects(line) for line in own):
+                continue
+            leader = _leader(candidate, tight)
+            if self._covered(leader):
+                continue
+            self.boxes.append(box)
+            self.later += [*own, *leader]
+            self.leaders += [_as_line(candidate.layer, line) for line in leader]
+            return replace(candidate, names=None) if isinstance(candidate, Text) else candidate
+        return None
+
+    def _free(self, box: shapely.Polygon) -> bool:
+        return not (any(box.intersects(other) for other in self.boxes) or len(self.tree.query(box, predicate="intersects"))
+                    or any(box.intersects(line) for line in self.later))
+
+    def _along_another(self, item: Label) -> bool:
+        """Whether a dimension line lies on another line."""
+        if not isinstance(item, Dimension):
+            return False
+        a, b = item.feet()
+        line = shapely.LineString([a, b])
+        near = [self.lines[k] for k in self.tree.query(line, predicate="intersects")]
+        return any(line.intersection(other).length > item.height_mm for other in near)
+
+    def _covered(self, lines: Sequence[shapely.LineString]) -> bool:
+        return any(line.intersects(box) for line in lines for box in self.boxes)
+
+
+def _leader(item: Label, box: shapely.Polygon) -> list[shapely.LineString]:
+    """The line from a text back to the place that it names; none where it stands beside it."""
+    if isinstance(item, Dimension) or item.names is None:
+        return []
+    place = shapely.Point(item.names)
+    if box.distance(place) < LEADER_FROM * item.height_mm:
+        return []
+    near = shapely.ops.nearest_points(box.buffer(LABEL_ROOM * item.height_mm), place)[0]
+    return [shapely.LineString([near, place])]
+
+
+def _as_line(layer: str, line: shapely.LineString) -> Line:
+    (x0, y0), (x1, y1) = line.coords
+    return Line(layer, (x0, y0), (x1, y1))
 
 
 def _candidates(item: Label) -> Iterator[Label]:
     """The label where it was meant to be, then further and further away."""
-    h = item.height_mm
     if isinstance(item, Dimension):
-        c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
-        middle = ((item.start[0] + item.end[0]) / 2, (item.start[1] + item.end[1]) / 2)
-        aside = -(item.base[0] - middle[0]) * s + (item.base[1] - middle[1]) * c
-        away = -1.0 if aside < 0 else 1.0
-        for k in range(LABEL_STEPS):
-            for sign in (1.0, -1.0) if k else (1.0,):
-                step = sign * away * k * 1.2 * h
-                yield replace(item, base=(item.base[0] - step * s, item.base[1] + step * c))
+        yield from _beside(item)
         return
+    h = item.height_mm
     width = text_width_mm(item.text, h)
     c, s = math.cos(item.rotation_rad), math.sin(item.rotation_rad)
-    shifts = [(a * 0.35 * width, b * 1.3 * h) for a in range(-4, 5) for b in range(-LABEL_STEPS, LABEL_STEPS + 1)]
+    shifts = [(a * 0.35 * width, b * 0.65 * h) for a in range(-LABEL_STEPS, LABEL_STEPS + 1)
+              for b in range(-3 * LABEL_STEPS, 3 * LABEL_STEPS + 1)]
     for a, b in sorted(shifts, key=lambda p: math.hypot(*p)):
         yield replace(item, position=(item.position[0] + a * c - b * s, item.position[1] + a * s + b * c))
 
 
+def _beside(item: Dimension) -> Iterator[Dimension]:
+    """Dimension lines in rows to both sides, the text in the middle, off the middle, or beyond an end."""
+    h, length = item.height_mm, item.value_mm
+    c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
+    middle = ((item.start[0] + item.end[0]) / 2, (item.start[1] + item.end[1]) / 2)
+    aside = -(item.base[0] - middle[0]) * s + (item.base[1] - middle[1]) * c
+    away = -1.0 if aside < 0 else 1.0
+    width = text_width_mm(item.printed(), h)
+    spare, beyond = length - width, (length + width) / 2.0 + h
+    slides = (0, 1, -1, 2, -2, 3, -3) if spare > h else (0,) if spare > 0.0 else ()
+    along = [(TEXT_BESIDE_COST * abs(k) / 3.0, k * spare / 6.0 * 0.95) for k in slides]
+    along += [(TEXT_BESIDE_COST + h / max(h, length), sign * beyond) for sign in (1.0, -1.0)]
+    # what was meant to stand outside is moved further out only
+    ways = (1.0,) if abs(aside) > h else (1.0, -1.0)
+    rows = [(k if sign > 0 else k + 0.5, sign * away * k * 1.2 * h) for k in range(2 * LABEL_STEPS) for sign in ways]
+    for _, step, shift in sorted((cost + more, step, shift) for cost, step in rows for more, shift in along):
+        yield replace(item, base=(item.base[0] - step * s, item.base[1] + step * c), text_along_mm=shift)
+
+
 def _polygon(item: Label) -> shapely.Polygon:
     return shapely.Polygon(label_box(item)).buffer(LABEL_ROOM * item.height_mm, join_style="mitre")
-
-
-def _strokes(item: Item) -> list[Array]:
-    """Lines that an item draws."""
-    if isinstance(item, Dimension):
-        return [np.array(line) for line in take_apart(item, item.height_mm).lines]
-    if isinstance(item, Text):
-        return []
-    points = item_points(item)
-    if getattr(item, "closed", False) and len(points):
-        points = np.vstack([points, points[:1]])
-    return [points]

@@ -181,16 +181,19 @@ def _frame(style: SheetStyle, page: Page, number: str) -> list[Item]:
 
 def cut_to(text: str, height_mm: float, room_mm: float) -> str:
     """The text, shortened with dots where it does not fit."""
-    most = max(int(room_mm / text_width_mm("x", height_mm)), 4)
-    return text if len(text) <= most else text[: most - 3].rstrip() + "..."
+    if text_width_mm(text, height_mm) <= room_mm + 1e-6:
+        return text
+    short = text
+    while len(short) > 1 and text_width_mm(f"{short}...", height_mm) > room_mm:
+        short = short[:-1].rstrip()
+    return f"{short}..."
 
 
 def wrapped(text: str, height_mm: float, room_mm: float) -> list[str]:
     """Words broken to lines of a width; a longer word stands alone."""
-    most = max(int(room_mm / text_width_mm("x", height_mm)), 4)
     lines = [""]
     for word in text.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > most:
+        if lines[-1] and text_width_mm(f"{lines[-1]} {word}", height_mm) > room_mm + 1e-6:
             lines.append("")
         lines[-1] = f"{lines[-1]} {word}".strip()
     return lines

@@ -10,7 +10,7 @@ import shapely
 
 from phototemplate.model import Array
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import CODE_MM, NO_OFFSET_MM, SHORT_MM, SQUARELY, TABLE_SHARE
+from phototemplate.template.constants import CODE_MM, NO_OFFSET_MM, PARALLEL, SHORT_MM, SQUARELY, TABLE_SHARE
 from phototemplate.template.drawing import Circle, Dimension, Drawing, Item, Line, Polyline, Text
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
@@ -29,7 +29,7 @@ from phototemplate.template.paper_sheets import (
 )
 from phototemplate.template.piece_types import Cutout, Hole, Piece, Size, Splash, Template
 from phototemplate.template.rules import TEAM, team_for
-from phototemplate.template.schedule import finish_words, length_words, offset_words
+from phototemplate.template.schedule import finish_words, length_words, named, offset_words
 from phototemplate.template.shop_drawing import centre_line_items, dimension, finished_runs, splash_items, upright_words
 from phototemplate.template.square_code import code_text, piece_code, square_code
 
@@ -82,8 +82,9 @@ def _top_drawing(piece: Piece, template: Template, words: LengthWords) -> Drawin
         items += centre_line_items(template, h, piece)
         items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
         labels = [*_side_labels(piece, words, h), *_size_labels(piece, words, h), *_corner_labels(piece, words, h)]
-        labels += [Text("STONE-NAMES", _beside(hole, h), hole.name, h) for hole in piece.holes]
-        labels += [Text("STONE-NAMES", (c.centre[0] + 0.5 * h, c.centre[1] + 0.5 * h), c.cutout_id, h) for c in piece.cutouts]
+        labels += [Text("STONE-NAMES", _beside(hole, h), hole.name, h, names=hole.centre) for hole in piece.holes]
+        labels += [Text("STONE-NAMES", (c.centre[0] + 0.5 * h, c.centre[1] + 0.5 * h), c.cutout_id, h, names=c.centre)
+                   for c in piece.cutouts]
         shown, _ = without_overlaps([*items, *labels])
         return Drawing(piece.piece_id, shown)
 
@@ -91,14 +92,16 @@ def _top_drawing(piece: Piece, template: Template, words: LengthWords) -> Drawin
 
 
 def _centre_lines(cutout: Cutout, h: float) -> list[Item]:
-    """Centre lines along and across a cut-out, a little longer than it."""
+    """Centre lines along and across a cut-out: a cross in its middle and strokes across its rim, room for numbers between."""
     polygon = polygon_of_vertices(cutout.vertices, 0.5)
     box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(polygon))
-    (x, y), out = cutout.centre, []
+    centre, out = np.array(cutout.centre), []
     for side in (box[1] - box[0], box[2] - box[1]):
-        reach = side / 2.0 + 2.0 * h * side / max(float(np.hypot(*side)), 1e-9)
-        a, b = float(reach[0]), float(reach[1])
-        out.append(Line("STONE-CENTRES", (x - a, y - b), (x + a, y + b)))
+        half = float(np.hypot(*side)) / 2.0
+        along = side / max(2.0 * half, 1e-9)
+        for a, b in ((-half - 2.0 * h, h - half), (-min(h, half), min(h, half)), (half - h, half + 2.0 * h)):
+            (ax, ay), (bx, by) = centre + a * along, centre + b * along
+            out.append(Line("STONE-CENTRES", (float(ax), float(ay)), (float(bx), float(by))))
     return list(out)
 
 
@@ -124,14 +127,27 @@ def _side_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
 
 
 def _size_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
-    """Depth in the middle, the place of the cut-outs and their size, and the overall size of what is no rectangle."""
+    """Depth to a wall in the middle, the place of the cut-outs and their size, and the overall size of what is no rectangle;
+    nothing that a side, or a dimension along it, says in the same words."""
+    said = [(length_words(e, words), np.subtract(e.end, e.start)) for e in piece.edges]
+    walls = any(e.finish in ("wall", "panel") for e in piece.edges)
     out: list[Item] = []
     for s in piece.sizes:
-        if (s.group == "depth" and s.name.endswith("middle") and not _through(piece, s)) or s.group == "cut-out":
+        if s.group == "cut-out":
             out.append(dimension(s, words, h, 0.0))
-        elif s.group == "overall" and len(piece.edges) != 4:
-            out.append(_overall(piece, s, words, h))
+        elif not _said(said, words.quantity(s.quantity), np.subtract(s.end, s.start)):
+            if s.group == "depth" and s.name.endswith("middle") and walls and not _through(piece, s):
+                out.append(dimension(s, words, h, 0.0))
+                said.append((words.quantity(s.quantity), np.subtract(s.end, s.start)))
+            elif s.group == "overall" and len(piece.edges) != 4:
+                out.append(_overall(piece, s, words, h))
     return out
+
+
+def _said(said: Sequence[tuple[str, Array]], text: str, along: Array) -> bool:
+    """Whether a parallel dimension already has the same words."""
+    return any(text == other and abs(float(way[0] * along[1] - way[1] * along[0]))
+               < PARALLEL * float(np.hypot(*way) * np.hypot(*along)) for other, way in said)
 
 
 def _through(piece: Piece, s: Size) -> bool:
@@ -154,7 +170,8 @@ def _corner_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
     for c in piece.corners:
         if c.kind != "sharp":
             word = "R" if c.kind == "rounded" else "clip"
-            out.append(Text("STONE-NAMES", (c.at[0] + 0.4 * h, c.at[1] + 0.4 * h), f"{word} {words.short(c.size_mm)}", h))
+            out.append(Text("STONE-NAMES", (c.at[0] + 0.4 * h, c.at[1] + 0.4 * h), f"{word} {words.short(c.size_mm)}", h,
+                            names=c.at))
     return out
 
 
@@ -190,7 +207,7 @@ def _lettered(piece: Piece, rows: Sequence[tuple[str, str, str]]) -> list[tuple[
 def _cut_rows(piece: Piece, words: LengthWords) -> Rows:
     rows = [("what", "size", "place of its centre")]
     for c in piece.cutouts:
-        rows.append((f"{c.cutout_id} ({c.kind})", cutout_words(piece, c, words), place_words(piece, c.centre, words)))
+        rows.append((named(c.kind, c.cutout_id), cutout_words(piece, c, words), place_words(piece, c.centre, words)))
         if c.reveal_mm is not None:
             rows.append(("", reveal_words(c.reveal_mm, words), ""))
     rows += [(h.name, f"hole of {words.short(h.diameter_mm)}", place_words(piece, h.centre, words)) for h in piece.holes]
@@ -212,19 +229,20 @@ def reveal_words(reveal_mm: float, words: LengthWords) -> str:
 
 
 def place_words(piece: Piece, xy: tuple[float, float], words: LengthWords) -> str:
-    """A place by its distances from the two nearest straight sides that are not parallel."""
-    found: list[tuple[float, str, Array]] = []
+    """A place by its distances from the two nearest straight sides that are not parallel and lie across from it."""
+    found: list[tuple[bool, float, str, Array]] = []
     for k, e in enumerate(piece.edges):
         a, b = np.array(e.start), np.array(e.end)
         length = float(np.hypot(*(b - a)))
         if length < SHORT_MM:
             continue
         n = np.array([-(b - a)[1], (b - a)[0]]) / length
-        found.append((float((np.array(xy) - a) @ n), letter(k), n))
-    found = sorted((f for f in found if f[0] > 0), key=lambda f: f[0])
+        beside = not 0.0 <= float((np.array(xy) - a) @ (b - a)) <= length**2  # measured to the side's prolongation
+        found.append((beside, float((np.array(xy) - a) @ n), letter(k), n))
+    found = sorted((f for f in found if f[1] > 0), key=lambda f: f[:2])
     for k, second in enumerate(found[1:], 1):
-        if abs(float(found[0][2] @ second[2])) < SQUARELY:
-            return " and ".join(f"{words.length(d)} from {name}" for d, name, _ in (found[0], found[k]))
+        if abs(float(found[0][3] @ second[3])) < SQUARELY:
+            return " and ".join(f"{words.length(d)} from {name}" for _, d, name, _ in (found[0], found[k]))
     return ""
 
 
@@ -240,16 +258,34 @@ def carry_words(weight_kg: float) -> str:
 
 def _upright_drawing(part: Splash, words: LengthWords) -> DrawingAt:
     def draw(h: float) -> Drawing:
-        shown, _ = without_overlaps(splash_items(part, (0.0, 0.0), words, h))
+        items = splash_items(part, (0.0, 0.0), words, h)
+        for c in part.cutouts:
+            items += [*_centre_lines(c, h), *_socket_sizes(part, c, words, h)]
+        shown, _ = without_overlaps(items)
         return Drawing(part.piece_id, shown)
 
     return draw
 
 
+def _socket_sizes(part: Splash, c: Cutout, words: LengthWords, h: float) -> list[Item]:
+    """A cut-out of an upright piece: its centre from the left end and from the foot, and how large it is."""
+    (x, y), (x1, y1) = c.centre, np.array(c.vertices)[:, :2].max(axis=0)
+    return [
+        Dimension("STONE-SIZES", (0.0, 0.0), (x, 0.0), (x / 2.0, -3.0 * h), text=words.length(x), height_mm=h),
+        Dimension("STONE-SIZES", (x, 0.0), (x, y), (x - 2.0 * (x1 - x), y / 2.0), "linear", math.pi / 2.0, words.length(y), h),
+        Text("STONE-NAMES", (float(x1) + h, float(y1) - h), _by(c, words), h, names=(float(x1), float(y1))),
+    ]
+
+
+def _by(c: Cutout, words: LengthWords) -> str:
+    """Width by height of an upright rectangle."""
+    return " x ".join(words.short(float(v)) for v in np.ptp(np.array(c.vertices)[:, :2], axis=0))
+
+
 def _upright_blocks(part: Splash, words: LengthWords, room: float) -> list[Block]:
     facts = f"On {part.edge_id}: {upright_words(part, words)}, {words.area(part.area_mm2)}."
     rows = [("what", "size"), ("length", words.quantity(part.length)), ("height", words.length(part.height_mm))]
-    rows += [(c.cutout_id, f"centre {words.short(c.centre[0])} from the left, {words.short(c.centre[1])} up")
-             for c in part.cutouts]
+    rows += [(c.cutout_id.removeprefix(part.piece_id).strip(), f"{_by(c, words)}, centre {words.length(c.centre[0])} from the "
+              f"left, {words.length(c.centre[1])} up") for c in part.cutouts]
     return [Block((Text("STONE-NAMES", (0.0, -6.0), part.piece_id, 5.0),), 9.0, True), paragraph(facts, room),
             paragraph(carry_words(part.weight_kg), room, "SHEET-CAUTION"), *table_blocks(rows, room)]

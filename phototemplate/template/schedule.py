@@ -82,6 +82,11 @@ def offset_words(e: PieceEdge, words: LengthWords) -> str:
     return f"{words.short(abs(e.outward_mm))} {'overhang' if e.outward_mm > 0 else 'clearance'}"
 
 
+def named(kind: str, name: str) -> str:
+    """What something is with its name, said once where the name says it."""
+    return name if kind.lower() in name.lower() else f"{kind} {name}"
+
+
 def length_words(e: PieceEdge, words: LengthWords) -> str:
     """Length of a side; of a round one that along the arc, and said to be it, with its radius."""
     text = words.quantity(e.length)

@@ -42,7 +42,7 @@ from phototemplate.template.lengths import LengthWords
 from phototemplate.template.outline_drawing import U_NOTE, loop_vertices
 from phototemplate.template.piece_types import Cutout, Piece, PieceEdge, Size, Splash, Template
 from phototemplate.template.quantities import State
-from phototemplate.template.schedule import finish_words, length_words, offset_words
+from phototemplate.template.schedule import finish_words, length_words, named, offset_words
 from phototemplate.template.simplify import simplified
 
 
@@ -129,15 +129,16 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
             items.append(Polyline("STONE-UNDERNEATH", cutout.bowl, True, f"{cutout.cutout_id} bowl",
                                   data=(("reveal_mm", cutout.reveal_mm or 0.0),)))
         x, y = cutout.centre
-        items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), f"{cutout.cutout_id} ({cutout.kind})", 0.7 * h,
-                          align="right"))
+        items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), named(cutout.kind, cutout.cutout_id), 0.7 * h,
+                          align="right", names=(x, y)))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
     inner = _inner_sizes(piece) if sizes else []
-    facts = f"{words.area(piece.area.value)}, {words.weight(piece.weight_kg)}"
-    width = max(text_width_mm(piece.piece_id, PIECE_NAME * h), text_width_mm(facts, PIECE_FACTS * h))
-    at = label_place(piece, (width + h, 3.2 * h), [(s.start, s.end) for s, _ in inner], h)
-    items.append(Text("STONE-NAMES", (at[0], at[1] + 0.2 * h), piece.piece_id, PIECE_NAME * h, align="centre"))
-    items.append(Text("STONE-NAMES", (at[0], at[1] - 1.3 * h), facts, 0.8 * h, align="centre"))
+    facts = (words.area(piece.area.value), words.weight(piece.weight_kg))
+    width = max(text_width_mm(piece.piece_id, PIECE_NAME * h), *(text_width_mm(fact, PIECE_FACTS * h) for fact in facts))
+    x, y = (float(v) for v in label_place(piece, (width + h, 4.5 * h), [(s.start, s.end) for s, _ in inner], h))
+    items.append(Text("STONE-NAMES", (x, y + 0.9 * h), piece.piece_id, PIECE_NAME * h, align="centre", names=(x, y)))
+    items += [Text("STONE-NAMES", (x, y - (0.5 + 1.3 * k) * h), fact, PIECE_FACTS * h, align="centre", names=(x, y))
+              for k, fact in enumerate(facts)]
     outer = _outer_sides(piece, template)
     for edge in piece.edges:
         items += _edge_labels(edge, piece, template, style, edge.edge_id in outer)
@@ -145,7 +146,8 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
         if corner.kind != "sharp":
             word = "R" if corner.kind == "rounded" else "clip"
             x, y = corner.at
-            items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {words.short(corner.size_mm)}", 0.7 * h))
+            items.append(Text("STONE-NAMES", (x + 0.5 * h, y - 1.2 * h), f"{word} {words.short(corner.size_mm)}", 0.7 * h,
+                              names=(x, y)))
     items += [dimension(s, words, height * h, 0.0) for s, height in inner]
     return items
 
@@ -168,9 +170,20 @@ def centre_line_items(template: Template, h: float, only: Piece | None = None) -
     out: list[Item] = []
     for name, start, end in template.centres:
         if only is None or polygon_of_vertices(only.vertices, 1.0).intersects(shapely.LineString([start, end])):
-            out += [Line("STONE-CENTRES", start, end, data=(("centre line", name),)),
-                    Text("STONE-NAMES", start, f"centre of {name}", h, align="centre", valign="top")]
+            (x, y), (dx, dy) = start, (start[0] - end[0], start[1] - end[1])
+            level, reach = abs(dx) > abs(dy), 0.5 * h / math.hypot(dx, dy)
+            out += [Line("STONE-CENTRES", a, b, data=(("centre line", name),)) for a, b in _outside(template, start, end)]
+            out += [Text("STONE-NAMES", (x + reach * dx, y + reach * dy), f"centre of {name}", h,
+                         align=("left" if dx > 0 else "right") if level else "centre",
+                         valign="middle" if level else "bottom" if dy > 0 else "top", names=start)]
     return out
+
+
+def _outside(template: Template, start: Point, end: Point) -> list[tuple[Point, Point]]:
+    """What of a line lies outside of every cut-out, where there is no stone to mark."""
+    cut = [_polygon(c) for p in template.pieces for c in p.cutouts]
+    left = shapely.LineString([start, end]).difference(shapely.union_all(cut))
+    return [(part.coords[0], part.coords[-1]) for part in shapely.get_parts(left) if part.length > NO_GAP_MM]
 
 
 def finished_runs(piece: Piece, tolerance_mm: float) -> list[Item]:
@@ -258,26 +271,51 @@ def _label(start: Point, end: Point, text: str, h: float) -> Text:
 
 
 def label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[Point, Point]], h: float) -> Array:
-    """Middle of a box of ``size`` (width, height) within the stone, clear of cut-outs and of dimension lines with their texts.
-
-    The roomiest place of a grid; where the box fits nowhere, the place furthest from all of them.
-    """
-    outer = polygon_of_vertices(piece.vertices, 1.0)
-    taken = [_polygon(c).buffer(h) for c in piece.cutouts] + [shapely.LineString(line).buffer(1.3 * h) for line in lines]
-    free = shapely.difference(outer.buffer(-1.5 * h), shapely.union_all(taken))  # edge names stand along the rim
-    if not free.is_empty:
-        x0, y0, x1, y1 = free.bounds
-        step = max(h, (x1 - x0) / LABEL_GRID, (y1 - y0) / LABEL_GRID)
-        x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
-        shapely.prepare(free)
-        boxes = shapely.box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
-        fits = shapely.contains_properly(free, boxes)
-        if fits.any():
-            room = shapely.distance(boxes[fits], free.boundary)
-            k = np.flatnonzero(fits)[int(np.argmax(room))]
-            return np.array([x[k], y[k]])
-    room_left = free if not free.is_empty else outer
+    """Middle of a box of ``size`` (width, height) within the stone, clear of cut-outs and of dimension lines with their texts;
+    where the box fits nowhere, the place furthest from all of them."""
+    free = _free_stone(piece, lines, h)
+    found = roomiest(free, size, h)
+    if found is not None:
+        return found
+    room_left = free if not free.is_empty else polygon_of_vertices(piece.vertices, 1.0)
     return np.asarray(shapely.get_coordinates(shapely.ops.polylabel(_largest(room_left), 20.0))[0])
+
+
+def _free_stone(piece: Piece, lines: Sequence[tuple[Point, Point]], h: float) -> shapely.Geometry:
+    """The stone without its rim, along which the edges' names stand, cut-outs and lines."""
+    taken = [_polygon(c).buffer(h) for c in piece.cutouts] + [shapely.LineString(line).buffer(1.3 * h) for line in lines]
+    return shapely.difference(polygon_of_vertices(piece.vertices, 1.0).buffer(-1.5 * h), shapely.union_all(taken))
+
+
+def roomiest(free: shapely.Geometry, size: tuple[float, float], h: float) -> Array | None:
+    """Middle of a box of ``size`` (width, height) at the roomiest place of a grid; None where it fits nowhere."""
+    if free.is_empty:
+        return None
+    x0, y0, x1, y1 = free.bounds
+    step = max(h, (x1 - x0) / LABEL_GRID, (y1 - y0) / LABEL_GRID)
+    x, y = (g.ravel() for g in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
+    shapely.prepare(free)
+    boxes = shapely.box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
+    fits = shapely.contains_properly(free, boxes)
+    if not fits.any():
+        return None
+    room = shapely.distance(boxes[fits], free.boundary)
+    k = np.flatnonzero(fits)[int(np.argmax(room))]
+    return np.array([x[k], y[k]])
+
+
+def name_within(piece: Piece, lines: Sequence[tuple[Point, Point]], h: float, heights: Sequence[float]) -> Text:
+    """A piece's name within it, upright or turned, as large as it fits; else where most room is."""
+    free = _free_stone(piece, lines, 0.5 * h)
+    for height in (k * h for k in heights):
+        width = text_width_mm(piece.piece_id, height)
+        for turn, size in ((0.0, (width, height)), (math.pi / 2.0, (height, width))):
+            found = roomiest(free, size, 0.5 * h)
+            if found is not None:
+                at = (float(found[0]), float(found[1]))
+                return Text("STONE-NAMES", at, piece.piece_id, height, turn, "centre", "middle", at)
+    x, y = label_place(piece, (width, height), lines, h)
+    return Text("STONE-NAMES", (float(x), float(y)), piece.piece_id, height, 0.0, "centre", "middle", (float(x), float(y)))
 
 
 def _polygon(cutout: Cutout) -> shapely.Polygon:
@@ -295,8 +333,8 @@ def _beneath(template: Template, h: float) -> list[Item]:
     for name, kind, box in template.appliances:
         items.append(Polyline("STONE-UNDERNEATH", tuple((float(x), float(y), 0.0) for x, y in box), True, name))
         x, y = box.mean(axis=0)
-        items.append(Text("STONE-UNDERNEATH", (float(x), float(y)), f"{name} ({kind})", 0.7 * h, align="centre",
-                          valign="middle"))
+        items.append(Text("STONE-UNDERNEATH", (float(x), float(y)), named(kind, name), 0.7 * h, align="centre",
+                          valign="middle", names=(float(x), float(y))))
     for opening in template.openings:
         a, b = opening.frame.at(0.0, 0.0).xy, opening.frame.at(0.0, 2.0 * OPENING_NAME_MM).xy
         items.append(Line("STONE-UNDERNEATH", (float(a[0]), float(a[1])), (float(b[0]), float(b[1])),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from phototemplate.model import Outline
-from phototemplate.template.constants import OPENING_NAME_MM, PICTURE_ROOM, ROW, SHEET_TEXT_MM
-from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text, text_width_mm
+from phototemplate.template.constants import NAME_HEIGHTS, OPENING_NAME_MM, PICTURE_ROOM, ROW, SHEET_TEXT_MM
+from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.outline_drawing import U_NOTE
@@ -34,11 +36,12 @@ from phototemplate.template.schedule import (
     check_schedule,
     corner_schedule,
     edge_schedule,
+    named,
     piece_schedule,
     shim_schedule,
     size_schedule,
 )
-from phototemplate.template.shop_drawing import centre_line_items, finished_runs, label_place
+from phototemplate.template.shop_drawing import centre_line_items, finished_runs, name_within
 
 
 def shop_sheets(
@@ -113,25 +116,29 @@ def _plan(template: Template, outline: Outline, h: float) -> Drawing:
     """Pieces, seams, openings and appliances with their names, nothing else."""
     items: list[Item] = []
     labels: list[Item] = []
+    beneath = [(a, b) for _, a, b in template.centres]
+    beneath += [((float(p[0]), float(p[1])), (float(q[0]), float(q[1])))
+                for _, _, box in template.appliances for p, q in zip(box, np.roll(box, -1, axis=0), strict=True)]
     for piece in template.pieces:
         items += [Polyline("STONE-SHAPE", piece.vertices, True, piece.piece_id),
                   *finished_runs(piece, template.spec.shop.profile_tolerance)]
         items += [Polyline("STONE-CUTOUT", c.vertices, True, c.cutout_id) for c in piece.cutouts if not c.across_seam]
         items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
-        x, y = label_place(piece, (text_width_mm(piece.piece_id, 1.6 * h), 1.6 * h), (), h)
-        labels.append(Text("STONE-NAMES", (float(x), float(y)), piece.piece_id, 1.6 * h, 0.0, "centre", "middle"))
-        labels += [Text("STONE-NAMES", c.centre, c.cutout_id, h, 0.0, "centre", "middle") for c in piece.cutouts]
+        labels.append(name_within(piece, beneath, h, NAME_HEIGHTS))
+        labels += [Text("STONE-NAMES", c.centre, c.cutout_id, h, 0.0, "centre", "middle", c.centre) for c in piece.cutouts]
     for seam in template.seams:
         items.append(Line("STONE-SEAM", seam.start, seam.end))
-        labels.append(Text("STONE-NAMES", (seam.end[0] + 0.5 * h, seam.end[1] + 0.5 * h), f"seam {seam.seam_id}", h))
+        labels.append(Text("STONE-NAMES", (seam.end[0] + 0.5 * h, seam.end[1] + 0.5 * h), named("seam", seam.seam_id), h,
+                           names=seam.end))
     items += centre_line_items(template, h)
     for name, _, box in template.appliances:
         items.append(Polyline("STONE-UNDERNEATH", tuple((float(x), float(y), 0.0) for x, y in box), True, name))
         x, y = box.mean(axis=0)
-        labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), name, h, 0.0, "centre", "middle"))
+        at = (float(x), float(y))
+        labels.append(Text("STONE-UNDERNEATH", at, name, h, 0.0, "centre", "middle", at))
     for k, photo in enumerate(template.site_photos):
-        items.append(Circle("SHEET-TEXT", photo.at, 1.6 * h))
-        labels.append(Text("SHEET-TEXT", photo.at, str(k + 1), h, 0.0, "centre", "middle"))
+        items.append(Circle("SHEET-TEXT", photo.at, 0.4 * h))
+        labels.append(Text("SHEET-TEXT", (photo.at[0] + h, photo.at[1] + h), f"photo {k + 1}", h, names=photo.at))
     for opening in template.openings:
         x, y = opening.frame.at(0.0, OPENING_NAME_MM).xy
         labels.append(Text("STONE-UNDERNEATH", (float(x), float(y)), opening.spec.id, h, 0.0, "centre", "middle"))
@@ -163,16 +170,15 @@ def agreed_rows(template: Template, words: LengthWords) -> list[tuple[str, str]]
             if c.kind != "sharp":
                 corners.setdefault(f"{'radius' if c.kind == 'rounded' else 'clip'} {words.short(c.size_mm)}", []).append(c.name)
     rows += [(size, ", ".join(dict.fromkeys(names))) for size, names in corners.items()]
-    rows += [(f"seam {s.seam_id}", f"between {' and '.join(s.pieces)}, joint {words.short(s.joint_mm)}")
+    rows += [(named("seam", s.seam_id), f"between {' and '.join(s.pieces)}, joint {words.short(s.joint_mm)}")
              for s in template.seams]
-    rows += [(f"opening {o.spec.id}", f"{words.length(o.clear_mm)} between the stones") for o in template.openings]
+    rows += [(named("opening", o.spec.id), f"{words.length(o.clear_mm)} between the stones") for o in template.openings]
     for p in template.pieces:
         for cut in p.cutouts:
-            rows.append((cut.cutout_id if cut.kind == cut.cutout_id else f"{cut.kind} {cut.cutout_id}",
-                         cutout_words(p, cut, words)))
+            rows.append((named(cut.kind, cut.cutout_id), cutout_words(p, cut, words)))
             if cut.reveal_mm is not None:
                 rows.append(("", reveal_words(cut.reveal_mm, words)))
-    rows += [(f"{kind} {name}", "under the stone") for name, kind, _ in template.appliances]
+    rows += [(named(kind, name), "under the stone") for name, kind, _ in template.appliances]
     return list(dict.fromkeys(rows))
 
 

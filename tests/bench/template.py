@@ -94,7 +94,7 @@ def _random_outlines(result: BenchResult, count: int) -> None:
     recomputed = max((o.recomputed_mm for o in cut), default=0.0)
     result.target("no side of a piece shorter than a machine is given", "0.5 mm", f"{shortest:.3f} mm", shortest >= 0.5)
     result.target("sides are parallel and square as their rule says", "1e-9 rad", f"{off:.2g} rad", off < 1e-9)
-    result.target("labels of the drawings over each other", "0", overlaps, not overlaps)
+    result.target("labels of the drawings over each other or crossed by a line", "0", overlaps, not overlaps)
     result.target("printed lengths are those between the ends that are cut", "1e-6 mm", f"{recomputed:.2g} mm",
                   recomputed < 1e-6)
     printed = max((o.printed_mm for o in cut), default=0.0)

@@ -19,7 +19,7 @@ from phototemplate.template.boundary import FitError, polygon_of, polygon_of_ver
 from phototemplate.template.curves import ArcCurve, LineCurve
 from phototemplate.template.cutting import cutting_drawing_of_all
 from phototemplate.template.drawing import Dimension, Text
-from phototemplate.template.labels import label_box
+from phototemplate.template.labels import label_box, strokes
 from phototemplate.template.lengths import LengthWords
 from phototemplate.template.piece_types import Template
 from phototemplate.template.pieces import build_template
@@ -51,7 +51,7 @@ class Outcome:
     off_rule: float = 0.0
     """Largest angle in rad between an aligned side and what its rule says"""
     label_overlaps: int = 0
-    """Pairs of labels of the full drawing whose boxes meet"""
+    """Pairs of labels of the full drawing whose boxes meet, and lines through labels"""
     recomputed_mm: float = 0.0
     """Largest difference between a printed length and the distance between its ends as cut"""
     printed_mm: float = 0.0
@@ -253,12 +253,15 @@ def _off_rule(template: Template) -> float:
 
 
 def _label_overlaps(template: Template, outline: Outline) -> int:
-    """By the boxes of the labels, a hair smaller than they are placed with."""
-    labels = [i for i in template_drawing(template, outline).items if isinstance(i, Text | Dimension)]
-    found = [shapely.Polygon(label_box(i)) for i in labels]
+    """By the boxes of the labels, a hair smaller than they are placed with; a line through a label counts as one."""
+    items = template_drawing(template, outline).items
+    found = [shapely.Polygon(label_box(i)) for i in items if isinstance(i, Text | Dimension)]
     tree = shapely.STRtree(found)
     pairs = tree.query(found, predicate="intersects").T
-    return sum(1 for a, b in pairs if a < b and found[a].intersection(found[b]).area > 1e-6)
+    over = sum(1 for a, b in pairs if a < b and found[a].intersection(found[b]).area > 1e-6)
+    lines = [line for i in items for line in strokes(i)]
+    through = tree.query(lines, predicate="intersects").T
+    return over + sum(1 for a, b in through if found[b].intersection(lines[a]).length > 1e-6)
 
 
 def _recomputed(template: Template) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import get_args
 
@@ -43,6 +44,7 @@ from phototemplate.template.shop_drawing import template_drawing
 from phototemplate.template.shop_sheet import shop_sheets
 from phototemplate.template.simplify import simplified
 from phototemplate.template.spec import TemplateSpec
+from tests.template.everything import EVERYTHING
 from tests.template.samples import l_kitchen
 from tests.template.test_pieces import full_spec
 
@@ -187,16 +189,57 @@ def boxes(sheet: PaperSheet) -> list[tuple[str, shapely.Polygon]]:
     return out
 
 
+def drawn_lines(items: Sequence[Item]) -> list[shapely.LineString]:
+    """Every line that is drawn, dimensions taken apart."""
+    out = []
+    for item in items:
+        if isinstance(item, Dimension):
+            out += [shapely.LineString(line) for line in take_apart(item, item.height_mm).lines]
+        elif not isinstance(item, Text) and not getattr(item, "filled", False):
+            points = item_points(item)
+            closed = [points[:1]] if getattr(item, "closed", False) else []
+            out.append(shapely.LineString(np.vstack([points, *closed])))
+    return out
+
+
+@pytest.mark.parametrize("wish", ["full", "everything"])
 @pytest.mark.parametrize(("paper", "unit"), [("A4", "mm"), ("A3", "mm"), ("Letter", "in"), ("Tabloid", "in")])
-def test_no_label_covers_another_and_all_can_be_read(paper: str, unit: JobUnit) -> None:
+def test_no_label_covers_another_and_no_line_runs_through_one(paper: str, unit: JobUnit, wish: str) -> None:
     """ISO 3098-1: no lettering under 2.5 mm. Boxes by Adobe's font metrics, measured apart from the program's own."""
     outline = l_kitchen()
-    template = build_template(outline, full_spec()).whole()
+    template = build_template(outline, full_spec() if wish == "full" else TemplateSpec.model_validate(EVERYTHING)).whole()
     for sheet in sheets(template, outline, paper, unit):
         found = boxes(sheet)
+        lines = drawn_lines(sheet.drawing.items)
         for k, (text, box) in enumerate(found):
             for other, second in found[k + 1 :]:
                 assert box.intersection(second).area < 1e-6, f"{text!r} covers {other!r} on {sheet.drawing.title}"
+            through = [line for line in lines if line.intersection(box).length > 1e-6]
+            assert not through, f"a line runs through {text!r} on {sheet.drawing.title}: {through[0].wkt[:80]}"
+
+
+@pytest.mark.parametrize(("paper", "unit"), [("A3", "mm"), ("Tabloid", "in")])
+def test_every_size_that_is_cut_stands_on_the_sheet_of_its_piece(paper: str, unit: JobUnit) -> None:
+    """Sides and the places and sizes of cut-outs, in full or at least in the job's unit."""
+    outline = l_kitchen()
+    template = build_template(outline, TemplateSpec.model_validate(EVERYTHING)).whole()
+    words = LengthWords.of(template.spec.shop, unit)
+    made = sheets(template, outline, paper, unit)
+    for k, piece in enumerate(template.pieces):
+        shown = {i.printed().partition(" (")[0] for i in made[k + 1].drawing.items if isinstance(i, Dimension)}
+        wanted = [words.quantity(e.length) for e in piece.edges if e.length.value > 60.0]
+        wanted += [words.quantity(s.quantity, s.decided) for s in piece.sizes if s.group == "cut-out"]
+        assert {text.partition(" (")[0] for text in wanted} <= shown, piece.piece_id
+
+
+def test_what_is_named_like_its_kind_is_named_once() -> None:
+    outline = l_kitchen()
+    wish = {"pieces": [{"id": "top", "loop": "kitchen", "seams": [{"id": "seam", "corner": "front-short/front-long",
+                                                                   "towards": "front-long"}]}]}
+    made = sheets(build_template(outline, TemplateSpec.model_validate(wish)).whole(), outline)
+    texts = {i.text for i in made[0].drawing.items if isinstance(i, Text)}
+    assert "seam" in texts
+    assert not any("seam seam" in t for t in texts)
 
 
 def test_the_jobs_unit_stands_first() -> None:
@@ -211,7 +254,7 @@ def test_the_jobs_unit_stands_first() -> None:
     made = sheets(template, outline, "Tabloid", "in")
     shown = [i.printed() for s in made for i in s.drawing.items if isinstance(i, Dimension)]
     assert shown
-    assert all(re.match(r"[\d /]+\" \([\d.]+( ±[\d.]+)? mm\)$", text) for text in shown), shown
+    assert all(re.match(r"[\d /]+\"( \([\d.]+( ±[\d.]+)? mm\))?$", text) for text in shown), shown
 
 
 def test_paper_keeps_real_sizes_to_scale() -> None:

@@ -241,7 +241,7 @@ CHECKS: dict[str, CheckWords] = {
     "opening-width": CheckWords("usual opening width", "{size_mm:.0f}", "{low_mm:.0f} to {high_mm:.0f}"),
     "opening-room": CheckWords("room beside the appliance", "{room_mm:.1f} a side", "{asked_mm:.1f} a side"),
     "cutout-centre": CheckWords("cut-out on its cabinet's centre line", "{off_mm:.1f} beside {centre}", "{limit_mm:.1f}"),
-    "maker-room": CheckWords("room that the maker asks for", "{side}: [{room_mm:.1f}]", "{asked_mm:.1f}"),
+    "maker-room": CheckWords("room that the maker asks for", "[{side}: {room_mm:.1f}][{open_side}: no wall]", "{asked_mm:.1f}"),
     "maker-asks": CheckWords("what else the maker asks for", "[{ventilation}]",
                              "[{above_mm:.0f} above] [{below_mm:.0f} below]"),
     "opening-panel": CheckWords("panel within an opening", "{size}: {room_mm:.1f} (U {U_mm:.1f})", "0"),

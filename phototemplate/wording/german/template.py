@@ -259,7 +259,8 @@ CHECKS: dict[str, CheckWords] = {
     "cutout-centre": CheckWords(
         "Ausschnitt auf der Mittellinie seines Schranks", "{off_mm:.1f} neben {centre}", "{limit_mm:.1f}"
     ),
-    "maker-room": CheckWords("Platz, den der Hersteller verlangt", "{side}: [{room_mm:.1f}]", "{asked_mm:.1f}"),
+    "maker-room": CheckWords("Platz, den der Hersteller verlangt",
+                             "[{side}: {room_mm:.1f}][{open_side}: keine Wand]", "{asked_mm:.1f}"),
     "maker-asks": CheckWords(
         "was der Hersteller sonst verlangt", "[{ventilation}]", "[{above_mm:.0f} darüber] [{below_mm:.0f} darunter]"
     ),
