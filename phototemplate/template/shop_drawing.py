@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 import shapely.ops
+from shapely.geometry.base import BaseGeometry
 
 from phototemplate.model import Array, Outline
 from phototemplate.template.boundary import polygon_of_vertices
@@ -281,13 +282,13 @@ def label_place(piece: Piece, size: tuple[float, float], lines: Sequence[tuple[P
     return np.asarray(shapely.get_coordinates(shapely.ops.polylabel(_largest(room_left), 20.0))[0])
 
 
-def _free_stone(piece: Piece, lines: Sequence[tuple[Point, Point]], h: float) -> shapely.Geometry:
+def _free_stone(piece: Piece, lines: Sequence[tuple[Point, Point]], h: float) -> BaseGeometry:
     """The stone without its rim, along which the edges' names stand, cut-outs and lines."""
     taken = [_polygon(c).buffer(h) for c in piece.cutouts] + [shapely.LineString(line).buffer(1.3 * h) for line in lines]
     return shapely.difference(polygon_of_vertices(piece.vertices, 1.0).buffer(-1.5 * h), shapely.union_all(taken))
 
 
-def roomiest(free: shapely.Geometry, size: tuple[float, float], h: float) -> Array | None:
+def roomiest(free: BaseGeometry, size: tuple[float, float], h: float) -> Array | None:
     """Middle of a box of ``size`` (width, height) at the roomiest place of a grid; None where it fits nowhere."""
     if free.is_empty:
         return None

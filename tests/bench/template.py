@@ -30,7 +30,7 @@ from phototemplate.template.pieces import build_template
 from phototemplate.template.shop_drawing import template_drawing
 from phototemplate.template.spec import TemplateSpec
 from tests.bench import BenchResult
-from tests.template.properties import CHORD_MM, Outcome, try_one
+from tests.template.properties import CHORD_MM, PRINTED, Outcome, try_one
 from tests.template.samples import l_kitchen
 from tests.template.test_pieces import full_spec
 
@@ -97,10 +97,12 @@ def _random_outlines(result: BenchResult, count: int) -> None:
     result.target("labels of the drawings over each other or crossed by a line", "0", overlaps, not overlaps)
     result.target("printed lengths are those between the ends that are cut", "1e-6 mm", f"{recomputed:.2g} mm",
                   recomputed < 1e-6)
-    printed = max((o.printed_mm for o in cut), default=0.0)
-    count, apart = sum(o.n_printed for o in cut), sum(o.readers_apart for o in cut)
-    result.target("printed numbers are what the DXF alone gives", "within their digits", f"{printed:.2g} mm beyond, of {count}",
-                  printed <= 1e-6)
+    for kind in PRINTED:
+        what, unit = kind.rsplit(", ", 1)
+        count, beyond = sum(o.printed[kind][0] for o in cut), max((o.printed[kind][1] for o in cut), default=0.0)
+        result.target(f"printed {what} are what the DXF alone gives", "within their digits",
+                      f"{max(beyond, 0.0):.2g} {unit} beyond, of {count}", beyond <= 1e-6 and count > 0)
+    apart = sum(o.readers_apart for o in cut)
     result.target("GDAL, LibreCAD and ezdxf read the same cutting file", "all", f"{apart} of {len(cut)} differ", not apart)
     result.target("areas agree with shapely within the chord tolerance", f"{CHORD_MM} mm", f"{max(area, 0.0):.4f} mm2 beyond",
                   area <= 0.0)
