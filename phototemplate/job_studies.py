@@ -268,7 +268,7 @@ class KnownSoFar:
     outline: Outline
     spec: TemplateSpec
     heights: tuple[HeightPoint, ...]
-    landmarks: Mapping[tuple[str, str], str]
+    landmarks: Mapping[tuple[str, str], Sequence[str]]
     """The corner where two edges meet -> what a customer would find it by"""
     printed: bool = False
     """Printed sheets lie in the photos"""

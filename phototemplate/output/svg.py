@@ -63,7 +63,8 @@ def svg_text(drawing: Drawing, *, unscaled: bool = False, standalone: bool = Tru
         name = f'{"id" if standalone else "data-layer"}="{layer.name}"'
         look = f'stroke="{colour}" color="{colour}" stroke-width="{width:g}"{dash}'
         parts.append(f"<g {name} {look}>")
-        parts.append(f"<title>{escape(layer.meaning)}</title>")
+        if standalone:  # a page says in its own language what it shows
+            parts.append(f"<title>{escape(layer.meaning)}</title>")
         parts += [_element(item, layer) for item in items]
         parts.append("</g>")
     parts += ["</g>", "</svg>"]

@@ -40,15 +40,12 @@ from phototemplate.studies.constants import (
     RAY_STEPS,
     WIDE_MM,
 )
+from phototemplate.wording.phrases import Phrase
 
 LENS = 6
 """Unknowns of a lens: principal distance, principal point (2), design p, bending at the corner and at :data:`INNER` of the way
 to it; each is relative to what is known of it, in units of its standard uncertainty."""
-LENS_UNKNOWN = (
-    "The photos do not say which camera took them, so its lens is a guess and the range is wide; click along two or three "
-    "things that are straight, near the borders of the picture (`straight` in estimate.toml), or ask for the photos as the "
-    "camera wrote them."
-)
+LENS_UNKNOWN = Phrase("lens-unknown")
 _EVEN = np.array([1, 2, 3])
 
 

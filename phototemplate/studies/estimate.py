@@ -33,12 +33,10 @@ from phototemplate.template.quantities import State
 from phototemplate.template.rules import density_kg_m3
 from phototemplate.template.spec import MaterialSpec, PieceSpec, TemplateSpec
 from phototemplate.units import INCH_MM
+from phototemplate.wording.phrases import Phrase
 
-PRINT_ONLY = (
-    "No length is known: the scale is that of the printed sheets, taken as 98 to 102 % of their size. A page printed to fit "
-    "the paper is smaller still, so read the ruler on a sheet with a tape before the price is promised."
-)
-NOT_A_TEMPLATE = "This is an estimate from photos, to price by. It is not a template: nothing may be cut from it."
+PRINT_ONLY = Phrase("print-only")
+NOT_A_TEMPLATE = Phrase("not-a-template")
 
 
 @dataclass(frozen=True)
@@ -87,7 +85,7 @@ def estimate(
     prices: PriceList | None = None,
     slab: SlabSpec | None = None,
     choice: Choice | None = None,
-    landmarks: Mapping[tuple[str, str], str] | None = None,
+    landmarks: Mapping[tuple[str, str], Sequence[str]] | None = None,
     printed: bool = False,
     caution: str = "",
     assumed: tuple[tuple[str, str], ...] = (),
@@ -141,7 +139,8 @@ def estimate(
         job, outline, template, area, state.total("finished edge", [x for parts in edges.values() for x in parts], 1),
         state.total("splash", [x for parts in uprights.values() for x in parts], 1), weight, quantities.cutouts,
         quantities.seams, slabs, trouble, price, best_question(area, price, state, landmarks or {}),
-        " ".join(filter(None, (PRINT_ONLY if outline.unscaled else "", caution))), assumed,
+        Phrase("both", first=PRINT_ONLY, second=caution) if outline.unscaled and caution else
+        PRINT_ONLY if outline.unscaled else caution, assumed,
     )  # fmt: skip
 
 
@@ -212,7 +211,7 @@ def _slabs(template: Template, spec: SlabSpec) -> tuple[tuple[Packing, Packing, 
 
 
 def best_question(
-    area: Range, price: Price | None, state: _Known, landmarks: Mapping[tuple[str, str], str]
+    area: Range, price: Price | None, state: _Known, landmarks: Mapping[tuple[str, str], Sequence[str]]
 ) -> Ask | None:
     """The one tape length between two corners that narrows the price (or the area) most; None where none is worth asking."""
     money = sum((line.gradient for line in price.lines), np.zeros(len(state.cov))) if price is not None else np.zeros(0)
@@ -237,10 +236,7 @@ def best_question(
     if price is not None:
         then = max(before - price.factor * (half(money, cov) - half(money, after)), 0.0)
     words = tape_words(state.outline, best.loop_id, best.first, best.second, landmarks)
-    sentence = (
-        f"{words} (about {best.length_mm / INCH_MM:.0f} in). Read it to the nearest 1/8 in and send the number with a photo of "
-        "the tape."
-    )
+    sentence = Phrase("tape-ask", tape=words, inches=best.length_mm / INCH_MM, cm=best.length_mm / 10.0)
     return Ask(sentence, half(area.gradient, cov), half(area.gradient, after), before, then)
 
 

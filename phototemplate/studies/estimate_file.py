@@ -51,6 +51,7 @@ from phototemplate.studies.known_sizes import KnownSize, known_size, refine_corn
 from phototemplate.template.spec import Name, PieceSpec, PositiveLength, ShopSpec, TemplateSpec
 from phototemplate.toml_file import read_toml, write_toml
 from phototemplate.units import Length
+from phototemplate.wording.phrases import Phrase, called
 
 Pixel = tuple[float, float]
 
@@ -167,15 +168,14 @@ class EstimateFile(Section):
 
     def assumed(self) -> tuple[tuple[str, str], ...]:
         """(what, value) of what nobody measured or nobody has looked at, for the quote."""
-        rows = []
+        rows: list[tuple[str, str]] = []
         if self.old_top is not None:
-            as_old = "the new top is made as large as the old one"
-            rows.append(("old top", as_old if self.old_top.overhang is None else "measured in place, its overhang taken off"))
+            rows.append((Phrase("old-top"), Phrase("as-old" if self.old_top.overhang is None else "old-measured")))
         for name, kinds in self.doubts().items():
-            rows.append((name, f"not sure what it is: {', '.join(f'{n} {100.0 * p:.0f} %' for n, p in kinds.items())}"))
+            rows.append((name, Phrase("not-sure", kinds=[f"{n} {100.0 * p:.0f} %" for n, p in kinds.items()])))
         unseen = sum(len(p.proposed) for p in self.photos)
         if unseen:
-            rows.append(("corners", f"{unseen} found by the program and not looked at by anybody"))
+            rows.append((Phrase("corners"), Phrase("unseen-corners", n=unseen)))
         return tuple(rows)
 
     def loops(self) -> list[ClickedLoop]:
@@ -205,14 +205,15 @@ class EstimateFile(Section):
                 out[name] = dict(sorted(likely.items(), key=lambda item: -item[1]))
         return out
 
-    def landmarks(self) -> dict[tuple[str, str], str]:
+    def landmarks(self) -> dict[tuple[str, str], list[str]]:
         """What the corner between two edges is found by: an appliance beside it, the first photo it was clicked in."""
         out = {}
         for run in self.runs:
             for k, corner in enumerate(run.corners):
-                beside = [f"beside the {x.usual}" for x in self.lengths if corner in (x.from_, x.to) and x.usual in APPLIANCES]
-                shown = [f"see photo {n + 1}, {p.file}" for n, p in enumerate(self.photos) if corner in p.points]
-                out[run.edges[k - 1].id, run.edges[k].id] = ", ".join([*beside[:1], *shown[:1]])
+                beside = [Phrase("beside", thing=called("thing", x.usual)) for x in self.lengths
+                          if corner in (x.from_, x.to) and x.usual in APPLIANCES]
+                shown = [Phrase("see-photo", n=n + 1, file=p.file) for n, p in enumerate(self.photos) if corner in p.points]
+                out[run.edges[k - 1].id, run.edges[k].id] = [*beside[:1], *shown[:1]]
         return out
 
     def tape_lengths(self) -> list[TapeLength]:

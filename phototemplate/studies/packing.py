@@ -19,6 +19,7 @@ from phototemplate.studies.constants import EVERY_ORDER, MOST_SLABS, NAME_LINES,
 from phototemplate.template.drawing import Drawing, Item, Polyline, Text, table
 from phototemplate.template.spec import MaterialSpec
 from phototemplate.units import parse_length_mm
+from phototemplate.wording.phrases import Phrase
 
 
 @dataclass(frozen=True)
@@ -172,9 +173,7 @@ def packing_drawing(packing: Packing, title: str, height_mm: float = 60.0) -> Dr
     for k in range(packing.slabs):
         base = -k * (spec.width_mm + 4.0 * h)
         items.append(_box("SLAB-PLACES", 0.0, base, spec.length_mm, spec.width_mm, f"slab {k + 1}"))
-        words = f"slab {k + 1}: {spec.length_mm:.0f} x {spec.width_mm:.0f} mm"
-        if spec.grain:
-            words += ", pattern from left to right"
+        words = Phrase("slab-grain" if spec.grain else "slab-size", n=k + 1, length_mm=spec.length_mm, width_mm=spec.width_mm)
         items.append(Text("FOUND-NAMES", (0.0, base + spec.width_mm + 0.8 * h), words, h))
         for p in (p for p in packing.placed if p.slab == k):
             items.append(_box("FOUND-LINE", p.x_mm, base + p.y_mm, p.length_mm, p.width_mm, p.name))
@@ -182,8 +181,9 @@ def packing_drawing(packing: Packing, title: str, height_mm: float = 60.0) -> Dr
             size = f"{p.name} {p.length_mm:.0f} x {p.width_mm:.0f}"
             small = min(h, p.width_mm / NAME_LINES, p.length_mm / (NAME_WIDTH * len(size)))
             items.append(Text("FOUND-NAMES", middle, size, small, 0.0, "centre", "middle"))
-    least = "no plan can do with fewer" if packing.proven else f"{packing.least} might do with a better plan"
-    notes = [("slabs", str(packing.slabs)), ("", least), ("of their area used", f"{100 * packing.used_share:.0f} %")]
+    least = Phrase("no-fewer") if packing.proven else Phrase("better-plan", least=packing.least)
+    notes = [(Phrase("slabs"), str(packing.slabs)), ("", least),
+             (Phrase("used"), Phrase("percent", percent=100.0 * packing.used_share))]
     low = -(packing.slabs - 1) * (spec.width_mm + 4.0 * h) - 2.0 * h
     items += table(notes, (0.0, low), h, "SHEET-TEXT", None, header=False)
     return Drawing(title, tuple(items))

@@ -80,6 +80,7 @@ per_floor = 40
 name = "Sample Stone Shop"
 address = ["1 Sample Street", "Sampletown"]
 contact = ["555 0100", "shop@example.com"]
+language = "en"          # of the quotes: "en" or "de"; your own words below stay as they are
 colour = "#1f4e79"
 valid_days = 30
 included = ["stone, cut and finished", "template on site, delivery and fitting"]
@@ -94,6 +95,8 @@ class Shop(Section):
     name: str = ""
     address: list[str] = []
     contact: list[str] = []
+    language: Literal["en", "de"] = "en"
+    """Of its quotes"""
     colour: Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")] = "#303030"
     valid_days: Annotated[int, Field(gt=0)] = 30
     included: list[str] = []

@@ -17,9 +17,10 @@ from phototemplate.model import Array
 from phototemplate.studies.constants import LEAST_PRICE_SPREAD
 from phototemplate.studies.packing import Packing
 from phototemplate.studies.price_list import PriceList
+from phototemplate.wording.phrases import Phrase, called
 
-STONE = ("top, ", "slabs of ")
-EDGE = "edge, "
+STONE = ("line-area", "line-area-waste", "line-slab")
+"""Keys of the lines that charge the stone"""
 FINISHES = ("finish of edges", "finishes of edges")
 
 
@@ -91,6 +92,7 @@ class PriceLine:
     """One line of the quote."""
 
     what: str
+    """A phrase, or the shop's own name"""
     quantity: str
     unit_price: float | None
     """None for a share of other lines"""
@@ -125,15 +127,16 @@ def price_of(made: Quantities, prices: PriceList, choice: Choice) -> Price:
     """Lines and total. Raises ``InputError`` for what the list does not name, and for what the choice leaves open."""
     stone = choice.stone or prices.only("stone", ("stone", "stones"), "--material")
     edges = _edges(made, prices, choice)
-    named = [line.what.removeprefix(EDGE) for line in edges]
+    named = [str(line.what.facts["name"]) for line in edges if isinstance(line.what, Phrase)]
     lines = [
         _stone(made, prices, stone),
         *edges,
         *_uprights(made, prices),
-        *(_flat(f"cut-out, {kind}", count, prices.price("cutout", kind), made) for kind, count in made.cutouts),
+        *(_flat(Phrase("line-cutout", name=called("kind", kind)), count, prices.price("cutout", kind), made)
+          for kind, count in made.cutouts),
     ]
     if made.seams:
-        lines.append(_flat("seam", made.seams, prices.price("seam", "each"), made))
+        lines.append(_flat(Phrase("line-seam"), made.seams, prices.price("seam", "each"), made))
     lines += [*_removal(made, prices, choice), *_delivery(made, prices, choice)]
     lines += [_flat(name, 1, amount, made) for name, amount in prices.fixed.items()]
     return _total(prices, replace(choice, stone=stone, finish=choice.finish or next(iter(named), "")), lines, made.cov)
@@ -153,14 +156,14 @@ def _flat(what: str, count: int, each: float, made: Quantities) -> PriceLine:
 def _stone(made: Quantities, prices: PriceList, stone: str) -> PriceLine:
     if stone not in prices.slab:
         each, waste = prices.price("area", stone), prices.waste_percent.get(stone, 0.0)
-        charged = STONE[0] + stone + (f", with {waste:g} % waste" if waste else "")
+        charged = Phrase("line-area-waste", name=stone, percent=waste) if waste else Phrase("line-area", name=stone)
         return _ranged(charged, made.area, each, prices.per_mm2 * (1.0 + waste / 100.0), prices.area_unit)
     if made.slabs is None:
         raise InputError(f"Slabs are charged whole, but they cannot be counted: {made.slab_trouble}")
     each = prices.slab[stone]
     low, likely, high = (each * s.slabs for s in made.slabs)
     counts = "/".join(dict.fromkeys(str(s.slabs) for s in made.slabs))
-    return PriceLine(STONE[1] + stone, counts, each, low, likely, high, np.zeros(len(made.cov)))
+    return PriceLine(Phrase("line-slab", name=stone), counts, each, low, likely, high, np.zeros(len(made.cov)))
 
 
 def _edges(made: Quantities, prices: PriceList, choice: Choice) -> list[PriceLine]:
@@ -174,14 +177,16 @@ def _edges(made: Quantities, prices: PriceList, choice: Choice) -> list[PriceLin
         by_finish.setdefault(finish, []).append(length)
     each = {finish: prices.price("edge", finish) for finish in by_finish}
     return [
-        _ranged(EDGE + finish, made.together(finish, lengths), each[finish], prices.per_mm, prices.length_unit)
+        _ranged(Phrase("line-edge", name=finish), made.together(finish, lengths), each[finish], prices.per_mm,
+                prices.length_unit)
         for finish, lengths in by_finish.items()
     ]
 
 
 def _uprights(made: Quantities, prices: PriceList) -> list[PriceLine]:
     return [
-        _ranged(kind, r, prices.price("splash", kind if kind in prices.splash else "each"), prices.per_mm, prices.length_unit)
+        _ranged(called("kind", kind), r, prices.price("splash", kind if kind in prices.splash else "each"), prices.per_mm,
+                prices.length_unit)
         for kind, r in made.uprights.items()
     ]
 
@@ -191,9 +196,9 @@ def _removal(made: Quantities, prices: PriceList, choice: Choice) -> list[PriceL
         return []
     if prices.removal is None:
         raise InputError("The price list has no [removal], which this job asks for. Add it and run again.")
-    lines = [_flat("removal of the old top", 1, prices.removal.each, made)] if prices.removal.each else []
+    lines = [_flat(Phrase("line-removal"), 1, prices.removal.each, made)] if prices.removal.each else []
     if prices.removal.per_area:
-        lines.append(_ranged("removal, by area", made.area, prices.removal.per_area, prices.per_mm2, prices.area_unit))
+        lines.append(_ranged(Phrase("line-removal-area"), made.area, prices.removal.per_area, prices.per_mm2, prices.area_unit))
     return lines
 
 
@@ -205,15 +210,15 @@ def _delivery(made: Quantities, prices: PriceList, choice: Choice) -> list[Price
         return []
     if d.per_distance and choice.distance is None:
         raise InputError(f"Delivery is charged by distance: say how far it is in {prices.distance_unit} with --distance.")
-    lines = [_flat("delivery", 1, d.each, made)] if d.each else []
+    lines = [_flat(Phrase("line-delivery"), 1, d.each, made)] if d.each else []
     far = max((choice.distance or 0.0) - d.free_distance, 0.0)
     if far * d.per_distance:
         amount, none = far * d.per_distance, np.zeros(len(made.cov))
         quantity = f"{far:g} {prices.distance_unit}"
-        lines.append(PriceLine("delivery, distance", quantity, d.per_distance, amount, amount, amount, none))
+        lines.append(PriceLine(Phrase("line-distance"), quantity, d.per_distance, amount, amount, amount, none))
     if choice.floors and not d.per_floor:
         raise InputError("The price list has no [delivery] per_floor, which this job needs. Add it and run again.")
-    return lines + ([_flat("delivery, floors", choice.floors, d.per_floor, made)] if choice.floors else [])
+    return lines + ([_flat(Phrase("line-floors"), choice.floors, d.per_floor, made)] if choice.floors else [])
 
 
 def _total(prices: PriceList, choice: Choice, lines: Sequence[PriceLine], cov: Array) -> Price:
@@ -230,7 +235,7 @@ def _total(prices: PriceList, choice: Choice, lines: Sequence[PriceLine], cov: A
     if prices.discount_percent:
         off = -prices.discount_percent / 100.0
         share = f"{prices.discount_percent:g} %"
-        lines = [*lines, PriceLine("discount", share, None, off * low, off * likely, off * high, off * gradient)]
+        lines = [*lines, PriceLine(Phrase("line-discount"), share, None, off * low, off * likely, off * high, off * gradient)]
     before_tax = max(kept * likely, prices.minimum)
     ends = [taxed * max(kept * v, prices.minimum) for v in (low, likely, high)]
     if prices.round_to:  # the ends outwards, so that the range holds what it held before

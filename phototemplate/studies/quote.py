@@ -6,7 +6,7 @@ One :class:`Quote` holds one estimate for every option; the first also gives the
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -30,6 +30,7 @@ from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline
 from phototemplate.template.outline_drawing import OutlineStyle, outline_drawing
 from phototemplate.template.piece_types import Piece
 from phototemplate.units import INCH_MM, format_length
+from phototemplate.wording.phrases import Phrase, called, told
 
 CSV_COLUMNS = ("option", "what", "quantity", "unit_price", "low", "likely", "high", "unit")
 
@@ -64,11 +65,16 @@ class Quote:
         """Last day."""
         return self.dated + timedelta(days=self.shop.valid_days)
 
+    @property
+    def language(self) -> str:
+        """As the file says, else as the shop writes."""
+        return self.file.language or self.shop.language
+
     def title(self, k: int) -> str:
         """What option ``k`` is called."""
         title, made = self.options[k]
         if title or made.price is None:
-            return title or "estimate"
+            return title or Phrase("estimate")
         return ", ".join(filter(None, (made.price.stone, made.price.finish)))
 
 
@@ -77,11 +83,13 @@ class Quote:
 
 def range_words(r: Range) -> str:
     """Value with its range, in the units of the trade."""
-    if r.unit == "mm2":
-        return f"{r.value / FOOT2_MM2:.1f} ft2 ({r.low / FOOT2_MM2:.1f} to {r.high / FOOT2_MM2:.1f}); {r.value / 1e6:.2f} m2"
-    if r.unit == "mm":
-        return f"{r.value / FOOT_MM:.1f} ft ({r.low / FOOT_MM:.1f} to {r.high / FOOT_MM:.1f}); {r.value / 1000:.2f} m"
-    return f"{r.value / POUND_KG:.0f} lb ({r.low / POUND_KG:.0f} to {r.high / POUND_KG:.0f}); {r.value:.0f} kg"
+    kind, units = {
+        "mm2": ("area", {"ft2": FOOT2_MM2, "m2": 1e6}), "mm": ("length", {"ft": FOOT_MM, "m": 1000.0}),
+        "kg": ("weight", {"lb": POUND_KG, "kg": 1.0}),
+    }[r.unit]  # fmt: skip
+    facts = {f"{unit}{end}": v / scale for unit, scale in units.items()
+             for end, v in (("", r.value), ("_low", r.low), ("_high", r.high))}
+    return Phrase(f"range-{kind}", **facts)
 
 
 def slab_words(made: Estimate) -> str:
@@ -89,32 +97,29 @@ def slab_words(made: Estimate) -> str:
     if made.slabs is None:
         return made.slab_trouble
     low, likely, high = (s.slabs for s in made.slabs)
-    text = str(likely) if low == high else f"{likely} ({low} to {high})"
-    if not made.slabs[1].proven:
-        text += f", perhaps {made.slabs[1].least} with a better plan"
-    return text
+    text = Phrase("slabs-likely" if low == high else "slabs-range", low=low, likely=likely, high=high)
+    return text if made.slabs[1].proven else Phrase("slabs-perhaps", slabs=text, least=made.slabs[1].least)
 
 
 def summary_rows(made: Estimate) -> list[tuple[str, str]]:
     """(what, value with range), for pages and the terminal."""
-    rows = [("area", range_words(made.area)), ("finished edge", range_words(made.finished_edge))]
+    rows = [("area", range_words(made.area)), ("finished-edge", range_words(made.finished_edge))]
     if made.splash.value > 0:
         rows.append(("splash", range_words(made.splash)))
-    cuts = ", ".join(f"{count} {kind}" for kind, count in made.cutouts) or "none"
-    rows += [("cut-outs", cuts), ("seams", str(made.seams)), ("slabs", slab_words(made)), ("weight", range_words(made.weight))]
-    return rows
+    cuts = [Phrase("count", n=count, what=called("kind", kind)) for kind, count in made.cutouts]
+    rows += [("cutouts", Phrase("listed", words=cuts) if cuts else Phrase("none")), ("seams", str(made.seams)),
+             ("slabs", slab_words(made)), ("weight", range_words(made.weight))]
+    return [(Phrase(key), words) for key, words in rows]
 
 
 def assumed_rows(made: Estimate) -> list[tuple[str, str]]:
     """(what, value) of what nobody measured."""
     shop = made.template.spec.shop
     inches = {name: format_length(value, "fraction") for name, value in (("front", shop.overhang), ("end", shop.end_overhang))}
+    usual = Phrase("overhang-usual", **inches, front_mm=shop.overhang, end_mm=shop.end_overhang)
     return [
-        ("thickness", f"{shop.material.thickness / 10.0:g} cm"),
-        *([] if "old top" in dict(made.assumed) else [
-            ("overhang", f"{inches['front']} at fronts, {inches['end']} at open ends, unless shown otherwise")
-        ]),
-        *made.assumed,
+        (Phrase("thickness"), Phrase("thickness-cm", cm=shop.material.thickness / 10.0)),
+        *([] if "old top" in dict(made.assumed) else [(Phrase("overhang"), usual)]), *made.assumed,
     ]  # fmt: skip
 
 
@@ -142,11 +147,11 @@ def narrowed_words(made: Estimate) -> str:
     if p is None:
         return ""
     if p.minimum_applies and p.low == p.high:
-        return f"This is the minimum charge, {p.currency} {p.likely:,.0f}, whatever the exact sizes."
-    text = f"From what the photos show, the price lies between {p.low:,.0f} and {p.high:,.0f}"
+        return Phrase("minimum-words", currency=p.currency, likely=p.likely)
     if ask is None:
-        return f"{text}."
-    return f"{text}; one tape length would make it {p.likely - ask.spread_after:,.0f} to {p.likely + ask.spread_after:,.0f}."
+        return Phrase("price-between", low=p.low, high=p.high)
+    then = {"then_low": p.likely - ask.spread_after, "then_high": p.likely + ask.spread_after}
+    return Phrase("price-narrowed", low=p.low, high=p.high, **then)
 
 
 def ask_effect(made: Estimate) -> str:
@@ -202,11 +207,12 @@ def quote_rows(quote: Quote) -> list[tuple[object, ...]]:
 def compared_rows(quote: Quote) -> list[tuple[str, list[str]]]:
     """Lines of all options side by side: what, and the likely amount in each, empty where it has none."""
     priced = [made.price for _, made in quote.options if made.price is not None]
-    names = sorted(dict.fromkeys(line.what for p in priced for line in p.lines), key=lambda what: not what.startswith(STONE))
-    amounts = [{line.what: f"{line.likely:,.0f}" for line in p.lines} for p in priced]
+    names = sorted(dict.fromkeys(line.what for p in priced for line in p.lines),
+                   key=lambda what: not (isinstance(what, Phrase) and what.key in STONE))
+    amounts = [{line.what: Phrase("money", value=line.likely) for line in p.lines} for p in priced]
     rows = [(name, [a.get(name, "") for a in amounts]) for name in names]
     if any(p.tax for p in priced):
-        rows.append(("tax", [f"{p.tax:,.0f}" for p in priced]))
+        rows.append((Phrase("tax"), [Phrase("money", value=p.tax) for p in priced]))
     return rows
 
 
@@ -237,7 +243,7 @@ def sketch(made: Estimate) -> Drawing:
         for cut in piece.cutouts:
             if not cut.across_seam:
                 items.append(Polyline("STONE-CUTOUT", cut.vertices, True, cut.cutout_id))
-            items.append(Text("STONE-CUTOUT", cut.centre, cut.kind, height, align="centre", valign="middle"))
+            items.append(Text("STONE-CUTOUT", cut.centre, called("kind", cut.kind), height, align="centre", valign="middle"))
         items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
         at, size = _label_place(piece)
         items += [
@@ -258,4 +264,12 @@ def _label_place(piece: Piece) -> tuple[tuple[float, float], str]:
     middle = room.contains(shape.centroid.buffer(SAME_ROOM * widest.length))
     at = shape.centroid.coords[0] if middle else widest.coords[0]
     x0, y0, x1, y1 = shape.bounds
-    return (float(at[0]), float(at[1])), f"{(x1 - x0) / INCH_MM:.0f} x {(y1 - y0) / INCH_MM:.0f} in"
+    sides = {"length": x1 - x0, "width": y1 - y0}
+    facts = {f"{side}_{unit}": v / per for side, v in sides.items() for unit, per in (("in", INCH_MM), ("cm", 10.0))}
+    return (float(at[0]), float(at[1])), Phrase("piece-size", **facts)
+
+
+def drawing_in(drawing: Drawing, language: str) -> Drawing:
+    """A drawing with its phrases told in a language."""
+    items = (replace(i, text=told(i.text, language)) if isinstance(i, Text) else i for i in drawing.items)
+    return replace(drawing, items=tuple(items))

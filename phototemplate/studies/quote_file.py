@@ -5,6 +5,7 @@
     number = "2026-117"
     date = 2026-03-14              # left out: today
     note = "Colour as the sample of last week."
+    language = "de"                # left out: as the price list's [shop] says
 prices = "prices.toml"         # left out: the one of the command line
 sent = 2026-03-14              # the app writes these two
 accepted = 1                   # which option the customer took
@@ -33,7 +34,7 @@ from __future__ import annotations
 
 from datetime import date as Date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -74,6 +75,8 @@ class QuoteFile(Section):
     number: str = ""
     date: Date | None = None
     note: str = ""
+    language: Literal["en", "de"] | None = None
+    """Of this quote; left out: as the price list says"""
     prices: str = ""
     """Name of the price list, a file beside the job or in the folder of jobs"""
     sent: Date | None = None

@@ -30,6 +30,7 @@ from phototemplate.studies.quote import (
     Quote,
     assumed_rows,
     compared_rows,
+    drawing_in,
     estimate_drawing,
     narrowed_words,
     quote_rows,
@@ -38,6 +39,7 @@ from phototemplate.studies.quote import (
 )
 from phototemplate.template.drawing import Drawing
 from phototemplate.template.rules import CAUTIONS
+from phototemplate.wording.phrases import Phrase, day_words, told
 
 
 def write_quote(quote: Quote, folder: Path, unit: Unit = "in", paper: str = "Letter") -> dict[str, Path]:
@@ -84,19 +86,32 @@ def quote_data(quote: Quote) -> dict[str, Any]:
 
 
 def _context(quote: Quote) -> dict[str, Any]:
-    """What both pages show."""
-    made = quote.first
+    """What both pages show, in the quote's language."""
+    made, language = quote.first, quote.language
     priced = [option.price for _, option in quote.options if option.price is not None]
-    return {
-        "shop": quote.shop, "customer": quote.file.customer, "number": quote.number, "dated": quote.dated, "job": made.job,
-        "valid_until": quote.valid_until, "note": quote.file.note,
-        "titles": [quote.title(k) for k in range(len(quote.options))],
-        "rows": compared_rows(quote) if priced else [], "totals": [f"{p.likely:,.0f}" for p in priced],
-        "currency": priced[0].currency if priced else "",
-        "ranges": [narrowed_words(option) for _, option in quote.options if option.price is not None],
-        "summary": [*summary_rows(made), *assumed_rows(made)], "ask": "" if made.ask is None else made.ask.sentence,
-        "caution": made.caution, "use": NOT_A_TEMPLATE, "cautions": CAUTIONS,
-    }  # fmt: skip
+    titles = [quote.title(k) for k in range(len(quote.options))]
+    ranges = [narrowed_words(option) for _, option in quote.options if option.price is not None]
+    if len(titles) > 1:
+        ranges = [Phrase("option", title=t, words=w) for t, w in zip(titles, ranges, strict=True)]
+
+    def tell(part: Any) -> Any:
+        """Lists of texts, and lists of them."""
+        return told(part, language) if isinstance(part, str) else [tell(one) for one in part]
+
+    return {name: tell(part) for name, part in {
+        "shop_name": quote.shop.name or Phrase("Estimate"), "number": Phrase("quote-number", number=quote.number),
+        "dated": day_words(quote.dated, language), "valid": Phrase("valid-until", day=quote.valid_until),
+        "job": Phrase("countertop", job=made.job), "note": quote.file.note, "titles": titles, "ranges": ranges,
+        "rows": compared_rows(quote) if priced else [], "total": Phrase("total"),
+        "totals": [Phrase("money", value=p.likely) for p in priced],
+        "price": Phrase("price", currency=priced[0].currency) if priced else "",
+        "summary": [*summary_rows(made), *assumed_rows(made)], "seen": Phrase("seen-from-above"), "sizes": Phrase("sizes"),
+        "ask": "" if made.ask is None else Phrase("to-narrow", ask=made.ask.sentence), "caution": made.caution,
+        "use": NOT_A_TEMPLATE, "cautions": CAUTIONS, "slab_page": Phrase("slab-page"),
+        "lists": [(Phrase(key), entries) for key, entries in (
+            ("included", quote.shop.included), ("not-included", quote.shop.not_included), ("terms", quote.shop.terms)
+        ) if entries],
+    }.items()}  # fmt: skip
 
 
 def quote_html(quote: Quote) -> str:
@@ -105,8 +120,10 @@ def quote_html(quote: Quote) -> str:
         loader=jinja2.PackageLoader("phototemplate.output"), autoescape=True, trim_blocks=True, lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )  # fmt: skip
-    picture = Markup(svg_text(sketch(quote.first), unscaled=True, standalone=False))
-    return environment.get_template("quote.html").render(picture=picture, **_context(quote))
+    picture = Markup(svg_text(drawing_in(sketch(quote.first), quote.language), unscaled=True, standalone=False))
+    return environment.get_template("quote.html").render(
+        picture=picture, shop=quote.shop, customer=quote.file.customer, language=quote.language, **_context(quote)
+    )
 
 
 # -------------------------------------------------------------------------------------------------- PDF
@@ -121,9 +138,10 @@ def _tight() -> list[tuple[Any, ...]]:
 def _write_pdf(quote: Quote, path: Path, paper: str) -> Path:
     stream = io.BytesIO()
     width, height = paper_size(paper)
+    title = told(Phrase("quote-number", number=quote.number), quote.language)
     page = SimpleDocTemplate(
         stream, pagesize=(width * mm, height * mm), leftMargin=MARGIN_MM * mm, rightMargin=MARGIN_MM * mm,
-        topMargin=MARGIN_MM * mm, bottomMargin=MARGIN_MM * mm, title=cp1252(f"Quote {quote.number}"), creator="phototemplate",
+        topMargin=MARGIN_MM * mm, bottomMargin=MARGIN_MM * mm, title=cp1252(title), creator="phototemplate",
         invariant=1,
     )  # fmt: skip
     pages = _Pages(quote, width - 2 * MARGIN_MM - 2 * FRAME_PT / mm)
@@ -179,20 +197,20 @@ class _Pages:
         """Shop, customer, number and dates."""
         c, shop, customer = self.said, self.quote.shop, self.quote.file.customer
         halves = [0.6 * self.width_mm, 0.4 * self.width_mm]
-        dates = f"Quote {c['number']}\n{c['dated']:%d %B %Y}\nvalid until {c['valid_until']:%d %B %Y}"
-        letterhead = [self.text(shop.name or "Estimate", "name"), self.text("\n".join([*shop.address, *shop.contact]), "right")]
+        dates = f"{c['number']}\n{c['dated']}\n{c['valid']}"
+        letterhead = [self.text(c["shop_name"], "name"), self.text("\n".join([*shop.address, *shop.contact]), "right")]
         return [
             self.table([letterhead], halves, [("LINEBELOW", (0, 0), (-1, 0), 1.2, self.colour)]), Spacer(1, 6),
             self.table([[self.text("\n".join([customer.name, *customer.address])), self.text(dates, "right")]], halves),
-            self.text(f"Countertop: {c['job']}", "head"), *([self.text(c["note"])] if c["note"] else []),
+            self.text(c["job"], "head"), *([self.text(c["note"])] if c["note"] else []),
         ]  # fmt: skip
 
     def sizes(self) -> list[Any]:
         """Drawing and quantities."""
         rows = [[self.text(what, "bold"), self.text(value)] for what, value in self.said["summary"]]
-        drawing = _Sketch(sketch(self.quote.first), self.width_mm, DRAWING_MM)
-        note = self.text("Seen from above, sizes to the nearest inch.", "small")
-        return [drawing, note, self.text("Sizes", "head"), self.table(rows, [30.0, self.width_mm - 30.0])]
+        drawing = _Sketch(drawing_in(sketch(self.quote.first), self.quote.language), self.width_mm, DRAWING_MM)
+        note = self.text(self.said["seen"], "small")
+        return [drawing, note, self.text(self.said["sizes"], "head"), self.table(rows, [30.0, self.width_mm - 30.0])]
 
     def prices(self) -> list[Any]:
         """Options side by side, and their ranges in words."""
@@ -203,26 +221,25 @@ class _Pages:
         each = min(PRICE_COLUMN_MM[1], (self.width_mm - PRICE_COLUMN_MM[0]) / len(titles))
         rows = [["", *(self.text(t, "right bold") for t in titles)]]
         rows += [[self.text(what), *(self.text(v, "right") for v in amounts)] for what, amounts in c["rows"]]
-        rows.append([self.text("total with tax", "bold"), *(self.text(t, "right bold") for t in c["totals"])])
+        rows.append([self.text(c["total"], "bold"), *(self.text(t, "right bold") for t in c["totals"])])
         lines = [("LINEABOVE", (0, -1), (-1, -1), 0.8, self.colour), ("LINEBELOW", (0, 0), (-1, 0), 0.4, self.colour)]
         table = self.table(rows, [self.width_mm - each * len(titles), *[each] * len(titles)], lines)
-        several = len(titles) > 1
-        words = [f"{t}: {w}" if several else w for t, w in zip(titles, c["ranges"], strict=True)]
-        return [self.text(f"Price, {c['currency']}", "head"), table, Spacer(1, 4), *(self.text(w) for w in words)]
+        return [self.text(c["price"], "head"), table, Spacer(1, 4), *(self.text(w) for w in c["ranges"])]
 
     def words(self) -> list[Any]:
         """What narrows the range, what is included, terms and cautions."""
-        c, shop = self.said, self.quote.shop
+        c = self.said
         out = [self.text(c["caution"], "bold")] if c["caution"] else []
-        out += [self.text(f"To narrow the range: {c['ask']}")] if c["ask"] else []
-        for title, entries in (("Included", shop.included), ("Not included", shop.not_included), ("Terms", shop.terms)):
-            out += [self.text(title, "head"), *(self.text(f"- {entry}") for entry in entries)] if entries else []
+        out += [self.text(c["ask"])] if c["ask"] else []
+        for title, entries in c["lists"]:
+            out += [self.text(title, "head"), *(self.text(f"- {entry}") for entry in entries)]
         return [*out, Spacer(1, 6), self.text(c["use"], "bold"), *(self.text(text, "small") for text in c["cautions"])]
 
     def slabs(self) -> list[Any]:
         """A page with the pieces on slabs."""
         if self.quote.first.slabs is None:
             return []
-        drawing = _Sketch(packing_drawing(self.quote.first.slabs[1], ""), self.width_mm, 3 * DRAWING_MM)
-        head = self.text("Where the pieces could come from", "head")
+        packed = drawing_in(packing_drawing(self.quote.first.slabs[1], ""), self.quote.language)
+        drawing = _Sketch(packed, self.width_mm, 3 * DRAWING_MM)
+        head = self.text(self.said["slab_page"], "head")
         return [PageBreak(), head, self.text(self.said["use"], "small"), drawing]

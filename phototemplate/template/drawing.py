@@ -388,7 +388,7 @@ def table(
 
     The last column is not cut off, whatever its length.
     """
-    cells = [[str(c) for c in row] for row in rows]
+    cells = [list(row) for row in rows]
     if not cells:
         return ()
     columns = max(len(r) for r in cells)

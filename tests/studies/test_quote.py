@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import pickle
 import re
 from dataclasses import replace
 from datetime import date
@@ -21,6 +23,7 @@ from phototemplate.studies.quote_file import QuoteFile, read_quote_file
 from phototemplate.studies.quote_pages import quote_html, write_quote
 from phototemplate.template.drawing import Polyline, Text, flatten_polyline
 from phototemplate.template.spec import AlongSpec, CutoutSpec, PieceSpec, ShopSpec, SplashSpec, TemplateSpec
+from phototemplate.wording.phrases import QUOTES, Phrase, day_words, told
 from tests.template.samples import rectangle
 
 QUOTE = """
@@ -97,6 +100,43 @@ def test_every_file_says_the_same(quote: Quote, tmp_path: Path) -> None:
         assert not [s for s in said if s not in " ".join(text.split())]
     assert "<script" not in written["page"].read_text(encoding="utf-8")
     assert "http" not in page.replace("http-equiv", "")
+
+
+def test_every_sentence_stands_in_every_language_with_facts_that_exist() -> None:
+    english = QUOTES["en"]
+    for language, sentences in QUOTES.items():
+        assert sentences.keys() == english.keys(), language
+        assert all(sentences[key] or not english[key] for key in english)
+    said = Phrase("option", title="A, B", words=Phrase("price-between", low=1450.0, high=12610.4))
+    assert said == "A, B: From what the photos show, the price lies between 1,450 and 12,610."
+    assert told(said, "de") == "A, B: Nach dem, was die Fotos zeigen, liegt der Preis zwischen 1.450 und 12.610."
+    assert told(pickle.loads(pickle.dumps(said)), "de") == told(said, "de")
+    assert [day_words(date(2026, 3, 4), language) for language in ("en", "de")] == ["04 March 2026", "4. März 2026"]
+
+
+def test_a_quote_in_german_says_the_same_and_nothing_in_english(prices: PriceList, tmp_path: Path) -> None:
+    text = QUOTE.replace("[customer]", 'language = "de"\n[customer]').replace('title = "Granite"\n', "")
+    (tmp_path / "quote.toml").write_text(text, encoding="utf-8")
+    file = read_quote_file(tmp_path / "quote.toml")
+    named = {"area": {"Granit": 65.0}, "waste_percent": {"Granit": 10.0}, "slab": {}, "slab_size": {}, "fixed": {},
+             "edge": {"gefast": 9.0}, "shop": {"name": "Muster"}}
+    shop = PriceList.model_validate({**prices.model_dump(exclude_none=True), **named})
+    quote = Quote(shop.shop, file, (("", made(shop, Choice("Granit", "gefast", removal=True, distance=20.0), True)),),
+                  date(2026, 1, 1))
+    written = write_quote(quote, tmp_path / "out")
+    pdf = " ".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(str(written["quote"])))
+    page = html.unescape(re.sub(r"<[^>]+>", " ", written["page"].read_text(encoding="utf-8").partition("</style>")[2]))
+    price = quote.first.price
+    assert price is not None
+    for shown in (" ".join(pdf.split()), " ".join(page.split())):
+        for wanted in ("14. März 2026", "Angebot 2026-117", "Platte, Granit, mit 10 % Verschnitt", "Ausschnitt, Spüle",
+                       "Fläche", "Ausbau der alten Platte", "Bitte messen Sie", "Quarzstaub", "kein Aufmaß",
+                       f"{price.likely:,.0f}".replace(",", "."), f"{quote.first.area.value / 1e6:.2f} m²".replace(".", ",")):
+            assert wanted in shown, wanted
+        english = {"the", "and", "with", "of", "from", "area", "edge", "weight", "slabs", "no", "price", "size"}
+        left = set(re.findall(r"[a-z]+", shown.lower())) & english
+        assert not left, shown
+    assert "Rohplatte 1: " in pdf
 
 
 def test_what_customers_write_stays_text(quote: Quote) -> None:
