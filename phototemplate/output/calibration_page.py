@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 
-import jinja2
 import numpy as np
 from markupsafe import Markup
 
@@ -18,6 +16,7 @@ from phototemplate.network.calibration.calibrate import Calibration
 from phototemplate.network.calibration.image_coverage import lens_u_px
 from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.output.constants import PAGE_WIDTH, RULERS_PX
+from phototemplate.output.html import page as html_page
 from phototemplate.output.report.marks import dots, fmt, label, vectors
 from phototemplate.wording import said, say
 
@@ -52,19 +51,11 @@ def write_page(path: Path, calibration: Calibration, title: str, verdict: str, g
 
 def page(calibration: Calibration, title: str, verdict: str, good: bool) -> str:
     """The page as HTML; needs no other file."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("phototemplate.output"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    style = (files("phototemplate.output") / "templates" / "report.css").read_text(encoding="utf-8")
     names = LENS_MODELS[calibration.camera.model].names
     u = np.sqrt(np.diag(calibration.camera.cov))
-    return environment.get_template("calibration.html").render(
+    return html_page(
+        "calibration.html",
         title=title,
-        style=Markup(style),
         verdict=verdict,
         good=good,
         c=calibration,

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-import jinja2
 from markupsafe import Markup
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
@@ -19,6 +18,7 @@ from reportlab.platypus import Flowable, PageBreak, Paragraph, SimpleDocTemplate
 from phototemplate.atomic import write_bytes_atomic, write_text_atomic
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
+from phototemplate.output.html import page
 from phototemplate.output.paper import PaperMapping, draw_items, paper_size
 from phototemplate.output.svg import svg_text
 from phototemplate.output.text import cp1252
@@ -116,13 +116,9 @@ def _context(quote: Quote) -> dict[str, Any]:
 
 def quote_html(quote: Quote) -> str:
     """One page without scripts or requests."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("phototemplate.output"), autoescape=True, trim_blocks=True, lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )  # fmt: skip
     picture = Markup(svg_text(drawing_in(sketch(quote.first), quote.language), unscaled=True, standalone=False))
-    return environment.get_template("quote.html").render(
-        picture=picture, shop=quote.shop, customer=quote.file.customer, language=quote.language, **_context(quote)
+    return page(
+        "quote.html", picture=picture, shop=quote.shop, customer=quote.file.customer, language=quote.language, **_context(quote)
     )
 
 

@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
+from markupsafe import Markup
 
 from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
@@ -17,6 +17,7 @@ from phototemplate.errors import Finding
 from phototemplate.model import Array, BoolArray
 from phototemplate.output.csv import write_rows_csv
 from phototemplate.output.dxf import Unit, write_dxf
+from phototemplate.output.html import page
 from phototemplate.output.report.words import both_units, tolerance_words
 from phototemplate.output.svg import svg_text
 from phototemplate.studies.check_wall import WallCheck
@@ -228,18 +229,10 @@ def write_wall_check(
 
 
 def _write_page(check: WallCheck, path: Path, unit: Unit, lean: Lean | None, findings: Sequence[Finding]) -> Path:
-    import jinja2
-    from markupsafe import Markup
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("phototemplate.output"), autoescape=True, trim_blocks=True, lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )  # fmt: skip
-    style = files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")
     picture = diagram(check)
     variance = sum(u * u for _, u in check.budget) or 1.0
-    text = environment.get_template("wall.html").render(
-        style=Markup(style),
+    text = page(
+        "wall.html",
         job=check.job,
         edge=check.wall.edge_id,
         created=datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),

@@ -6,17 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
-
-from markupsafe import Markup
 
 from phototemplate import __version__
 from phototemplate.atomic import write_text_atomic
 from phototemplate.model import EdgeReport, Measurement
 from phototemplate.output.assessment import Judged, Judgements
 from phototemplate.output.constants import PLOT_HEIGHT, PLOT_WIDTH, SHOWN_SECONDS, SHOWN_SHARE, SIXTEENTH_MM
+from phototemplate.output.html import page
 from phototemplate.output.report import words
 from phototemplate.output.report.camera import camera_panels
 from phototemplate.output.report.levels import cabinet_levels, level_map, over_levels
@@ -113,18 +111,9 @@ def render_report(
     judgements: Judgements | None = None,
 ) -> str:
     """The text of the report."""
-    import jinja2  # late: only those who write a report pay
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("phototemplate.output"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    return environment.get_template("report.html").render(
-        _context(measurement, settings, tolerance_mm, unit, top_picture, picture_of, template, judgements)
-    )
+    return page("report.html", **_context(
+        measurement, settings, tolerance_mm, unit, top_picture, picture_of, template, judgements
+    ))
 
 
 def _context(
@@ -145,7 +134,6 @@ def _context(
     everything = (*measurement.findings, *(template.findings if template is not None else ()), *judged.findings)
     noticed = {n.name: n for n in judged.noticed if n.kind == "length"}
     return {
-        "style": Markup(files("phototemplate.output").joinpath("templates/report.css").read_text(encoding="utf-8")),
         "job": measurement.job_name,
         "created": datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
         "version": __version__,
