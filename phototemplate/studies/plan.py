@@ -189,7 +189,7 @@ def predict(sketch: Sketch, count: int) -> Plan:
     out = []
     for (start, along, into), length in zip(run_frames(sketch), sketch.runs_mm, strict=True):
         edge = start + into * sketch.depth_mm
-        out.append(_length_U(truth, network, edge, edge + along * length))
+        out.append(located_U(truth, network, edge, edge + along * length))
     return Plan(sketch, standpoints, places, tuple(out))
 
 
@@ -275,10 +275,10 @@ def _farthest(places: Array) -> tuple[int, int]:
     return int(a), int(b)
 
 
-def _length_U(truth: Network, network: Network, a: Array, b: Array) -> float:
+def located_U(truth: Network, network: Network, a: Array, b: Array) -> float:
     """U of the distance between two points of the plane as the adjusted photos would locate them; inf where fewer than two see
     one of them."""
-    names = sorted(network.bodies)
+    names = sorted(network.bodies.keys() & truth.bodies.keys())
     ours = np.array([network.bodies[t].translation_mm for t in names])
     theirs = np.array([truth.bodies[t].translation_mm for t in names])
     u, _, vt = np.linalg.svd((theirs - theirs.mean(axis=0)).T @ (ours - ours.mean(axis=0)))
@@ -291,8 +291,8 @@ def _length_U(truth: Network, network: Network, a: Array, b: Array) -> float:
         seen = 0
         for photo_id in network.photos:
             view = project(network, photo_id, world[None])
-            uv = view.uv_px[0]
-            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(PLANNED_SIZE_PX) - 6):
+            uv, size_px = view.uv_px[0], network.cameras[network.photos[photo_id].camera_id].size_px
+            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(size_px) - 6):
                 continue
             seen += 1
             normal += view.d_xyz[0].T @ view.d_xyz[0] / EDGE_U_PX**2
