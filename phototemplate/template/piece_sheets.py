@@ -10,7 +10,7 @@ import shapely
 
 from phototemplate.model import Array
 from phototemplate.template.boundary import polygon_of_vertices
-from phototemplate.template.constants import CODE_MM, NO_OFFSET_MM, PARALLEL, SHORT_MM, SQUARELY, TABLE_SHARE
+from phototemplate.template.constants import CODE_MM, NO_OFFSET_MM, SHORT_MM, SQUARELY, TABLE_SHARE
 from phototemplate.template.drawing import Circle, Dimension, Drawing, Item, Line, Polyline, Text
 from phototemplate.template.labels import without_overlaps
 from phototemplate.template.lengths import LengthWords
@@ -30,7 +30,15 @@ from phototemplate.template.paper_sheets import (
 from phototemplate.template.piece_types import Cutout, Hole, Piece, Size, Splash, Template
 from phototemplate.template.rules import TEAM, team_for
 from phototemplate.template.schedule import finish_words, length_words, named, offset_words
-from phototemplate.template.shop_drawing import centre_line_items, dimension, finished_runs, splash_items, upright_words
+from phototemplate.template.shop_drawing import (
+    centre_line_items,
+    depths_shown,
+    dimension,
+    finished_runs,
+    said,
+    splash_items,
+    upright_words,
+)
 from phototemplate.template.square_code import code_text, piece_code, square_code
 
 
@@ -129,30 +137,11 @@ def _side_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
 def _size_labels(piece: Piece, words: LengthWords, h: float) -> list[Item]:
     """Depth to a wall in the middle, the place of the cut-outs and their size, and the overall size of what is no rectangle;
     nothing that a side, or a dimension along it, says in the same words."""
-    said = [(length_words(e, words), np.subtract(e.end, e.start)) for e in piece.edges]
-    walls = any(e.finish in ("wall", "panel") for e in piece.edges)
-    out: list[Item] = []
-    for s in piece.sizes:
-        if s.group == "cut-out":
-            out.append(dimension(s, words, h, 0.0))
-        elif not _said(said, words.quantity(s.quantity), np.subtract(s.end, s.start)):
-            if s.group == "depth" and s.name.endswith("middle") and walls and not _through(piece, s):
-                out.append(dimension(s, words, h, 0.0))
-                said.append((words.quantity(s.quantity), np.subtract(s.end, s.start)))
-            elif s.group == "overall" and len(piece.edges) != 4:
-                out.append(_overall(piece, s, words, h))
+    depths = depths_shown(piece, words)
+    out: list[Item] = [dimension(s, words, h, 0.0) for s in (*depths, *(s for s in piece.sizes if s.group == "cut-out"))]
+    if len(piece.edges) != 4:
+        out += [_overall(piece, s, words, h) for s in piece.sizes if s.group == "overall" and not said(piece, s, depths, words)]
     return out
-
-
-def _said(said: Sequence[tuple[str, Array]], text: str, along: Array) -> bool:
-    """Whether a parallel dimension already has the same words."""
-    return any(text == other and abs(float(way[0] * along[1] - way[1] * along[0]))
-               < PARALLEL * float(np.hypot(*way) * np.hypot(*along)) for other, way in said)
-
-
-def _through(piece: Piece, s: Size) -> bool:
-    line = shapely.LineString([s.start, s.end])
-    return any(polygon_of_vertices(c.vertices, 1.0).intersects(line) for c in piece.cutouts)
 
 
 def _overall(piece: Piece, s: Size, words: LengthWords, h: float) -> Dimension:

@@ -20,6 +20,7 @@ from phototemplate.template.constants import (
     NO_GAP_MM,
     NO_OFFSET_MM,
     OPENING_NAME_MM,
+    PARALLEL,
     PIECE_FACTS,
     PIECE_NAME,
     SHORT_MM,
@@ -133,7 +134,7 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
         items.append(Text("STONE-NAMES", (x - 0.6 * h, y + 1.2 * h), named(cutout.kind, cutout.cutout_id), 0.7 * h,
                           align="right", names=(x, y)))
     items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0, data=(("hole", hole.name),)) for hole in piece.holes]
-    inner = _inner_sizes(piece) if sizes else []
+    inner = _inner_sizes(piece, words) if sizes else []
     facts = (words.area(piece.area.value), words.weight(piece.weight_kg))
     width = max(text_width_mm(piece.piece_id, PIECE_NAME * h), *(text_width_mm(fact, PIECE_FACTS * h) for fact in facts))
     x, y = (float(v) for v in label_place(piece, (width + h, 4.5 * h), [(s.start, s.end) for s, _ in inner], h))
@@ -153,17 +154,31 @@ def _piece(piece: Piece, template: Template, style: Style) -> list[Item]:
     return items
 
 
-def _inner_sizes(piece: Piece) -> list[tuple[Size, float]]:
-    """Dimensions written across the stone, with the height of their text in units of the drawing's: depth in the middle where
-    no cut-out is in its way, and the places of the cut-outs."""
-    shown: list[tuple[Size, float]] = []
-    for s in piece.sizes:
-        through = any(_polygon(c).intersects(shapely.LineString([s.start, s.end])) for c in piece.cutouts)
-        if s.group == "depth" and s.name.endswith("middle") and not through:
-            shown.append((s, 0.8))
-        if s.group == "cut-out" and not s.name.endswith(("width", "depth")):
-            shown.append((s, 0.6))
-    return shown
+def _inner_sizes(piece: Piece, words: LengthWords) -> list[tuple[Size, float]]:
+    """Dimensions written across the stone, with the height of their text in units of the drawing's: depths, and the places of
+    the cut-outs."""
+    places = [s for s in piece.sizes if s.group == "cut-out" and not s.name.endswith(("width", "depth"))]
+    return [*((s, 0.8) for s in depths_shown(piece, words)), *((s, 0.6) for s in places)]
+
+
+def depths_shown(piece: Piece, words: LengthWords) -> list[Size]:
+    """Depths to a wall, in the middle, where no cut-out is in the way; none that a side says in the same words."""
+    out: list[Size] = []
+    if any(e.finish in ("wall", "panel") for e in piece.edges):
+        for s in piece.sizes:
+            through = any(_polygon(c).intersects(shapely.LineString([s.start, s.end])) for c in piece.cutouts)
+            if s.group == "depth" and s.name.endswith("middle") and not through and not said(piece, s, out, words):
+                out.append(s)
+    return out
+
+
+def said(piece: Piece, size: Size, shown: Sequence[Size], words: LengthWords) -> bool:
+    """Whether a side, or a size that is shown, says a size in the same words and the same direction."""
+    others = [(length_words(e, words), np.subtract(e.end, e.start)) for e in piece.edges]
+    others += [(words.quantity(s.quantity), np.subtract(s.end, s.start)) for s in shown]
+    x, y = np.subtract(size.end, size.start)
+    return any(text == words.quantity(size.quantity) and abs(float(way[0] * y - way[1] * x))
+               < PARALLEL * float(np.hypot(*way) * np.hypot(x, y)) for text, way in others)
 
 
 def centre_line_items(template: Template, h: float, only: Piece | None = None) -> list[Item]:
