@@ -100,12 +100,12 @@ BROADER: Final = 1.04
 """ratio. Room for typefaces a little broader than that. Convention: layout."""
 OPENING_NAME_MM: Final = 300.0
 """mm. How far behind the front an opening is named, and half of its centre line. Convention: layout, half a counter's depth."""
-LABEL_ROOM: Final = 0.25
+LABEL_ROOM: Final = 0.15
 """ratio. Blank kept round a label, by the height of its capitals. Convention: layout."""
 LEADER_FROM: Final = 2.0
 """ratio. A label farther than this from what it names, by the height of its capitals, gets a line to it. Convention: layout."""
 TEXT_BESIDE_COST: Final = 1.5
-"""count. Rows that a dimension is rather moved aside than its text put at or beyond the end of its line. Convention: layout."""
+"""count. Rows that a dimension is rather moved aside than its text put at the end of its line. Convention: layout."""
 TEXT_OVER_LINE: Final = (0.4, 1.5)
 """ratio. Foot and head of a dimension's text over its line, by the height of its capitals. Convention: layout."""
 NAME_HEIGHTS: Final = (1.6, 1.2, 1.0)

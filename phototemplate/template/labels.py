@@ -8,7 +8,6 @@ to it by a line.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -88,30 +87,39 @@ class _Paper:
     def __init__(self, fixed: Sequence[Item]) -> None:
         self.lines = [line for item in fixed for line in strokes(item)]
         self.tree = shapely.STRtree(self.lines)
+        cut = [shapely.Polygon(line.coords) for i in fixed if i.layer == "STONE-CUTOUT" for line in strokes(i)]
+        self.holes = shapely.union_all(cut)
+        """Cut-outs, in which a number from outside would be read as theirs"""
         self.boxes = [_polygon(i) for i in fixed if isinstance(i, Text | Dimension)]
         self.later: list[shapely.LineString] = []
         """Lines of placed dimensions and leaders"""
         self.leaders: list[Line] = []
 
     def placed(self, item: Label) -> Label | None:
-        """The label at the nearest free place, which is taken from now on; a dimension that finds none in full is tried in the
-        job's own unit alone."""
-        short = [replace(item, text=item.text.partition(" (")[0])] if isinstance(item, Dimension) and " (" in item.text else []
-        for candidate in itertools.chain.from_iterable(_candidates(words) for words in (item, *short)):
-            own, box = strokes(candidate), _polygon(candidate)
-            if not self._free(box) or self._covered(own) or self._along_another(candidate):
+        """The label at the nearest free place, which is taken from now on."""
+        wait: Label | None = None
+        for candidate in _candidates(item):
+            box = _polygon(candidate)
+            if not self._free(box) or self._along_another(candidate):
                 continue
-            tight = shapely.Polygon(label_box(candidate))
-            if any(tight.intersects(line) for line in own):
+            own, tight = strokes(candidate), shapely.Polygon(label_box(candidate))
+            if self._covered(own) or any(tight.intersects(line) for line in own):
+                continue
+            if _is_beyond(candidate) and box.intersects(self.holes):
+                wait = wait or candidate
                 continue
             leader = _leader(candidate, tight)
             if self._covered(leader):
                 continue
-            self.boxes.append(box)
-            self.later += [*own, *leader]
-            self.leaders += [_as_line(candidate.layer, line) for line in leader]
-            return replace(candidate, names=None) if isinstance(candidate, Text) else candidate
-        return None
+            return self._taken(candidate, leader)
+        return None if wait is None else self._taken(wait, [])
+
+    def _taken(self, label: Label, leader: Sequence[shapely.LineString]) -> Label:
+        """The label as it is drawn; its room is taken from now on."""
+        self.boxes.append(_polygon(label))
+        self.later += [*strokes(label), *leader]
+        self.leaders += [_as_line(label.layer, line) for line in leader]
+        return replace(label, names=None) if isinstance(label, Text) else label
 
     def _free(self, box: shapely.Polygon) -> bool:
         return not (any(box.intersects(other) for other in self.boxes) or len(self.tree.query(box, predicate="intersects"))
@@ -147,9 +155,13 @@ def _as_line(layer: str, line: shapely.LineString) -> Line:
 
 
 def _candidates(item: Label) -> Iterator[Label]:
-    """The label where it was meant to be, then further and further away."""
+    """The label where it was meant to be, then further and further away; a dimension's text between its ends, if need be in the
+    job's own unit alone, rather than beyond an end."""
     if isinstance(item, Dimension):
-        yield from _beside(item)
+        short = [replace(item, text=item.text.partition(" (")[0])] if " (" in item.text else []
+        for beyond in (False, True):
+            for words in (item, *short):
+                yield from _beside(words, beyond)
         return
     h = item.height_mm
     width = text_width_mm(item.text, h)
@@ -160,18 +172,23 @@ def _candidates(item: Label) -> Iterator[Label]:
         yield replace(item, position=(item.position[0] + a * c - b * s, item.position[1] + a * s + b * c))
 
 
-def _beside(item: Dimension) -> Iterator[Dimension]:
-    """Dimension lines in rows to both sides, the text in the middle, off the middle, or beyond an end."""
+def _is_beyond(item: Label) -> bool:
+    """Whether the text of a dimension stands beyond an end of its line."""
+    return isinstance(item, Dimension) and abs(item.text_along_mm) > item.value_mm / 2.0
+
+
+def _beside(item: Dimension, beyond: bool) -> Iterator[Dimension]:
+    """Dimension lines in rows to both sides, the text in the middle or off the middle, or ``beyond`` an end."""
     h, length = item.height_mm, item.value_mm
     c, s = math.cos(item.direction_rad), math.sin(item.direction_rad)
     middle = ((item.start[0] + item.end[0]) / 2, (item.start[1] + item.end[1]) / 2)
     aside = -(item.base[0] - middle[0]) * s + (item.base[1] - middle[1]) * c
     away = -1.0 if aside < 0 else 1.0
     width = text_width_mm(item.printed(), h)
-    spare, beyond = length - width, (length + width) / 2.0 + h
+    spare, outside = length - width, (length + width) / 2.0 + h
     slides = (0, 1, -1, 2, -2, 3, -3) if spare > h else (0,) if spare > 0.0 else ()
-    along = [(TEXT_BESIDE_COST * abs(k) / 3.0, k * spare / 6.0 * 0.95) for k in slides]
-    along += [(TEXT_BESIDE_COST + h / max(h, length), sign * beyond) for sign in (1.0, -1.0)]
+    within = [(TEXT_BESIDE_COST * abs(k) / 3.0, k * spare / 6.0 * 0.95) for k in slides]
+    along = [(0.0, outside), (0.0, -outside)] if beyond else within
     # what was meant to stand outside is moved further out only
     ways = (1.0,) if abs(aside) > h else (1.0, -1.0)
     rows = [(k if sign > 0 else k + 0.5, sign * away * k * 1.2 * h) for k in range(2 * LABEL_STEPS) for sign in ways]

@@ -90,7 +90,7 @@ def _top_drawing(piece: Piece, template: Template, words: LengthWords) -> Drawin
         items += centre_line_items(template, h, piece)
         items += [Circle("STONE-HOLE", hole.centre, hole.diameter_mm / 2.0) for hole in piece.holes]
         labels = [*_side_labels(piece, words, h), *_size_labels(piece, words, h), *_corner_labels(piece, words, h)]
-        labels += [Text("STONE-NAMES", _beside(hole, h), hole.name, h, names=hole.centre) for hole in piece.holes]
+        labels += [Text("STONE-NAMES", _beside(hole, h), _short(hole, piece), h, names=hole.centre) for hole in piece.holes]
         labels += [Text("STONE-NAMES", (c.centre[0] + 0.5 * h, c.centre[1] + 0.5 * h), c.cutout_id, h, names=c.centre)
                    for c in piece.cutouts]
         shown, _ = without_overlaps([*items, *labels])
@@ -111,6 +111,14 @@ def _centre_lines(cutout: Cutout, h: float) -> list[Item]:
             (ax, ay), (bx, by) = centre + a * along, centre + b * along
             out.append(Line("STONE-CENTRES", (float(ax), float(ay)), (float(bx), float(by))))
     return list(out)
+
+
+def _short(hole: Hole, piece: Piece) -> str:
+    """A hole's name without that of its cut-out, where no other hole is called so."""
+    owners = [f"{c.cutout_id} " for c in piece.cutouts]
+    short = [next((h.name.removeprefix(o) for o in owners if h.name.startswith(o)), h.name) for h in piece.holes]
+    mine = short[piece.holes.index(hole)]
+    return mine if short.count(mine) == 1 else hole.name
 
 
 def _beside(hole: Hole, h: float) -> tuple[float, float]:
