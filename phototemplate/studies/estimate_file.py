@@ -207,7 +207,7 @@ class EstimateFile(Section):
 
     def landmarks(self) -> dict[tuple[str, str], list[str]]:
         """What the corner between two edges is found by: an appliance beside it, the first photo it was clicked in."""
-        out = {}
+        out: dict[tuple[str, str], list[str]] = {}
         for run in self.runs:
             for k, corner in enumerate(run.corners):
                 beside = [Phrase("beside", thing=called("thing", x.usual)) for x in self.lengths
