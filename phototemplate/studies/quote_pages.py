@@ -38,7 +38,8 @@ from phototemplate.studies.quote import (
     summary_rows,
 )
 from phototemplate.template.drawing import Drawing
-from phototemplate.template.rules import CAUTIONS
+from phototemplate.template.rules import CAUTION_CODES
+from phototemplate.wording import phrase
 from phototemplate.wording.phrases import Phrase, day_words, told
 
 
@@ -107,7 +108,8 @@ def _context(quote: Quote) -> dict[str, Any]:
         "price": Phrase("price", currency=priced[0].currency) if priced else "",
         "summary": [*summary_rows(made), *assumed_rows(made)], "seen": Phrase("seen-from-above"), "sizes": Phrase("sizes"),
         "ask": "" if made.ask is None else Phrase("to-narrow", ask=made.ask.sentence), "caution": made.caution,
-        "use": NOT_A_TEMPLATE, "cautions": CAUTIONS, "slab_page": Phrase("slab-page"),
+        "cautions": [phrase(code, language=language) for code in CAUTION_CODES],
+        "use": NOT_A_TEMPLATE, "slab_page": Phrase("slab-page"),
         "lists": [(Phrase(key), entries) for key, entries in (
             ("included", quote.shop.included), ("not-included", quote.shop.not_included), ("terms", quote.shop.terms)
         ) if entries],

@@ -107,13 +107,5 @@ QUOTE: Mapping[str, str] = {
                     "along two "
                     "or three things that are straight, near the borders of the picture (`straight` in estimate.toml), or ask "
                     "for the photos as the camera wrote them.",
-    "caution-dust": "Silica dust: cutting, grinding or drilling stone releases dust that destroys lungs. Cut wet or with "
-                    "extraction, wear a fitted respirator (29 CFR 1910.1053 in the shop, 1926.1153 on site; stricter "
-                    "local rules "
-                    "prevail).",
-    "caution-weight": "Weight: slabs break like glass. Carry upright, with people or gear enough; weights here are estimates.",
-    "caution-gas": "Gas and electric appliances are disconnected and connected by licensed people only.",
-    "caution-overhang": "Overhangs and spans beyond the limits shown need supports designed for them.",
-    "caution-codes": "Local codes and the maker's sheets prevail over every figure on this sheet.",
 }
 """Key -> sentence"""

@@ -109,14 +109,5 @@ QUOTE: Mapping[str, str] = {
                     "Klicken "
                     "Sie an zwei oder drei geraden Dingen nahe am Bildrand entlang (`straight` in estimate.toml), oder lassen "
                     "Sie sich die Fotos schicken, wie die Kamera sie geschrieben hat.",
-    "caution-dust": "Quarzstaub: Schneiden, Schleifen und Bohren von Stein setzt Staub frei, der die Lunge zerstört. Nass "
-                    "oder mit "
-                    "Absaugung arbeiten, angepassten Atemschutz tragen (29 CFR 1910.1053 in der Werkstatt, 1926.1153 auf der "
-                    "Baustelle; strengere Vorschriften am Ort gehen vor).",
-    "caution-weight": "Gewicht: Platten brechen wie Glas. Hochkant tragen, mit genug Leuten oder Gerät; Gewichte hier sind "
-                      "geschätzt.",
-    "caution-gas": "Gas- und Elektrogeräte werden nur von Fachleuten mit Zulassung ab- und angeschlossen.",
-    "caution-overhang": "Überstände und freie Spannweiten über die genannten Grenzen brauchen dafür bemessene Stützen.",
-    "caution-codes": "Örtliche Vorschriften und die Datenblätter der Hersteller gehen jeder Zahl auf diesem Blatt vor.",
 }
 """Key -> sentence"""
