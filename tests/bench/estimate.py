@@ -30,6 +30,8 @@ from tests.bench._clicked_cameras import CAMERAS, JUDGES, clicked_lengths
 
 FIRST = 900
 """First seed of the pictures; moved on when something was chosen on the old ones"""
+USEFUL = 0.10
+"""ratio. U of a length that still tells one price from another"""
 LIMITS = {"sheets": 2.0, "prints": 4.0, "A4": 5.0, "card": 5.0, "seen A4": 5.0, "seen card": 6.0}
 
 
@@ -54,14 +56,21 @@ def run(quick: bool) -> BenchResult:
 
 def _cameras(result: BenchResult, count: int) -> None:
     """Lengths between clicked corners, by camera and number of photos, with and without straight lines clicked."""
-    cases = [(c, n, False) for c, n in product((*CAMERAS, *JUDGES), (1, 3))] + [(c, 1, True) for c in JUDGES]
-    for camera, photos, straight in cases:
-        both = [clicked_lengths(camera, seed, photos, straight) for seed in range(count)]
+    cases = [(c, n, False, False) for c, n in product((*CAMERAS, *JUDGES), (1, 3))]
+    cases += [(c, 1, True, False) for c in JUDGES] + [(c, n, False, True) for c, n in product(JUDGES, (1, 3))]
+    for camera, photos, straight, closed in cases:
+        both = [clicked_lengths(camera, seed, photos, straight, closed) for seed in range(count)]
         errors, U = (np.concatenate(part) for part in zip(*both, strict=True))
         inside = float(np.mean(np.abs(errors) <= U))
         found = f"{100 * inside:.0f} %, U {100 * np.median(U):.1f} % (median), worst {100 * np.abs(errors).max():.1f} %"
-        how = f"{photos} photo{'s' * (photos > 1)}{', lines' * straight}"
+        how = f"{photos} photo{'s' * (photos > 1)}{', lines' * straight}{', closed run' * closed}"
+        if not len(errors):
+            result.rows.append({"kind": f"clicks, {camera}, {how}", "jobs": 0, "refused": "no photo shows all corners"})
+            continue
         result.target(f"clicks, {camera}, {how}: lengths inside", ">= 90 %", found, inside >= 0.9)
+        if closed:
+            result.target(f"clicks, {camera}, {how}: of use for a price", "U <= 10 % (median)", f"{100 * np.median(U):.1f} %",
+                          bool(np.median(U) <= USEFUL))
 
 
 def _one(task: tuple[str, int]) -> dict[str, Any]:
