@@ -130,7 +130,7 @@ def side_line(light: Array, a: Array, b: Array, reach: float) -> tuple[Array, fl
     k = np.clip(np.argmax(signed, axis=1), 1, len(d) - 2)
     rows = np.arange(len(s))
     y1 = signed[rows, k]
-    step = fit_steps(values, d, d[k], NOISE_GREY, np.full(len(s), SIDE_WINDOW_PX))
+    step = fit_steps(values, d, d[k], NOISE_GREY, SIDE_WINDOW_PX)
     o = step.position_px
     good = (y1 > max(CLEAR_STEP * float(np.median(y1)), 1.0)) & step.good
     for _ in range(8):

@@ -249,7 +249,7 @@ def _edge_ratio(blur: float) -> float:
     x = np.arange(-10.0, 11.0)
     true = rng.uniform(-0.5, 0.5, count)
     clean = 80 + contrast * ndtr((x - true[:, None]) / blur)
-    fit = fit_steps(clean + rng.normal(0, noise, clean.shape), x, np.zeros(count), noise, np.full(count, 2.5), blur)
+    fit = fit_steps(clean + rng.normal(0, noise, clean.shape), x, np.zeros(count), noise, 2.5, blur)
     bell = np.exp(-0.5 * ((x - true[:, None]) / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
     bound = noise / (contrast * np.sqrt((bell**2).sum(axis=1).mean()))
     return float((fit.position_px - true)[fit.good].std() / bound)

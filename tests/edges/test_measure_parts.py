@@ -8,11 +8,15 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from phototemplate.edges.line_map.association import best_association
+from phototemplate.edges.line_map.joint_steps import JointSteps
 from phototemplate.edges.measure import measure_edges, type_b_terms
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.hints import hint_path
-from phototemplate.edges.tracing.expected_height import expected_levels
-from phototemplate.edges.tracing.hint_path import Path
+from phototemplate.edges.tracing.arris_offset import Rounding
+from phototemplate.edges.tracing.expected_height import Levels, expected_levels
+from phototemplate.edges.tracing.grey_profiles import Band, Steps
+from phototemplate.edges.tracing.hint_path import Path, Stations
 from phototemplate.edges.tracing.step_position import fit_steps
 from phototemplate.model import Array, EdgeHint, HeightPoint
 from phototemplate.numerics.rigid import exp_rotation
@@ -30,7 +34,7 @@ def test_step_position_reaches_the_cramer_rao_bound(blur: float) -> None:
     true = rng.uniform(-0.5, 0.5, count)
     clean = blurred_step(x - true[:, None], blur, 80.0, 80.0 + contrast)
     grey = clean + rng.normal(0, noise, clean.shape)
-    fit = fit_steps(grey, x, np.zeros(count), noise, np.full(count, 2.5), blur)
+    fit = fit_steps(grey, x, np.zeros(count), noise, 2.5, blur)
     assert fit.good.mean() > 0.999
     error = fit.position_px - true
     slope = (blurred_step(x - true[:, None] + 0.01, blur, 80.0, 80.0 + contrast) - clean) / 0.01
@@ -55,7 +59,7 @@ def test_step_of_strong_contrast_is_not_drawn_into_its_dark_side() -> None:
     dark = float(srgb_grey(np.array(0.9 / 16)))
     bright = float(srgb_grey(np.array(0.9)))
     grey = blurred_step(x - true[:, None], 0.8, dark, bright) + rng.normal(0, 1.0, (500, len(x)))
-    fit = fit_steps(grey, x, np.zeros(500), 1.0, np.full(500, 2.5), 0.8)
+    fit = fit_steps(grey, x, np.zeros(500), 1.0, 2.5, 0.8)
     assert np.mean(fit.position_px - true) == pytest.approx(0.0, abs=0.01)
     middle = [np.interp(0.5 * (dark + bright), row, x) for row in blurred_step(x - true[:, None], 0.8, dark, bright)]
     assert np.mean(np.array(middle) - true) < -0.2
@@ -68,8 +72,64 @@ def test_blur_is_found_from_the_profiles(blur: float, levels: tuple[float, float
     x = np.arange(-10.0, 11.0)
     true = rng.uniform(-0.5, 0.5, 200)
     grey = blurred_step(x - true[:, None], blur, *levels) + rng.normal(0, 1.0, (200, len(x)))
-    fit = fit_steps(grey, x, np.zeros(200), 1.0, np.full(200, 2.5))
+    fit = fit_steps(grey, x, np.zeros(200), 1.0, 2.5)
     assert fit.blur_px == pytest.approx(blur, abs=0.2)
+
+
+@pytest.mark.parametrize("blur", [None, 0.8])
+def test_a_step_beside_does_not_pull(blur: float | None) -> None:
+    """Two steps of known places three pixels apart, summed in light as a lens sums them: the place of the weaker one and the
+    blur come out as if it were alone, and do not where the other one is left out of the model."""
+    rng = np.random.default_rng(6)
+    x = np.arange(-10.0, 11.0)
+    true = rng.uniform(-0.5, 0.5, 300)
+    light = 0.1 + 0.15 * ndtr((x - true[:, None]) / 0.8) + 0.5 * ndtr((x - true[:, None] - 3.0) / 0.8)
+    grey = srgb_grey(light) + rng.normal(0, 1.0, light.shape)
+    beside = np.stack([np.full(300, np.nan), true + 3.0], axis=1)
+    fit = fit_steps(grey, x, np.zeros(300), 1.0, 2.5, blur, beside)
+    assert fit.blur_px == pytest.approx(0.8, abs=0.16)
+    assert np.mean(fit.position_px - true) == pytest.approx(0.0, abs=0.03)
+    assert 0.8 < np.sqrt(np.mean(((fit.position_px - true) / fit.u_px) ** 2)) < 1.25
+    alone = fit_steps(grey, x, np.zeros(300), 1.0, 2.5, blur)
+    assert np.std(alone.position_px - true) > 4.0 * np.std(fit.position_px - true)
+
+
+def test_photos_that_show_a_glue_line_are_not_joined_with_those_that_show_the_edge() -> None:
+    """An edge at the level of the sheets, and a glue line 1.2 mm inside it that shows more clearly where the photo looks from
+    inside. A line one millimetre below passes through the edge in two photos and through the glue line in the others; that of
+    the edge passes through steps of all."""
+    along = np.arange(0.0, 480.0, 5.0)
+    count = len(along)
+    stations = Stations(along, np.column_stack([along, np.zeros(count)]), np.tile([1.0, 0.0], (count, 1)))
+    level = Levels(along, np.zeros((1, count)), np.array([0.5]), np.array([0.001]), np.zeros((0, 2)), np.zeros(0))
+    bands, steps = [], []
+    for lean in (0.8, 0.55, -0.45, -0.65):
+        place = [0.0, -1.2]  # outward; at level 0 a line appears where it lies
+        bands.append(Band(
+            "", np.zeros((count, 2)), np.zeros((count, 2)), np.full(count, 2.0), np.full(count, lean), np.zeros(1),
+            np.zeros((count, 1)), np.zeros((count, 1), dtype=bool), 1.0,
+        ))
+        station = np.repeat(np.arange(count), 2)
+        surprise = np.tile([0.9, 0.3] if lean > 0 else [0.8, 0.9], count)
+        steps.append(Steps(station, 2.0 * np.tile(place, count), np.ones(2 * count), surprise))
+    joint = JointSteps.of(stations, bands, steps)
+    start = np.full(count, -0.66), np.full(count, -0.98)
+    offset, rise = best_association(joint, *start, np.zeros(count), level)
+    np.testing.assert_allclose(offset, 0.0, atol=0.25)
+    np.testing.assert_allclose(rise, 0.0, atol=0.35)
+
+
+def test_what_a_rounding_may_be_is_one_distribution() -> None:
+    """Probabilities of the parts are those of all that may be, whatever the light says; a claimed radius is the only one, and
+    by light of 1000 : 1 two materials meet."""
+    for ratio in (float("nan"), 1.0, 2.5, 20.0, 1000.0):
+        for kind in ("front", "end"):
+            parts = Rounding.of(1.0, ratio, kind, None).parts
+            assert 0.87 < sum(p.probability for p in parts) <= 1.0 + 1e-9  # a large rounding is of one material
+            assert all(p.two == 0.0 for p in parts if p.radius.mm > 1.5)
+    assert Rounding.of(1.0, 1000.0, "end", None).two > 0.99
+    claimed = Rounding.of(-1.0, 2.5, "front", (2.0, 0.1)).parts
+    assert {p.radius.mm for p in claimed} == {2.0}
 
 
 def test_path_stations_on_a_line_and_on_a_circle() -> None:

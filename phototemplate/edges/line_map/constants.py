@@ -48,7 +48,7 @@ SHOWING: Final = 0.4
 SUPPORTED_SHARE: Final = 0.5
 """ratio. A station supports a line if at least this share of the photos that could show it there do. Convention: half."""
 TILT_MM: Final = 1.0
-"""mm. Standard deviation of the rise of an edge over its length, beyond what the sheets tell. Chosen on: not recorded."""
+"""mm. Standard deviation of the rise of a line over its length, beyond what the sheets tell. Chosen on: not recorded."""
 SAG_MM: Final = 0.8
 """mm. The same of its sag. Chosen on: not recorded."""
 SIGN_MM: Final = 60.0
@@ -137,3 +137,26 @@ HIDDEN_SHARE: Final = 0.7
 """ratio. Share of the photos in which the place is open that have to show the second line. Chosen on: not recorded."""
 HIDDEN_WEAKEST: Final = 0.03
 """ratio. A second step of less than this share of the first is no line. Chosen on: not recorded."""
+
+# -------------------------------------------------------------------------------------- association (association)
+
+SHIFTS_MM: Final = np.arange(-1.6, 1.61, 0.2)
+"""mm. Places about a found line that are tried, ... Derived: further away another line is found; steps of a sigma of
+``ASSOCIATION_U_MM``."""
+TURNS_MM: Final = np.arange(-0.8, 0.81, 0.4)
+"""mm. ... how far it may turn at its ends, ... Derived: as above."""
+LIFTS_MM: Final = np.arange(-1.8, 1.81, 0.3)
+"""mm. ... heights over the expected level, ... Derived: as above; half of the photos have a lean of less than 0.7."""
+TILTS_MM: Final = np.arange(-1.2, 1.21, 0.4)
+"""mm. ... and tilts of that at its ends. Derived: as above."""
+ASSOCIATION_U_PX: Final = 0.35
+"""px. Standard uncertainty of a step, ... Derived: as ``STEP_U_PX``."""
+ASSOCIATION_U_MM: Final = 0.2
+"""mm. ... with which a rounding is still one line. Derived: a third of a millimetre of radius."""
+ASSOCIATION_LOOKS: Final = 6.0
+"""ratio. Log-likelihood of a photo that shows a line all along, over one that does not. Derived: ``PHOTO_LOOKS`` independent
+looks."""
+ASSOCIATION_GAIN: Final = 0.7
+"""ratio. By how much the log-likelihood has to be better than at the line itself. Convention: odds of 2 to 1."""
+ASSOCIATION_STATIONS: Final = 60
+"""count. Stations that are looked at. Chosen on: processor time."""

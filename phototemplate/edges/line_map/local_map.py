@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.edges import constants as c
-from phototemplate.edges.line_map.constants import HOUGH_STEP_MM, SETTLED_BEYOND_MM
+from phototemplate.edges.line_map.constants import HOUGH_STEP_MM, SETTLED_BEYOND_MM, TILT_MM
 from phototemplate.edges.line_map.joint_steps import JointSteps, stacked
 from phototemplate.edges.line_map.space_hough import HoughCells, HoughLine, differ, hough_lines
 from phototemplate.edges.line_map.space_lines import SpaceLine, settle
@@ -89,11 +89,23 @@ def map_lines(scene: Scene, stations: Stations, levels: Levels, outward: float, 
     return LocalMap(stations, levels, outward, mapped, bands, steps, nodes, base)
 
 
-def settle_again(local: LocalMap, line: SpaceLine, levels: Levels, height_u_mm: float) -> SpaceLine | None:
-    """A line of the map settled once more, about other expected heights."""
-    start = HoughLine(np.interp(local.nodes_mm, local.stations.along_mm, line.offset_mm), line.rise_mm, 0.0)
+def settle_again(local: LocalMap, offset_mm: Array, rise_mm: Array, levels: Levels) -> SpaceLine | None:
+    """The line that starts at offsets and heights over the levels (N,), settled about these levels."""
+    ends = (float(rise_mm[0]), float(rise_mm[-1]))
+    start = HoughLine(np.interp(local.nodes_mm, local.stations.along_mm, offset_mm), float(np.mean(rise_mm)), 0.0)
+    joint, level_u = JointSteps.of(local.stations, local.bands, local.steps), float(np.median(levels.u_mm))
+    return settle(start, local.nodes_mm, joint, levels.height_mm, level_u, levels.tilt_u_mm, local.base_mm, ends_mm=ends)
+
+
+def steps_left(local: LocalMap, line: SpaceLine) -> JointSteps:
+    """The photos' steps without those that sharp lines of the map explain and ``line`` does not."""
     joint = JointSteps.of(local.stations, local.bands, local.steps)
-    return settle(start, local.nodes_mm, joint, levels.height_mm, height_u_mm, local.base_mm)
+    left = np.ones(len(joint), dtype=bool)
+    for other in local.lines:
+        if other.line is not line and other.line.support > c.OWNER_SUPPORT and other.line.misfit < c.OWNER_MISFIT:
+            left[_steps_of(other.line, joint, local.base_mm)[0]] = False
+    left[_steps_of(line, joint, local.base_mm)[0]] = True
+    return joint.part(left)
 
 
 def _apart(one: SpaceLine, other: SpaceLine) -> bool:
@@ -108,7 +120,7 @@ class _Search:
 
     def __init__(self, steps: JointSteps, nodes_mm: Array, base_mm: Array, settings: EdgeSettings, search_mm: float) -> None:
         self.steps, self.nodes_mm, self.base_mm = steps, nodes_mm, base_mm
-        self.height_u_mm, self.furthest_mm = settings.height_prior_u_mm, search_mm + SETTLED_BEYOND_MM
+        self.height_u_mm, self.furthest_mm = 2.0 * settings.height_prior_u_mm, search_mm + SETTLED_BEYOND_MM
         self.lean = float(np.median(stacked(steps.bands, "lean")))
         self.lines: list[SpaceLine] = []
         self.taken = np.zeros(len(steps), dtype=bool)
@@ -130,7 +142,7 @@ class _Search:
 
     def _settle(self, start: HoughLine, steps: JointSteps) -> None:
         """Add the line to which ``steps`` near a maximum lead, unless there is none or it is known."""
-        line = settle(start, self.nodes_mm, steps, self.base_mm, self.height_u_mm, seen=self.steps)
+        line = settle(start, self.nodes_mm, steps, self.base_mm, self.height_u_mm, TILT_MM, seen=self.steps)
         if line is None or abs(line.middle_mm) > self.furthest_mm or not all(_apart(line, o) for o in self.lines):
             return
         self.lines.append(line)

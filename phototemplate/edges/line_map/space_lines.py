@@ -19,7 +19,6 @@ from phototemplate.edges.line_map.constants import (
     STEP_U_MM,
     STEP_U_PX,
     SUPPORTED_SHARE,
-    TILT_MM,
 )
 from phototemplate.edges.line_map.joint_steps import JointSteps, stacked
 from phototemplate.edges.line_map.space_hough import HoughLine
@@ -64,15 +63,17 @@ def settle(
     steps: JointSteps,
     expected_mm: Array,
     height_u_mm: float,
+    tilt_u_mm: float,
     base_mm: Array | None = None,
     seen: JointSteps | None = None,
+    ends_mm: tuple[float, float] | None = None,
 ) -> SpaceLine | None:
     """Least squares of the line's node offsets and end heights over all steps near it; None if nothing is left.
 
-    Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends are free under a wide
-    prior (twice ``height_u_mm`` on their mean), which matters only where all photos look alike. ``base_mm`` (N,) is
-    the height at which the bands were sampled, if that is not the expected one; ``seen`` are all steps, by which its support is
-    counted, where ``steps`` are only those that no other line has taken.
+    Along each photo neighbouring steps keep one sign of contrast. The heights of the two ends have a prior, with a standard
+    deviation of ``height_u_mm`` of their mean and ``tilt_u_mm`` of their difference. ``base_mm`` (N,) is the height at which
+    the bands were sampled, if that is not the expected one; ``seen`` are all steps, by which its support is counted, where
+    ``steps`` are only those that no other line has taken. ``ends_mm``: heights of the ends to start from.
     """
     stations = steps.stations
     weights = hat_weights(stations.along_mm, nodes_mm)
@@ -81,10 +82,10 @@ def settle(
     lift = np.zeros(len(stations)) if base_mm is None else expected_mm - base_mm
     count = len(nodes_mm)
     size = count + 3
-    state = np.r_[start.offsets_mm, start.height_mm, start.height_mm, 0.0]
+    state = np.r_[start.offsets_mm, (start.height_mm, start.height_mm) if ends_mm is None else ends_mm, 0.0]
     prior = 1e-9 * np.eye(size)
     tilt = np.array([[1.0, -1.0], [-1.0, 1.0]])
-    prior[count:-1, count:-1] = 0.25 * 0.25 / height_u_mm**2 + tilt / TILT_MM**2
+    prior[count:-1, count:-1] = 0.25 / height_u_mm**2 + tilt / tilt_u_mm**2
     prior[-1, -1] = 1.0 / SAG_MM**2
     for k in range(1, count - 1):  # bends are small: second differences of the nodes
         row = np.zeros(size)

@@ -39,12 +39,21 @@ STEADY_FACTOR: Final = 6.0
 # ----------------------------------------------------------------------------------------------- traced edges
 
 LESS_SUPPORT: Final = 0.05
-"""ratio. A line settled again about other heights may lose this much of its support. Chosen on: not recorded."""
+"""ratio. A line settled again about other heights may lose this much of its support, ... Chosen on: not recorded."""
+MORE_MISFIT: Final = 0.3
+"""ratio. ... and its steps may scatter by this much more. Chosen on: the demo and develop families (rendered)."""
 CLEAR: Final = 0.8
 """ratio. An edge chosen with at least this probability tells the height of its top. Chosen on: not recorded."""
 GATES_PX: Final = (1.0, 0.7)
 """px. Steps this near to the line are read, round by round; twice as many mm where a photo is sharper than 2 px/mm. Chosen on:
 not recorded."""
+AGREED: Final = 0.8
+"""ratio. Where less than this share of what the photos show openly along an edge is a step of it, its steps are partly those
+of other lines. Chosen on: develop families and six kitchens of other makers' kinds (rendered): nine of ten right edges have
+more. Feeds U."""
+STRAYING_U_MM: Final = 1.2
+"""mm. Standard uncertainty of an edge none of which is agreed on, in proportion else. Derived: plies of 1.5 to 4 mm, between
+which it changes, as a rectangular distribution (JCGM 100:2008, 4.3.7). Feeds U."""
 ALONG_MM: Final = 1.5
 """mm. A point stands for its station's stretch; where along it, does not matter and is not claimed. Derived: a station's 5 mm
 as a rectangular distribution (JCGM 100:2008, 4.3.7)."""

@@ -10,14 +10,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.line_map.association import best_association
 from phototemplate.edges.line_map.hidden_line import HiddenLine, find_hidden_line, hidden_line_finding
-from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_again
+from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_again, steps_left
 from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.line_map.surface_end import surface_test
 from phototemplate.edges.readings.choice import OUTERMOST, choose, covering_u_mm
 from phototemplate.edges.readings.constants import CERTAIN
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.constants import (
+    AGREED,
     ALONG_MM,
     CLEAR,
     CORRELATIONS,
@@ -25,8 +27,10 @@ from phototemplate.edges.sources.constants import (
     GAP_SHARE,
     GATES_PX,
     LESS_SUPPORT,
+    MORE_MISFIT,
     SEEN_SHARE,
     SINGLE_SHARE,
+    STRAYING_U_MM,
 )
 from phototemplate.edges.sources.hints import hint_path, lost
 from phototemplate.edges.sources.result import Found
@@ -71,7 +75,7 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     choice = choose(local, hint, settings)
     if choice is None:
         return Found(None, (), (_unseen(hint, local),))
-    levels, line = _with_joints(local, choice.line, settings)
+    levels, line = _settled(local, choice.line)
     traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
         return Found(None, (), (lost(hint, traced),))
@@ -79,12 +83,15 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         return Found(None, (), (lost(hint, "contradictory"),))
     hidden = [] if traced.hidden is None else [traced.hidden.apart_mm]
     unresolved = unresolved_u_mm([*choice.rivals_mm, *hidden], traced.bands, traced.fits)
-    doubt_u = max([float(np.hypot(choice.u_mm, unresolved)), *(covering_u_mm(apart) for apart in hidden)])
+    straying = STRAYING_U_MM * (1.0 - traced.agreed) if traced.agreed < AGREED else 0.0
+    doubt_u = max([float(np.linalg.norm([choice.u_mm, unresolved, straying])), *(covering_u_mm(apart) for apart in hidden)])
     found = _points(scene, hint, traced.fine, traced.solved, doubt_u)
     off_path = _off_path(found.xy_mm, points, hint)
     if off_path:
         return Found(None, (), off_path)
     findings = choice.findings or hidden_line_finding(hint.edge_id, traced.hidden)
+    if straying and not findings:
+        findings = (Finding("edge-wavering", hint.edge_id, added_U_mm=2 * straying),)
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
     top = hint.kind in OUTERMOST and bool(local.outward) and not hint.height_mm and choice.probability >= CLEAR
     rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
@@ -106,6 +113,8 @@ class _Traced:
     traces: tuple[EdgeTrace, ...]
     levels_mm: Array
     """(N,) expected height of the top at the stations"""
+    agreed: float
+    """Share of what the photos show openly along the edge that is a step of it"""
     hidden: HiddenLine | None
     """A line just outside, too near to the chosen one to be traced alone"""
 
@@ -134,20 +143,31 @@ def _trace(
         if outermost:
             face = shows_face(bands, local.outward)
             ratio = light_ratio(bands, fits, [o & f for o, f in zip(opened, face, strict=True)])
-            arris = Rounding.of(local.outward, ratio, _claimed(hint, settings))
+            arris = Rounding.of(local.outward, ratio, hint.kind, _claimed(hint, settings))
         solved = intersect(scene, fine, start, levels, bands, fits, opened, f"height:{hint.edge_id}", arris)
         smooth = smoothed(fine, solved)
         predicted = [_seen_px(p.band, smooth, solved, arris, start) for p in photos]
     traces = _traces(hint, fine, solved, bands, fits)
     hidden = None
+    places = [_seen_px(band, smooth, solved, arris, start) for band in bands]
     if outermost and hint.choose is None:
-        places = [_seen_px(band, smooth, solved, arris, start) for band in bands]
         hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
         hidden = None if hidden is None or not _may_end_there(local, line, hidden.apart_mm) else hidden
-    every = fine.along_mm
+    every, agreed = fine.along_mm, _agreed(bands, places, solved.weight)
     solved, fine = without_strays(solved, fine)
     expected = np.interp(fine.along_mm, every, levels.height_mm)
-    return _Traced(fine, solved, bands, fits, traces, expected, hidden)
+    return _Traced(fine, solved, bands, fits, traces, expected, agreed, hidden)
+
+
+def _agreed(bands: list[Band], places_px: list[Array], weight: Array) -> float:
+    """Share of the stations, over the photos, that have a step of the line at ``places_px`` where nothing covers it."""
+    looks = hits = 0
+    for band, place, used in zip(bands, places_px, weight, strict=True):
+        cell = np.clip(np.round(place - band.step_px[0]).astype(np.int64), 0, len(band.step_px) - 1)
+        open_ = ~band.covered[np.arange(len(cell)), cell]
+        looks += int(open_.sum())
+        hits += int((open_ & (used > 0)).sum())
+    return hits / max(looks, 1)
 
 
 def _claimed(hint: EdgeHint, settings: EdgeSettings) -> tuple[float, float] | None:
@@ -158,7 +178,8 @@ def _claimed(hint: EdgeHint, settings: EdgeSettings) -> tuple[float, float] | No
 
 def _seen_px(band: Band, offset_mm: Array, solved: Intersection, arris: Rounding, start_mm: Array) -> Array:
     """(N,) where a photo shows the step of an edge whose outermost line runs at ``offset_mm`` (N,)."""
-    seen = offset_mm + arris.moves(band.lean) @ solved.arris - band.lean * (solved.height_mm - start_mm)
+    moved = sum(share * (arris.moves(band.lean, two) @ unknowns) for share, two, unknowns in solved.parts)
+    seen = offset_mm + moved - band.lean * (solved.height_mm - start_mm)
     return np.asarray(seen * band.scale_px_per_mm)
 
 
@@ -171,17 +192,18 @@ def _may_end_there(local: LocalMap, line: SpaceLine, apart_mm: float) -> bool:
     return bool(there - here > np.log(1.0 - CERTAIN))
 
 
-def _with_joints(local: LocalMap, line: SpaceLine, settings: EdgeSettings) -> tuple[Levels, SpaceLine]:
-    """Find where one cabinet ends and the next begins, and settle the chosen line once more with that."""
-    levels = local.levels
-    if not len(levels.joints_mm):
-        return levels, line
-    rise = line.height_mm - levels.height_mm
-    better = find_joints(levels, line.offset_mm, rise, local.bands, local.steps, local.base_mm)
-    again = settle_again(local, line, better, settings.height_prior_u_mm)
-    if again is None or again.support < line.support - LESS_SUPPORT:
-        return levels, line
-    return better, again
+def _settled(local: LocalMap, line: SpaceLine) -> tuple[Levels, SpaceLine]:
+    """Where one cabinet ends and the next begins, and the chosen line through the steps that most photos agree on."""
+    free = steps_left(local, line)
+    levels, offset, rise = local.levels, line.offset_mm, line.height_mm - local.levels.height_mm
+    for _ in range(2 if len(levels.joints_mm) else 1):
+        # a tilt of the line over all cabinets may be no more than joints in the wrong places
+        levels = find_joints(levels, offset, np.full(len(offset), rise.mean()), local.bands, local.steps, local.base_mm)
+        offset, rise = best_association(free, offset, rise, local.base_mm, levels)
+    again = settle_again(local, offset, rise, levels)
+    if again is None or again.support < line.support - LESS_SUPPORT or again.misfit > line.misfit + MORE_MISFIT:
+        return local.levels, line
+    return levels, again
 
 
 # -------------------------------------------------------------------------------------------- results

@@ -35,6 +35,9 @@ COMMON_MOVE_PX: Final = 0.5
 """px. The same while the blur is sought. Chosen on: not recorded."""
 FITTED_PARAMETERS: Final = 3.0
 """count. Parameters of a step: two levels and its place. Derived: degrees of freedom they take."""
+RIDGE: Final = 1e-7
+"""ratio. Of the trace of the normal equations, added to their diagonal: a step beside that the window does not reach has no
+height. Convention: far below what the noise allows."""
 SETTLED_BLURS: Final = 0.8
 """ratio. A position that moved further than this, in sigmas of the blur or in px, has not settled, ... Chosen on: not
 recorded."""
@@ -59,7 +62,7 @@ recorded."""
 LEAST_CONTRAST: Final = 0.25
 """ratio. Steps with less contrast than this share of the photo's median are not used. Chosen on: not recorded."""
 LEAST_NEIGHBOUR: Final = 0.25
-"""ratio. A neighbouring step weaker than this share does not narrow the window. Chosen on: not recorded."""
+"""ratio. Neighbouring steps weaker than this share do not stand in the model of a step. Chosen on: not recorded."""
 SMOOTH_EVERY_MM: Final = 250.0
 """mm. The smooth curve through an edge has one degree more for each such length. Chosen on: not recorded."""
 FIRST_BIWEIGHT: Final = 6.0
@@ -74,11 +77,15 @@ STRAY_SIGMAS: Final = 6.0
 
 # ------------------------------------------------------------------------- heights of the tops (expected_height)
 
-TILT_MM: Final = 2.0
-"""mm. Standard deviation of a cabinet's rise over half a metre, along and across. Chosen on: not recorded. Feeds U."""
-OWN_MM: Final = 0.35
-"""mm. How well a cabinet's top edge is at the level of its sheets: face frames are not quite flush. Chosen on: not recorded.
-Feeds U."""
+TILT_MM: Final = 1.2
+"""mm. Standard deviation of a cabinet's rise over half a metre, along and across. Convention: cabinets are set with a level, to
+a bubble's width of 2 to 3 mm in a metre. Feeds U."""
+OWN_MM: Final = 0.23
+"""mm. How well a cabinet's top edge is at the level of its sheets: face frames are not quite flush. Convention: within 1/64 in
+(0.4 mm), a rectangular distribution (JCGM 100:2008, 4.3.7). Feeds U."""
+END_MM: Final = 0.4
+"""mm. By how much the ends of an edge differ in height, against the plane of its sheets. Derived: as ``OWN_MM``, at both ends.
+"""
 FAR_MM: Final = 2.0
 """mm. The same where no sheet is near. Chosen on: not recorded. Feeds U."""
 STEP_MM: Final = 0.3
@@ -113,20 +120,54 @@ class Radius:
     u_mm: float
 
 
-RADII: Final = (Radius(0.9, 0.45, 0.45), Radius(0.1, 2.5, 1.2))
-"""mm. Sharp or eased, and large. Convention: trade; cabinet parts and slabs are left as cut or eased to 1/32 in (0.8 mm), old
-tops have roundings up to 3/16 in. Feeds U."""
-ONE_MATERIAL: Final = (1.0 - math.pi / 4.0, 0.5)
-"""ratio. Inset and drop of the step on one material, seen from outside. Derived: light falls with the cosine of the slope, so
-its change has the density of the sine: means of 1 - sin and 1 - cos over a quarter turn."""
+RADII: Final = (Radius(0.3, 0.0, 0.05), Radius(0.6, 0.6, 0.35), Radius(0.1, 2.5, 1.2))
+"""mm. Sharp, eased, and large. Convention: trade; slabs and parts are left as cut, or eased to 1/32 in (0.8 mm), by paint and
+sanding to anything up to 1.2 mm (a rectangular distribution), old tops have roundings up to 3/16 in. Feeds U."""
+SHARP_MM: Final = 0.1
+"""mm. Up to this radius an arris is sharp. Convention: less than what a photo of 2 px/mm shows."""
+LARGE_MM: Final = 1.5
+"""mm. From this expected radius on a rounding is large. Convention: 1/16 in; bands and panels are eased by less."""
+INSET: Final = (-0.2, 0.35)
+"""ratio. Where the step is seen on one material from outside, of the radius, outward of the outermost line: at F / T = 0, and
+per unit of it. Derived: -(1 - pi / 4) under an even sky, -(0.215 - 0.5 F / T) / (1 - F / T) under lamps; chosen on: develop
+families (rendered) and exact pictures of a round slab (-0.10 and 0.62 at 0.175), where a single step is fitted to it."""
+DROP: Final = (0.5, 0.5)
+"""ratio. How far below the top, as above. Derived: 0.5 under an even sky, (0.5 - 0.215 F / T) / (1 - F / T) under lamps; chosen
+on: as above."""
+MOST_FACE_SHARE: Final = 0.8
+"""ratio. F / T counts up to this. Derived: nearer to 1 the arc is a light line between two of one light, and no step."""
+USUAL_FACE_SHARE: Final = 0.3
+"""ratio. F / T where no photo shows the face. Chosen on: develop families (rendered): 0.1 to 0.7."""
 SEAM_INSET: Final = 0.95
 """ratio. Inset of the step, seen from everywhere, where two materials meet where the top begins to bend. Chosen on: family
 island (rendered); geometry says 1. Feeds U."""
-SEAM_UNSEEN: Final = 0.3
-"""ratio. Share of the second case where no photo shows the face. Convention: a third of the tops have a finished face."""
-SHADED_U: Final = (0.2, 0.25)
-"""ratio. Standard deviation of both on one material, common to an edge: light from the side or a gloss moves the step along the
-arc. Derived: a third of the way to its lower end. Feeds U."""
+SEAM_U: Final = 0.1
+"""ratio. Standard deviation of that. Chosen on: families island and frameless (rendered). Feeds U."""
+SEAM_PRIOR: Final = {"front": 0.15, "end": 0.5}
+"""ratio. How often two materials meet at an edge: fronts are frames or rails of one material, ends are covered by a finished
+panel as often as not. Convention: trade; other kinds are as ends. Feeds U."""
+
+
+@dataclass(frozen=True)
+class Lognormal:
+    """What is expected of a ratio of light."""
+
+    mean: float
+    sd: float
+
+    def density(self, log_ratio: float) -> float:
+        """Of its logarithm."""
+        return math.exp(-0.5 * ((log_ratio - self.mean) / self.sd) ** 2) / self.sd
+
+
+LIGHT_OF: Final = {"one": Lognormal(1.5, 0.8), "two": Lognormal(3.0, 1.9)}
+"""ratio. Logarithm of the light on one side of the step over that on the other, on one material and where two meet. Chosen on:
+develop families and six kitchens of other makers' kinds (rendered): means and scatter. Feeds U."""
+LEAST_PART: Final = 0.02
+"""ratio. What is less probable than this is not looked at. Convention: 1 in 50 is what a shop may risk."""
+SHADED_U: Final = (0.15, 0.2)
+"""ratio. Standard deviation of inset and drop on one material, common to an edge: light from the side or a gloss moves the step
+along the arc. Chosen on: develop families (rendered) and exact pictures. Feeds U."""
 OUTLINE_U: Final = 0.2
 """ratio. Standard deviation of the outline's place, common to an edge: blur mixes a bright or dark rounding into it. Chosen
 on: families rounded, island, inset (rendered). Feeds U."""
@@ -135,17 +176,12 @@ ONE_PHOTO_U: Final = 0.08
 from photo to photo. Chosen on: as above. Feeds U."""
 RADIUS_U_MM: Final = 0.57
 """mm. Standard uncertainty of a measured radius beyond what the photos' agreement says: light on a rounding is no model's.
-Chosen on: families rounded and island (rendered), where errors of 0.3 to 0.8 mm were seen, rms of
-a rectangular distribution. Feeds U of the radius, and of the edge by as much as its place hangs on the radius."""
+Chosen on: families rounded and island (rendered),
+where errors of 0.3 to 0.8 mm were seen, rms of a rectangular distribution. Feeds U of the radius, and of the edge by as much
+as its place hangs on the radius."""
 OVERHEAD: Final = 0.15
 """ratio. Photos with less lean to either side look straight down: a mean of both models. Derived: 9 degrees, where the two
 differ by less than OUTLINE_U."""
-ONE: Final = 10.0
-"""ratio. Light on one side of the step over that on the other: up to this it may be one material, ... Chosen on: families
-rounded, island, inset, frameless (rendered). Feeds U."""
-TWO: Final = 100.0
-"""ratio. ... from this on it is two; the weight of the second case grows with the logarithm in between. Chosen on: as
-above. Feeds U."""
 NEAR_PX: Final = 1.5
 """px. Light of each side is that between this distance from the step ... Chosen on: not recorded."""
 FAR_PX: Final = 4.0

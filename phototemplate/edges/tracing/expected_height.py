@@ -16,6 +16,7 @@ from phototemplate.edges.tracing.constants import (
     BEHIND_ALONG_MM,
     BEHIND_MM,
     BLEND_MM,
+    END_MM,
     FAR_MM,
     JOINT_GATE_MM,
     LEAST_SHEET_U_MM,
@@ -56,6 +57,11 @@ class Levels:
     def height_mm(self) -> Array:
         """(N,) expected height."""
         return np.asarray(self.curves_mm[self.section, np.arange(len(self.along_mm))])
+
+    @property
+    def tilt_u_mm(self) -> float:
+        """Standard uncertainty of the difference between the ends' heights over the expected ones, along the whole path."""
+        return float(np.hypot(END_MM, np.ptp(self.along_mm) * np.median(self.slope_u) / len(self.slope_u)))
 
     def at(self, stations: Stations) -> Levels:
         """The same levels on other stations of about the same path."""
@@ -102,16 +108,18 @@ def expected_levels(plane: WorkPlane, stations: Stations, hint: EdgeHint, outwar
         return none
     ordered = sorted(groups.items(), key=lambda item: float(np.mean([s for s, _ in item[1]])))
     curves, spread, slopes = [], [], []
-    for name, members in ordered:
-        everything = [p for p in plane.heights if p.group == name] if name else [p for _, p in members]
-        level, u, slope_u = _level(stations, everything)
-        curves.append(level)
-        spread.append(u)
-        slopes.append(slope_u)
     bounds = []
     for (_, left), (_, right) in itertools.pairwise(ordered):
         low, high = max(s for s, _ in left), min(s for s, _ in right)
         bounds.append(sorted((low, high)))
+    ends = [float(along[0]), *(float(np.mean(b)) for b in bounds), float(along[-1])]
+    for k, (name, members) in enumerate(ordered):
+        everything = [p for p in plane.heights if p.group == name] if name else [p for _, p in members]
+        middle = int(np.argmin(np.abs(along - 0.5 * (ends[k] + ends[k + 1]))))
+        level, u, slope_u = _level(stations, everything, middle)
+        curves.append(level)
+        spread.append(u)
+        slopes.append(slope_u)
     levels = Levels(
         along, np.array(curves), np.array(spread), np.array(slopes), np.array(bounds).reshape(-1, 2),
         np.mean(bounds, axis=1).reshape(-1) if bounds else np.zeros(0),
@@ -128,8 +136,9 @@ def paper_u_mm(plane: WorkPlane) -> float:
     return float(np.sqrt(plane.influences.cov[k, k]))
 
 
-def _level(stations: Stations, sheets: list[HeightPoint]) -> tuple[Array, float, float]:
-    """Level (N,) of a cabinet at the stations from its sheets; standard uncertainties of it near the middle and of its slope.
+def _level(stations: Stations, sheets: list[HeightPoint], middle: int) -> tuple[Array, float, float]:
+    """Level (N,) of a cabinet at the stations from its sheets; standard uncertainties of it at the station ``middle`` of its
+    section and of its slope.
 
     A plane under weak priors (a cabinet is about level), by Gaussian process regression with a linear kernel.
     """
@@ -144,7 +153,6 @@ def _level(stations: Stations, sheets: list[HeightPoint]) -> tuple[Array, float,
     inverse = np.linalg.inv(kernel(place, place) + noise)
     gain = kernel(xy, place) @ inverse
     level = gain @ value
-    middle = len(xy) // 2
     variance = kernel(xy[[middle]], xy[[middle]])[0, 0] - gain[middle] @ kernel(place, xy[[middle]])[:, 0]
     gradient = (TILT_MM / 500.0) ** 2 * (place - centre) @ stations.tangent[middle]  # covariance of the slope with the sheets
     slope = (TILT_MM / 500.0) ** 2 - gradient @ inverse @ gradient

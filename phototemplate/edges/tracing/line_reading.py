@@ -82,10 +82,8 @@ def locate(
             continue
         start, sign = np.zeros(len(fine)), np.zeros(len(fine))
         start[rows], sign[rows] = steps.position_px[near], np.sign(steps.strength[near])
-        window = np.full(len(fine), scene.settings.window_px)
-        window[rows] = np.clip(_neighbour_px(steps)[near] / 2, 1.0, scene.settings.window_px)
-        known = blur.get(band.photo_id)
-        fit = fit_steps(band.grey[rows], band.step_px, start[rows], band.noise, window[rows], known)
+        known, window = blur.get(band.photo_id), scene.settings.window_px
+        fit = fit_steps(band.grey[rows], band.step_px, start[rows], band.noise, window, known, _beside_px(steps)[near])
         blur[band.photo_id] = fit.blur_px
         fit = fit.spread_to(rows, len(fine))
         have = fit.good & (np.sign(fit.contrast) == sign) & (sign != 0)
@@ -98,17 +96,15 @@ def locate(
     return bands, fits, opened
 
 
-def _neighbour_px(steps: Steps) -> Array:
-    """(M,) distance of each step to the nearest other step at its station that is not much weaker."""
-    distance = np.full(len(steps.station), np.inf)
+def _beside_px(steps: Steps) -> Array:
+    """(M, 2) places of the nearest step before and behind each one at its station that is not much weaker, nan for none."""
+    out = np.full((len(steps.station), 2), np.nan)
     size = np.abs(steps.strength)
-    for lag in (1, 2):
-        same = steps.station[lag:] == steps.station[:-lag]
-        gap = np.abs(steps.position_px[lag:] - steps.position_px[:-lag])
-        for one, other in ((slice(lag, None), slice(None, -lag)), (slice(None, -lag), slice(lag, None))):
-            counts = same & (size[other] > LEAST_NEIGHBOUR * size[one])
-            distance[one] = np.minimum(distance[one], np.where(counts, gap, np.inf))
-    return distance
+    for lag in (2, 1):  # the nearer one is written last
+        for side, here, there in ((0, slice(lag, None), slice(None, -lag)), (1, slice(None, -lag), slice(lag, None))):
+            counts = (steps.station[here] == steps.station[there]) & (size[there] > LEAST_NEIGHBOUR * size[here])
+            out[here, side] = np.where(counts, steps.position_px[there], out[here, side])
+    return out
 
 
 def smoothed(fine: Stations, solved: Intersection) -> Array:

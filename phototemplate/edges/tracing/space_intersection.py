@@ -65,7 +65,9 @@ class Intersection:
     offset_mm: Array
     """(N,) of the outermost line from the stations, to their left; nan where no photo shows the edge"""
     arris: Array
-    """(3,) the rounding's unknowns"""
+    """(3,) the rounding's unknowns, mean over what it may be"""
+    parts: tuple[tuple[float, float, Array], ...]
+    """Of each thing that the rounding may be: probability, whether two materials meet, unknowns"""
     arris_u_mm: float
     """Standard uncertainty of its radius"""
     height_mm: Array
@@ -113,7 +115,12 @@ def intersect(
     heights = basis.shape[1]
     common = np.r_[spread_mean(basis), np.zeros(UNKNOWNS)]
     level = np.linalg.lstsq(basis, levels.height_mm - start_height_mm, rcond=None)[0]
-    by_height = np.concatenate([c[:, :, None] * basis, -np.stack([rounding.moves(row) for row in c])], axis=2)
+    levels_by = c[:, :, None] * basis
+
+    def by_height(two: float) -> Array:
+        """(P, N, count) by how much less far left each photo sees the edge per unit of the heights and of the rounding."""
+        return np.concatenate([levels_by, -np.stack([rounding.moves(row, two) for row in c])], axis=2)
+
     basis = np.hstack([basis, np.zeros((len(stations), UNKNOWNS))])
     xyz = np.column_stack([stations.xy_mm, start_height_mm])
     sensitivity = np.zeros((scene.plane.influences.size, *k.shape))
@@ -131,7 +138,7 @@ def intersect(
 
     def own_u() -> Array:
         """(P,) standard deviation of each photo's own shift: what moves any step, and where on the rounding it is seen."""
-        return np.asarray(np.hypot(view_u, ONE_PHOTO_U * rounding.prior(rounding.radii[0])[1][1] * px_per_mm))
+        return np.asarray(np.hypot(view_u, ONE_PHOTO_U * rounding.prior(rounding.whole.radius)[1][1] * px_per_mm))
 
     def prior_of(radius: Radius) -> tuple[Array, Array]:
         """Weights (Q, Q) of the unknowns' expected values, and what they pull at (Q,)."""
@@ -146,8 +153,8 @@ def intersect(
     scale = np.ones(len(bands))
     weight = usable.astype(np.float64)
     for _ in range(5):
-        prior, pull = prior_of(rounding.whole)
-        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
+        prior, pull = prior_of(rounding.whole.radius)
+        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height(rounding.whole.two), shapes, prior)
         d, q = system.solve(k, pull)
         residual = np.where(usable, k - g * d - system.global_part(q), 0.0)
         smooth = _from_neighbours(stations.along_mm, d, residual, g, usable, settings.smooth_mm)
@@ -159,11 +166,11 @@ def intersect(
         weight[weight < LEAST_WEIGHT] = 0.0
         view_u = view_u * _view_factor(q[count:], prior[count:, count:], system.inverse[count:, count:])
     fits_ = []
-    for radius in rounding.radii:
-        prior, pull = prior_of(radius)
-        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height, shapes, prior)
+    for part in rounding.parts:
+        prior, pull = prior_of(part.radius)
+        system = _System.build(weight / (u * scale[:, None]) ** 2, g, by_height(part.two), shapes, prior)
         d, q = system.solve(k, pull)
-        fits_.append((np.log(radius.probability) + system.evidence(k, pull, d, q), system, d, q))
+        fits_.append((np.log(part.probability) + system.evidence(k, pull, d, q), system, d, q))
     share = np.exp(np.array([f[0] for f in fits_]) - max(f[0] for f in fits_))
     share /= share.sum()
     likely = int(np.argmax(share))
@@ -190,10 +197,14 @@ def intersect(
     values, vectors = np.linalg.eigh(own)
     by_unknowns = -system.ratio @ (vectors * np.sqrt(np.maximum(values, 0.0)))
     # what each section's level and shape, and the rounding, may depart from what is expected of them
-    own_sd = np.r_[spread, np.maximum(rounding.prior(rounding.radii[likely])[1], LEAST_ARRIS_U_MM)]
+    own_sd = np.r_[spread, np.maximum(rounding.prior(rounding.parts[likely].radius)[1], LEAST_ARRIS_U_MM)]
     by_expected = -system.ratio @ (system.inverse @ prior[:, :count] * own_sd)
-    # and by how the place hangs on the radius, what no model of light on a rounding tells of it
-    unmodelled = RADIUS_U_MM if len(fits_) > 1 else 0.0
+    # and by how the place hangs on the radius, what no model of light on a rounding tells of it, as far as it was measured
+    unmodelled = float(np.sqrt(sum(
+        w * min(RADIUS_U_MM, rounding.prior(part.radius)[1][1]) ** 2
+        * max(1.0 - float(f[1].inverse[heights, heights]) / max(part.radius.u_mm, LEAST_ARRIS_U_MM) ** 2, 0.0)
+        for w, f, part in zip(share, fits_, rounding.parts, strict=True)
+    )))
     by_radius = -system.ratio[:, [heights]] * unmodelled
     height_cov = system.inverse[:count, :count]
     height_var = np.einsum("nm,mk,nk->n", basis, height_cov, basis)
@@ -201,6 +212,9 @@ def intersect(
     return Intersection(
         offset_mm=np.where(seen, d, np.nan),
         arris=q[heights:count],
+        parts=tuple(
+            (float(w), part.two, f[3][heights:count]) for w, f, part in zip(share, fits_, rounding.parts, strict=True)
+        ),
         arris_u_mm=float(np.hypot(np.sqrt(radius_var), unmodelled)),
         height_mm=start_height_mm + rise,
         height_u_mm=np.sqrt(height_var),

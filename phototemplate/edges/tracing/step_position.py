@@ -5,8 +5,10 @@ Model of a profile, after the usual edge spread function of a lens with Gaussian
     y(x) = a + h Phi((x - x0) / sigma)
 
 with dark and bright level a and a + h free at every station (contrast may change along the edge, and sides differ)
-and the blur sigma common to all stations of a photo. Weighted least squares under a Gaussian window around the step, so
-that whatever lies some pixels away (the next edge, a shadow) counts little. With h known the Cramer-Rao bound of x0
+and the blur sigma common to all stations of a photo. Other steps that were found beside it (the next edge, a glue line) stand
+in the model as well, with the same blur, heights of their own and the places where they were found: left out, they would pull
+at the step and pass for blur. Weighted least squares under a Gaussian window around the step, so that whatever lies some pixels
+away counts little. With h known the Cramer-Rao bound of x0
 under white noise s is ``s sqrt(2 sqrt(pi) sigma) / h``.
 
 y is light, not grey value: lens and sensor blur light, and only then the camera applies its tone curve, which lifts the dark
@@ -30,6 +32,7 @@ from phototemplate.edges.tracing.constants import (
     LINEAR_GREY,
     LINEAR_LIGHT,
     MOST_MOVE_PX,
+    RIDGE,
     SETTLED_BLURS,
     SETTLED_PX,
     UNSETTLED_PX,
@@ -64,33 +67,37 @@ class StepFit:
 
 
 def fit_steps(
-    grey: Array, step_px: Array, start_px: Array, noise: float, window_px: Array, blur_px: float | None = None
+    grey: Array, step_px: Array, start_px: Array, noise: float, window_px: float, blur_px: float | None = None,
+    beside_px: Array | None = None,
 ) -> StepFit:
     """Fit the step model near ``start_px`` (N,) in each row of ``grey`` (N, W) sampled at ``step_px`` (W,).
 
-    ``noise`` is the standard deviation of one sample, ``window_px`` (N,) the width (one sigma) of the window, narrow
-    where another step is near. ``blur_px`` None finds the common blur first.
+    ``noise`` is the standard deviation of one sample, ``window_px`` the width (one sigma) of the window. ``beside_px`` (N, B)
+    are the places of other steps, nan where there is none. ``blur_px`` None finds the common blur first.
     """
     x0 = np.asarray(start_px, dtype=np.float64).copy()
     light = to_light(grey)
+    beside = np.zeros((len(x0), 0)) if beside_px is None else beside_px
     if blur_px is None:
-        blur_px = _common_blur(light, step_px, x0, window_px)
+        blur_px = _common_blur(light, step_px, x0, window_px, beside)
     start = x0.copy()
-    window = window_px[:, None]
     tone = tone_slope(light)
+    others = _rises(step_px, beside, blur_px)
     for _ in range(5):
         x = step_px - x0[:, None]
-        even = np.exp(-0.5 * (x / window) ** 2)
+        even = np.exp(-0.5 * (x / window_px) ** 2)
         weight = even * tone**2
         phi = ndtr(x / blur_px)
         bell = np.exp(-0.5 * (x / blur_px) ** 2) / (blur_px * np.sqrt(2 * np.pi))
-        low, contrast, residual = _levels(light, phi, weight)
-        # Gauss-Newton on x0 with both levels eliminated: project -h bell off (1, phi)
-        _, _, slope = _levels(-contrast[:, None] * bell, phi, weight)
+        low, contrast, fitted = _levels(light, phi, others, weight)
+        residual = light - fitted
+        # Gauss-Newton on x0 with all levels eliminated: project -h bell off them
+        slope = -contrast[:, None] * bell
+        slope = slope - _levels(slope, phi, others, weight)[2]
         energy = np.maximum((weight * slope**2).sum(axis=1), 1e-12)
         move = (weight * slope * residual).sum(axis=1) / energy
         x0 = x0 + np.clip(move, -MOST_MOVE_PX, MOST_MOVE_PX)
-        tone = tone_slope(low[:, None] + contrast[:, None] * phi)
+        tone = tone_slope(fitted)
     misfit = (weight * residual**2).sum(axis=1) / np.maximum(even.sum(axis=1) - FITTED_PARAMETERS, 1.0)
     variance = np.maximum(noise**2, misfit)
     u = np.sqrt(variance * (weight * even * slope**2).sum(axis=1)) / energy
@@ -119,39 +126,45 @@ def tone_slope(light: Array) -> Array:
     return np.asarray(WHITE * 1.055 / 2.4 * x ** (1 / 2.4 - 1))
 
 
-def _levels(y: Array, phi: Array, weight: Array) -> tuple[Array, Array, Array]:
-    """Weighted regression of each row of y on (1, phi): level, slope and residual."""
-    total = weight.sum(axis=1, keepdims=True)
-    phi_mean = (weight * phi).sum(axis=1, keepdims=True) / total
-    y_mean = (weight * y).sum(axis=1, keepdims=True) / total
-    p = phi - phi_mean
-    gain = (weight * p * (y - y_mean)).sum(axis=1, keepdims=True) / np.maximum(
-        (weight * p * p).sum(axis=1, keepdims=True), 1e-12
-    )
-    residual = y - y_mean - gain * p
-    return (y_mean - gain * phi_mean)[:, 0], gain[:, 0], residual
+def _rises(step_px: Array, beside_px: Array, blur_px: float) -> Array:
+    """(N, W, B) unit steps at ``beside_px`` (N, B), zero where there is none."""
+    return np.nan_to_num(ndtr((step_px[:, None] - beside_px[:, None, :]) / blur_px))
 
 
-def _common_blur(light: Array, step_px: Array, x0: Array, window_px: Array) -> float:
+def _levels(y: Array, phi: Array, others: Array, weight: Array) -> tuple[Array, Array, Array]:
+    """Weighted regression of each row of y (N, W) on (1, phi, others): level beside the step, its height, and fitted values."""
+    design = np.concatenate([np.ones((*y.shape, 1)), phi[:, :, None], others], axis=2)
+    heavy = weight[:, :, None] * design
+    normal = np.swapaxes(heavy, 1, 2) @ design
+    ridge = RIDGE * np.trace(normal, axis1=1, axis2=2)
+    normal += np.maximum(ridge, 1e-12)[:, None, None] * np.eye(design.shape[2])
+    answer = np.linalg.solve(normal, np.einsum("nwk,nw->nk", heavy, y)[:, :, None])[:, :, 0]
+    middle = np.argmax(phi >= 0.5, axis=1)
+    low = answer[:, 0] + np.einsum("nk,nk->n", others[np.arange(len(y)), middle], answer[:, 2:])
+    return low, answer[:, 1], np.einsum("nwk,nk->nw", design, answer)
+
+
+def _common_blur(light: Array, step_px: Array, x0: Array, window_px: float, beside_px: Array) -> float:
     """Blur that fits most profiles best: smallest median of the relative misfit over a fixed set of widths.
 
     A few rounds of the position keep a start that is off by half a pixel from looking like blur.
     """
-    tone = tone_slope(light)
     take = np.linspace(0, len(x0) - 1, min(len(x0), 40)).astype(int)
-    light, x0, window, tone = light[take], x0[take], window_px[take, None], tone[take]
-    even = tone**2 * np.exp(-0.5 * ((step_px - x0[:, None]) / window) ** 2)
-    _, _, spread = _levels(light, np.zeros_like(light), even)
-    size = np.maximum((even * spread**2).sum(axis=1), 1e-12)
+    light, x0, beside = light[take], x0[take], beside_px[take]
+    tone = tone_slope(light)
+    even = tone**2 * np.exp(-0.5 * ((step_px - x0[:, None]) / window_px) ** 2)
+    mean = (even * light).sum(axis=1, keepdims=True) / even.sum(axis=1, keepdims=True)
+    size = np.maximum((even * (light - mean) ** 2).sum(axis=1), 1e-12)
     misfit = np.empty((len(BLURS_PX), len(x0)))
     for k, blur in enumerate(BLURS_PX):
-        place = x0.copy()
+        place, others = x0.copy(), _rises(step_px, beside, blur)
         for _ in range(2):
             x = step_px - place[:, None]
-            weight = np.exp(-0.5 * (x / window) ** 2) * tone**2
+            weight = np.exp(-0.5 * (x / window_px) ** 2) * tone**2
             bell = np.exp(-0.5 * (x / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
-            _, contrast, residual = _levels(light, ndtr(x / blur), weight)
-            _, _, slope = _levels(-contrast[:, None] * bell, ndtr(x / blur), weight)
+            _, contrast, fitted = _levels(light, ndtr(x / blur), others, weight)
+            residual, slope = light - fitted, -contrast[:, None] * bell
+            slope = slope - _levels(slope, ndtr(x / blur), others, weight)[2]
             place = place + np.clip(
                 (weight * slope * residual).sum(axis=1) / np.maximum((weight * slope**2).sum(axis=1), 1e-12),
                 -COMMON_MOVE_PX,
