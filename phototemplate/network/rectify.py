@@ -83,7 +83,8 @@ def rectify(
     grid = np.column_stack([np.tile(gx, node_r), np.repeat(gy, node_c), np.zeros(node_c * node_r)])
     world = to_world(plane, grid)
     photos = list(network.photos)
-    score = np.array([_score(network, plane, p, world).reshape(node_r, node_c) for p in photos])
+    scores, places = zip(*(_score(network, plane, p, world) for p in photos), strict=True)
+    score = np.array(scores).reshape(len(photos), node_r, node_c)
     best = np.argmax(score, axis=0)
     valid = score.max(axis=0) > 0
     if not valid.any():
@@ -102,7 +103,7 @@ def rectify(
         picture = rgb_of(photo)
         size = network.cameras[network.photos[photo].camera_id].size_px
         # Positions between the nodes by interpolation: the mapping is smooth, the error far below a pixel of the view.
-        uv = project(network, photo, world).uv_px
+        uv = places[i]
         uv[np.any(np.abs(uv) > FAR_PX, axis=1)] = np.nan
         zoom = picture.shape[1] / size[0]
         uv = ((uv + 0.5) * zoom - 0.5).reshape(node_r, node_c, 2).astype(np.float32)
@@ -133,8 +134,9 @@ def rectify(
     return TopView(rgb, seen, px_per_mm, (x0, y1), area)
 
 
-def _score(network: Network, plane: WorkPlane, photo: str, world: Array) -> Array:
-    """(n,) quality of a photo at points of the plane: pixels per mm in the worse direction, falling to 0 at the border."""
+def _score(network: Network, plane: WorkPlane, photo: str, world: Array) -> tuple[Array, Array]:
+    """(n,) quality of a photo at points of the plane: pixels per mm in the worse direction, falling to 0 at the border; and
+    (n, 2) where it shows them, px."""
     seen = project(network, photo, world)
     size = network.cameras[network.photos[photo].camera_id].size_px
     uv = seen.uv_px
@@ -145,7 +147,7 @@ def _score(network: Network, plane: WorkPlane, photo: str, world: Array) -> Arra
     fade = np.clip((edge[inside] - BORDER_PX) / (FADE * max(size)), 0.0, 1.0)
     score = np.zeros(len(uv))
     score[inside] = np.linalg.svd(along, compute_uv=False)[:, 1] * (0.2 + 0.8 * fade)
-    return score
+    return score, uv
 
 
 def _soft_weights(best: Array, valid: Array, score: Array, feather_nodes: float) -> NDArray[np.float32]:

@@ -92,4 +92,4 @@ def test_places_beside_and_behind_a_camera_are_not_asked(scene: Scene) -> None:
     world = np.concatenate([p + np.linspace(-4000, 4000, 9)[:, None] * along for p in across])
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        assert not rectify._score(k.truth, plane, name, world).any()
+        assert not rectify._score(k.truth, plane, name, world)[0].any()
