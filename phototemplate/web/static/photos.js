@@ -78,7 +78,7 @@ async function phoneCard(box) {
     try { phoneLink = on ? await post('/api/phone', { on }) : (await post('/api/phone', { on }), null); } catch (error) { notice(error.sentence || String(error), 'error'); }
     phoneCard(box);
   };
-  if (!link) { box.replaceChildren(button(t('phone.use'), () => turn(true), { data: { key: 'phone-on' } })); return; }
+  if (!link) { box.replaceChildren(button(t('phone.use'), (e) => { e.currentTarget.disabled = true; e.currentTarget.textContent = t('loading'); turn(true); }, { data: { key: 'phone-on' } })); return; }
   const n = link.code.length;
   box.replaceChildren(h('div', { class: 'card phone-link' },
     h('svg:svg', { viewBox: `0 0 ${n} ${n}`, class: 'square-code', role: 'img', 'aria-label': t('phone.code') }, h('svg:rect', { width: n, height: n, class: 'light' }),
