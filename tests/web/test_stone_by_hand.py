@@ -111,3 +111,43 @@ def test_a_seam_is_dragged_with_its_number_beside_the_finger(kitchen: Kitchen) -
     assert moved % 3.175 == pytest.approx(0, abs=0.01) or moved % 3.175 == pytest.approx(3.175, abs=0.01)  # 1/8 in
     page.keyboard.press("Control+z")
     wait_for(lambda: seams()[-1]["along"] == first["along"])  # one act, one step back
+
+
+PLACED = [("dishwasher", "appliances", "appliances"), ("centre", "centre_lines", "centres")]
+
+
+@pytest.mark.parametrize(("what", "listing", "made"), PLACED)
+def test_what_lies_along_a_front_is_placed_and_dragged(kitchen: Kitchen, what: str, listing: str, made: str) -> None:
+    page = kitchen.page
+    front = next(e for e in kitchen.settled()["edges"] if e["id"] == "front-right")
+    a, b = front["xy"][0], front["xy"][-1]
+    before = kitchen.state()["job"].get(listing, [])
+
+    def along(s: float) -> list[float]:
+        return [a[0] + s * (b[0] - a[0]), a[1] + s * (b[1] - a[1])]
+
+    def there() -> Any:
+        return [x for x in kitchen.state()["job"].get(listing, []) if x not in before]
+
+    page.locator(f'[data-key="place-{what}"]').click()
+    page.mouse.click(*kitchen.screen(along(0.4)))
+    first = wait_for(there)[0]  # type: ignore[index]
+    assert first["run"] == "front-right"
+    shown = next(x for x in kitchen.settled()["stone"][made] if x["id"] == first["id"])
+    points = shown.get("shape") or [shown["start"], shown["end"]]
+    middle = [sum(p[i] for p in points) / len(points) for i in range(2)]
+    square = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2
+    s = ((middle[0] - a[0]) * (b[0] - a[0]) + (middle[1] - a[1]) * (b[1] - a[1])) / square
+    assert s == pytest.approx(0.4, abs=0.03)  # where it was pressed, to the step of the tape
+    page.mouse.move(*kitchen.screen(along(s)))
+    page.mouse.down()
+    page.mouse.move(*kitchen.screen(along(s + 0.1)), steps=6)
+    page.mouse.up()
+    wait_for(lambda: there()[0]["along"] != first["along"])
+    moved = abs(there()[0]["along"]["distance"] - first["along"]["distance"])
+    assert moved == pytest.approx(0.1 * square**0.5, abs=4.0)
+    for _ in range(2):
+        n = len(kitchen.state()["job"].get(listing, [])), there() and there()[0]["along"]
+        page.locator("[data-key=undo]").first.click()
+        wait_for(lambda n=n: (len(kitchen.state()["job"].get(listing, [])), there() and there()[0]["along"]) != n)
+    assert kitchen.state()["job"].get(listing, []) == before

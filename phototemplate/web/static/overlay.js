@@ -269,6 +269,10 @@ export class Stone {
       line(ctx, [at(seam.start), at(seam.end)], { colour: c.seam, width: 3, dash: [12, 4, 2, 4] });
       name(seam.id, at(middle([seam.start, seam.end])), { colour: c.seam });
     }
+    for (const centre of stone.centres || []) {
+      line(ctx, [at(centre.start), at(centre.end)], { colour: c.sheet, width: 1.5, dash: [16, 4, 3, 4] });
+      name(centre.id, at(centre.end), { colour: c.sheet });
+    }
     for (const p of stone.proposals) line(ctx, [at(p.start), at(p.end)], { colour: c.seam, width: 1.5, dash: [2, 6] });
     if (this.sizes) for (const piece of stone.pieces) for (const size of piece.sizes) this.size(ctx, stage, at, size, c);
     if (this.sizes) for (const size of stone.opening_sizes) this.size(ctx, stage, at, size, c);

@@ -5,6 +5,7 @@ import { label, line, palette, projector } from './drawing.js';
 import { distanceOf, facing, footOn, middle } from './geometry.js';
 import { nearest } from './overlay.js';
 import { store, edit, found, freeName } from './store.js';
+import { LISTS } from './things.js';
 import { inInch, short } from './units.js';
 import { t } from './text.js';
 
@@ -15,6 +16,8 @@ export const PLACEABLE = {
   seam: { list: 'seams', make: () => ({}) },
   range: { list: 'openings', ofJob: true, make: () => ({ width: PLACED_MM.range }) },
   splash: { list: 'splashes', edge: true, make: () => ({}) },
+  dishwasher: { list: 'appliances', ofJob: true, make: () => ({}) },
+  centre: { list: 'centre_lines', ofJob: true, make: () => ({}) },
   post: { list: 'posts', make: () => ({ setback: PLACED_MM.post[0], diameter: PLACED_MM.post[1] }) },
 };
 
@@ -57,7 +60,7 @@ export function place(plan, what, p) {
   const way = edge ? null : along(thing.edge, thing.xy);
   if (!edge && !way) return false;
   const id = freeName(what, taken);
-  edit(`add-${what === 'range' ? 'opening' : list === 'cutouts' ? 'cutout' : what}`, id, [{ op: 'add', at, value: { id, ...(edge ? { edge: thing.edge } : { run: thing.edge, along: way }), ...make() } }]);
+  edit(`add-${LISTS[list].thing}`, id, [{ op: 'add', at, value: { id, ...(edge ? { edge: thing.edge } : { run: thing.edge, along: way }), ...make() } }]);
   return true;
 }
 
@@ -102,11 +105,13 @@ function handles() {
   const stone = store.result?.stone;
   const out = [];
   const foot = (run, p) => { const e = found(run); if (!e) return null; const { i, s } = footOn(e.xy, p); const a = e.xy[i], b = e.xy[i + 1]; return /** @type {Point} */ ([a[0] + s * (b[0] - a[0]), a[1] + s * (b[1] - a[1])]); };
+  const ofJob = (list, one, place) => { const p = place && Number.isFinite(place[0]) && foot(one.run, place); if (p) out.push({ id: one.id, run: one.run, p, at: [list, { id: one.id }, 'along'], key: `edit-${LISTS[list].thing}` }); };
   for (const piece of store.job.pieces || []) {
-    for (const c of piece.cutouts || []) {
+    // a post is cut like anything else that passes through
+    for (const [list, c] of [...(piece.cutouts || []).map((x) => ['cutouts', x]), ...(piece.posts || []).filter((x) => x.run).map((x) => ['posts', x])]) {
       const made = (stone?.pieces || []).flatMap((p) => p.cutouts).find((x) => x.id === c.id);
       const p = made && foot(c.run, made.centre);
-      if (p) out.push({ id: c.id, run: c.run, p, at: ['pieces', { id: piece.id }, 'cutouts', { id: c.id }, 'along'], key: 'edit-cutout' });
+      if (p) out.push({ id: c.id, run: c.run, p, at: ['pieces', { id: piece.id }, list, { id: c.id }, 'along'], key: `edit-${LISTS[list].thing}` });
     }
     for (const s of piece.seams || []) {
       const made = s.run && (stone?.seams || []).find((x) => x.id === s.id);
@@ -116,9 +121,10 @@ function handles() {
   }
   for (const o of store.job.openings || []) {
     const size = (stone?.opening_sizes || []).find((x) => x.name.split(/\s/).includes(o.id));
-    const p = size && foot(o.run, [(size.start[0] + size.end[0]) / 2, (size.start[1] + size.end[1]) / 2]);
-    if (p) out.push({ id: o.id, run: o.run, p, at: ['openings', { id: o.id }, 'along'], key: 'edit-opening' });
+    ofJob('openings', o, size && middle([size.start, size.end]));
   }
+  for (const a of store.job.appliances || []) ofJob('appliances', a, middle((stone?.appliances || []).find((x) => x.id === a.id)?.shape || []));
+  for (const c of store.job.centre_lines || []) { const made = (stone?.centres || []).find((x) => x.id === c.id); ofJob('centre_lines', c, made && middle([made.start, made.end])); }
   return out;
 }
 

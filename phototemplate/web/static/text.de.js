@@ -1124,4 +1124,6 @@ export default {
   'place.range': 'Öffnung für den Herd',
   'place.splash': 'Wischleiste',
   'place.post': 'Pfosten',
+  'place.dishwasher': 'Spülmaschine',
+  'place.centre': 'Mittellinie',
 };

@@ -1124,4 +1124,6 @@ export default {
   'place.range': 'Range opening',
   'place.splash': 'Splash',
   'place.post': 'Post',
+  'place.dishwasher': 'Dishwasher',
+  'place.centre': 'Centre line',
 };

@@ -44,7 +44,7 @@ interface PieceView {
   area: number; area_U: number; weight: number;
 }
 interface StoneView {
-  pieces?: PieceView[]; splashes: any[]; seams: any[]; proposals: any[]; opening_sizes: SizeView[]; appliances: any[]; checks: any[];
+  pieces?: PieceView[]; splashes: any[]; seams: any[]; proposals: any[]; opening_sizes: SizeView[]; appliances: any[]; centres?: any[]; checks: any[];
   shims: any[]; cautions: { text: string }[]; findings: FindingView[]; trouble?: string; where?: string; value?: number | null; nearest?: number | null;
 }
 interface Result {

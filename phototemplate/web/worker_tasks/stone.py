@@ -66,6 +66,7 @@ def template_part(t: Template, back: Array, unit: LengthUnit) -> dict[str, Any]:
         ],
         "opening_sizes": [_size(s, at) for s in t.opening_sizes],
         "appliances": [{"id": i, "kind": k, "shape": [at(p) for p in corners]} for i, k, corners in t.appliances],
+        "centres": [{"id": i, "start": at(a), "end": at(b)} for i, a, b in t.centres],
         "checks": [
             check_part(c.rule, c.facts, unit) | {"where": c.where, "source": c.source, "verdict": c.verdict} for c in t.checks
         ],
