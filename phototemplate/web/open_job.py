@@ -83,7 +83,7 @@ class OpenJob:
         self.photo_table.sweep()
         self.worker.start()
         self.photo_table.look_at_new()
-        if self.photo_table.photos:
+        if self.photo_table.photos or self.job.file.drawn:
             self.measuring.wish()
 
     async def close(self) -> None:

@@ -50,6 +50,13 @@ def test_an_island_by_its_numbers(tmp_path: Path) -> None:
         write("hand-to", "the saw")
         press("hand-out")
         page.get_by_text("Revision A", exact=True).wait_for()
+        app.kill()
+        app = start_on(tmp_path)  # opened again it is there
+        page.goto(app.address)
+        page.locator('[data-key^="open-"]').first.click()
+        press("nav-finish")
+        page.locator(".big-verdict").wait_for()
+        assert "island" in page.locator("main").inner_text()
     app.kill()
     (folder,) = [p for p in tmp_path.iterdir() if (p / "job.toml").is_file()]
     job = load_job(folder)
