@@ -1,6 +1,6 @@
 // Adding an edge: what it is and where it comes from.
 
-import { h, button, select, labelled } from './dom.js';
+import { h, fill, button, select, labelled } from './dom.js';
 import { store, edit, edges, freeName } from './store.js';
 import { t } from './text.js';
 
@@ -45,7 +45,7 @@ export function carrierForm() {
   const draw = () => {
     const { sheets, strips } = carriers();
     const names = choice.source === 'contact' ? sheets : strips;
-    box.replaceChildren(
+    fill(box,
       h('div', { class: 'row wrap' },
         labelled(t('edge.carrier'), select([['contact', t('source.contact')], ['strip', t('source.strip')]], choice.source, (v) => { choice.source = v; choice.shape = v === 'strip' ? 'profile' : 'line'; choice.targets.clear(); draw(); })),
         labelled(t('edge.kind'), select(kindOptions(), choice.kind, (v) => { choice.kind = v; })),

@@ -2,7 +2,7 @@
 
 import { USUAL_MM } from './constants.js';
 import { upload } from './api.js';
-import { h, button, select, labelled, notice } from './dom.js';
+import { h, fill, button, select, labelled, notice } from './dom.js';
 import { improbable, parseLength, unitShown } from './lengths.js';
 import { store, edit, edges } from './store.js';
 import { reading, shown, unit } from './units.js';
@@ -183,7 +183,7 @@ function along(label, value, onset, key) {
       mark: () => labelled(t('field.mark'), pick(names, value.mark, (v) => v && onset({ mark: v }), `${key}.m`)),
       loop: () => labelled(t('field.loop'), pick((store.job.loops || []).map((l) => l.id), value.loop, (v) => v && onset({ loop: v }), `${key}.l`)),
     }[way]();
-    box.replaceChildren(labelled(label, select(ways.map((w) => [w, t(`along.${w}`)]), way, (v) => { way = v; draw(); }, { data: { key: `${key}.way` } })), inner);
+    fill(box, labelled(label, select(ways.map((w) => [w, t(`along.${w}`)]), way, (v) => { way = v; draw(); }, { data: { key: `${key}.way` } })), inner);
   };
   draw();
   return h('fieldset', { class: 'inner' }, h('legend', {}, label), box);
@@ -194,7 +194,7 @@ function rows(label, value, onset, key, hint, fresh, one) {
   let now = [...value];
   const box = h('div', {});
   const put = (next) => { now = next; draw(); onset(next.length ? next : null); };
-  const draw = () => box.replaceChildren(...now.map((v, k) => h('div', { class: 'row wrap' }, one(v, (x) => put(now.map((y, i) => (i === k ? x : y))), k),
+  const draw = () => fill(box, ...now.map((v, k) => h('div', { class: 'row wrap' }, one(v, (x) => put(now.map((y, i) => (i === k ? x : y))), k),
     button('', () => put(now.filter((_, i) => i !== k)), { icon: 'gone', class: 'small', 'aria-label': `${t('remove')}: ${label} ${k + 1}`, title: t('remove'), data: { key: `${key}.${k}.gone` } }))),
   button(t('form.add'), () => put([...now, structuredClone(now.at(-1) ?? fresh)]), { icon: 'plus', class: 'small', 'aria-label': `${t('form.add')}: ${label}`, data: { key: `${key}.add` } }));
   draw();
@@ -226,7 +226,7 @@ export function adder(schema, onadd, key, start = {}, skip = [], title = null, u
 function newAdder(schema, onadd, key, start, skip, title) {
   const box = h('div', { class: 'card' });
   let value = structuredClone(start);
-  const draw = () => box.replaceChildren(
+  const draw = () => fill(box,
     ...fields(schema, value, (name, v, ...deeper) => { value = merged(value, name, v, ...deeper) || {}; }, `${key}.new`, skip).filter(Boolean),
     h('div', { class: 'row' }, button(t('form.add'), async () => { if (await onadd(value) !== false) { value = structuredClone(start); details.open = false; draw(); } }, { icon: 'plus', class: 'main', data: { key: `${key}.add` } })));
   draw();

@@ -1,7 +1,7 @@
 // Photos: drop them, see what was found in each, leave out the useless ones.
 
 import { UPLOADS_AT_ONCE, UPLOAD_LIMIT } from './constants.js';
-import { h, button, icon, announce, notice } from './dom.js';
+import { h, fill, button, icon, announce, notice } from './dom.js';
 import { uprightMatrix, uprightSize } from './geometry.js';
 import { post, sentenceOf, upload } from './api.js';
 import { store, edit } from './store.js';
@@ -54,7 +54,7 @@ export function open(root) {
     }
     const seen = [...store.photos.values()].filter((p) => p.state === 'seen');
     const targets = new Set(seen.flatMap((p) => p.seen.targets.map((x) => x.id)));
-    next.replaceChildren(...(store.photos.size && !arriving.size ? [nextStep('photos')] : []));
+    fill(next, store.photos.size && !arriving.size ? nextStep('photos') : null);
     sums.textContent = store.photos.size ? t('photos.sums', { n: store.photos.size, seen: seen.length, targets: targets.size }) : t('photos.none');
   };
   redraw = () => { asked ||= requestAnimationFrame(draw); };
