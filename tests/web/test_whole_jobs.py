@@ -340,6 +340,7 @@ def test_an_estimator_comes_to_a_quote(tmp_path: Path, hand: type[Mouse]) -> Non
         one.hand.choose("prices", "our-prices.toml")
         one.hand.choose("stone-0", "granite, 3 cm")
         one.hand.choose("finish-0", "eased")
+        one.hand.write("distance", "12")  # this list charges by the way to the customer
         one.hand.press("estimate-ask")
         one.page.locator(".downloads a").first.wait_for(timeout=LONG_S * 1000)
         first = one.page.locator(".downloads a").first.get_attribute("data-key")

@@ -57,7 +57,7 @@ const ask = (draw) => work(draw, async () => {
 
 function content(draw) {
   const ready = clicked || store.result?.loops.some((l) => l.closed), l = list();
-  const open = l && options().some((o) => (l.stones.length > 1 && !o.stone) || (l.finishes.length > 1 && !o.finish));
+  const open = l && (options().some((o) => (l.stones.length > 1 && !o.stone) || (l.finishes.length > 1 && !o.finish)) || (l.distance && quote.site?.distance === undefined));
   return [
     h('h1', {}, t('page.estimate')), h('p', {}, t('estimate.how')),
     ready ? null : nextStep('estimate'),
@@ -86,7 +86,7 @@ function offered(draw) {
       k ? button(t('remove'), () => { quote.options.splice(k, 1); draw(); }, { icon: 'gone', class: 'small', data: { key: `option-gone-${k}` } }) : null)),
     options().length < MOST_OPTIONS ? button(t('estimate.add-option'), () => { quote.options.push({ finish: options()[0].finish }); draw(); }, { icon: 'plus', data: { key: 'add-option' } }) : null,
     h('div', { class: 'row wrap' },
-      l.distance ? labelled(t('estimate.distance', { unit: l.distance }), h('input', { type: 'number', min: 0, value: quote.site?.distance ?? '', data: { key: 'distance' }, onchange: (e) => { site('distance', e.target.value === '' ? undefined : Number(e.target.value)); } })) : null,
+      l.distance ? labelled(t('estimate.distance', { unit: l.distance }), h('input', { type: 'number', min: 0, value: quote.site?.distance ?? '', data: { key: 'distance' }, onchange: (e) => { site('distance', e.target.value === '' ? undefined : Number(e.target.value)); draw(); } })) : null,
       labelled(t('estimate.floors'), h('input', { type: 'number', min: 0, value: quote.site?.floors ?? 0, data: { key: 'floors' }, onchange: (e) => { site('floors', Number(e.target.value) || 0); } })),
       l.removal ? h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: Boolean(quote.site?.removal), data: { key: 'removal' }, onchange: (e) => { site('removal', e.target.checked); } }), t('estimate.removal')) : null)] : null,
   ];

@@ -940,7 +940,7 @@ export default {
   'estimate.price': '{currency} {likely}, zwischen {low} und {high}',
   'estimate.price-minimum': '{currency} {likely}, zwischen {low} und {high} (der Mindestbetrag)',
   'estimate.drivers': 'Die Spanne kommt von: {drivers}.',
-  'estimate.choose-first': 'Die Preisliste nennt mehrere: zuerst Stein und sichtbare Kante wählen.',
+  'estimate.choose-first': 'Die Preisliste lässt das offen: zuerst Stein, sichtbare Kante und Entfernung angeben.',
   'row.area': 'Fläche',
   'row.finished edge': 'sichtbare Kante',
   'row.splash': 'Wischleiste',

@@ -940,7 +940,7 @@ export default {
   'estimate.price': '{currency} {likely}, between {low} and {high}',
   'estimate.price-minimum': '{currency} {likely}, between {low} and {high} (the minimum charge)',
   'estimate.drivers': 'The range comes from: {drivers}.',
-  'estimate.choose-first': 'The price list names several: choose stone and finished edge first.',
+  'estimate.choose-first': 'The price list leaves this open: choose stone, finished edge and how far it is first.',
   'row.area': 'area',
   'row.finished edge': 'finished edge',
   'row.splash': 'splash',
