@@ -173,6 +173,7 @@ def random_job(seed: int, faults: Faults | None = None) -> Job:
         bodies[name] = BodyPose(name, along, centre, (float(common[0]), float(common[1])))
     points: dict[tuple[str, int], np.ndarray] = {}
     stand_off = edges.strip_thickness_mm + edges.strip_thickness_u_mm * rng.normal()
+    taped = np.random.default_rng([85, seed])  # each piece stands off by itself, and bulges between its taped ends
     start, k = 60.0 + 112.0, 0
     strips = []
     while start < length - 60.0 - 110.0:
@@ -180,11 +181,13 @@ def random_job(seed: int, faults: Faults | None = None) -> Job:
         name = f"W{k:02d}a"
         strips.append(name)
         targets[name] = strip_target(name)
+        whole, bulge = taped.normal(0.0, [edges.strip_standoff_u_mm, edges.strip_bulge_u_mm])
         for i, p in enumerate(targets[name].points_mm):
             x = np.array([start + p[0] - 0.5, start + p[0] + 0.5])
             two = back(x)
             direction = (two[1] - two[0]) / np.linalg.norm(two[1] - two[0])
-            plan = two.mean(axis=0) + stand_off * np.array([direction[1], -direction[0]])
+            off = stand_off + whole + bulge * np.cos(np.pi * p[0] / targets[name].size_mm[0]) ** 2
+            plan = two.mean(axis=0) + off * np.array([direction[1], -direction[0]])
             points[name, i] = np.array([*plan, 30.0 + p[1]])
         start += 256.0 + rng.uniform(0, 260)
 
