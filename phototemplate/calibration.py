@@ -18,7 +18,7 @@ from typing import Any, Literal
 import cv2
 import numpy as np
 
-from phototemplate.camera_profiles import Profile, profile_file_name, save_profile, user_folder
+from phototemplate.camera_profiles import CameraProfile, profile_file_name, save_profile, user_folder
 from phototemplate.capture import design
 from phototemplate.capture.detect import detect
 from phototemplate.capture.detect_boards import chessboard_points, detect_chessboard
@@ -106,7 +106,7 @@ def board_spec(
 class CalibratedCamera:
     """One profile and what it rests on."""
 
-    profile: Profile
+    profile: CameraProfile
     calibration: Calibration
     verdict: Finding
     """What a shop hand needs to know: ``calibration-good`` or why it is not"""
@@ -276,7 +276,7 @@ def _camera(
     camera = done.camera
     names = LENS_MODELS[camera.model].names
     identity = " ".join(dict.fromkeys(f"{meta.make} {meta.model} {meta.lens}".split()))
-    profile = Profile(
+    profile = CameraProfile(
         name=name or identity or f"camera of {camera.size_px[0]} x {camera.size_px[1]} pixels",
         make=meta.make,
         model=meta.model,

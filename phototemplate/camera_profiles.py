@@ -1,8 +1,8 @@
 """Camera profiles: a lens calibrated once, kept as a readable JSON file, used as a prior in every later job.
 
-The file format is described in ``calibration/README.md`` and by :class:`Profile`. Profiles shipped with the project lie in
-``calibration/``; the user's own in the user's data folder. A profile holds the lens, not what one exposure did to it, and how
-much the exposures differed; both are priors of later jobs and fix nothing: the lens's covariance is widened (``KEEPS_F``,
+The file format is described in ``calibration/README.md`` and by :class:`CameraProfile`. Profiles shipped with the project lie
+in ``calibration/``; the user's own in the user's data folder. A profile holds the lens, not what one exposure did to it, and
+how much the exposures differed; both are priors of later jobs and fix nothing: the lens's covariance is widened (``KEEPS_F``,
 ``KEEPS_CENTRE``), the spreads are estimated anew (``network.adjustment.variance_components``).
 """
 
@@ -37,7 +37,7 @@ from phototemplate.numerics.lens import LENS_MODELS
 from phototemplate.settings import Section
 
 
-class Profile(Section):
+class CameraProfile(Section):
     """One lens at one setting, as stored."""
 
     format: Literal[1] = 1
@@ -98,10 +98,10 @@ def shipped_folder() -> Path:
     return Path(__file__).resolve().parent.parent / "calibration"
 
 
-def read_profile(path: Path) -> Profile:
+def read_profile(path: Path) -> CameraProfile:
     """Read one profile. ``InputError`` says what is wrong with it."""
     try:
-        profile = Profile.model_validate_json(path.read_text(encoding="utf-8"))
+        profile = CameraProfile.model_validate_json(path.read_text(encoding="utf-8"))
     except OSError as exc:
         raise InputError(f"The camera profile {path} cannot be read ({exc.strerror}); check its name.") from exc
     except (ValidationError, UnicodeDecodeError) as exc:
@@ -122,9 +122,9 @@ def read_profile(path: Path) -> Profile:
     return profile
 
 
-def load_profiles(folders: Iterable[Path] | None = None) -> list[Profile]:
+def load_profiles(folders: Iterable[Path] | None = None) -> list[CameraProfile]:
     """Every readable profile, the user's own first. Damaged files are left out: a job must not stop for them."""
-    found: list[Profile] = []
+    found: list[CameraProfile] = []
     for folder in folders if folders is not None else (user_folder(), shipped_folder()):
         for path in sorted(folder.glob("*.json")) if folder.is_dir() else ():
             try:
@@ -134,13 +134,13 @@ def load_profiles(folders: Iterable[Path] | None = None) -> list[Profile]:
     return found
 
 
-def profile_file_name(profile: Profile) -> str:
+def profile_file_name(profile: CameraProfile) -> str:
     """File name made from what a profile stands for: the same lens at the same setting gives the same name."""
     words = f"{profile.make} {profile.model} {profile.lens} {profile.focal_mm or ''} {profile.width_px}x{profile.height_px}"
     return re.sub(r"[^a-z0-9x.]+", "-", words.lower()).strip("-.") + ".json"
 
 
-def save_profile(profile: Profile, folder: Path | None = None, file_name: str | None = None) -> Path:
+def save_profile(profile: CameraProfile, folder: Path | None = None, file_name: str | None = None) -> Path:
     """Write a profile whole or not at all; an older one of the same lens (or of that name) is replaced.
 
     Raises ``OutputError`` where it cannot be written.
@@ -156,7 +156,7 @@ def save_profile(profile: Profile, folder: Path | None = None, file_name: str | 
 
 
 def match_profiles(
-    photos: Sequence[PhotoMeta], profiles: Sequence[Profile]
+    photos: Sequence[PhotoMeta], profiles: Sequence[CameraProfile]
 ) -> tuple[dict[str, Camera], list[Finding]]:
     """Best profile for every camera among the photos, as a prior in the photos' own pixels.
 
@@ -179,7 +179,7 @@ def match_profiles(
     return cameras, findings
 
 
-def _differences(photo: PhotoMeta, profile: Profile, wider: float) -> list[Finding]:
+def _differences(photo: PhotoMeta, profile: CameraProfile, wider: float) -> list[Finding]:
     """In what photo and profile differ, each with what :func:`_as_prior` does about it."""
     out: list[Finding] = []
     size, own = photo.size_px, (profile.width_px, profile.height_px)
@@ -205,7 +205,7 @@ def _differences(photo: PhotoMeta, profile: Profile, wider: float) -> list[Findi
     return out
 
 
-def _rank(photo: PhotoMeta, profile: Profile) -> int | None:
+def _rank(photo: PhotoMeta, profile: CameraProfile) -> int | None:
     """0 exact, above: near, None: another camera."""
     same_model = (photo.make.lower(), photo.model.lower()) == (profile.make.lower(), profile.model.lower())
     if not same_model:
@@ -243,8 +243,8 @@ def focus_change(focal_mm: float | None, from_mm: float | None, to_mm: float = J
     return (1 + focal_mm / to_mm) / (1 + focal_mm / from_mm) - 1
 
 
-def _as_prior(profile: Profile, photo: PhotoMeta, factor: float) -> Camera:
-    """Profile in the photo's pixels with the covariance a prior deserves."""
+def _as_prior(profile: CameraProfile, photo: PhotoMeta, factor: float) -> Camera:
+    """The profile in the photo's pixels with the covariance a prior deserves."""
     camera = profile.camera(photo.camera_id)
     params, cov = camera.params.copy(), camera.cov.copy()
     width, height = camera.size_px

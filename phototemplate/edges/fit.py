@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from phototemplate.edges.constants import BOWED_SIGMAS, FITTED_SHARE, RESIDUAL_PARTS
-from phototemplate.edges.shapes import EdgePoints, Line, Profile, ShapeFit, shape_named
+from phototemplate.edges.shapes import EdgePoints, LineShape, ProfileShape, ShapeFit, shape_named
 from phototemplate.edges.shapes.constants import CENTER_LOG10
 from phototemplate.edges.shapes.contract import tame
 from phototemplate.edges.shapes.evaluate import frame_of_chord
@@ -113,8 +113,8 @@ def straightness(points: EdgePoints, fit: ShapeFit, edge_id: str, settings: Edge
     s = (points.xy_mm - frame.origin_mm) @ frame.tangent
     if np.count_nonzero(used) < 8 or _largest_local_mean(fit.residuals_mm[used], s[used]) < settings.straight_within_mm:
         return []
-    curve = Profile().fit(points, settings)
-    line = Line().fit(points, settings) if fit.knots_mm.size != 2 else fit
+    curve = ProfileShape().fit(points, settings)
+    line = LineShape().fit(points, settings) if fit.knots_mm.size != 2 else fit
     there = frame_of_chord(curve.chord_mm)
     inside = np.linspace(0.02, 0.98, 97) * there.length_mm
     w = spline_weights(curve.knots_mm, inside)

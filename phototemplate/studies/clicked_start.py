@@ -118,7 +118,7 @@ def in_one_order(photos: Sequence[ClickedPhoto]) -> list[ClickedPhoto]:
 
 
 @dataclass(frozen=True)
-class _View:
+class _PlaneCamera:
     """A photo as a rectangle in it tells; the rectangle lies in the plane, its middle in the origin, its long side along x."""
 
     miss: float
@@ -129,7 +129,7 @@ class _View:
     """(3,)"""
 
 
-def _view(meta: PhotoMeta, corners_px: Array, size: KnownSize) -> _View:
+def _view(meta: PhotoMeta, corners_px: Array, size: KnownSize) -> _PlaneCamera:
     """The pose in which a rectangle, its long side first, looks like these corners (IPPE: T. Collins, A. Bartoli, 2014)."""
     half = np.array([size.long_mm, size.short_mm]) / 2.0
     box = np.column_stack([np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]) * half, np.zeros(4)])
@@ -144,7 +144,7 @@ def _view(meta: PhotoMeta, corners_px: Array, size: KnownSize) -> _View:
         for turn, shift, error in zip(turns, shifts, np.ravel(errors), strict=True):
             rotation = np.asarray(cv2.Rodrigues(turn)[0], float)
             # a wrong focal length costs a little, so that the usual one is kept where it does as well
-            found.append(_View(float(error) + abs(step) * FOCAL_COST_PX, rotation, -rotation.T @ np.ravel(shift)))
+            found.append(_PlaneCamera(float(error) + abs(step) * FOCAL_COST_PX, rotation, -rotation.T @ np.ravel(shift)))
     return min(found, key=lambda v: v.miss)
 
 

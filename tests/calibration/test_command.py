@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from demo_images.render.phone import Phone
 from phototemplate.calibration import board_spec
-from phototemplate.camera_profiles import Profile, read_profile, shipped_folder
+from phototemplate.camera_profiles import CameraProfile, read_profile, shipped_folder
 from phototemplate.cli import app
 from phototemplate.errors import InputError, MeasureError
 from tests.capture.scene import Laid, Shot, take
@@ -82,7 +82,7 @@ def test_boards_described_wrongly(words: tuple[str | None, ...], says: str) -> N
 def test_shipped_profile_and_schema() -> None:
     """Shipped is what the calibration found; the renderer's lens lies within its U (k = 2, room for nine parameters)."""
     folder = shipped_folder()
-    assert json.loads((folder / "profile.schema.json").read_text()) == json.loads(json.dumps(Profile.model_json_schema()))
+    assert json.loads((folder / "profile.schema.json").read_text()) == json.loads(json.dumps(CameraProfile.model_json_schema()))
     profile = read_profile(next(folder.glob("norvik-*.json")))
     phone = Phone()
     assert (profile.make, profile.model, profile.focal_mm) == ("Norvik", "Norvik P4", phone.focal_mm)

@@ -63,7 +63,7 @@ def test_line_of_york_through_pearsons_data() -> None:
     cov = np.zeros((10, 2, 2))
     cov[:, 0, 0], cov[:, 1, 1] = 1 / YORK_WX, 1 / YORK_WY
     points = plain_points(np.column_stack([PEARSON_X, PEARSON_Y]), cov)
-    fit = shapes.Line().fit(points, SETTINGS)
+    fit = shapes.LineShape().fit(points, SETTINGS)
     value, spread = intercept_and_slope(fit, points)
     np.testing.assert_allclose(value, [5.47991022, -0.480533407], rtol=2e-9)
     np.testing.assert_allclose(np.sqrt(np.diag(spread)), [0.294971, 0.057985], rtol=2e-5)
@@ -76,7 +76,7 @@ def test_orthogonal_line_of_pearson() -> None:
     """K. Pearson, Phil. Mag. 2 (1901) 559: unweighted orthogonal line of his data, computed in closed form from the
     principal axis: slope -0.545561, intercept 5.784044, root mean square distance 0.248711."""
     points = plain_points(np.column_stack([PEARSON_X, PEARSON_Y]))
-    fit = shapes.Line().fit(points, SETTINGS)
+    fit = shapes.LineShape().fit(points, SETTINGS)
     value, _ = intercept_and_slope(fit, points)
     np.testing.assert_allclose(value, [5.784044, -0.545561], atol=6e-7)
     assert math.sqrt(np.mean(fit.residuals_mm**2)) == pytest.approx(0.248711, abs=1e-6)
@@ -89,7 +89,7 @@ def test_norris_as_an_edge() -> None:
     cov = np.zeros((36, 2, 2))
     cov[:, 1, 1] = 0.884796396144373**2
     points = plain_points(np.column_stack([x, y]), cov)
-    fit = shapes.Line().fit(points, SETTINGS.model_copy(update={"outlier_factor": 99}))
+    fit = shapes.LineShape().fit(points, SETTINGS.model_copy(update={"outlier_factor": 99}))
     value, spread = intercept_and_slope(fit, points)
     np.testing.assert_allclose(value, [-0.262323073774029, 1.00211681802045], rtol=1e-8)
     np.testing.assert_allclose(np.sqrt(np.diag(spread)), [0.232818234301152, 0.429796848199937e-3], rtol=1e-7)
@@ -108,7 +108,7 @@ def test_geometric_circle_of_gander_golub_strebel() -> None:
     points give radii of 3.04 to 4.91)."""
     xy = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], float)
     xy = xy[np.argsort(xy[:, 0])]
-    fit = shapes.Arc().fit(plain_points(xy), SETTINGS)
+    fit = shapes.ArcShape().fit(plain_points(xy), SETTINGS)
     circle = circle_of(fitted_segment("arc", fit))
     np.testing.assert_allclose(circle.center_mm, [4.7397824, 2.9835327], atol=2e-6)
     assert circle.radius_mm == pytest.approx(4.7142260, abs=2e-6)
@@ -183,7 +183,7 @@ def test_round_edge_of_any_turn(turn_deg: float) -> None:
 def test_nearly_closed_arc_is_refused_with_advice() -> None:
     angle = np.radians(np.linspace(0, 330, 60))
     with pytest.raises(MeasureError, match="shape circle"):
-        shapes.Arc().fit(plain_points(300 * np.column_stack([np.cos(angle), np.sin(angle)])), SETTINGS)
+        shapes.ArcShape().fit(plain_points(300 * np.column_stack([np.cos(angle), np.sin(angle)])), SETTINGS)
 
 
 def test_penalised_spline_equals_scipys_smoothing_spline(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -260,7 +260,7 @@ def test_what_the_points_show_is_in_the_curve(wall: Callable[[np.ndarray], np.nd
     misfit, inside = [], []
     for _ in range(5):
         points = replace(plain_points(np.column_stack([s, wall(s) + rng.normal(0, 0.12, s.size)]), cov), believed=True)
-        fit = shapes.Profile().fit(points, SETTINGS)
+        fit = shapes.ProfileShape().fit(points, SETTINGS)
         frame = frame_of_chord(fit.chord_mm)
         at = np.arange(20.0, 2340.0, 10.0)
         there = (np.column_stack([at, wall(at)]) - frame.origin_mm) @ np.array([frame.tangent, frame.normal]).T
@@ -276,7 +276,7 @@ def test_a_smooth_wall_needs_few_knots() -> None:
     s = np.arange(0.0, 2400.0, 34.0)
     cov = np.zeros((s.size, 2, 2))
     cov[:, 1, 1] = 0.1**2
-    fit = shapes.Profile().fit(plain_points(np.column_stack([s, 6.0 * (s / 1200.0 - 1.0) ** 2]), cov), SETTINGS)
+    fit = shapes.ProfileShape().fit(plain_points(np.column_stack([s, 6.0 * (s / 1200.0 - 1.0) ** 2]), cov), SETTINGS)
     assert fit.knots_mm.size < 30
 
 
@@ -298,7 +298,7 @@ def test_smoothing_bias_covers_random_walls() -> None:
     for _ in range(80):
         truth = root @ rng.normal(size=18)
         y = spline_weights(knots, s) @ truth + rng.normal(0, 0.3, 26)
-        fit = shapes.Profile().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
+        fit = shapes.ProfileShape().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
         frame = frame_of_chord(fit.chord_mm)
         at = np.linspace(30, 1970, 11)
         there = (np.column_stack([at, spline_weights(knots, at) @ truth]) - frame.origin_mm) @ np.array(
@@ -323,7 +323,7 @@ def test_corner_that_swells_unseen_is_covered() -> None:
     inside = []
     for mud in rng.uniform(0.0, 8.0, 60):
         y = mud * np.clip(1 - s / 150.0, 0, None) ** 2 + rng.normal(0, 0.2, s.size)
-        fit = shapes.Profile().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
+        fit = shapes.ProfileShape().fit(plain_points(np.column_stack([s, y]), cov), SETTINGS)
         frame = frame_of_chord(fit.chord_mm)
         there = (np.array([[0.0, mud], [1200.0, 0.0]]) - frame.origin_mm) @ np.array([frame.tangent, frame.normal]).T
         w = spline_weights(fit.knots_mm, there[:, 0])

@@ -18,7 +18,7 @@ from phototemplate.model import Array
 from phototemplate.network.adjustment.bundle import Problem, SightingTable, State
 from phototemplate.network.adjustment.known_lengths import Condition
 from phototemplate.network.adjustment.parameters import POSE
-from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
+from phototemplate.network.adjustment.pseudo_observations import Length, LengthPoint, Priors
 from phototemplate.network.photo_camera import Sensor
 from phototemplate.numerics import lens
 
@@ -154,7 +154,7 @@ def load(folder: Path) -> Survey:
     u = np.array([objects[t][3:6] for t in targets])
     zero = np.zeros
     state = State.at_rest([params], list(zip(rotation, translation, strict=True)), [], 0, xyz)
-    length = Length("scale bar", Place(points=(place[506],)), Place(points=(place[507],)), BAR_MM, BAR_U_MM)
+    length = Length("scale bar", LengthPoint(points=(place[506],)), LengthPoint(points=(place[507],)), BAR_MM, BAR_U_MM)
     priors = Priors((params,), (None,), zero((1, 4)), zero((0, 2)), zero((0, 2)), zero(0), (length,))
     return Survey(problem, priors, state, targets, xyz, u)
 

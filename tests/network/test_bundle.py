@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 from phototemplate.model import Array
 from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
-from phototemplate.network.adjustment.pseudo_observations import Length, Place, Priors
+from phototemplate.network.adjustment.pseudo_observations import Length, LengthPoint, Priors
 from phototemplate.network.orientation.views import stack, views_of
 from tests.network.synthetic import Kitchen, kitchen
 
@@ -99,7 +99,7 @@ def test_condition_jacobians_against_differences() -> None:
     k = kitchen(5)
     problem, state = _problem(k, ["IMG_0001"], ["S01", "S02", "S03"], [])
     problem = replace(problem, curl=frozenset({1}), plane=True)
-    lengths = (Length("tape", Place(0, np.array([10.0, 5, 0])), Place(1, np.array([30.0, -20, 0])), 500.0, 0.5),)
+    lengths = (Length("tape", LengthPoint(0, np.array([10.0, 5, 0])), LengthPoint(1, np.array([30.0, -20, 0])), 500.0, 0.5),)
     priors = Priors(
         (state.lenses[0],), (np.eye(9),), np.array([[0.004, 10.0, 1e-3, 0.1]]),
         np.full((1, 2), 0.005), np.full((3, 2), 5e-4), np.full(3, 1e-4),
@@ -228,7 +228,7 @@ def test_cost_and_covariance_agree_with_ceres() -> None:
     state.lenses[0][1] = 0.0
     state = replace(state, body_scale=np.ones_like(state.body_scale))
     start, end = state.body_translation[0], state.body_translation[6]
-    length = Length("tape", Place(0), Place(6), float(np.linalg.norm(end - start)) + 0.3, 0.4)
+    length = Length("tape", LengthPoint(0), LengthPoint(6), float(np.linalg.norm(end - start)) + 0.3, 0.4)
     fixed = {n for n in problem.names if n.startswith("print:") or n.endswith((":aspect", ":focus", ":sx", ":sy"))}
     fixed |= {f"body:S01:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
     problem = bundle.held(problem, frozenset(fixed))

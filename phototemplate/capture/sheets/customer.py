@@ -12,7 +12,7 @@ from phototemplate.capture.sheets.guide import (
     picture_photos,
     picture_print,
 )
-from phototemplate.capture.sheets.sketch import View, no, yes
+from phototemplate.capture.sheets.sketch import ParallelProjection, no, yes
 
 Scale = tuple[float, float]
 
@@ -27,7 +27,7 @@ def picture_clear() -> list[Item]:
     """A cabinet run crowded with things, and the same run cleared."""
     items: list[Item] = []
     for k in (0, 1):
-        view = View((4.0 + 47.0 * k, 14.0), 0.9, 10.0, 30.0)
+        view = ParallelProjection((4.0 + 47.0 * k, 14.0), 0.9, 10.0, 30.0)
         items += view.face([(0, 18, 0), (40, 18, 0), (40, 18, 22), (0, 18, 22)], WALL)
         items += view.box((0, 0, -12), (40, 18, 0), TOP, FRONT)
         if k == 0:

@@ -38,7 +38,7 @@ from phototemplate.capture.sheets.drawing import (
     shifted,
 )
 from phototemplate.capture.sheets.page_parts import PRINT_RULES, paper_size, print_note, rulers
-from phototemplate.capture.sheets.sketch import View, badge, camera_body, camera_wedge, no, yes
+from phototemplate.capture.sheets.sketch import ParallelProjection, badge, camera_body, camera_wedge, no, yes
 
 Scale = tuple[float, float]
 
@@ -122,7 +122,7 @@ def picture_print() -> list[Item]:
         x = x0 + 6 + 1.8 * k
         items.append(Stroke(((x, ruler - 2.8), (x, ruler + 2.6)), 0.35, ACCENT))
     items.append(yes((x0 + 46.0, ruler + 3.0), 4.0))
-    view = View((73.5, 14.0), 0.95, 24.0, 34.0)
+    view = ParallelProjection((73.5, 14.0), 0.95, 24.0, 34.0)
     items += view.box((-14, 0, 0), (16, 22, 4.0), TOP, FRONT)
     items += view.sheet((1, 11, 4.0), 29.0)
     a, b = view.point((16, 0, 0)), view.point((16, 0, 4.0))
@@ -198,7 +198,7 @@ def picture_lay() -> list[Item]:
 def picture_contact() -> list[Item]:
     """A sheet pushed against the wall, and what counts as touching, in section."""
     items: list[Item] = []
-    view = View((18.0, 11.5), 0.029, 16.0, 36.0)
+    view = ParallelProjection((18.0, 11.5), 0.029, 16.0, 36.0)
     items += view.face([(-450, 620, 0), (1150, 620, 0), (1150, 620, 620), (-450, 620, 620)], WALL)
     items += view.box((-450, 0, -300), (1150, 620, 0))
     items += view.sheet((350, 620 - 180, 12), 520.0)
@@ -226,7 +226,7 @@ def _bow(x: float) -> float:
 def picture_strips() -> list[Item]:
     """Strips in a row along a bowed wall, lower edge on the cabinet tops."""
     items: list[Item] = []
-    view = View((12.5, 9.5), 0.0335, 10.0, 36.0)
+    view = ParallelProjection((12.5, 9.5), 0.0335, 10.0, 36.0)
     path = [(float(x), _bow(x)) for x in range(-200, 2201, 100)]
     wall = [(x, y, 0.0) for x, y in path] + [(x, y, 420.0) for x, y in reversed(path)]
     items += view.face([(-200, 0, 0), (2200, 0, 0), *((x, y, 0) for x, y in reversed(path))], TOP)
@@ -255,7 +255,7 @@ ALIGN_OUT: tuple[Align, Align] = ("right", "left")
 def picture_bar() -> list[Item]:
     """A bar with a printed end at either side and the length between the crosses."""
     items: list[Item] = []
-    view = View((6.5, 13.0), 1.04, 5.0, 42.0)
+    view = ParallelProjection((6.5, 13.0), 1.04, 5.0, 42.0)
     items += view.box((0, 0, 0), (78, 7, 3.0), (0.83, 0.86, 0.89), (0.66, 0.69, 0.73), (0.60, 0.63, 0.66))
     crosses = []
     for x in (9.0, 69.0):

@@ -6,7 +6,7 @@ from phototemplate.capture.sheets.constants import ACCENT, BLACK, FRONT, LINE, T
 from phototemplate.capture.sheets.customer import picture_measure
 from phototemplate.capture.sheets.drawing import Box, Item, Page, Stroke, Text, arrow, box_outline, grey
 from phototemplate.capture.sheets.guide import Panel, Scale, panel_page, picture_photos, picture_print
-from phototemplate.capture.sheets.sketch import View, no, yes
+from phototemplate.capture.sheets.sketch import ParallelProjection, no, yes
 
 LEVEL = (0.86, 0.87, 0.55)
 """rgb. The straight edge. Convention: layout."""
@@ -20,7 +20,7 @@ def home_check_page(number: int, paper: str, scale: Scale) -> Page:
 
 def picture_edge() -> list[Item]:
     """A straight edge on its side on a table, strips taped to its face just above the table."""
-    view = View((10.0, 8.0), 0.92, 8.0, 34.0)
+    view = ParallelProjection((10.0, 8.0), 0.92, 8.0, 34.0)
     items = view.box((0, 0, -4), (84, 44, 0), TOP, FRONT)
     items += view.box((4, 30, 0), (80, 35, 9), LEVEL, (0.76, 0.77, 0.45), (0.66, 0.67, 0.38))
     items += view.strip([(6.0 + 6.0 * k, 29.8) for k in range(13)], 0.6, 5.4)
@@ -33,7 +33,7 @@ def picture_edge() -> list[Item]:
 def picture_table() -> list[Item]:
     """The table from above: the straight edge along one side, sheets all over, two of them far apart."""
     table: Box = (4.0, 4.0, 89.0, 46.0)
-    view = View((0.0, 0.0), 1.0, 0.0, 90.0)
+    view = ParallelProjection((0.0, 0.0), 1.0, 0.0, 90.0)
     items = view.face([(table[0], table[1], 0), (table[2], table[1], 0), (table[2], table[3], 0), (table[0], table[3], 0)], TOP)
     items += view.face([(8, 38, 0), (85, 38, 0), (85, 42, 0), (8, 42, 0)], LEVEL)
     items.append(Stroke(((8.0, 37.6), (85.0, 37.6)), 0.6, BLACK))

@@ -15,7 +15,7 @@ Point3 = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class View:
+class ParallelProjection:
     """Parallel projection of scene coordinates (x right, y away, z up) onto the page."""
 
     at: Point

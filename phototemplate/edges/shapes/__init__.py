@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from phototemplate.edges.shapes.arc import Arc
+from phototemplate.edges.shapes.arc import ArcShape
 from phototemplate.edges.shapes.contract import EdgePoints, Shape, ShapeFit
-from phototemplate.edges.shapes.line import Line
-from phototemplate.edges.shapes.wall_curve import Profile
+from phototemplate.edges.shapes.line import LineShape
+from phototemplate.edges.shapes.wall_curve import ProfileShape
 
-SHAPES: tuple[Shape, ...] = (Line(), Arc(), Arc("circle", 3, closed=True), Profile())
+SHAPES: tuple[Shape, ...] = (LineShape(), ArcShape(), ArcShape("circle", 3, closed=True), ProfileShape())
 
-__all__ = ["SHAPES", "Arc", "EdgePoints", "Line", "Profile", "Shape", "ShapeFit", "shape_named"]
+__all__ = ["SHAPES", "ArcShape", "EdgePoints", "LineShape", "ProfileShape", "Shape", "ShapeFit", "shape_named"]
 
 
 def shape_named(name: str) -> Shape:

@@ -31,7 +31,7 @@ from phototemplate.settings import EdgeSettings
 
 
 @dataclass
-class Arc:
+class ArcShape:
     """Three knots: start, middle and end of what was seen, or thirds of a whole circle."""
 
     name: ShapeKind = "arc"

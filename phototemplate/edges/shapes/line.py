@@ -23,7 +23,7 @@ from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
 
-class Line:
+class LineShape:
     """Two knots, at the ends of the chord."""
 
     name: ShapeKind = "line"

@@ -56,7 +56,7 @@ from phototemplate.numerics.natural_spline import spline_weights
 from phototemplate.settings import EdgeSettings
 
 
-class Profile:
+class ProfileShape:
     """At least four knots."""
 
     name: ShapeKind = "profile"

@@ -44,7 +44,7 @@ from phototemplate.network.orientation.lens_start import LensStart, start_lenses
 from phototemplate.network.orientation.picture_turns import turned_pictures
 from phototemplate.network.orientation.relative_poses import Start
 from phototemplate.network.orientation.separate_scenes import refuse_two_places
-from phototemplate.network.orientation.views import Stacked, View, views_of
+from phototemplate.network.orientation.views import Stacked, TargetView, views_of
 from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
 from phototemplate.network.stability.fit_tests import enlarged
 from phototemplate.network.stability.hypotheses import best_explained
@@ -131,7 +131,7 @@ def adjust(
 
 
 def _begun(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     begun: tuple[Start, Sequence[LensStart], Mapping[str, str]],
     targets: Mapping[str, Target],
     lengths: Sequence[KnownLength],

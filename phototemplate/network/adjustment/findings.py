@@ -15,10 +15,10 @@ from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start
-from phototemplate.network.orientation.views import View
+from phototemplate.network.orientation.views import TargetView
 
 
-def start_findings(views: Mapping[str, Mapping[str, View]], start: Start) -> list[Finding]:
+def start_findings(views: Mapping[str, Mapping[str, TargetView]], start: Start) -> list[Finding]:
     """Say which photos could not be placed, and why."""
     out = []
     for p, own in views.items():

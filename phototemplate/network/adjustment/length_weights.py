@@ -12,14 +12,14 @@ from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.known_lengths import KnownLength, LengthEnd
-from phototemplate.network.adjustment.pseudo_observations import Length, Place
+from phototemplate.network.adjustment.pseudo_observations import Length, LengthPoint
 from phototemplate.numerics import reliability as baarda
 
 SCALE_CONVENTION = "scale convention"
 """Name of the pseudo length that fixes the size of a network without any"""
 
 
-def _place(run: Adjustment, end: LengthEnd) -> Place | None:
+def _place(run: Adjustment, end: LengthEnd) -> LengthPoint | None:
     """Where a known length ends, None if that was not placed."""
     problem = run.problem
     if end.target_id in problem.body_ids:
@@ -28,8 +28,8 @@ def _place(run: Adjustment, end: LengthEnd) -> Place | None:
             return None
         points = run.targets[end.target_id].points_mm
         if end.point_id is not None:
-            return Place(body, points[end.point_id]) if 0 <= end.point_id < len(points) else None
-        return Place(body, np.asarray(end.local_mm or (0.0, 0.0, 0.0), dtype=np.float64))
+            return LengthPoint(body, points[end.point_id]) if 0 <= end.point_id < len(points) else None
+        return LengthPoint(body, np.asarray(end.local_mm or (0.0, 0.0, 0.0), dtype=np.float64))
     wanted = [
         m for m, (t, k) in enumerate(problem.point_ids) if t == end.target_id and (end.point_id is None or k == end.point_id)
     ]
@@ -38,7 +38,7 @@ def _place(run: Adjustment, end: LengthEnd) -> Place | None:
     )
     if len(wanted) != complete or end.local_mm is not None:
         return None
-    return Place(points=tuple(wanted))
+    return LengthPoint(points=tuple(wanted))
 
 
 def place_lengths(run: Adjustment, lengths: Sequence[KnownLength]) -> Adjustment:
@@ -59,7 +59,7 @@ def place_lengths(run: Adjustment, lengths: Sequence[KnownLength]) -> Adjustment
         a = int(np.argmax(np.linalg.norm(xyz - xyz.mean(axis=0), axis=1)))
         b = int(np.argmax(np.linalg.norm(xyz - xyz[a], axis=1)))
         size = float(np.linalg.norm(xyz[b] - xyz[a]))
-        placed.append(Length(SCALE_CONVENTION, Place(points=(a,)), Place(points=(b,)), size, 1e-5 * size))
+        placed.append(Length(SCALE_CONVENTION, LengthPoint(points=(a,)), LengthPoint(points=(b,)), size, 1e-5 * size))
     ends = {m for length in placed for place in (length.start, length.end) for m in place.points}
     problem = replace(problem, shared_points=tuple(sorted(ends)))
     return replace(run, problem=problem, priors=replace(run.priors, lengths=tuple(placed)))

@@ -22,7 +22,7 @@ from phototemplate.model.network import FitQuality
 from phototemplate.network.adjustment.adjustment_state import Adjustment
 from phototemplate.network.adjustment.bundle import Covariance, Normal
 from phototemplate.network.orientation.lens_start import LensStart
-from phototemplate.network.orientation.views import Stacked, View
+from phototemplate.network.orientation.views import Stacked, TargetView
 
 
 def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> Influences:
@@ -37,7 +37,7 @@ def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> In
 def assemble(
     run: Adjustment,
     stacked: Stacked,
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     lenses: Sequence[LensStart],
     targets: Mapping[str, Target],
     cov: Covariance,

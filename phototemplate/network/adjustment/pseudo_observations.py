@@ -47,7 +47,7 @@ def length_group(name: str) -> str:
 
 
 @dataclass(frozen=True)
-class Place:
+class LengthPoint:
     """A place whose position a known length uses: a point of a body, or the mean of some free points."""
 
     body: int = -1
@@ -78,8 +78,8 @@ class Length:
     """A known length between two places, at the temperature of the photos."""
 
     name: str
-    start: Place
-    end: Place
+    start: LengthPoint
+    end: LengthPoint
     value_mm: float
     u_mm: float
 

@@ -16,13 +16,13 @@ from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.adjustment.variance_components import COMPONENTS, usual_sd
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start, triangulate
-from phototemplate.network.orientation.views import Stacked, View, stack
+from phototemplate.network.orientation.views import Stacked, TargetView, stack
 from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
 
 
 def set_up(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     camera_of: Mapping[str, str],
     start: Start,
     lenses: Sequence[LensStart],
@@ -81,7 +81,7 @@ def set_up(
 
 
 def _free_points(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     photo_ids: Sequence[str],
     camera_of: Mapping[str, str],
     start: Start,

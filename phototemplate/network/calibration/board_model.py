@@ -12,7 +12,7 @@ from phototemplate.model import Array, BoolArray, Sightings, Target
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.bundle import Covariance, Problem, Solution, State
 from phototemplate.network.adjustment.variance_components import COMPONENTS
-from phototemplate.network.orientation.views import View, views_of
+from phototemplate.network.orientation.views import TargetView, views_of
 from phototemplate.numerics.rigid import Pose
 
 BoardShape = Literal["flat", "bent", "free"]
@@ -36,7 +36,7 @@ class Form:
 class BoardPhotos:
     """What is fitted: views of boards, all taken with one lens."""
 
-    views: Mapping[str, View]
+    views: Mapping[str, TargetView]
     """By name: the photo id, or photo and board where a photo shows several boards"""
     targets: Mapping[str, Target]
     size_px: tuple[int, int]
@@ -52,7 +52,7 @@ def board_photos(
     sightings: Sequence[Sightings], targets: Mapping[str, Target], size_px: tuple[int, int], least_points: int = 8
 ) -> BoardPhotos:
     """Views with at least ``least_points`` points that are not on one line."""
-    out: dict[str, View] = {}
+    out: dict[str, TargetView] = {}
     for photo, own in views_of(sightings, targets).items():
         for t, v in own.items():
             if v.flat and len(v.uv) >= least_points:

@@ -19,7 +19,7 @@ from phototemplate.network.calibration.board_fit import fit, unexplained_px
 from phototemplate.network.calibration.board_model import BoardPhotos, Fit, Form, Start
 from phototemplate.network.calibration.constants import HALF_TURN
 from phototemplate.network.constants import HALF_TURN_EVIDENCE, HUBER_BOARD
-from phototemplate.network.orientation.views import View
+from phototemplate.network.orientation.views import TargetView
 from phototemplate.numerics.rigid import Pose
 
 
@@ -55,7 +55,7 @@ def _with_turned(photos: BoardPhotos, now: Fit, name: str, extra: float, form: F
         return photos, now
 
 
-def _turned(view: View, points: Array) -> View:
+def _turned(view: TargetView, points: Array) -> TargetView:
     """The same corners, numbered from the other end."""
     ids = len(points) - 1 - view.point_ids
     return replace(view, point_ids=ids, local=points[ids])

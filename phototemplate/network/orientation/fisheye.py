@@ -9,13 +9,13 @@ from phototemplate.errors import Finding
 from phototemplate.network import constants
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start, find_start
-from phototemplate.network.orientation.views import View
+from phototemplate.network.orientation.views import TargetView
 from phototemplate.numerics import lens
 from phototemplate.settings import AdjustmentSettings
 
 
 def start_with_models(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     camera_of: Mapping[str, str],
     lenses: Sequence[LensStart],
     flat_kinds: set[str],

@@ -20,7 +20,7 @@ from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.setup import set_up, tie
 from phototemplate.network.orientation.lens_start import LensStart
 from phototemplate.network.orientation.relative_poses import Start
-from phototemplate.network.orientation.views import View
+from phototemplate.network.orientation.views import TargetView
 from phototemplate.settings import AdjustmentSettings
 
 
@@ -31,7 +31,7 @@ def may_be_turned(meta: PhotoMeta) -> bool:
 
 
 def turned_pictures(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     metas: Mapping[str, PhotoMeta],
     camera_of: Mapping[str, str],
     start: Start,

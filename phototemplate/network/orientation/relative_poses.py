@@ -19,7 +19,7 @@ from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.parameters import POSE
 from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.orientation.lens_start import LensStart, planar_poses
-from phototemplate.network.orientation.views import View, stack
+from phototemplate.network.orientation.views import TargetView, stack
 from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import Pose, compose, invert, transform
 
@@ -40,7 +40,7 @@ class Start:
 class _Assembly:
     def __init__(
         self,
-        views: Mapping[str, Mapping[str, View]],
+        views: Mapping[str, Mapping[str, TargetView]],
         camera_of: Mapping[str, str],
         lenses: Sequence[LensStart],
         flat_kinds: set[str],
@@ -174,7 +174,7 @@ class _Assembly:
         """Robust bundle adjustment of what is placed, lens free within its prior, print scale held."""
         photos = list(self.placed.photos)
         bodies = [t for t in self.placed.bodies if any(t in self.views[p] for p in photos)]
-        agreeing: dict[str, dict[str, View]] = {}
+        agreeing: dict[str, dict[str, TargetView]] = {}
         for p in photos:
             agreeing[p] = {
                 t: v
@@ -247,7 +247,7 @@ class _Assembly:
 
 
 def find_start(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     camera_of: Mapping[str, str],
     lenses: Sequence[LensStart],
     flat_kinds: set[str],

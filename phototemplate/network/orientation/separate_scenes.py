@@ -21,7 +21,7 @@ from phototemplate.errors import MeasureError
 from phototemplate.model import Array, IntArray
 from phototemplate.network.constants import ALIKE_MM, LEAST_FORWARD_OF_PLACE, LEAST_GROUP, LEAST_SHARED, OTHER_MM
 from phototemplate.network.orientation.lens_start import LensStart
-from phototemplate.network.orientation.views import View
+from phototemplate.network.orientation.views import TargetView
 from phototemplate.numerics import lens
 
 
@@ -37,7 +37,7 @@ class _Sheet:
 
 
 def refuse_two_places(
-    views: Mapping[str, Mapping[str, View]], camera_of: Mapping[str, str], lenses: Sequence[LensStart]
+    views: Mapping[str, Mapping[str, TargetView]], camera_of: Mapping[str, str], lenses: Sequence[LensStart]
 ) -> None:
     """Raise :class:`MeasureError` where the photos show two arrangements of the same sheets."""
     groups = groups_of(views, camera_of, lenses)
@@ -50,7 +50,7 @@ def refuse_two_places(
 
 
 def groups_of(
-    views: Mapping[str, Mapping[str, View]], camera_of: Mapping[str, str], lenses: Sequence[LensStart]
+    views: Mapping[str, Mapping[str, TargetView]], camera_of: Mapping[str, str], lenses: Sequence[LensStart]
 ) -> tuple[tuple[str, ...], ...]:
     """Photos by place, the largest group first; a single group where nothing speaks for two places. Photos of which it
     cannot be told where they belong are in none of several."""

@@ -14,7 +14,7 @@ from phototemplate.network.photo_camera import Sensor
 
 
 @dataclass(frozen=True)
-class View:
+class TargetView:
     """One target in one photo."""
 
     photo_id: str
@@ -40,16 +40,16 @@ class View:
 
 def views_of(
     sightings: Sequence[Sightings], targets: Mapping[str, Target], extra_px: Mapping[str, float] | None = None
-) -> dict[str, dict[str, View]]:
+) -> dict[str, dict[str, TargetView]]:
     """Views by photo and target; sightings of unknown targets are left out, repeated ones keep the first.
 
     ``extra_px`` per target is added in quadrature to the standard deviation of where its edges are seen (:func:`_of_edges`).
     """
     more = extra_px or {}
-    out: dict[str, dict[str, View]] = {}
+    out: dict[str, dict[str, TargetView]] = {}
     for photo in sightings:
         assert len(photo.target_ids) == len(photo.point_ids) == len(photo.uv_px) == len(photo.cov_px2)
-        views: dict[str, View] = {}
+        views: dict[str, TargetView] = {}
         ids = np.array(photo.target_ids, dtype=object)
         for target_id in dict.fromkeys(photo.target_ids):
             target = targets.get(target_id)
@@ -62,7 +62,7 @@ def views_of(
             good = (numbers >= 0) & (numbers < len(target.points_mm)) & np.isfinite(photo.uv_px[rows]).all(axis=1)
             rows, numbers = rows[good], numbers[good]
             if len(rows):
-                views[target_id] = View(
+                views[target_id] = TargetView(
                     photo.photo_id,
                     target_id,
                     rows.astype(np.int64),
@@ -105,7 +105,7 @@ class Stacked:
 
 
 def stack(
-    views: Mapping[str, Mapping[str, View]],
+    views: Mapping[str, Mapping[str, TargetView]],
     photo_ids: Sequence[str],
     cameras: Sequence[tuple[str, str, tuple[int, int]]],
     camera_of: Mapping[str, str],

@@ -20,7 +20,7 @@ from phototemplate.numerics.rigid import exp_rotation
 
 
 @dataclass(frozen=True)
-class Place:
+class DisplacedPosition:
     """One place of a target, against where the photos in use put it."""
 
     photos: tuple[int, ...]
@@ -43,7 +43,7 @@ class Place:
         return size, float(np.sqrt(along @ self.noise_cov @ along + jac @ shared_cov @ jac))
 
 
-def places_of(run: Adjustment, body: int, photos: list[int], shared_cov: Array) -> list[Place]:
+def places_of(run: Adjustment, body: int, photos: list[int], shared_cov: Array) -> list[DisplacedPosition]:
     """The places of a body in ``photos`` (indices), none of which takes part in the adjustment any more."""
     places = [fit_place(run, body, (p,)) for p in photos]
     lost = [p for p in places if not np.isfinite(p.slide).all()]
@@ -61,7 +61,7 @@ def places_of(run: Adjustment, body: int, photos: list[int], shared_cov: Array) 
     return sorted(places, key=lambda place: place.photos)
 
 
-def _apart(a: Place, b: Place, shared_cov: Array, size: float) -> float:
+def _apart(a: DisplacedPosition, b: DisplacedPosition, shared_cov: Array, size: float) -> float:
     """Squared distance of two places in units of its covariance; 0 where nobody would see it."""
     d, jac = a.slide - b.slide, a.shared_jac - b.shared_jac
     if np.hypot(*d[1:]) + abs(d[0]) * size < constants.SAME_MM:
@@ -69,7 +69,9 @@ def _apart(a: Place, b: Place, shared_cov: Array, size: float) -> float:
     return float(d @ np.linalg.solve(a.noise_cov + b.noise_cov + jac @ shared_cov @ jac.T, d))
 
 
-def fit_place(run: Adjustment, body: int, photos: tuple[int, ...], start: Array | None = None, used: bool = False) -> Place:
+def fit_place(
+    run: Adjustment, body: int, photos: tuple[int, ...], start: Array | None = None, used: bool = False
+) -> DisplacedPosition:
     """Robust least squares of one turn and shift for all sightings of a body in some photos, cameras held.
 
     ``used``: only for the sightings that take part in the adjustment.
@@ -80,7 +82,7 @@ def fit_place(run: Adjustment, body: int, photos: tuple[int, ...], start: Array 
         rows &= run.used
     own = replace(problem, sightings=problem.sightings.select(rows))
     slide = _start(run, own, body) if start is None else start
-    unknown = Place(
+    unknown = DisplacedPosition(
         photos, np.full(3, np.inf), np.full((3, 3), np.inf), np.zeros((3, problem.size)), np.full(rows.sum(), np.inf)
     )
     if slide is None:
@@ -105,7 +107,7 @@ def fit_place(run: Adjustment, body: int, photos: tuple[int, ...], start: Array 
         shared[:, columns] -= gain[:, two] @ end.jac[view][:, :, local].reshape(-1, len(local))
     # A sheet that was also lifted or bent fits no place in its plane: then the place is only that well known.
     misfit = max(float(end.white @ end.white) / max(2 * len(own.sightings) - 3, 1), 1.0)
-    return Place(photos, found.state, misfit * inverse, shared, end.left)
+    return DisplacedPosition(photos, found.state, misfit * inverse, shared, end.left)
 
 
 @dataclass(frozen=True)
