@@ -251,7 +251,6 @@ FINDINGS: dict[str, Kind] = {
     "edge-not-straight": Kind("warning", ("off_mm", "U_mm", "at_mm")),
     "contact-sheets-uneven": Kind("warning", ("off_mm",)),
     "strip-loose": Kind("warning", ("strip", "off_mm")),
-    "strip-moved": Kind("warning", ("strip", "n_photos")),
     "edge-short": Kind("note", ("seen_mm", "expected_mm"), retake=True),
     "edge-few-points": Kind("note", ("n_points", "shape_word")),
     "edge-outliers": Kind("warning", ("n_left_out", "n_points")),

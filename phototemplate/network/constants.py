@@ -336,6 +336,11 @@ LEAST_OF_STRIP: Final = 6
 """count. Sightings of a strip in either group of photos. Derived: as many numbers twice over as there are parameters."""
 WRONG_PARAMETERS: Final = 2
 """count. Parameters of a wrong sighting. Derived: its two coordinates."""
+LEAST_RESTLESS: Final = 3
+"""count. Photos of a strip from which it is told that it lay in many places. Convention: two would be one move."""
+RESTLESS_SHARE: Final = 0.4
+"""ratio. Mean share, over the photos, of a strip's sightings that were left out, beyond which it did. Chosen on: not
+recorded."""
 SMEARED_PARAMETERS: Final = 3
 """count. Parameters of a smeared photo. Derived: a direction and the noise along and across it."""
 SMEAR_CORE: Final = 3.0

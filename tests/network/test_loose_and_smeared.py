@@ -5,8 +5,12 @@ Levels were set on no kitchen: from chi-squared and from what is tolerable. Seed
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
+from phototemplate.wording import say
 from tests.network.phones import JUDGED_ON
 from tests.network.synthetic import kitchen
 from tests.network.test_adjust import bar_of, errors_and_cov, normalized_square, run
@@ -23,6 +27,20 @@ def test_a_strip_that_came_loose_is_named_and_left_out(seed: int, ends: tuple[fl
     assert found[0].facts["shift_mm"] == pytest.approx(max(ends), rel=0.25)
     square, n = normalized_square(*errors_and_cov(network, k, leave_out=("W02a",)))
     assert square / n < 1.3
+
+
+def test_a_strip_that_lay_nowhere_twice_is_named_once() -> None:
+    """Its sightings contradict each other in every photo, so that no two groups of photos explain them."""
+    k = kitchen(815, n_photos=8, strips=3)
+    rng = np.random.default_rng(815)
+    spoiled = {}
+    for photo, s in k.sightings.items():
+        own = np.array([t == "W02a" for t in s.target_ids])
+        spoiled[photo] = replace(s, uv_px=s.uv_px + own[:, None] * rng.normal(0, 40, s.uv_px.shape))
+    network = run(replace(k, sightings=spoiled), bar_of(k))
+    found = [f for f in network.findings if f.code in SAID]
+    assert [(f.code, f.where, f.facts["shift_mm"]) for f in found] == [("strip-elsewhere", "W02a", None)]
+    assert "mm" not in say(found[0]).message
 
 
 @pytest.mark.parametrize(("seed", "photo", "angle"), [(821, 2, 0.3), (822, 5, 1.7)])

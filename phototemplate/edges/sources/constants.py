@@ -23,10 +23,6 @@ ALONE: Final = 3.0
 BELIEVED_PHOTOS: Final = 4
 """count. A target that so many photos see in one place is there, however far it stands off its neighbours: walls have steps and
 bumps. Chosen on: not recorded."""
-LEFT_OUT_WEIGHT: Final = 0.5
-"""ratio. A sighting with less weight than this was left out by the adjustment. Convention: half."""
-LOOSE_SHARE: Final = 0.4
-"""ratio. A piece of which more than this share was left out has moved. Chosen on: not recorded."""
 TAPED_ENDS: Final = (-0.5, 0.5)
 """ratio. Where a piece is taped, in its lengths from its middle. Convention: at both ends."""
 SHARP_FACTOR: Final = 5.0

@@ -18,8 +18,6 @@ from phototemplate.edges.sources.constants import (
     ALONE,
     BELIEVED_PHOTOS,
     END_FACTOR,
-    LEFT_OUT_WEIGHT,
-    LOOSE_SHARE,
     SHARP_FACTOR,
     SHARP_MM,
     STEADY_FACTOR,
@@ -57,7 +55,6 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     findings = [
         Finding("strip-missing", hint.edge_id, strip=t) for t in missing
     ]
-    findings += _came_loose(scene, hint)
     if len(mine) < 3:
         return Found(None, (), (*findings, lost(hint, "few-strip-targets")))
     work, jac, cov = _in_work_frame(scene, mine)
@@ -92,20 +89,6 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
         findings=tuple(findings),
     )
     return Found(points, (), tuple(findings))
-
-
-def _came_loose(scene: Scene, hint: EdgeHint) -> list[Finding]:
-    """Pieces most of whose sightings the adjustment had to leave out: they cannot have been in one place in all photos."""
-    found = []
-    seen: dict[str, list[float]] = {}
-    for photo in scene.network.residuals:
-        for piece in sorted({t for t in photo.target_ids if t.startswith(hint.targets)}):
-            own = photo.weight[np.array([t == piece for t in photo.target_ids])]
-            seen.setdefault(piece, []).append(float(np.mean(own < LEFT_OUT_WEIGHT)))
-    for piece, left_out in sorted(seen.items()):
-        if len(left_out) >= 3 and float(np.mean(left_out)) > LOOSE_SHARE:
-            found.append(Finding("strip-moved", hint.edge_id, strip=piece, n_photos=len(left_out)))
-    return found
 
 
 def arch(target: Target, point_id: int) -> float:

@@ -89,3 +89,17 @@ def left_out(run: Adjustment, one: Displacement) -> Adjustment:
     photos = [problem.photo_ids[p] for p in one.photos]
     said = run.saying("strip-elsewhere", one.target, shift_mm=one.visible_mm, photos=photos)
     return replace(said.rejecting(rows), loose=loose)
+
+
+def restless_findings(run: Adjustment) -> Adjustment:
+    """Say which strips lay in no two places but in many: most of their sightings were left out one by one."""
+    problem, s = run.problem, run.problem.sightings
+    names = np.array([t for t, _ in problem.point_ids])
+    for strip in sorted({*names} - {t for t, _ in run.loose}):
+        own = (s.point >= 0) & (names[np.maximum(s.point, 0)] == strip)
+        photos = np.unique(s.photo[own])
+        left_out = np.array([float(np.mean(~run.used[own & (s.photo == p)])) for p in photos])
+        if len(photos) >= constants.LEAST_RESTLESS and left_out.mean() > constants.RESTLESS_SHARE:
+            where = [problem.photo_ids[p] for p in photos[left_out > constants.RESTLESS_SHARE]]
+            run = run.saying("strip-elsewhere", str(strip), shift_mm=None, photos=where)
+    return run

@@ -105,12 +105,6 @@ WORDS: dict[str, Words] = {
         "Targets of strip {strip} of {where} stand {off_mm:.1f} off their neighbours and were left out.",
         "Press the strip against the wall, or check for something in front of it.",
     ),
-    "strip-moved": Words(
-        "a wall strip came loose between photos",
-        "Strip {strip} of {where} is not in the same place in all {n_photos} photos that show it; it came loose or was "
-        "moved, and most of it was left out.",
-        "Tape it down along its whole length and take the photos of this wall again.",
-    ),
     "edge-short": Words(
         "little of an edge was seen",
         "Only {seen_mm:.0f}[ of {expected_mm:.0f}] of {where} were seen, so its direction is uncertain.",

@@ -191,7 +191,7 @@ WORDS: dict[str, Words] = {
     ),
     "strip-elsewhere": Words(
         "a wall strip came loose",
-        "{where} lies up to {shift_mm:.1f} elsewhere in {photos} than in the other photos; it was left out there.",
+        "{where} lies[ up to {shift_mm:.1f}] elsewhere in {photos} than in the other photos; it was left out there.",
         "Press the strip to the wall along its whole length and photograph that wall again.",
     ),
     "photo-smeared-corners": Words(

@@ -113,12 +113,6 @@ WORDS: dict[str, Words] = {
         "Ziele des Streifens {strip} von {where} stehen {off_mm:.1f} von ihren Nachbarn ab und blieben außer Betracht.",
         "Drücken Sie den Streifen an die Wand, oder sehen Sie nach, ob etwas davor steht.",
     ),
-    "strip-moved": Words(
-        "ein Wandstreifen hat sich zwischen den Fotos gelöst",
-        "Streifen {strip} von {where} ist nicht in allen {n_photos} Fotos, die ihn zeigen, an derselben Stelle; er hat sich "
-        "gelöst oder wurde bewegt, und der größte Teil blieb außer Betracht.",
-        "Kleben Sie ihn auf ganzer Länge fest und fotografieren Sie diese Wand noch einmal.",
-    ),
     "edge-short": Words(
         "von einer Kante ist wenig zu sehen",
         "Nur {seen_mm:.0f}[ von {expected_mm:.0f}] von {where} sind zu sehen, darum ist ihre Richtung unsicher.",

@@ -206,7 +206,7 @@ WORDS: dict[str, Words] = {
     ),
     "strip-elsewhere": Words(
         "ein Wandstreifen hat sich gelöst",
-        "{where} liegt in {photos} bis zu {shift_mm:.1f} anders als in den übrigen Fotos; dort blieb er außer Betracht.",
+        "{where} liegt in {photos}[ bis zu {shift_mm:.1f}] anders als in den übrigen Fotos; dort blieb er außer Betracht.",
         "Drücken Sie den Streifen auf ganzer Länge an die Wand, und fotografieren Sie diese Wand noch einmal.",
     ),
     "photo-smeared-corners": Words(
