@@ -48,7 +48,7 @@ from phototemplate.network.orientation.views import Stacked, TargetView, views_o
 from phototemplate.network.stability.data_snooping import estimate_variance, readmit, snoop
 from phototemplate.network.stability.fit_tests import enlarged
 from phototemplate.network.stability.hypotheses import best_explained
-from phototemplate.network.stability.loose_strips import restless_findings
+from phototemplate.network.stability.loose_strips import strip_findings
 from phototemplate.network.stability.moved_targets import moved_findings, reject_misplaced
 from phototemplate.network.stability.print_scale import (
     print_scale_findings,
@@ -115,7 +115,7 @@ def adjust(
     tell("Covariance", 0.9)
     results = length_results(run)
     cov = bundle.covariance(run.problem, run.solved.normal)
-    run = restless_findings(moved_findings(run, cov.shared))
+    run = strip_findings(moved_findings(run, cov.shared))
     run = curl_findings(print_scale_findings(run, bool(used)), cov.shared)
     run = length_findings(run, results)
     scale_known = any(r.used for r in results)

@@ -6,7 +6,7 @@ do: ``after is not before`` says that something changed."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -42,8 +42,8 @@ class Adjustment:
     findings: tuple[Finding, ...] = ()
     moved: frozenset[tuple[int, int]] = frozenset()
     """(body, photo) views left out because the sheet lay elsewhere"""
-    loose: frozenset[tuple[str, int]] = frozenset()
-    """(strip, photo) views left out because the strip had come loose"""
+    loose: Mapping[tuple[str, int], float] = field(default_factory=dict)
+    """(strip, photo) views left out because the strip had come loose, and how far it lay off at most, mm"""
     smeared: frozenset[int] = frozenset()
     """Photos whose sightings were weighted along and across their smear"""
     lost_lengths: frozenset[str] = frozenset()

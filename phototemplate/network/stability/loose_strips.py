@@ -81,25 +81,29 @@ def _scores(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_StripSco
 
 
 def left_out(run: Adjustment, one: Displacement) -> Adjustment:
-    """Without a strip's sightings in the photos in which it lay elsewhere, and with that said."""
+    """Without a strip's sightings in the photos in which it lay elsewhere."""
     problem, s = run.problem, run.problem.sightings
     strip = np.array([t == one.target for t, _ in problem.point_ids])
     rows = (s.point >= 0) & strip[np.maximum(s.point, 0)] & np.isin(s.photo, one.photos)
-    loose = run.loose | {(one.target, photo) for photo in one.photos}
-    photos = [problem.photo_ids[p] for p in one.photos]
-    said = run.saying("strip-elsewhere", one.target, shift_mm=one.visible_mm, photos=photos)
-    return replace(said.rejecting(rows), loose=loose)
+    loose = {**run.loose, **{(one.target, photo): one.visible_mm for photo in one.photos}}
+    return replace(run.rejecting(rows), loose=loose)
 
 
-def restless_findings(run: Adjustment) -> Adjustment:
-    """Say which strips lay in no two places but in many: most of their sightings were left out one by one."""
+def strip_findings(run: Adjustment) -> Adjustment:
+    """Say which strips lay elsewhere in some photos, and which in no two alike: most of their other sightings were left out
+    one by one."""
     problem, s = run.problem, run.problem.sightings
     names = np.array([t for t, _ in problem.point_ids])
-    for strip in sorted({*names} - {t for t, _ in run.loose}):
+    for strip in sorted(set(names.tolist())):
         own = (s.point >= 0) & (names[np.maximum(s.point, 0)] == strip)
-        photos = np.unique(s.photo[own])
-        left_out = np.array([float(np.mean(~run.used[own & (s.photo == p)])) for p in photos])
-        if len(photos) >= constants.LEAST_RESTLESS and left_out.mean() > constants.RESTLESS_SHARE:
-            where = [problem.photo_ids[p] for p in photos[left_out > constants.RESTLESS_SHARE]]
-            run = run.saying("strip-elsewhere", str(strip), shift_mm=None, photos=where)
+        share = {int(p): float(np.mean(~run.used[own & (s.photo == p)])) for p in np.unique(s.photo[own])}
+        moved = {photo: mm for (t, photo), mm in run.loose.items() if t == strip}
+        others = [v for p, v in share.items() if p not in moved]
+        restless = len(share) >= constants.LEAST_RESTLESS and np.mean(others or [1.0]) > constants.RESTLESS_SHARE
+        if moved or restless:
+            where = [p for p, v in share.items() if p in moved or v > constants.RESTLESS_SHARE]
+            run = run.saying(
+                "strip-elsewhere", strip, shift_mm=None if restless else max(moved.values()),
+                photos=[problem.photo_ids[p] for p in where],
+            )  # fmt: skip
     return run
