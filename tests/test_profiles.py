@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from phototemplate.camera_profiles import (
-    Profile,
+    CameraProfile,
     load_profiles,
     match_profiles,
     read_profile,
@@ -21,7 +21,7 @@ from phototemplate.numerics.lens import LENS_MODELS, project
 
 VALUES = {"f": 3000.0, "aspect": 1e-4, "cx": 2020.0, "cy": 1500.0, "k1": 0.08, "k2": -0.2, "p1": 5e-4, "p2": -4e-4, "k3": 0.1}
 U = np.array([1.0, 1e-5, 1.5, 1.5, 1e-3, 3e-3, 1e-5, 1e-5, 4e-3])
-PROFILE = Profile(
+PROFILE = CameraProfile(
     name="main", make="Norvik", model="Norvik P4", lens="back", focal_mm=4.25, width_px=4032, height_px=3024,
     lens_model="brown", parameters=VALUES, covariance=np.diag(U**2).tolist(),
 )
