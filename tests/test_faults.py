@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import struct
 import sys
 import time
@@ -14,17 +15,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image, PngImagePlugin
+from PIL import Image, JpegImagePlugin, PngImagePlugin
 
 from phototemplate.camera_profiles import load_profiles, shipped_folder
-from phototemplate.capture.photos import read_meta
+from phototemplate.capture.photos import read_gray, read_meta
 from phototemplate.errors import InputError, PhotoError
 from phototemplate.job import JobFile, load_job
 from phototemplate.output.result_json import write_result_json
 from phototemplate.output.result_reader import read_result
 from phototemplate.settings import OutlineSettings
 from phototemplate.studies.estimate_file import read_estimate_file
-from phototemplate.studies.price_list import read_price_list
+from phototemplate.studies.price_list import new_price_list, read_price_list
 from phototemplate.studies.quote_file import read_quote_file
 from phototemplate.studies.references import read_dxf
 from phototemplate.template import foreign_dxf
@@ -73,6 +74,31 @@ def test_a_damaged_profile_stops_no_job(tmp_path: Path) -> None:
     for name, profile in (("ragged", ragged), ("nan", unknown), ("good", good)):
         (tmp_path / f"{name}.json").write_text(json.dumps(profile))
     assert len(load_profiles([tmp_path])) == 1
+
+
+@pytest.mark.parametrize("number", ["inf", "-inf", "nan", "1e400"])
+def test_no_price_is_infinite(tmp_path: Path, number: str) -> None:
+    """Each number of a whole list in its turn; reading it as it is goes well."""
+    path = new_price_list(tmp_path / "prices.toml")
+    read_price_list(path)
+    text = path.read_text(encoding="utf-8")
+    numbers = list(re.finditer(r"(?m)^\w+ = (-?[\d.]+)\b", text))
+    assert len(numbers) > 15
+    for one in numbers:
+        path.write_text(text[: one.start(1)] + number + text[one.end(1) :], encoding="utf-8")
+        with pytest.raises(InputError, match=one.group(0).split()[0]):
+            read_price_list(path)
+
+
+def test_a_profile_whose_lens_has_no_numbers_is_no_prior(tmp_path: Path) -> None:
+    good = json.loads(min(shipped_folder().glob("*.json")).read_text())
+    for number in (float("nan"), float("inf")):
+        for name in good["parameters"]:
+            bad = {**good, "parameters": {**good["parameters"], name: number}}
+            (tmp_path / f"{name} {number}.json").write_text(json.dumps(bad))
+        bad = {**good, "covariance": [[number, *good["covariance"][0][1:]], *good["covariance"][1:]]}
+        (tmp_path / f"covariance {number}.json").write_text(json.dumps(bad))
+    assert load_profiles([tmp_path]) == []
 
 
 def test_a_result_that_contradicts_itself_is_refused(tmp_path: Path) -> None:
@@ -137,6 +163,20 @@ def test_a_picture_of_one_column_is_not_decoded_to_say_so(tmp_path: Path, monkey
         with pytest.raises(PhotoError) as caught:
             read_meta(tmp_path / "a.png")
         assert caught.value.finding.code == code
+
+
+def test_a_jpeg_of_a_thousand_passes_is_refused_before_it_is_decoded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """1 MB of scans that change nothing, over 260 megapixels, took 25 minutes."""
+    path = tmp_path / "a.jpg"
+    Image.fromarray(np.full((256, 256), 128, np.uint8)).save(path, progressive=True, comment=b"\xff\xda\xff\xd9" * 200)
+    assert read_gray(read_meta(path)).shape == (256, 256)  # what a comment says counts for nothing
+    data = path.read_bytes()[:-2]
+    again = data[data.rfind(b"\xff\xc4", 0, data.rfind(b"\xff\xda")) :]  # the last scan with its table of codes
+    hidden = b"\xff\xfe\x00\x04\xff\xd9"  # a comment that holds an end
+    monkeypatch.setattr(JpegImagePlugin.JpegImageFile, "load", lambda *_: pytest.fail("decoded"))
+    path.write_bytes(data + hidden + again * 1000 + b"\xff\xd9")
+    with pytest.raises(PhotoError, match="scans"):
+        read_gray(read_meta(path))
 
 
 def test_loops_in_the_wrong_order_make_a_result_that_can_be_read(tmp_path: Path) -> None:

@@ -55,6 +55,9 @@ PIXEL_LIMIT: Final = 260_000_000
 MP."""
 PLAIN_PIXEL_LIMIT: Final = 100_000_000
 """count. The same of PNG and TIFF, which are decoded in colour, 8 bytes a pixel and a copy. Derived: below 1.5 GB."""
+MOST_SCANS: Final = 100
+"""count. Scans of a progressive JPEG that are decoded. Source: libtiff's limit for JPEG within TIFF
+(``LIBTIFF_JPEG_MAX_ALLOWED_SCAN_NUMBER``); cameras and editors write ten."""
 LEAST_SIDE_PX: Final = 16
 """px. Shortest side of a picture that is opened. Derived: two modules of 8 px, the smallest marker that is looked for; what
 encoders are tested with is as small."""

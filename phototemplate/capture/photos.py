@@ -10,6 +10,7 @@ One picture is in memory at a time: a grey picture costs 1 byte a pixel, twice t
 
 from __future__ import annotations
 
+import re
 import warnings
 from collections.abc import Iterable
 from dataclasses import replace
@@ -30,6 +31,9 @@ from phototemplate.model import GrayImage, PhotoMeta
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif")
 
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1")
+_JPEG_MARKER = re.compile(rb"\xff[\xc0-\xcf\xd9-\xfe]")
+"""Markers that a length follows, and the end; within coded data 0xFF is followed by 0 or a restart (ITU-T T.81, B.1.1)"""
+_JPEG_SCAN, _JPEG_END = 0xDA, 0xD9
 _Pixel = TypeVar("_Pixel", bound=np.generic)
 
 # Pillow's limit warns at 89 MP and raises at 179 MP; ours is checked in _check_size for every file.
@@ -157,6 +161,20 @@ def _check_size(path: Path, image: Image.Image) -> None:
         raise PhotoError(Finding("photo-too-large", path.name, size_megapixels=mega[0], limit_megapixels=mega[1]))
 
 
+def _check_scans(path: Path) -> None:
+    """A scan of a progressive JPEG may take fifty bytes and change nothing, and yet costs a pass over the whole picture."""
+    data, at, scans = path.read_bytes(), 2, 0
+    while (found := _JPEG_MARKER.search(data, at)) and scans <= constants.MOST_SCANS:
+        kind, at = data[found.end() - 1], found.end()
+        if kind == _JPEG_END:
+            return
+        scans += kind == _JPEG_SCAN
+        at += int.from_bytes(data[at : at + 2], "big")
+    if scans > constants.MOST_SCANS:
+        reason = f"it has more than {constants.MOST_SCANS} scans, which no camera writes"
+        raise PhotoError(Finding("photo-unreadable", path.name, reason=reason))
+
+
 # ------------------------------------------------------------------------------------------ decoding
 
 
@@ -164,6 +182,8 @@ def _read(meta: PhotoMeta, max_side: int | None, gray: bool) -> NDArray[np.uint8
     path = Path(meta.path)
     with _open(path) as image:
         _check_size(path, image)
+        if image.info.get("progressive"):
+            _check_scans(path)
         try:
             if image.format == "HEIF":
                 pixels = heif.stored(_decode_heif(path, gray), heif.transforms_of(path))

@@ -267,7 +267,7 @@ class Pace:
     ended: int = 0
     worked: int = 0
     """Of them those that were not finished before"""
-    began: float = field(default_factory=time.monotonic)
+    began: float = field(default_factory=lambda: time.monotonic())
 
     def heed(self, outcome: Outcome) -> None:
         """One more has ended."""

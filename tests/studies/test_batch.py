@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from phototemplate.cli import app
 from phototemplate.errors import InputError, MeasureError
-from phototemplate.studies.batch import finished, run_batch, write_table
+from phototemplate.studies import batch
+from phototemplate.studies.batch import Outcome, finished, run_batch, write_table
 
 EXPECTED = {"good": "done", "refused": "failed", "fault": "failed", "other": "done"}
 
@@ -54,6 +59,30 @@ def test_one_bad_job_never_stops_the_rest(jobs: list[Path], tmp_path: Path) -> N
     rows = list(csv.DictReader(write_table(list(outcomes.values()), tmp_path / "t.csv").open(encoding="utf-8", newline="")))
     assert len(rows) == 4
     assert next(r for r in rows if r["job"].endswith("good"))["largest_U_mm"] == "1.25"
+
+
+def test_the_command_tells_pace_and_writes_the_table_as_jobs_end(
+    jobs: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table, seen = tmp_path / "t.csv", []
+
+    def slowly(places: list[Path], *_: object) -> Iterator[Outcome]:
+        for n, job in enumerate(places):
+            seen.append(table.read_text(encoding="utf-8").count("\n") - 1)
+            now[0] += 30.0
+            yield Outcome(job, "failed" if n == 1 else "done", 30.0, "No photo can be read." if n == 1 else "", {"edges": 4})
+
+    now = [1000.0]
+    monkeypatch.setattr(batch, "run_batch", slowly)
+    monkeypatch.setattr(time, "monotonic", lambda: now[0])
+    said = CliRunner().invoke(app, ["batch", *map(str, jobs), "--table", str(table)])
+    assert said.exit_code == MeasureError.exit_code  # one failed
+    assert seen == [0, 1, 2, 3]
+    assert re.findall(r"\((\d of 4, [^)]*)\)", " ".join(said.output.split())) == [
+        "1 of 4, 2 a minute, 2 min left", "2 of 4, 2 a minute, 1 min left", "3 of 4, 2 a minute, 30 s left",
+        "4 of 4, 2 a minute, 0 s left",
+    ]  # fmt: skip
+    assert "3 of 4 jobs are finished" in said.output
 
 
 def test_restart_goes_on(jobs: list[Path]) -> None:
