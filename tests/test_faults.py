@@ -329,4 +329,6 @@ def test_disks_that_refuse_at_every_change(tmp_path: Path) -> None:
 def test_the_app_killed_under_a_stream_of_edits(tmp_path: Path) -> None:
     from tests.bench._fault_servers import killed_apps
 
-    assert killed_apps(4, 7, tmp_path / "a").failed == 0
+    end = killed_apps(4, 7, tmp_path / "a")
+    assert (end.failed, end.first) == (0, "")
+    assert " 0 edits" not in end.kind

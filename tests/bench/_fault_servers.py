@@ -25,8 +25,8 @@ from tests.web.kit import Served, few_photos, start_on
 
 LONGEST_S = 1.5
 """How long a server lives at most, from its first answer"""
-ORPHAN_S = 10.0
-"""How long its worker may outlive it"""
+ORPHAN_S = 30.0
+"""How long its worker may outlive it: one that is only starting hears of it when it has started"""
 
 
 class Client:
@@ -92,6 +92,7 @@ def killed_apps(kills: int, seed: int, folder: Path) -> Tried:
     few_photos(folder / "photos")
     (folder / "job.toml").write_text('name = "k"\n')
     confirmed: list[str] = []
+    edits = 0
     for k in range(kills + 1):  # the last start only looks
         began = time.perf_counter()
         app = start_on(folder)
@@ -100,11 +101,14 @@ def killed_apps(kills: int, seed: int, folder: Path) -> Tried:
             _look(client, confirmed, out)
             out.slowest_s = round(max(out.slowest_s, time.perf_counter() - began), 2)
             if k < kills:
+                before = len(confirmed)
                 _killed(app, client, confirmed, rng, out, with_worker=k % 2 == 1)
+                edits += len(confirmed) - before
         except Exception as exc:
             out.fault(exc, f"start {k}")
         finally:
             app.kill()
+    out.kind = f"apps killed, {edits} edits confirmed"
     out.mixed += sum(1 for p in folder.rglob("*.part*"))
     return out
 
@@ -129,16 +133,18 @@ def _killed(app: Served, client: Client, confirmed: list[str], rng: random.Rando
             with suppress(ProcessLookupError):
                 os.kill(worker, signal.SIGKILL)
         time.sleep(rng.uniform(0.0, LONGEST_S))
-        out.faults += app.process.poll() is not None  # a worker takes no server with it
+        if app.process.poll() is not None:
+            out.fault(RuntimeError("the server ended with its worker"))
     workers = workers_of(app.process.pid)
     app.kill()
     page.join(30)
-    if refused:
-        out.faults, out.first = out.faults + len(refused), out.first or refused[0][:200]
+    for answer in refused:
+        out.fault(RuntimeError(f"an edit was refused: {answer}"))
     load_job(app.folder)  # a half-written file would be refused
     for line in (app.folder / JOURNAL_FILE).read_bytes().splitlines()[:-1] if confirmed else ():
         json.loads(line)
     end = time.monotonic() + ORPHAN_S
     while any(_runs(w, b"spawn_main") for w in workers) and time.monotonic() < end:
         time.sleep(0.05)
-    out.faults += sum(_runs(w, b"spawn_main") for w in workers)
+    for worker in (w for w in workers if _runs(w, b"spawn_main")):
+        out.fault(RuntimeError(f"worker {worker} goes on"))
