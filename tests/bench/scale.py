@@ -32,6 +32,7 @@ from phototemplate.output import formats
 from phototemplate.results import measure_and_write, measure_job
 from phototemplate.stage_cache import Memo
 from phototemplate.stage_inputs import detect_all
+from phototemplate.studies.assessment import judge
 from tests.bench import BenchResult, many_jobs
 from tests.bench._big_jobs import big_job
 
@@ -132,7 +133,7 @@ def _timed_files() -> Iterator[dict[str, float]]:
 
     writers = tuple(replace(f, write=timed(f.name, f.write)) for f in formats.FORMATS)
     with mock.patch.object(formats, "FORMATS", writers), mock.patch.multiple(
-        results, judge=timed("judging", results.judge), pictures=timed("pictures", results.pictures)
+        results, judge=timed("judging", judge), pictures=timed("pictures", results.pictures)
     ):
         yield spent
 
