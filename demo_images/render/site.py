@@ -138,7 +138,7 @@ class Site:
         for thing, side in sides:
             line = thing.edge(str(side)) if isinstance(thing, Cabinet) else thing.side(int(side))
             points += line.tolist()
-            arris = thing.arris_mm
+            arris = 0.0 if isinstance(thing, Prism) and thing.joined else thing.arris_mm  # as ``build_prism`` makes them
             if isinstance(thing, Cabinet) and side == "front" and (thing.doors or thing.drawers) and not thing.inset:
                 self.scene.other_lines.append(OtherLine("door", edge_id, door_line(thing)))
         self.scene.outline.append(TrueEdge(edge_id, kind, points, arris_mm=arris))
