@@ -124,7 +124,7 @@ class Workspace:
         cache = job.results / ".view"
         thumb = min(cache.glob("thumb-*.jpg"), default=None)
         facts["picture"] = "" if thumb is None else thumb.name
-        facts["state"] = "photos" if facts["photos"] else "new"
+        facts["state"] = "photos" if facts["photos"] else "drawn" if job.file.drawn else "new"
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
             kept = json.loads((cache / KEPT_FILE).read_text(encoding="utf-8"))["result"]
             written = current_set(job) is not None

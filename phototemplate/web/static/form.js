@@ -13,6 +13,7 @@ const EDGE_FIELDS = new Set(['run', 'edge', 'square_to', 'mark', 'AlignSpec.to']
 /** Fields that name something, with what there is to name @type {Record<string, () => string[]>} */
 const NAMED = {
   loop: () => [...(store.job.loops || []), ...(store.job.drawn || [])].map((l) => l.id),
+  side_of: () => (store.job.openings || []).flatMap((o) => ['left', 'right'].map((side) => `${o.id}/${side}`)),
   sheet: () => (store.job.maker_sheets || []).map((s) => s.id),
   'SitePhotoSpec.file': () => [...store.photos.values()].map((p) => `photos/${p.file}`),
   'SitePhotoSpec.at': () => [...edges().map((e) => e.id), ...(store.job.pieces || []).map((p) => p.id), ...(store.result?.stone?.pieces || []).flatMap((p) => p.corners.map((c) => c.name))],

@@ -25,10 +25,13 @@ let turns = 0;
 /** Pages that are not on the way of a job, in a menu of their own. It stays one element, so that it is not shut by what is computed meanwhile. */
 const beside = h('details', { class: 'menu beside', data: { key: 'nav-more' } });
 
+/** Where one begins. */
+const usual = () => (store.home ? 'start' : store.photos.size ? 'edges' : store.job.drawn?.length ? 'stone' : 'photos');
+
 async function route() {
   const [name, rest] = location.hash.slice(1).split('/');
   const known = [...(store.home ? [] : [...WAY, ...BESIDE, ...HIDDEN]), ...ANYWHERE].find(([n]) => n === name);
-  if (!known) { location.replace(`#${store.home ? 'start' : store.photos.size ? 'edges' : 'photos'}`); return; }
+  if (!known) { location.replace(`#${usual()}`); return; }
   const argument = rest ? decodeURIComponent(rest) : '';
   const turn = ++turns;
   const module = await known[1]();
@@ -155,7 +158,7 @@ window.addEventListener('hashchange', route);
 document.getElementById('skip').addEventListener('click', (e) => { e.preventDefault(); document.getElementById('main').focus(); });
 
 subscribe((what) => {
-  if (what === 'moved') { page?.close?.(); page = null; if (store.home || !store.photos.size) location.hash = store.home ? 'start' : 'photos'; route(); return; }
+  if (what === 'moved') { page?.close?.(); page = null; if (store.home || !store.photos.size) location.hash = usual(); route(); return; }
   if (what === 'work' || what === 'online') work();
   else frame();
   page?.update?.(what);

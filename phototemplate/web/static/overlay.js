@@ -286,7 +286,7 @@ export class Stone {
     const angle = Math.atan2(b[1] - a[1], b[0] - a[0]);
     const away = size.group === 'edge' ? 16 : 9;
     const n = [Math.sin(angle) * -away, Math.cos(angle) * away];
-    const full = long > 170 && !size.decided ? [`${short(size.value)} ${within(size.U)}`] : [];
+    const full = long > 170 && !size.decided && size.U ? [`${short(size.value)} ${within(size.U)}`] : [];
     const written = [...full, short(size.value)].some((words) => [1, -1, 2, -2].some((side) => label(ctx, stage, words,
       [(a[0] + b[0]) / 2 + side * n[0], (a[1] + b[1]) / 2 + side * n[1]], { angle: upright(angle), colour: c.stone })));
     if (!written) return;

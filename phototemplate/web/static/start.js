@@ -12,6 +12,9 @@ const PURPOSES = [
   { key: 'plan', page: 'plan' }, { key: 'print', page: 'print' }, { key: 'calibrate', page: 'calibrate' },
 ];
 
+/** Where one goes on with a job. @param {any} job */
+const pageOf = (job) => (job.photos ? 'edges' : job.state === 'drawn' ? 'stone' : 'photos');
+
 /** @param {HTMLElement} root */
 export function open(root) {
   const page = h('section', { class: 'page start' });
@@ -67,8 +70,8 @@ export function open(root) {
         h('p', {}, job.state === 'unreadable' ? job.detail : t(`start.state.${job.state.replace(' ', '-')}`, { photos: job.photos, edges: job.edges })),
         h('p', { class: 'hint' }, new Date(job.changed * 1000).toLocaleString(language(), { dateStyle: 'medium', timeStyle: 'short' }))),
       h('div', { class: 'row wrap' },
-        here ? h('a', { class: 'button main', href: job.photos ? '#edges' : '#photos', data: { key: `go-${job.folder}` } }, t('start.go-on'))
-          : button(t('start.open'), () => act('open', job.folder, job.photos ? 'edges' : 'photos'), { class: 'main', disabled: busy || job.state === 'unreadable', data: { key: `open-${job.folder}` } }),
+        here ? h('a', { class: 'button main', href: `#${pageOf(job)}`, data: { key: `go-${job.folder}` } }, t('start.go-on'))
+          : button(t('start.open'), () => act('open', job.folder, pageOf(job)), { class: 'main', disabled: busy || job.state === 'unreadable', data: { key: `open-${job.folder}` } }),
         button(t('start.copy'), () => act('copy', job.folder), { class: 'small', disabled: busy, 'aria-label': t('start.copy.of', { name: job.name }), data: { key: `copy-${job.folder}` } }),
         button(t('start.archive'), () => act('archive', job.folder), { class: 'small', disabled: busy, 'aria-label': t('start.archive.of', { name: job.name }), title: t('start.archive.hint'), data: { key: `archive-${job.folder}` } })));
   }

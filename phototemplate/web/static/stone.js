@@ -124,14 +124,14 @@ function edgesTable(spec, made, at, stone, plan) {
       const own = findingsOf([id], (stone?.findings || []).filter((f) => f.where.startsWith(`${spec.id}/`)));
       return h('li', {},
         h('div', { class: 'head' }, button(id, () => { store.selected = id; plan.redraw(); }, { class: 'plain', data: { key: `pe-${spec.id}-${id}` } }),
-          h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), h('small', {}, ` ${within(e.U)}`), e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
+          h('span', { class: 'num' }, rows.map((e) => h('span', {}, h('b', {}, short(e.length)), e.U ? h('small', {}, ` ${within(e.U)}`) : null, e.gap ? h('small', {}, t('stone.gap', { gap: metric(e.gap) })) : null)))),
         h('div', { class: 'three' },
           labelled(t('stone.finish'), select([['', `${t('form.usual')}${rows[0] && !wish.finish ? `: ${t(`choice.${rows[0].finish}`)}` : ''}`], ...FINISHES.map((f) => [f, t(`choice.${f}`)])], wish.finish || '', (v) => refinish(id, [...at, 'edges', id], v), { 'aria-label': t('stone.finish.of', { name: id }), data: { key: `pf-${spec.id}-${id}` } })),
           labelled(t(outside ? 'stone.overhang' : 'stone.clearance'), lengthInput(wish[name], (v) => put(name, v), `po-${spec.id}-${id}`, { placeholder: usual !== undefined ? short(usual) : '', 'aria-label': t(outside ? 'stone.overhang.of' : 'stone.clearance.of', { name: id }) })),
           labelled(t('stone.shape'), select([['as-found', t('choice.as-found')], ['straight', t('choice.straight')]], wish.shape || 'as-found', (v) => put('shape', v === 'as-found' ? null : v), { 'aria-label': t('stone.shape.of', { name: id }), data: { key: `ps-${spec.id}-${id}` } }))),
         own.map((f) => finding(f, plan, `${spec.id}-${id}`)));
     })),
-  h('p', { class: 'hint' }, t('stone.usual', { out: short(shop.overhang ?? 38.1), wall: short(shop.wall_clearance ?? 3) })),
+  loop && h('p', { class: 'hint' }, t('stone.usual', { out: short(shop.overhang ?? 38.1), wall: short(shop.wall_clearance ?? 3) })),
   h('details', { data: { key: `made-${spec.id}` } }, h('summary', {}, t('stone.made')), names.map((id) => h('div', { class: 'card' }, h('b', {}, id), madeHow(spec, id, at)))),
   h('details', { data: { key: `align-${spec.id}` } }, h('summary', {}, t('stone.align')), names.map((id) => {
     const wish = spec.edges?.[id] || {};

@@ -216,7 +216,7 @@ export function open(root, name) {
 function extentOf(result) {
   if (!result) return null;
   return [...result.edges.filter((e) => e.found).flatMap((e) => [e, ...e.more].flatMap((part) => part.xy)), ...result.sheets.flatMap((s) => s.corners),
-    ...result.strips.flatMap((s) => s.points)];
+    ...result.strips.flatMap((s) => s.points), ...(result.drawn ? (result.stone?.pieces || []).flatMap((p) => p.shape) : [])];
 }
 
 function layersIcon() {
