@@ -241,7 +241,7 @@ FINDINGS: dict[str, Kind] = {
     "edge-single-view": Kind("warning", ("single_percent", "U_mm"), retake=True),
     "edge-above-plane": Kind("warning", ("height_mm",)),
     "edge-below-plane": Kind("warning", ("height_mm",)),
-    "edge-ambiguous": Kind("warning", ("apart_mm", "taken_word", "choose_mm", "other_mm"), retake=True),
+    "edge-ambiguous": Kind("warning", ("apart_mm", "taken_word", "line"), retake=True),
     "edge-double-line": Kind("warning", ("apart_mm",), retake=True),
     "edge-wavering": Kind("warning", ("added_U_mm",), retake=True),
     "edge-gaps": Kind("note", ("gap_mm",), retake=True),

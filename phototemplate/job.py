@@ -31,7 +31,7 @@ from pydantic import Field, model_validator
 from phototemplate.atomic import clear_parts, write_text_atomic
 from phototemplate.errors import InputError, JobFileError
 from phototemplate.locks import held
-from phototemplate.model import EdgeHint, EdgeKind, ShapeKind
+from phototemplate.model import EdgeHint, EdgeKind, LineName, ShapeKind
 from phototemplate.settings import Section, Settings
 from phototemplate.template.spec import TemplateSpec
 from phototemplate.template.spec_comments import commented_keys
@@ -140,7 +140,11 @@ class EdgeSpec(Section):
     height: Annotated[Length, Field(ge=-3000, le=3000)] = 0.0
     """Expected height over the work plane."""
     choose: Annotated[Length, Field(ge=-300, le=300)] | None = None
-    """Where two edges lie close together: offset of the wanted one from the path, positive to its left."""
+    """How earlier jobs say which of two close lines is meant (``line`` says it by name): its offset from the path, positive to
+    the left."""
+    line: LineName | None = None
+    """Which line is meant where several lie close together: ``box``, the edge of the cabinet as the program finds it; ``outer``
+    or ``inner``, the likeliest line beside that."""
     arris: Annotated[Length, Field(ge=0, le=12)] | None = None
     """Radius of the rounding between top and face where it is known, 0 for a sharp arris; left out, it is measured."""
     level: LevelName | None = None
@@ -171,6 +175,7 @@ class EdgeSpec(Section):
             choose=self.choose,
             arris_mm=self.arris,
             level=self.level or "",
+            line=self.line,
         )
 
 
@@ -395,6 +400,7 @@ thickness_u_mm = 0.05
 # kind = "front"         # front, end, wall, panel, opening, other
 # photo = "IMG_0003"     # photo in which the path was clicked, px
 # path = [[820, 1510], [3105, 1422]]
+# line = "outer"         # of several lines close together: "box" (the edge as it was found), "outer" or "inner"
 # level = "bar"          # where tops lie on several levels and the photos do not tell on which the edge lies
 
 # [[loops]]              # edges in their order round one run

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from phototemplate.capture.store import PhotoStore
+from phototemplate.edges.proposals.confirmation import Second
 from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
 from phototemplate.edges.sources.hints import path_on_nearest_sheet
 from phototemplate.errors import MeasureError
@@ -16,6 +17,8 @@ from phototemplate.network.workplane import on_level
 from phototemplate.pipeline import measure
 from phototemplate.progress import Progress, quiet
 from phototemplate.stage_inputs import edge_settings_of, read_photos
+from phototemplate.units import LengthUnit
+from phototemplate.wording import phrase
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,10 @@ class Proposal:
     edge: EdgeSpec
     confidence: float
     """0-1"""
+    reading: str = ""
+    """What it is taken for, in words"""
+    second: Second | None = None
+    """What it may be instead"""
 
 
 def propose(job: Job, progress: Progress = quiet) -> list[Proposal]:
@@ -42,7 +49,18 @@ def propose(job: Job, progress: Progress = quiet) -> list[Proposal]:
         raise MeasureError(
             f"No edge could be proposed for {job.name}; mark the edges in the app, or write them into job.toml by hand."
         )
-    return [Proposal(_spec(measurement, p), p.confidence) for p in found]
+    return [Proposal(_spec(measurement, p), p.confidence, p.reading, p.second) for p in found]
+
+
+def second_words(second: Second | None, unit: LengthUnit, language: str = "en") -> str:
+    """What a proposed line may be instead, in words; empty where that is nothing."""
+    if second is None:
+        return ""
+    what = phrase(f"reading-{second.reading}", language=language)
+    if second.edge_mm is None:
+        return what
+    by, way = abs(second.edge_mm), "further-out" if second.edge_mm > 0 else "further-in"
+    return phrase("reading-other-line", {"by_mm": by, "way_word": way, "what": what}, unit, language)
 
 
 def _spec(measurement: Measurement, proposed: ProposedEdge) -> EdgeSpec:

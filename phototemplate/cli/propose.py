@@ -23,6 +23,7 @@ def propose(
     from phototemplate.job import load_job, save_job
     from phototemplate.opencv_check import require_opencv
     from phototemplate.proposals import propose as find
+    from phototemplate.proposals import second_words
 
     require_opencv()
     job = load_job(job_dir)
@@ -34,15 +35,19 @@ def propose(
         save_job(job, job.file.model_copy(update={"edges": [*job.file.edges, *new]}))
     if json_:
         typer.echo(json.dumps(
-            {"edges": [p.edge.model_dump(mode="json", exclude_defaults=True) | {"confidence": p.confidence} for p in found]}
+            {"edges": [p.edge.model_dump(mode="json", exclude_defaults=True) | {
+                "confidence": p.confidence, "reading": p.reading, "second": second_words(p.second, job.file.units)
+            } for p in found]}
         ))
         return
     table = Table(title="Proposed edges", title_justify="left")
-    for head in ("edge", "kind", "from", "seen by", "confidence"):
+    for head in ("edge", "kind", "from", "seen by", "confidence", "taken for", "could also be"):
         table.add_column(head)
     for p in found:
         e = p.edge
-        table.add_row(e.id, f"{e.kind} ({e.shape})", e.source, ", ".join(e.targets) or f"near {e.sheet}", f"{p.confidence:.2f}")
+        seen_by = ", ".join(e.targets) or f"near {e.sheet}"
+        table.add_row(e.id, f"{e.kind} ({e.shape})", e.source, seen_by, f"{p.confidence:.2f}", p.reading,
+                      second_words(p.second, job.file.units))
     out = console()
     out.print(table)
     where = f"added to {job_dir / 'job.toml'}" if write else "not kept: repeat with --write, or confirm them in the app"

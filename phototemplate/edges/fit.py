@@ -91,6 +91,7 @@ def fit_segment(
         arris_mm=points.arris_mm,
         bend_per_mm=fit.bend_per_mm,
         level=points.level,
+        line=hint.line or "",
     )
 
 

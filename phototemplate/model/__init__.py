@@ -26,7 +26,7 @@ from __future__ import annotations
 
 from phototemplate.model.arrays import Array, BoolArray, GrayImage, IntArray
 from phototemplate.model.capture import PhotoMeta, Sightings, Target
-from phototemplate.model.edges import Candidate, EdgeHint, EdgeKind, EdgeTrace, PlanePoints, Segment, ShapeKind
+from phototemplate.model.edges import Candidate, EdgeHint, EdgeKind, EdgeTrace, LineName, PlanePoints, Segment, ShapeKind
 from phototemplate.model.network import (
     BodyPose,
     Camera,
@@ -60,6 +60,7 @@ __all__ = [
     "IntArray",
     "KnownLengthResult",
     "Level",
+    "LineName",
     "Measurement",
     "Network",
     "Outline",

@@ -8,6 +8,9 @@ from typing import Literal
 from phototemplate.errors import Finding
 from phototemplate.model.arrays import Array
 
+LineName = Literal["box", "outer", "inner"]
+"""Which of the lines of a place is meant: the edge of the cabinet's box as the program finds it, or the likeliest line further
+out or further in than that"""
 EdgeKind = Literal["front", "end", "wall", "panel", "opening", "other"]
 ShapeKind = Literal["line", "arc", "circle", "profile"]
 
@@ -37,6 +40,8 @@ class EdgeHint:
     """Radius of the rounding of its arris as claimed, 0: sharp; None: it is measured."""
     level: str = ""
     """Level of the tops it lies on, where somebody said so"""
+    line: LineName | None = None
+    """Which line is meant, where somebody said so"""
 
 
 @dataclass(frozen=True)
@@ -62,6 +67,8 @@ class Candidate:
     height_mm: float
     support: float
     """Share of the visible stretch, 0-1"""
+    reading: str = ""
+    """What it is taken for: a reading of :data:`phototemplate.edges.readings.constants.LOOKS`"""
 
 
 @dataclass(frozen=True)
@@ -141,3 +148,5 @@ class Segment:
     """1/mm. Curvature of the base, positive where it turns left"""
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
+    line: str = ""
+    """Which line it is where somebody named it: box, outer or inner"""

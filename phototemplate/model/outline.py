@@ -50,6 +50,8 @@ class EdgeReport:
     findings: tuple[Finding, ...] = ()
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
+    line: str = ""
+    """Which line it is where somebody named it: box, outer or inner"""
 
 
 @dataclass(frozen=True)

@@ -129,13 +129,15 @@ def _edge_part(segment: Segment, report: EdgeReport | None) -> s.EdgePart:
         offsets_mm=numbers(segment.offsets_mm, 15),
         height_mm=list(segment.height_mm),
         level=segment.level,
+        line=segment.line,
         arris_mm=None if segment.arris_mm is None else segment.arris_mm[0],
         arris_U_mm=None if segment.arris_mm is None else _finite(2.0 * segment.arris_mm[1]),
         n_photos=segment.n_photos,
         points_mm=numbers(np.round(segment.points_mm, 4)),
         residuals_mm=numbers(np.round(segment.residuals_mm, 5)),
         candidates=[
-            s.CandidatePart(offset_mm=c.offset_mm, height_mm=c.height_mm, support=c.support) for c in segment.candidates
+            s.CandidatePart(offset_mm=c.offset_mm, height_mm=c.height_mm, support=c.support, reading=c.reading)
+            for c in segment.candidates
         ],
         findings=_findings(found),
         **read,

@@ -185,7 +185,7 @@ def _segment(part: s.EdgePart, noise: Array, jac: Array) -> Segment:
         height_mm=_three(part.height_mm),
         source=part.source,
         n_photos=part.n_photos,
-        candidates=tuple(Candidate(c.offset_mm, c.height_mm, c.support) for c in part.candidates),
+        candidates=tuple(Candidate(c.offset_mm, c.height_mm, c.support, c.reading) for c in part.candidates),
         findings=_read_findings(part.findings),
         arris_mm=None if part.arris_mm is None or part.arris_U_mm is None else (part.arris_mm, part.arris_U_mm / 2.0),
         bend_per_mm=part.bend_per_mm,

@@ -70,6 +70,8 @@ class CandidatePart(Part):
     height_mm: float
     support: float
     """Share of the visible stretch, 0 to 1"""
+    reading: str = ""
+    """What it is taken for: edge, opening, joint, door, raised or chance"""
 
 
 class EdgePart(Part):
@@ -106,6 +108,8 @@ class EdgePart(Part):
     """Mean, smallest and largest height over the work plane"""
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
+    line: str = ""
+    """Which line it is where somebody named it: box, outer or inner"""
     arris_mm: float | None = None
     arris_U_mm: float | None = None
     """Radius of the rounding between top and face, measured or claimed; null where the edge is no top's outermost line"""

@@ -190,4 +190,5 @@ def edge_report(state: State, edge_id: str, findings: Sequence[Finding] = ()) ->
         rms_mm=float(np.sqrt(np.mean(residuals**2))) if len(residuals) else 0.0,
         findings=(*segment.findings, *own),
         level=segment.level,
+        line=segment.line,
     )

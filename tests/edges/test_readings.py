@@ -12,9 +12,11 @@ from phototemplate.edges.line_map.constants import ACROSS_MM
 from phototemplate.edges.line_map.local_map import LocalMap, MappedLine
 from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.line_map.surface_end import SurfaceTest, change_point
+from phototemplate.edges.readings.choice import choose
 from phototemplate.edges.readings.decide import decide
 from phototemplate.edges.tracing.hint_path import Path
-from phototemplate.model import Array
+from phototemplate.model import Array, EdgeHint, LineName
+from phototemplate.settings import EdgeSettings
 
 STATIONS = Path.through(np.array([[0.0, 0.0], [500.0, 0.0]]), "line").stations(5.0)
 PHOTOS = ("a", "b", "c", "d", "e")
@@ -100,3 +102,33 @@ def test_two_sharp_level_lines_at_the_end_of_the_surface_are_a_doubt_or_the_oute
 def test_what_is_far_off_the_level_is_never_the_edge() -> None:
     offset, _ = choice(line(0.0, evidence=0.3, misfit=1.5), line(2.0, rise_mm=11.0), level_u_mm=0.5)
     assert offset == 0.0
+
+
+@pytest.mark.parametrize(("name", "offset_mm", "rise_mm"), [
+    (None, 0.0, 0.0), ("box", 0.0, 0.0), ("outer", 19.0, -12.0), ("inner", -4.0, 0.0),
+])
+def test_a_line_is_taken_by_its_name(name: LineName | None, offset_mm: float, rise_mm: float) -> None:
+    """A box with a joint 4 mm behind its edge and a door 19 mm before it and 12 mm lower; both are named."""
+    here = mapped(line(-4.0), line(0.0), line(19.0, rise_mm=-12.0))
+    taken = choose(here, EdgeHint("e", "front", search_mm=12.0, line=name), EdgeSettings())
+    assert taken is not None
+    assert (taken.line.middle_mm, taken.line.rise_mm) == (offset_mm, rise_mm)
+    assert not taken.findings
+    if name is None:
+        assert {(c.offset_mm, c.reading) for c in taken.candidates} == {(-4.0, "joint"), (19.0, "door")}
+
+
+def test_a_line_that_is_not_there_is_not_replaced_by_another() -> None:
+    assert choose(mapped(line(-4.0), line(0.0)), EdgeHint("e", "front", line="outer"), EdgeSettings()) is None
+
+
+def test_a_doubt_names_the_line_that_takes_the_other() -> None:
+    """Two equal lines at the end of the surface: what ``line`` then says leads to the one that was not taken."""
+    here = mapped(line(-0.6, end_mm=0.0, support=0.9), line(0.6, end_mm=0.0, support=0.9))
+    first = choose(here, EdgeHint("e", "front"), EdgeSettings())
+    assert first is not None
+    assert first.findings
+    for finding in first.findings:
+        other = choose(here, EdgeHint("e", "front", line=finding.facts["line"]), EdgeSettings())  # type: ignore[arg-type]
+        assert other is not None
+        assert other.line.middle_mm == -first.line.middle_mm

@@ -302,7 +302,7 @@ def _segments(inf: Influences) -> dict[str, Segment]:
         if edge_id == "front-2":
             candidates = (Candidate(-3.1, 0.2, 0.74),)
             findings = (
-                Finding("edge-ambiguous", edge_id, apart_mm=3.1, taken_word="outer", choose_mm=0.0, other_mm=3.1),
+                Finding("edge-ambiguous", edge_id, apart_mm=3.1, taken_word="outer", line="inner"),
             )
         if edge_id == "end-3":
             findings = (

@@ -11,7 +11,7 @@ from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.readings import constants as c
 from phototemplate.edges.readings.decide import Decision, Judged, decide
 from phototemplate.errors import Finding
-from phototemplate.model import Candidate, EdgeHint
+from phototemplate.model import Candidate, EdgeHint, LineName
 from phototemplate.settings import EdgeSettings
 
 OUTERMOST = ("front", "end", "panel", "opening")
@@ -44,6 +44,9 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
         wanted = hint.choose
         chosen = min(decision.judged, key=lambda j: abs(j.mapped.line.middle_mm - wanted))
         return Choice(chosen.mapped.line, 1.0, _others(chosen, decision), (), 0.0, (), decision.none)
+    if hint.line:
+        named = _named(decision, hint.line, local.outward or 1.0)
+        return None if named is None else Choice(named.mapped.line, 1.0, _others(named, decision), (), 0.0, (), decision.none)
     chosen = decision.chosen
     if decision.none > max(chosen.probability, c.MOST_NONE):
         return None
@@ -56,6 +59,19 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
     if wavy > 1.0 and not findings:
         findings = (Finding("edge-wavering", hint.edge_id, added_U_mm=2 * u),)
     return Choice(chosen.mapped.line, chosen.probability, _others(chosen, decision), rivals, u, findings, decision.none)
+
+
+def _named(decision: Decision, name: LineName, outward: float) -> Judged | None:
+    """The line that somebody named, the most probable one of its kind; None where there is none."""
+    box = decision.chosen
+    if name == "box":
+        return None if decision.none > max(box.probability, c.MOST_NONE) else box
+    middle = box.mapped.line.middle_mm
+    for one in decision.judged:
+        out = outward * (one.mapped.line.middle_mm - middle)
+        if (name == "outer" and out > c.SAME_PLACE_MM) or (name == "inner" and out < -c.SAME_PLACE_MM):
+            return one
+    return None
 
 
 def covering_u_mm(apart_mm: float) -> float:
@@ -81,7 +97,8 @@ def _others(chosen: Judged, decision: Decision) -> tuple[Candidate, ...]:
     middle = chosen.mapped.line.middle_mm
     others = [
         Candidate(
-            j.mapped.line.middle_mm - middle, float(np.mean(j.mapped.line.height_mm)), round(float(j.mapped.line.support), 3)
+            j.mapped.line.middle_mm - middle, float(np.mean(j.mapped.line.height_mm)), round(float(j.mapped.line.support), 3),
+            j.otherwise,
         )
         for j in decision.judged
         if j is not chosen
@@ -91,10 +108,9 @@ def _others(chosen: Judged, decision: Decision) -> tuple[Candidate, ...]:
 
 def _doubts(chosen: Judged, rivals_mm: tuple[float, ...], hint: EdgeHint, outward: float) -> tuple[Finding, ...]:
     """A finding for each rival: what a shop hand has to look at."""
-    middle = chosen.mapped.line.middle_mm
     return tuple(
         Finding(
-            "edge-ambiguous", hint.edge_id, apart_mm=abs(apart), choose_mm=middle, other_mm=middle + apart,
+            "edge-ambiguous", hint.edge_id, apart_mm=abs(apart), line="outer" if (outward or 1.0) * apart > 0 else "inner",
             taken_word="outer" if outward * apart < 0 else "inner" if outward else "better-supported",
         )
         for apart in rivals_mm[: c.MOST_RIVALS]

@@ -74,7 +74,8 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     local = map_lines(scene, stations, levels, outward, hint.search_mm, straight)
     choice = choose(local, hint, settings)
     if choice is None:
-        return Found(None, (), (_unseen(hint, local),))
+        named = hint.line not in (None, "box") and bool(local.lines)
+        return Found(None, (), (lost(hint, "no-such-line") if named else _unseen(hint, local),))
     levels, line = _settled(local, choice.line)
     traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
@@ -150,7 +151,7 @@ def _trace(
     traces = _traces(hint, fine, solved, bands, fits)
     hidden = None
     places = [_seen_px(band, smooth, solved, arris, start) for band in bands]
-    if outermost and hint.choose is None:
+    if outermost and hint.choose is None and hint.line is None:
         hidden = find_hidden_line(bands, fits, solved.weight, places, local.outward)
         hidden = None if hidden is None or not _may_end_there(local, line, hidden.apart_mm) else hidden
     every, agreed = fine.along_mm, _agreed(bands, places, solved.weight)
@@ -309,7 +310,8 @@ def _doubts(
 def _off_path(found_mm: Array, path_mm: Array, hint: EdgeHint) -> tuple[Finding, ...]:
     """``edge-off-path`` where the shape through what was found leaves the hint's path by more than was searched: then it is
     something else, or another shape."""
-    if hint.shape == "profile" or hint.choose is not None:  # no shape of its own between its points; a line chosen by name
+    named = hint.choose is not None or hint.line not in (None, "box")
+    if hint.shape == "profile" or named:  # no shape of its own between its points; a line that was named
         return ()
     try:
         off_mm = float(np.abs(Path.through(found_mm, hint.shape).off(path_mm)).max())

@@ -209,6 +209,7 @@ def _facts(measurement: Measurement) -> list[tuple[str, str]]:
         ("known lengths", str(len(used)) if used else "none"),
         ("edges", str(len(measurement.outline.edges))),
         ("fit (1 is as expected)", f"{net.sigma0:.2f}"),
+        ("overhangs count from", "the edges of the cabinet boxes, not the faces of the doors"),
     ]
 
 

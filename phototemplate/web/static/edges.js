@@ -183,6 +183,8 @@ function details(spec, e, verdict, plan) {
     e ? h('dl', { class: 'figures' },
       pair(t('edge.length'), length(e.length), e.length_U !== null ? known(e.length_U) : ''),
       pair(t('edge.place'), e.offset_U ? within(largest(e.offset_U)) : '–', t('edge.place.hint')),
+      e.source === 'trace' && (e.kind === 'front' || e.kind === 'end') ? pair(t('edge.line'), t('edge.line.box')) : null,
+      e.level ? pair(t('edge.level'), e.level) : null,
       pair(t('edge.height'), `${e.height.map((v) => v.toFixed(1).replace('-', '−')).join(' · ')} mm`, t('edge.height.hint')),
       pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), '')) : null,
     e ? why(e) : null,
@@ -226,7 +228,7 @@ function candidates(spec, e) {
         spec.choose === undefined ? button(t('candidate.confirm'), () => choose(e.choose_now), { class: 'small', data: { key: `keep-${spec.id}` } })
           : button(t('candidate.free'), () => choose(null), { class: 'small', data: { key: `free-${spec.id}` } })),
       (e.candidates || []).map((c, k) => (c.choose === null || Math.abs(c.offset) > OTHER_LINE_MM ? null : h('li', { class: 'row spread' },
-        h('span', {}, h('b', {}, `${k + 1} `), t(c.offset > 0 ? 'candidate.left' : 'candidate.right', { d: metric(Math.abs(c.offset)), h: metric(c.height), s: Math.round(c.support * 100) })),
+        h('span', {}, h('b', {}, `${k + 1} `), t(c.offset > 0 ? 'candidate.left' : 'candidate.right', { d: metric(Math.abs(c.offset)), h: metric(c.height), s: Math.round(c.support * 100) }), c.reading ? `: ${c.reading.text}` : ''),
         button(t('candidate.take'), () => choose(c.choose), { class: 'small', data: { key: `take-${spec.id}-${k}` } }))))));
 }
 

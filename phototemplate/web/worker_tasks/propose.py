@@ -12,12 +12,12 @@ from phototemplate.edges.readings.constants import LOOKS
 from phototemplate.model import Array, Measurement
 from phototemplate.network import projection, workplane
 from phototemplate.progress import Progress
+from phototemplate.proposals import second_words
 from phototemplate.stage_inputs import edge_settings_of
 from phototemplate.units import LengthUnit
 from phototemplate.web.constants import ALONG_MM, SAME_EDGE_MM
 from phototemplate.web.worker_tasks.result_view import move, plain_json, work_from_plan
 from phototemplate.web.worker_tasks.spoken import in_all, phrase_part
-from phototemplate.wording import phrase
 
 
 def propose(memory: Any, tell: Progress) -> list[dict[str, Any]]:
@@ -52,15 +52,7 @@ def _reading(words: str) -> dict[str, Any] | None:
 
 def _second(second: Second | None, unit: LengthUnit) -> dict[str, Any] | None:
     """What a line may be instead, in every language."""
-    if second is None:
-        return None
-    reading = f"reading-{second.reading}"
-    if second.edge_mm is None:
-        return phrase_part(reading)
-    by, way = abs(second.edge_mm), "further-out" if second.edge_mm > 0 else "further-in"
-    return in_all(lambda code: {"text": phrase(
-        "reading-other-line", {"by_mm": by, "way_word": way, "what": phrase(reading, language=code)}, unit, code
-    )})
+    return None if second is None else in_all(lambda code: {"text": second_words(second, unit, code)})
 
 
 def _along_targets(m: Measurement, targets: tuple[str, ...]) -> Array | None:

@@ -224,7 +224,7 @@ def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array
     }
     if report is not None:
         out |= {
-            "length": report.length_mm, "length_U": report.length_U_mm,
+            "line": report.line, "level": report.level, "length": report.length_mm, "length_U": report.length_U_mm,
             "angle": report.angle_rad, "angle_U": report.angle_U_rad,
             "offset_U": report.offset_U_mm, "budget": [[c, u] for c, u in report.budget[:BUDGET_LINES]], "rms": report.rms_mm,
         }
@@ -239,6 +239,7 @@ def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array
             out["candidates"].append({
                 "offset": c.offset_mm, "height": c.height_mm, "support": c.support,
                 "choose": None if offset is None else round(offset + c.offset_mm, 2),
+                "reading": phrase_part(f"reading-{c.reading}") if c.reading else None,
                 "xy": np.round(way + c.offset_mm * normals, 2),
             })
         out["choose_now"] = None if offset is None else round(offset, 2)

@@ -52,8 +52,8 @@ WORDS: dict[str, Words] = {
     "edge-ambiguous": Words(
         "two edges lie close together",
         "Two edges run {apart_mm:.1f} apart near {where}; the one taken is the {taken_word} one.",
-        "Look at it in the photos. In the job file, choose = {other_mm:.1f} takes the other, choose = {choose_mm:.1f} "
-        "confirms this one.",
+        'Look at it in the photos. In the job file, line = "{line}" at this edge takes the other, line = "box" confirms this '
+        "one.",
         in_app="Look at it in the photos, and say at the edge which line is meant.",
     ),
     "edge-double-line": Words(

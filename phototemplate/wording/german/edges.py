@@ -61,7 +61,7 @@ WORDS: dict[str, Words] = {
     "edge-ambiguous": Words(
         "zwei Kanten liegen dicht beieinander",
         "Bei {where} laufen zwei Kanten im Abstand von {apart_mm:.1f}; genommen ist die {taken_word}.",
-        "Sehen Sie in den Fotos nach. In der Auftragsdatei nimmt choose = {other_mm:.1f} die andere, choose = {choose_mm:.1f} "
+        'Sehen Sie in den Fotos nach. In der Auftragsdatei nimmt line = "{line}" an dieser Kante die andere, line = "box" '
         "bestätigt diese.",
         in_app="Sehen Sie in den Fotos nach und sagen Sie an der Kante, welche Linie gemeint ist.",
     ),
