@@ -386,7 +386,8 @@ def _in_common(fits: SaddleFits) -> Array:
     """(N, 2) third moments as they follow from a blur that changes evenly over the picture; 0 where too few corners tell.
 
     The third moment along a normal n is a cubic form ``sum T_ijk n_i n_j n_k`` with four coefficients; a jerk of the hand has
-    the same everywhere, and that of coma grows with the distance from the middle, so each is linear in the place.
+    the same everywhere, and that of coma grows with the distance from the middle, so each is linear in the place. Where the
+    corners contradict that beyond their own uncertainties, nothing is in common.
     """
     out = np.zeros_like(fits.third)
     index = np.flatnonzero(fits.valid & (fits.third_u > 0).all(axis=1))
@@ -405,7 +406,8 @@ def _in_common(fits: SaddleFits) -> Array:
         off = np.abs(value - common) / u
         limit = constants.COMMON_BLUR_HUBER * float(np.median(off)) / constants.MEDIAN_OF_NORMAL
         weight = np.sqrt(np.minimum(1.0, limit / np.maximum(off, 1e-9))) / u
-    out[index] = (common / cube).reshape(-1, 2)
+    if (float(np.median(off)) / constants.MEDIAN_OF_NORMAL) ** 2 < constants.LOPSIDED_EVIDENCE:
+        out[index] = (common / cube).reshape(-1, 2)
     return out
 
 

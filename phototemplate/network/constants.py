@@ -114,6 +114,8 @@ MIN_RAY_ANGLE_RAD: Final = radians(1.0)
 AGREES: Final = 0.03
 """ratio. Root mean square distance, in units of the principal distance, within which a target agrees with a photo's pose.
 Chosen on: kitchens of tests/network/synthetic."""
+FITTING_SHARE: Final = 0.75
+"""ratio. Share of a target's points by which its agreement is judged. Derived: three of the four of a bar's end."""
 SEEDS: Final = 3
 """count. Photos tried as the first one. Chosen on: not recorded."""
 ULTRA_WIDE: Final = 0.6

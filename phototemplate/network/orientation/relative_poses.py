@@ -71,12 +71,13 @@ class _Assembly:
                 self.poses[p, t] = planar_poses(v.local, xy)
 
     def misfit(self, photo: str, target: str, cam_from_world: Pose, world_from_target: Pose) -> float:
-        """Median distance between seen and predicted points, in units of the principal distance: one wrong sighting of a bar's
-        end must not choose between its two poses."""
+        """Root mean square distance between seen and predicted points, in units of the principal distance, without the worst
+        quarter of them: one wrong sighting of a bar's end must not choose between its two poses."""
         cam = transform(compose(cam_from_world, world_from_target), self.views[photo][target].local)
         if np.any(cam[:, 2] <= 1.0):
             return 10.0
-        return float(np.median(np.linalg.norm(cam[:, :2] / cam[:, 2:] - self.xy[photo, target], axis=1)))
+        square = np.sort(np.sum((cam[:, :2] / cam[:, 2:] - self.xy[photo, target]) ** 2, axis=1))
+        return float(np.sqrt(np.mean(square[: int(np.ceil(constants.FITTING_SHARE * len(square)))])))
 
     def seed(self, photo: str) -> None:
         """Begin with one photo and every target in it."""
