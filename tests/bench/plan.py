@@ -1,8 +1,8 @@
 """What ``plan`` predicts before a visit against what the demo kitchen then reaches: U of the length of a run.
 
 Both U are those of the distance between the two ends of a run, located by the photos that see them: one in the planned network,
-one in the network that was adjusted from the photos. Jobs at the level of sightings (``_jobs``) are no judges here: their
-cameras keep still between photos, where the plan's phone moves its lens as phones do, and reach a half to a third of its U.
+one in the network that was adjusted from the photos. Jobs at the level of sightings (``_jobs``), whose cameras keep still
+between photos where the plan's phone moves its lens, are left out.
 """
 
 from __future__ import annotations
