@@ -56,6 +56,8 @@ def second_words(second: Second | None, unit: LengthUnit, language: str = "en") 
     """What a proposed line may be instead, in words; empty where that is nothing."""
     if second is None:
         return ""
+    if second.gap_mm is not None:
+        return phrase("reading-two-edges", {"gap_mm": second.gap_mm}, unit, language)
     what = phrase(f"reading-{second.reading}", language=language)
     if second.edge_mm is None:
         return what

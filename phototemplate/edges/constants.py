@@ -100,8 +100,8 @@ FIRST_SEARCH_MM: Final = 14.0
 off."""
 NEXT_SEARCH_MM: Final = 6.0
 """mm. The same from an edge that has grown or shrunk. Chosen on: not recorded."""
-OUTSIDE_SEARCH_MM: Final = 20.0
-"""mm. The same for what runs beside the line found. Convention: doors stand 19 mm proud."""
+OUTSIDE_SEARCH_MM: Final = 25.0
+"""mm. The same for what runs beside the line found. Convention: doors stand 16 to 22 mm proud; the line found may be a door."""
 ANYWHERE_MM: Final = 100.0
 """mm. Standard deviation of an edge's distance from a candidate nobody has pointed at: anywhere in the band. Derived:
 five times the widest search, over which its weight then differs by 2 %."""

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import pytest
 
+from phototemplate.edges.proposals.confirmation import FoundLine, Second
 from phototemplate.edges.proposals.line_candidates import candidates
-from phototemplate.edges.proposals.propose import ProposedEdge, propose_edges
+from phototemplate.edges.proposals.propose import ProposedEdge, _run_on, propose_edges
 from phototemplate.model import EdgeHint, GrayImage, Target
 from phototemplate.settings import EdgeSettings
 from tests.bench.proposals import judge
@@ -31,6 +34,26 @@ def test_front_is_proposed_door_and_joint_are_not() -> None:
     assert not any(np.abs(x[:, 1] - 19.0).max() < 4 or np.abs(x[:, 1] + 19.0).max() < 12 for x in fronts)
     assert all(p.hint.edge_id and 0 < p.confidence <= 1 for p in proposals)
     assert len({p.hint.edge_id for p in proposals}) == len(proposals)
+
+
+def found_line(x0: float, x1: float, y: float = 0.0) -> FoundLine:
+    judged: Any = None
+    return FoundLine(np.array([[x0, y], [x1, y]]), judged, 0.97, Second("joint"))
+
+
+def test_a_front_runs_on_over_a_dishwasher_and_ends_at_a_range() -> None:
+    """24 in (610 mm) are those of appliances under the top, 30 in (762 mm) those of ranges at which it ends."""
+    over, = _run_on([found_line(0.0, 900.0), found_line(1510.0, 1900.0, 1.0)])
+    assert over.length_mm == pytest.approx(1900.0, abs=1.0)
+    assert over.probability < 0.9
+    assert over.second.gap_mm == pytest.approx(610.0, abs=1.0)
+    assert len(_run_on([found_line(0.0, 900.0), found_line(1662.0, 2100.0, 1.0)])) == 2
+
+
+def test_the_doors_of_the_next_cabinet_say_how_far_a_front_goes_and_not_where() -> None:
+    one, = _run_on([found_line(0.0, 900.0), found_line(905.0, 1300.0, -19.0)])
+    assert one.length_mm == pytest.approx(1300.0)
+    assert np.abs(one.ends_mm[:, 1]).max() == 0.0
 
 
 def test_contact_sheets_in_a_row_are_one_edge() -> None:

@@ -88,6 +88,17 @@ def test_the_rim_of_a_door_below_is_no_doubt() -> None:
     assert probability > 0.98
 
 
+@pytest.mark.parametrize(("inner_mm", "edge_mm"), [(2.0, 0.0), (0.5, 19.0)])
+def test_a_door_before_the_box_is_lower_than_it_and_a_face_frame_flush_with_it(inner_mm: float, edge_mm: float) -> None:
+    """Two lines 19 mm apart, both sharp and both at an end of the surface: doors without a frame are hung 2 to 3 mm below the
+    box's edge, frames are flush with it; how high the top itself lies is known to 1.2 mm only."""
+    local = mapped(line(0.0, rise_mm=0.0), line(19.0, rise_mm=-inner_mm, end_mm=19.0), level_u_mm=1.2)
+    decision = decide(local, 100.0, 5.0, 0.5)
+    assert decision is not None
+    assert decision.chosen.mapped.line.middle_mm == edge_mm
+    assert decision.chosen.probability > 0.9
+
+
 def test_a_line_drawn_through_the_steps_of_others_is_no_doubt() -> None:
     offset, probability = choice(line(0.0), line(0.9, rise_mm=1.0, own=0.03, misfit=1.7))
     assert offset == 0.0

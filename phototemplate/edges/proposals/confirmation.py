@@ -14,6 +14,7 @@ from phototemplate.edges.proposals.constants import (
     BARRED_REACH,
     INWARD,
     KNOWN_STATIONS,
+    LEAST_REST_MM,
     SAME_LENGTH,
     SHOWN_GATE_MM,
     SHOWN_GATE_PX,
@@ -36,6 +37,8 @@ class Second:
     reading: Reading
     edge_mm: float | None = None
     """Where the edge would be another line: how far it runs further out; below 0, further in"""
+    gap_mm: float | None = None
+    """Where it would be two edges: how wide the gap between them, at which the top ends"""
 
 
 @dataclass(frozen=True)
@@ -100,21 +103,41 @@ def confirm(scene: Scene, ends: Array) -> list[FoundLine]:
     """The edges that a candidate (the room to its right) turns out to be: none, one, or several with gaps between."""
     found: list[FoundLine] = []
     todo = [(ends, c.FOLLOW_ROUNDS, 1.0)]
+    whole = True
     while todo:
         wanted, rounds, most = todo.pop()
         one = _read(scene, wanted, c.FIRST_SEARCH_MM if rounds == c.FOLLOW_ROUNDS else c.NEXT_SEARCH_MM)
         if one is None:
             continue
         if rounds == c.FOLLOW_ROUNDS:  # once more about the line found, so that what runs outside it is mapped as well
-            one = _read(scene, one.ends_mm, c.OUTSIDE_SEARCH_MM) or one
+            one = _read(scene, one.ends_mm, c.OUTSIDE_SEARCH_MM)
+            if one is None:
+                continue
         most = min(most, one.probability)  # a narrower look does not know what runs further out
-        for reach in _reaches(scene, one):
+        reaches = _reaches(scene, one)
+        if whole:  # the next cabinet may stand higher or lower: what is left of the candidate is read by itself
+            todo += [(rest, c.FOLLOW_ROUNDS, 1.0) for rest in _rests(wanted, reaches)]
+            whole = False
+        for reach in reaches:
             length = float(np.linalg.norm(reach[1] - reach[0]))
             if rounds > 1 and not SAME_LENGTH[0] < length / one.length_mm < SAME_LENGTH[1]:
                 todo.append((reach, rounds - 1, most))  # its height and direction rest on another stretch: once more
             else:
                 found.append(FoundLine(reach, one.judged, most, one.second))
     return found
+
+
+def _rests(ends: Array, reaches: list[Array]) -> list[Array]:
+    """(2, 2) each: the long stretches of a candidate that none of its ``reaches`` covers."""
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    along = (ends[1] - ends[0]) / length
+    covered = sorted(tuple(np.clip((r - ends[0]) @ along, 0.0, length).tolist()) for r in reaches)
+    out, begin = [], 0.0
+    for first, last in [*covered, (length, length)]:
+        if covered and first - begin >= LEAST_REST_MM:
+            out.append(ends[0] + np.array([[begin], [first]]) * along)
+        begin = max(begin, last)
+    return out
 
 
 def _read(scene: Scene, ends: Array, search_mm: float) -> FoundLine | None:

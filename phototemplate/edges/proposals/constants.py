@@ -45,6 +45,8 @@ BARRED_REACH: Final = 1.3
 """ratio. A sheet on the wrong side of a line bars it for this many times :data:`SHEET_REACH_MM`. Chosen on: not recorded."""
 SAME_LENGTH: Final = (0.85, 1.15)
 """ratio. An edge whose length changes by a factor outside of this is read once more. Chosen on: not recorded."""
+LEAST_REST_MM: Final = 300.0
+"""mm. What is left of a candidate is read by itself from this length on. Convention: the narrowest base cabinet."""
 KNOWN_STATIONS: Final = 0.4
 """count. Open stations in a window from which on it tells something. Derived: less than one, more than rounding leaves."""
 SHOWN_GATE_PX: Final = 1.2
@@ -76,13 +78,36 @@ DEEPEST_MM: Final = 900.0
 """mm. No top is deeper. Convention: a deep counter."""
 PAST_MM: Final = 100.0
 """mm. So far a front goes on past a panel behind it. Chosen on: not recorded."""
-HOLE_MM: Final = 560.0
-"""mm. Lines that face each other nearer than this frame the opening of a cabinet. Chosen on: not recorded."""
+CUT_MM: Final = (150.0, 900.0)
+"""mm. Shortest and longest edge across a corner that is sought by its neighbours alone. Convention: the shortest edge, and a
+corner cabinet's diagonal front."""
+CUT_TURN_RAD: Final = (np.radians(20.0), np.radians(70.0))
+"""rad. By how much both neighbours turn to it. Convention: corners are cut at 45 degrees, or nearly."""
+RAIL_MM: Final = (45.0, 160.0)
+"""mm. Rails across a cabinet's front are this wide. Convention: 60 to 150 mm as cabinets are built."""
+RAIL_FAR_MM: Final = 300.0
+"""mm. A front is taken to go on past its ends for this far. Convention: the narrowest base cabinet."""
+HOLE_MM: Final = 640.0
+"""mm. Lines that face each other nearer than this frame the opening of a cabinet, or an appliance under the top. Convention:
+dishwashers and machines that stand under a top take 450 or 600 mm (24 in); ranges, at which it ends, 30 in and more."""
+LINE_OFF_MM: Final = 3.0
+"""mm. Edges that run on in one line, with less between them than such an appliance takes, are one: off it by less than this.
+Convention: cabinets are screwed together flush to 2 mm."""
+LINE_TURN_RAD: Final = np.radians(0.7)
+"""rad. And turned by less. Derived: 3 mm over the narrowest of them."""
+BRIDGED_MM: Final = 250.0
+"""mm. A gap that is bridged from this length on is said, and its edge is never sure. Convention: the narrowest opening for an
+appliance is 300 mm wide."""
+BRIDGED_CONFIDENCE: Final = 0.85
+"""ratio. Such an edge is proposed with no more. Convention: below what is accepted unseen."""
 OUTER_SHARE: Final = 0.5
 """ratio. What share of an inner line's probability and length suffices for one further out to be the edge. Chosen on: not
 recorded."""
 USUAL_MM: Final = 450.0
 """mm. Ends are seldom shorter. Convention: a shallow cabinet's depth."""
+SHORT_POWER: Final = 4
+"""count. The odds of a shorter one fall with this power of its length. Chosen on: the demo, six kitchens of other makers' kinds
+and the develop families: of 20 lines below 300 mm 4 were edges."""
 LONG_MM: Final = 640.0
 """mm. Longer than a cabinet is deep: no end. Convention: base cabinets are 600 to 610 mm deep."""
 MOST_CONFIDENCE: Final = 0.99
@@ -99,6 +124,9 @@ FACING_SHARE: Final = 0.6
 """ratio. An edge that more than this share of the photos face may be a front. Chosen on: not recorded."""
 WITHIN_MM: Final = 60.0
 """mm. A candidate that reaches less than this beyond an edge found already, ... Chosen on: not recorded."""
+LOOKED_MM: Final = 9.0
+"""mm. A candidate this near to one that was looked at is known. Derived: the first look reaches 14 mm, of which a
+line needs 5."""
 PROUD_MM: Final = 4.0
 """mm. ... and lies less than this outside of it, is that edge again. Chosen on: not recorded."""
 SQUARE_COS: Final = 0.5

@@ -29,7 +29,7 @@ from phototemplate.edges.proposals.constants import (
     TURN_STEP_RAD,
 )
 from phototemplate.edges.scene import Scene
-from phototemplate.model import Array
+from phototemplate.model import Array, BoolArray
 from phototemplate.network import workplane
 
 
@@ -75,7 +75,7 @@ def candidates(lines: Array) -> list[Array]:
     found = list(itertools.chain.from_iterable(_piles(lines, a) for a in directions(lines)))
     kept: list[Array] = []
     for _, line in sorted(found, key=lambda pile: -pile[0]):
-        if not any(_one_line(line, other) for other in kept):
+        if not len(kept) or not _one_line(line, np.array(kept)).any():
             kept.append(line)
     return kept
 
@@ -152,12 +152,15 @@ def _runs(position: Array) -> list[tuple[float, float, float]]:
     return runs
 
 
-def _one_line(one: Array, other: Array) -> bool:
-    """``one`` runs within ``other``'s stretch and nearer to it than the wide look reaches."""
-    along = other[1] - other[0]
-    length = float(np.linalg.norm(along))
-    along = along / length
-    normal = np.array([-along[1], along[0]])
-    position, off = (one - other[0]) @ along, (one - other[0]) @ normal
-    inside = min(position.max(), length) - max(position.min(), 0.0)
-    return bool(np.abs(off).max() < SAME_CANDIDATE_MM and inside > SAME_CANDIDATE_SHARE * np.ptp(position))
+def _one_line(one: Array, others: Array) -> BoolArray:
+    """(k,) ``one`` (2, 2) runs within the stretch of each of ``others`` (k, 2, 2), nearer than the wide look reaches."""
+    step = others[:, 1] - others[:, 0]
+    length = np.linalg.norm(step, axis=1)
+    along = step / length[:, None]
+    away = one - others[:, :1]
+    position = np.einsum("kij,kj->ki", away, along)
+    off = away[:, :, 1] * along[:, None, 0] - away[:, :, 0] * along[:, None, 1]
+    inside = np.minimum(position.max(axis=1), length) - np.maximum(position.min(axis=1), 0.0)
+    return np.asarray(
+        (np.abs(off).max(axis=1) < SAME_CANDIDATE_MM) & (inside > SAME_CANDIDATE_SHARE * np.ptp(position, axis=1))
+    )

@@ -16,17 +16,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phototemplate.edges.constants import BREAK_MM, LEAST_CONFIDENCE, OUTSIDE_SEARCH_MM
 from phototemplate.edges.levels import scenes_by_level
 from phototemplate.edges.proposals.confirmation import FoundLine, Second, confirm, one_sided
 from phototemplate.edges.proposals.constants import (
     BAR_MM,
     BESIDE_SHARE,
+    BRIDGED_CONFIDENCE,
+    BRIDGED_MM,
     BUNDLE_MM,
+    CUT_MM,
+    CUT_TURN_RAD,
     DEEPEST_MM,
     DEPTH_MM,
     FACING_SHARE,
     HOLE_MM,
+    LINE_OFF_MM,
+    LINE_TURN_RAD,
     LONG_MM,
+    LOOKED_MM,
     MOST_CONFIDENCE,
     OUTER_SHARE,
     OVERLAP_SHARE,
@@ -35,8 +43,11 @@ from phototemplate.edges.proposals.constants import (
     PAST_MM,
     PLIES_MM,
     PROUD_MM,
+    RAIL_FAR_MM,
+    RAIL_MM,
     RUN_DEPTH_MM,
     SAME_EDGE_MM,
+    SHORT_POWER,
     SQUARE_COS,
     TURN_RAD,
     USUAL_MM,
@@ -45,7 +56,7 @@ from phototemplate.edges.proposals.constants import (
 )
 from phototemplate.edges.proposals.line_candidates import candidates, segments
 from phototemplate.edges.proposals.target_edges import contact_lines, ends_of_contact, ends_of_strip, strip_walls
-from phototemplate.edges.readings.constants import LOOKS
+from phototemplate.edges.readings.constants import FACE_MM, LOOKS
 from phototemplate.edges.scene import Scene
 from phototemplate.model import Array, EdgeHint, EdgeKind, GrayImage, Network, WorkPlane
 from phototemplate.network import workplane
@@ -98,6 +109,7 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[Pro
     if not len(lines):
         return []
     found: list[FoundLine] = []
+    looked: list[Array] = []
     bars = _bars(scene)
 
     def none(ends: Array) -> bool:
@@ -105,20 +117,91 @@ def _traced(scene: Scene, walls: list[Array], contacts: list[Array]) -> list[Pro
         return known or any(_same_line(ends, b, BAR_MM) for b in bars) or any(_faces(ends, wall) for wall in walls)
 
     for ends in itertools.chain.from_iterable(one_sided(scene, c) for c in candidates(lines)):
-        if not none(ends) and not any(_within(ends, one) for one in found):
+        if not none(ends) and not any(_within(ends, one) for one in found) and not any(_covers(o, ends) for o in looked):
+            looked.append(ends)
             found += [one for one in confirm(scene, ends) if not none(one.ends_mm)]
-    found = _outermost(found)
+    found = _run_on(_outermost(found))
+    for before, after, ends in _cut_corners(found):
+        found += [
+            _between(one, before, after) for one in confirm(scene, ends)
+            if not none(one.ends_mm) and one.along @ _unit(ends) > np.cos(CUT_TURN_RAD[0])
+        ]
     eyes = np.array([scene.eye_mm(p)[:2] for p in scene.network.photos])
     out = []
     for one in sorted(found, key=lambda f: -f.length_mm):
         hint = EdgeHint("", _kind(one, found, walls, eyes), "trace", "line", "work", path=one.ends_mm)
-        out.append(ProposedEdge(hint, min(MOST_CONFIDENCE, round(_with_length(one), 2)), LOOKS["edge"].words, one.second))
+        confidence = min(MOST_CONFIDENCE, round(_with_length(one), 2))
+        if confidence >= LEAST_CONFIDENCE:
+            out.append(ProposedEdge(hint, confidence, LOOKS["edge"].words, one.second))
     return out
+
+
+def _cut_corners(found: list[FoundLine]) -> list[tuple[FoundLine, FoundLine, Array]]:
+    """Two edges and (2, 2) from where one ends to where the next begins, where both turn to it alike: a corner cut off."""
+    out = []
+    for one, other in itertools.permutations(found, 2):
+        ends = np.array([one.ends_mm[1], other.ends_mm[0]])
+        if not CUT_MM[0] < np.linalg.norm(ends[1] - ends[0]) < CUT_MM[1]:
+            continue
+        along = _unit(ends)
+        turns = [float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b)) for a, b in ((one.along, along), (along, other.along))]
+        if turns[0] * turns[1] > 0 and all(CUT_TURN_RAD[0] < abs(turn) < CUT_TURN_RAD[1] for turn in turns):
+            out.append((one, other, ends))
+    return out
+
+
+def _between(one: FoundLine, before: FoundLine, after: FoundLine) -> FoundLine:
+    """``one`` run on to both neighbours, if it ends near them: sheets seldom lie right into its corners."""
+    ends = one.ends_mm.copy()
+    for k, neighbour in enumerate((before, after)):
+        meets = np.linalg.solve(np.column_stack([one.along, -neighbour.along]), neighbour.ends_mm[0] - one.ends_mm[0])
+        place = one.ends_mm[0] + meets[0] * one.along
+        if np.linalg.norm(place - ends[k]) < BREAK_MM:
+            ends[k] = place
+    return replace(one, ends_mm=ends)
+
+
+def _unit(ends: Array) -> Array:
+    """(2,) direction from the first to the second end."""
+    return np.asarray((ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0]))
+
+
+def _run_on(found: list[FoundLine]) -> list[FoundLine]:
+    """Edges that run on in one line with a joint, or an appliance under the top, between them are one."""
+    todo, out = sorted(found, key=lambda f: -f.length_mm), []
+    while todo:
+        one = todo.pop(0)
+        for k, other in enumerate(todo):
+            position, off = (other.ends_mm - one.ends_mm[0]) @ one.along, (other.ends_mm - one.ends_mm[0]) @ one.outward
+            gap = float(max(position.min() - one.length_mm, -position.max()))
+            near = np.abs(off).max() < LINE_OFF_MM + np.tan(LINE_TURN_RAD) * max(gap, 0.0)
+            doors = np.abs(off - FACE_MM[0]).max() < FACE_MM[1] + np.tan(LINE_TURN_RAD) * max(gap, 0.0)
+            if gap < HOLE_MM and (near or doors) and other.along @ one.along > np.cos(LINE_TURN_RAD):
+                todo = [_bridged(one, other, gap), *todo[:k], *todo[k + 1 :]]
+                break
+        else:
+            out.append(one)
+    return out
+
+
+def _bridged(one: FoundLine, other: FoundLine, gap_mm: float) -> FoundLine:
+    """``one`` as far as ``other``, which may be its doors, goes."""
+    place = np.r_[0.0, one.length_mm, (other.ends_mm - one.ends_mm[0]) @ one.along]
+    ends = one.ends_mm[0] + np.array([[place.min()], [place.max()]]) * one.along
+    off = float(((other.ends_mm - one.ends_mm[0]) @ one.outward).mean())
+    if abs(off) < LINE_OFF_MM:  # both say where it runs
+        straight = np.vstack([one.ends_mm, other.ends_mm])
+        ends = straight[[int(np.argmin(place)), int(np.argmax(place))]]
+    probability, second = min(one.probability, other.probability), one.second
+    if gap_mm >= BRIDGED_MM:
+        probability = min(probability, BRIDGED_CONFIDENCE)
+        second = replace(second, edge_mm=None, gap_mm=gap_mm)
+    return replace(one, ends_mm=ends, probability=probability, second=second)
 
 
 def _with_length(one: FoundLine) -> float:
     """Probability of an edge that is as long as this: short lines are seldom edges of tops."""
-    odds = one.probability / max(1.0 - one.probability, 1e-6) * min(1.0, (one.length_mm / USUAL_MM) ** 2)
+    odds = one.probability / max(1.0 - one.probability, 1e-6) * min(1.0, (one.length_mm / USUAL_MM) ** SHORT_POWER)
     return odds / (1.0 + odds)
 
 
@@ -183,6 +266,15 @@ def _faces(ends: Array, wall: Array) -> bool:
     return bool(abs(outward @ along) < np.sin(3 * TURN_RAD) and 0 < before < PASSAGE_MM and beside)
 
 
+def _covers(looked: Array, ends: Array) -> bool:
+    """The wide look at ``looked`` (2, 2), the room to the same side, had all of ``ends`` in it."""
+    length = float(np.linalg.norm(looked[1] - looked[0]))
+    along = (looked[1] - looked[0]) / length
+    position, off = (ends - looked[0]) @ along, (ends - looked[0]) @ np.array([along[1], -along[0]])
+    inside = position.min() > -WITHIN_MM and position.max() < length + WITHIN_MM
+    return bool(inside and position[1] > position[0] and np.abs(off).max() < LOOKED_MM)
+
+
 def _within(ends: Array, one: FoundLine) -> bool:
     """A candidate that runs along an edge found already, or behind it on the same board."""
     position, off = (ends - one.ends_mm[0]) @ one.along, (ends - one.ends_mm[0]) @ one.outward
@@ -196,7 +288,7 @@ def _outermost(found: list[FoundLine]) -> list[FoundLine]:
     kept = [one for one in found if not any(_beats(other, one) for other in found if other is not one)]
     inner = [
         one for one in kept
-        if any(_across_a_hole(other, one) or _behind_a_front(other, one) for other in kept if other is not one)
+        if any(t(other, one) for other in kept if other is not one for t in (_across_a_hole, _behind_a_front, _rail_of))
     ]
     return [one for one in kept if not any(one is i for i in inner)]
 
@@ -217,6 +309,8 @@ def _beats(other: FoundLine, one: FoundLine) -> bool:
     gain = float(apart.mean())
     if abs(gain) > DEPTH_MM:
         return False
+    if abs(gain) < OUTSIDE_SEARCH_MM:  # the map of each had the other in it
+        return worth > mine
     return worth > OUTER_SHARE * mine if gain > 0 else OUTER_SHARE * worth > mine
 
 
@@ -230,6 +324,15 @@ def _across_a_hole(other: FoundLine, one: FoundLine) -> bool:
     apart = (other.ends_mm - one.ends_mm[0]) @ one.outward
     facing = other.along @ one.along < -np.cos(2 * TURN_RAD) and apart.min() > 0
     return bool(facing and overlap > OVERLAP_SHARE * one.length_mm and apart.max() < HOLE_MM)
+
+
+def _rail_of(other: FoundLine, one: FoundLine) -> bool:
+    """``one`` may be the inner edge of the rail whose outer edge the longer ``other`` would be, if it ran on."""
+    if one.judged.otherwise != "opening" or other.along @ one.along < np.cos(2 * TURN_RAD) or other.length_mm < one.length_mm:
+        return False
+    position, off = (one.ends_mm - other.ends_mm[0]) @ other.along, (one.ends_mm - other.ends_mm[0]) @ other.outward
+    apart = max(float(position.min()) - other.length_mm, -float(position.max()))
+    return bool(apart < RAIL_FAR_MM and RAIL_MM[0] < -off.max() and -off.min() < RAIL_MM[1])
 
 
 def _behind_a_front(other: FoundLine, one: FoundLine) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-Reading = Literal["edge", "joint", "door", "raised", "opening", "chance"]
+Reading = Literal["edge", "joint", "door", "face", "gap", "frame", "raised", "opening", "chance"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,8 @@ class Look:
     """Beta distribution of the share of its steps that no line explains better"""
     light_ratio: tuple[float, float] = (0.1, 1.5)
     """Mean and standard deviation of the log of light on the cabinets' side over that beyond"""
+    from_edge: bool = False
+    """Heights are over the edge itself, with which such a line runs, not over the level of the top"""
 
 
 LOOKS: Final[dict[Reading, Look]] = {
@@ -45,6 +47,18 @@ LOOKS: Final[dict[Reading, Look]] = {
     "joint": Look(
         "a line on the top (joint, glue line, tape, shadow)", rise_mm=((1.0, 0.0, 0.45),), shown=(3.0, 0.8), support=(3.0, 0.7),
         evidence=(0.55, 0.28), misfit=(-0.3, 0.9), own=(2.0, 0.5), light_ratio=(0.2, 1.2),
+    ),
+    "face": Look(
+        "the door or drawer before the cabinet's box", rise_mm=((0.6, -2.2, 0.6), (0.4, -12.0, 4.0)), shown=(6.0, 0.6),
+        support=(8.0, 0.7), evidence=(0.72, 0.25), misfit=(-0.6, 0.8), own=(6.0, 0.6), light_ratio=(0.9, 1.4), from_edge=True,
+    ),
+    "gap": Look(
+        "the gap behind a door", rise_mm=((1.0, -0.9, 0.6),), shown=(6.0, 0.6), support=(8.0, 0.7), evidence=(0.72, 0.25),
+        misfit=(-0.6, 0.8), own=(6.0, 0.6), light_ratio=(0.9, 1.6), from_edge=True,
+    ),
+    "frame": Look(
+        "the joint behind a face frame or beside a side panel", rise_mm=((1.0, 0.45, 0.2),), shown=(6.0, 0.6),
+        support=(8.0, 0.7), evidence=(0.72, 0.25), misfit=(-0.6, 0.8), own=(6.0, 0.6), light_ratio=(0.9, 1.6), from_edge=True,
     ),
     "door": Look(
         "a line in front and below (door, drawer, face)", rise_mm=((0.4, -2.5, 1.0), (0.6, -10.0, 4.0)), shown=(2.0, 0.8),
@@ -63,11 +77,26 @@ LOOKS: Final[dict[Reading, Look]] = {
 all rendered: means and scatter of the lines found at their true edges, inside, outside, below and above those, rounded and
 widened. Of doors by Convention: 2 to 3 mm below the top where they cover a frameless box, 12 mm before a face frame."""
 PRIOR: Final[dict[Reading, float]] = {
-    "edge": 0.13, "joint": 0.3, "door": 0.14, "raised": 0.1, "opening": 0.05, "chance": 0.28,
+    "edge": 0.13, "joint": 0.25, "door": 0.09, "face": 0.05, "gap": 0.03, "frame": 0.05, "raised": 0.1,
+    "opening": 0.05, "chance": 0.25,
 }
 """ratio. How often a line found near an edge is read so. Chosen on: as above, rounded."""
 OUTSIDE_JOINT: Final = 0.04
 """ratio. Share of the prior of "joint" that is left outside the edge: film or paper laid over it. Convention: rare."""
+FACE_MM: Final = (19.0, 3.0)
+"""mm. Mean and standard deviation of how far before the box a door's face stands. Convention: doors are 16 to 22 mm thick."""
+GAP_MM: Final = (1.7, 0.7)
+"""mm. The same of the gap between box and door, where there is a door. Convention: bumpers of 1 to 2.5 mm."""
+FRAME_MM: Final = (19.0, 2.0)
+"""mm. The same of how far inside the edge a face frame, or a side of ply, has its inner joint. Convention: 18 to 20 mm."""
+PAIR_U_MM: Final = 0.1
+"""mm. Standard uncertainty of the height of such a line over its edge: photos err in both alike. Chosen on: as above."""
+SPOILT_PAIR: Final = 0.003
+"""ratio. How often that height says nothing: both lie on one cabinet. Convention: seldom."""
+PAIR_ALONE: Final = 0.1
+"""ratio. Share of the prior of a line that runs with an edge where no line found is that edge. Convention: rare."""
+ANYWHERE_SPAN_MM: Final = 40.0
+"""mm. Lines of other kinds lie anywhere in a span so wide. Derived: twice the widest search."""
 INSIDE_DOOR: Final = 0.7
 """ratio. Share of the prior of "door" that is left on the cabinets' side: what is seen through an open cabinet. Chosen on: not
 recorded."""

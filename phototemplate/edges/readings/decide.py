@@ -20,6 +20,8 @@ from phototemplate.edges.readings.likelihood import READINGS, level_given_edge, 
 from phototemplate.model import Array
 
 EDGE = READINGS.index("edge")
+LEAST = 1e-12
+"""ratio. No prior is smaller, so that it has a logarithm. Convention."""
 
 
 @dataclass(frozen=True)
@@ -73,16 +75,16 @@ def decide(
     log_post = np.empty(len(offset) + 1)
     for k in range(len(offset)):
         # what lies on the top lies at the edge's own height, and a door below that
-        heights = log_heights(lines, *level_given_edge(lines[k], level_u))
+        heights = log_heights(lines, *level_given_edge(lines[k], level_u), lines[k].line.rise_mm)
         others = _as_other(looks + heights, (offset - offset[k]) * local.outward)
         others[k] = 0.0
         log_post[k] = np.log((1.0 - none_prior) / len(offset)) + as_edge[k] + others.sum()
     by_reading = looks + at_level
-    log_post[-1] = np.log(none_prior) + _as_other(by_reading, np.zeros(len(offset))).sum()
+    log_post[-1] = np.log(none_prior) + _as_other(by_reading, None).sum()
     share = np.exp(log_post - log_post.max())
     share /= share.sum()
     rest = [r for r in range(len(READINGS)) if r != EDGE]
-    weight = np.log([PRIOR[READINGS[r]] for r in rest])
+    weight = np.log([PRIOR[READINGS[r]] * (c.PAIR_ALONE if LOOKS[READINGS[r]].from_edge else 1.0) for r in rest])
     otherwise = [READINGS[rest[int(k)]] for k in np.argmax(by_reading[:, rest] + weight, axis=1)]
     judged = [Judged(m, float(p), r) for m, p, r in zip(lines, share[:-1], otherwise, strict=True)]
     return Decision(tuple(sorted(judged, key=lambda j: -j.probability)), float(share[-1]))
@@ -109,16 +111,36 @@ def _distinct(local: LocalMap, by_reading: Array) -> list[int]:
     return kept
 
 
-def _as_other(by_reading: Array, out_mm: Array) -> Array:
-    """(n,) log likelihood of each line as anything but the edge, ``out_mm`` (n,) outside the one that is."""
-    total = np.full((len(out_mm), len(READINGS)), -np.inf)
+def _as_other(by_reading: Array, out_mm: Array | None) -> Array:
+    """(n,) log likelihood of each line as anything but the edge, ``out_mm`` (n,) outside the one that is; None: none is."""
+    count = len(by_reading)
+    total = np.full((count, len(READINGS)), -np.inf)
     for r, name in enumerate(READINGS):
-        if name == "edge":
-            continue
-        prior = np.full(len(out_mm), PRIOR[name] / (1.0 - PRIOR["edge"]))
-        if name in ("joint", "opening"):
-            prior *= np.where(out_mm > c.SAME_PLACE_MM / 2, c.OUTSIDE_JOINT, 1.0)
-        if name == "door":
-            prior *= np.where(out_mm < -c.SAME_PLACE_MM / 2, c.INSIDE_DOOR, 1.0)
-        total[:, r] = np.log(prior) + by_reading[:, r]
+        if name != "edge":
+            alone = c.PAIR_ALONE if LOOKS[name].from_edge else 1.0
+            place = np.full(count, alone) if out_mm is None else _place(name, out_mm)
+            total[:, r] = np.log(np.maximum(place * PRIOR[name] / (1.0 - PRIOR["edge"]), LEAST)) + by_reading[:, r]
+    gap = READINGS.index("gap")
+    rest = np.delete(total, gap, axis=1)
+    face = total[:, READINGS.index("face")] - np.logaddexp.reduce(rest, axis=1)
+    total[:, gap] += face.max()  # there is a gap where there is a door
     return np.asarray(np.logaddexp.reduce(total, axis=1))
+
+
+def _place(name: Reading, out_mm: Array) -> Array:
+    """(n,) how much more often lines of a reading lie ``out_mm`` outside the edge than just anywhere."""
+    if name == "face":
+        return c.ANYWHERE_SPAN_MM * _bell(out_mm, *c.FACE_MM)
+    if name == "gap":
+        return c.ANYWHERE_SPAN_MM * _bell(out_mm, *c.GAP_MM)
+    if name == "frame":
+        return c.ANYWHERE_SPAN_MM * _bell(-out_mm, *c.FRAME_MM)
+    if name in ("joint", "opening"):
+        return np.where(out_mm > c.SAME_PLACE_MM / 2, c.OUTSIDE_JOINT, 1.0)
+    if name == "door":
+        return np.where(out_mm < -c.SAME_PLACE_MM / 2, c.INSIDE_DOOR, 1.0)
+    return np.ones(len(out_mm))
+
+
+def _bell(x: Array, mean: float, sd: float) -> Array:
+    return np.asarray(np.exp(-0.5 * ((x - mean) / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi)))

@@ -14,7 +14,9 @@ from phototemplate.edges.readings.constants import (
     LEAST_SHARE,
     LOOKS,
     MOST_HEIGHT_U_MM,
+    PAIR_U_MM,
     SPOILT,
+    SPOILT_PAIR,
     SPOILT_RISE,
     Look,
     Reading,
@@ -30,9 +32,18 @@ def log_likelihoods(lines: list[MappedLine]) -> Array:
     return np.array(out).reshape(-1, len(READINGS))
 
 
-def log_heights(lines: list[MappedLine], level_mm: float, level_u_mm: float) -> Array:
-    """(n, R) log likelihood of the lines' heights where the top is known to lie ``level_mm`` over the expected height."""
-    return np.array([[_height(m, LOOKS[r], level_mm, level_u_mm) for r in READINGS] for m in lines]).reshape(-1, len(READINGS))
+def log_heights(
+    lines: list[MappedLine], level_mm: float, level_u_mm: float, edge_mm: float | None = None
+) -> Array:
+    """(n, R) log likelihood of the lines' heights where the top is known to lie ``level_mm`` over the expected height, and its
+    edge, where there is one, ``edge_mm``."""
+
+    def of(mapped: MappedLine, look: Look) -> float:
+        if look.from_edge and edge_mm is not None:
+            return _height(mapped, look, edge_mm, PAIR_U_MM, SPOILT_PAIR)
+        return _height(mapped, look, level_mm, level_u_mm)
+
+    return np.array([[of(m, LOOKS[r]) for r in READINGS] for m in lines]).reshape(-1, len(READINGS))
 
 
 def level_given_edge(edge: MappedLine, level_u_mm: float) -> tuple[float, float]:
@@ -43,7 +54,7 @@ def level_given_edge(edge: MappedLine, level_u_mm: float) -> tuple[float, float]
     return share * (edge.line.rise_mm - mean), float(np.sqrt(share * seen))
 
 
-def _height(mapped: MappedLine, look: Look, level_mm: float, level_u_mm: float) -> float:
+def _height(mapped: MappedLine, look: Look, level_mm: float, level_u_mm: float, spoilt: float = SPOILT_RISE) -> float:
     line = mapped.line
     if line.height_u_mm >= HEIGHT_UNKNOWN_MM:  # the height is what was expected, and no observation
         return 0.0
@@ -51,7 +62,7 @@ def _height(mapped: MappedLine, look: Look, level_mm: float, level_u_mm: float) 
     parts = []
     for share, mean, own in look.rise_mm:
         spread = float(np.sqrt(own**2 + seen))
-        parts.append(log(share) + _mixed(_normal(rise, mean, spread), _normal(rise, mean, 4.0 * spread), SPOILT_RISE))
+        parts.append(log(share) + _mixed(_normal(rise, mean, spread), _normal(rise, mean, 4.0 * spread), spoilt))
     return float(np.logaddexp.reduce(parts))
 
 
