@@ -87,7 +87,7 @@ def propose_edges(
     contacts = contact_lines(scene)
     walls = [ends_of_strip(scene, hint) for hint, _ in strips]
     butted = [ends_of_contact(scene, hint) for hint, _ in contacts]
-    levels = scenes_by_level(scene)
+    levels = scenes_by_level(scene) or {"": scene}
     traced = [
         one if len(levels) < 2 else replace(one, hint=replace(one.hint, level=level))
         for level, there in levels.items()
