@@ -87,6 +87,11 @@ RAIL_MM: Final = (45.0, 160.0)
 """mm. Rails across a cabinet's front are this wide. Convention: 60 to 150 mm as cabinets are built."""
 RAIL_FAR_MM: Final = 300.0
 """mm. A front is taken to go on past its ends for this far. Convention: the narrowest base cabinet."""
+RAIL_LIGHT: Final = 0.0
+"""ratio. Log of light inside over that beyond from which on the inside may be a cabinet's own dark. Chosen on: the develop
+families, where rails' inner edges lie below it; edges of tops that look like one are few."""
+RAIL_CONFIDENCE: Final = 0.5
+"""ratio. Such a line is proposed with no more. Derived: it is the one as well as the other."""
 HOLE_MM: Final = 640.0
 """mm. Lines that face each other nearer than this frame the opening of a cabinet, or an appliance under the top. Convention:
 dishwashers and machines that stand under a top take 450 or 600 mm (24 in); ranges, at which it ends, 30 in and more."""

@@ -43,7 +43,9 @@ from phototemplate.edges.proposals.constants import (
     PAST_MM,
     PLIES_MM,
     PROUD_MM,
+    RAIL_CONFIDENCE,
     RAIL_FAR_MM,
+    RAIL_LIGHT,
     RAIL_MM,
     RUN_DEPTH_MM,
     SAME_EDGE_MM,
@@ -200,8 +202,14 @@ def _bridged(one: FoundLine, other: FoundLine, gap_mm: float) -> FoundLine:
 
 
 def _with_length(one: FoundLine) -> float:
-    """Probability of an edge that is as long as this: short lines are seldom edges of tops."""
-    odds = one.probability / max(1.0 - one.probability, 1e-6) * min(1.0, (one.length_mm / USUAL_MM) ** SHORT_POWER)
+    """Probability of an edge that is as long as this: short lines are seldom edges of tops.
+
+    Where the cabinets' side is dark and the other bright, the photos do not tell an edge from a rail's inner one.
+    """
+    probability, ratio = one.probability, one.judged.mapped.surface.light_ratio
+    if one.judged.otherwise == "opening" and ratio < RAIL_LIGHT:
+        probability = min(probability, RAIL_CONFIDENCE)
+    odds = probability / max(1.0 - probability, 1e-6) * min(1.0, (one.length_mm / USUAL_MM) ** SHORT_POWER)
     return odds / (1.0 + odds)
 
 
