@@ -76,7 +76,9 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     if choice is None:
         named = hint.line not in (None, "box") and bool(local.lines)
         return Found(None, (), (lost(hint, "no-such-line") if named else _unseen(hint, local),))
-    levels, line = _settled(local, choice.line)
+    # what was chosen by name, doors and whatever is no outer edge need not lie at the level of the tops
+    on_top = hint.kind in OUTERMOST and hint.choose is None and hint.line in (None, "box")
+    levels, line = _settled(local, choice.line) if on_top else (local.levels, choice.line)
     traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
         return Found(None, (), (lost(hint, traced),))
