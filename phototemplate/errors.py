@@ -243,6 +243,7 @@ FINDINGS: dict[str, Kind] = {
     "edge-below-plane": Kind("warning", ("height_mm",)),
     "edge-ambiguous": Kind("warning", ("apart_mm", "taken_word", "line"), retake=True),
     "edge-double-line": Kind("warning", ("apart_mm",), retake=True),
+    "edge-door-unclear": Kind("warning", ("out_mm", "below_mm"), retake=True),
     "edge-wavering": Kind("warning", ("added_U_mm",), retake=True),
     "edge-gaps": Kind("note", ("gap_mm",), retake=True),
     "contact-sheet-unplaced": Kind("note", ("sheet",), retake=True, lost=True),

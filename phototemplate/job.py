@@ -20,7 +20,7 @@ import difflib
 import hashlib
 import shutil
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -143,8 +143,9 @@ class EdgeSpec(Section):
     """How earlier jobs say which of two close lines is meant (``line`` says it by name): its offset from the path, positive to
     the left."""
     line: LineName | None = None
-    """Which line is meant where several lie close together: ``box``, the edge of the cabinet as the program finds it; ``outer``
-    or ``inner``, the likeliest line beside that."""
+    """Which line is meant, and what overhangs count from: ``box``, the edge of the cabinet itself; ``door``, the face of door
+    or drawer before it; ``outer`` or ``inner``, the likeliest line beside the one that the program would take. Left out,
+    fronts are as the job's own ``line`` says."""
     arris: Annotated[Length, Field(ge=0, le=12)] | None = None
     """Radius of the rounding between top and face where it is known, 0 for a sharp arris; left out, it is measured."""
     level: LevelName | None = None
@@ -225,6 +226,8 @@ class JobFile(TemplateSpec):
     name: str = ""
     units: Literal["mm", "in"] = "in"
     """Unit of the drawing."""
+    line: Literal["box", "door"] = "box"
+    """What fronts are measured at and their overhangs count from: the edge of the cabinet's box, or the face of its doors"""
     tolerance: Annotated[Length, Field(ge=0.01, le=100)] = 25.4 / 16
     """What an edge has to hold (default 1/16 in)."""
     paper: PaperSpec = PaperSpec()
@@ -244,6 +247,16 @@ class JobFile(TemplateSpec):
     leave_out: list[str] = []
     """Photos (file names) not to be used."""
     settings: Settings = Settings()
+
+    def hints(self) -> list[EdgeHint]:
+        """All edges in the words of the edge stage."""
+        hints = [e.hint() for e in self.edges]
+        if self.line == "box":
+            return hints
+        return [
+            replace(h, line=self.line) if (h.kind, h.source, h.line, h.choose) == ("front", "trace", None, None) else h
+            for h in hints
+        ]
 
     def template_spec(self) -> TemplateSpec:
         """What the job says of pieces, in the words of the template stage."""
@@ -400,7 +413,7 @@ thickness_u_mm = 0.05
 # kind = "front"         # front, end, wall, panel, opening, other
 # photo = "IMG_0003"     # photo in which the path was clicked, px
 # path = [[820, 1510], [3105, 1422]]
-# line = "outer"         # of several lines close together: "box" (the edge as it was found), "outer" or "inner"
+# line = "door"          # measured at, and overhang counted from: "box" (unless the job says otherwise) or "door"
 # level = "bar"          # where tops lie on several levels and the photos do not tell on which the edge lies
 
 # [[loops]]              # edges in their order round one run

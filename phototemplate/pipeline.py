@@ -71,7 +71,7 @@ def measure(
             lambda _, share: progress("network", share),
         ))
     with clock("work plane"):
-        hints = [edge.hint() for edge in file.edges]
+        hints = file.hints()
         sharp = without_blurred(network, sightings)
 
         def plane_for(paper: Thickness, place: str) -> WorkPlane:

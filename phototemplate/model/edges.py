@@ -8,9 +8,9 @@ from typing import Literal
 from phototemplate.errors import Finding
 from phototemplate.model.arrays import Array
 
-LineName = Literal["box", "outer", "inner"]
-"""Which of the lines of a place is meant: the edge of the cabinet's box as the program finds it, or the likeliest line further
-out or further in than that"""
+LineName = Literal["box", "door", "outer", "inner"]
+"""Which of the lines of a place is meant: the edge of the box as the program finds it, the door's face before and below it, or
+the likeliest line further out or further in than the one that the program would take"""
 EdgeKind = Literal["front", "end", "wall", "panel", "opening", "other"]
 ShapeKind = Literal["line", "arc", "circle", "profile"]
 
@@ -149,4 +149,4 @@ class Segment:
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
     line: str = ""
-    """Which line it is where somebody named it: box, outer or inner"""
+    """Which line it is where somebody named it: box, door, outer or inner"""

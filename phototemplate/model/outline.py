@@ -51,7 +51,7 @@ class EdgeReport:
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
     line: str = ""
-    """Which line it is where somebody named it: box, outer or inner"""
+    """Which line it is where somebody named it: box, door, outer or inner"""
 
 
 @dataclass(frozen=True)

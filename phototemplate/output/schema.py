@@ -109,7 +109,7 @@ class EdgePart(Part):
     level: str = ""
     """Level of the tops it lies on; empty for walls, which stand on all of them"""
     line: str = ""
-    """Which line it is where somebody named it: box, outer or inner"""
+    """Which line it is where somebody named it: box, door, outer or inner"""
     arris_mm: float | None = None
     arris_U_mm: float | None = None
     """Radius of the rounding between top and face, measured or claimed; null where the edge is no top's outermost line"""

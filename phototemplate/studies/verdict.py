@@ -26,7 +26,7 @@ from phototemplate.studies.constants import EDGE_TOLERANCE_MM, HELPFUL, JUDGED_P
 from phototemplate.template.gradients import Dual, vec
 from phototemplate.template.quantities import EdgePlace, State, place_on_edge, seen_stretch
 
-OPEN_QUESTIONS = ("edge-ambiguous", "edge-double-line", "edge-wavering")
+OPEN_QUESTIONS = ("edge-ambiguous", "edge-door-unclear", "edge-double-line", "edge-wavering")
 """The finding that only a person can answer"""
 
 

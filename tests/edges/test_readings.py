@@ -116,7 +116,7 @@ def test_what_is_far_off_the_level_is_never_the_edge() -> None:
 
 
 @pytest.mark.parametrize(("name", "offset_mm", "rise_mm"), [
-    (None, 0.0, 0.0), ("box", 0.0, 0.0), ("outer", 19.0, -12.0), ("inner", -4.0, 0.0),
+    (None, 0.0, 0.0), ("box", 0.0, 0.0), ("outer", 19.0, -12.0), ("door", 19.0, -12.0), ("inner", -4.0, 0.0),
 ])
 def test_a_line_is_taken_by_its_name(name: LineName | None, offset_mm: float, rise_mm: float) -> None:
     """A box with a joint 4 mm behind its edge and a door 19 mm before it and 12 mm lower; both are named."""
@@ -126,11 +126,26 @@ def test_a_line_is_taken_by_its_name(name: LineName | None, offset_mm: float, ri
     assert (taken.line.middle_mm, taken.line.rise_mm) == (offset_mm, rise_mm)
     assert not taken.findings
     if name is None:
-        assert {(c.offset_mm, c.reading) for c in taken.candidates} == {(-4.0, "joint"), (19.0, "door")}
+        assert {(c.offset_mm, c.reading) for c in taken.candidates} == {(-4.0, "joint"), (19.0, "face")}
 
 
 def test_a_line_that_is_not_there_is_not_replaced_by_another() -> None:
     assert choose(mapped(line(-4.0), line(0.0)), EdgeHint("e", "front", line="outer"), EdgeSettings()) is None
+    assert choose(mapped(line(-4.0), line(0.0)), EdgeHint("e", "front", line="door"), EdgeSettings()) is None
+
+
+@pytest.mark.parametrize(("offset_mm", "rise_mm"), [(-19.0, -2.2), (6.0, -12.0), (29.0, -2.2), (19.0, 3.0)])
+def test_what_lies_behind_the_box_or_above_it_or_elsewhere_before_it_is_no_door(offset_mm: float, rise_mm: float) -> None:
+    here = mapped(line(0.0), line(offset_mm, rise_mm=rise_mm))
+    assert choose(here, EdgeHint("e", "front", search_mm=12.0, line="door"), EdgeSettings()) is None
+
+
+def test_of_two_lines_that_may_be_the_door_one_is_taken_with_a_doubt_that_covers_the_other() -> None:
+    here = mapped(line(0.0), line(18.0, rise_mm=-2.2), line(20.5, rise_mm=-2.2))
+    taken = choose(here, EdgeHint("e", "front", search_mm=12.0, line="door"), EdgeSettings())
+    assert taken is not None
+    assert [f.code for f in taken.findings] == ["edge-door-unclear"]
+    assert 2 * taken.u_mm >= 2.5
 
 
 def test_a_doubt_names_the_line_that_takes_the_other() -> None:

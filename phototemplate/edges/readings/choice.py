@@ -32,6 +32,8 @@ class Choice:
     findings: tuple[Finding, ...]
     none: float = 0.0
     """Probability that no line of the place is the edge"""
+    box_mm: float = float("nan")
+    """Where the edge of the box runs, to the left of the path, if the line is the face of its doors"""
 
 
 def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | None:
@@ -44,6 +46,8 @@ def choose(local: LocalMap, hint: EdgeHint, settings: EdgeSettings) -> Choice | 
         wanted = hint.choose
         chosen = min(decision.judged, key=lambda j: abs(j.mapped.line.middle_mm - wanted))
         return Choice(chosen.mapped.line, 1.0, _others(chosen, decision), (), 0.0, (), decision.none)
+    if hint.line == "door":
+        return _door(decision, hint, settings)
     if hint.line:
         named = _named(decision, hint.line, local.outward or 1.0)
         return None if named is None else Choice(named.mapped.line, 1.0, _others(named, decision), (), 0.0, (), decision.none)
@@ -72,6 +76,29 @@ def _named(decision: Decision, name: LineName, outward: float) -> Judged | None:
         if (name == "outer" and out > c.SAME_PLACE_MM) or (name == "inner" and out < -c.SAME_PLACE_MM):
             return one
     return None
+
+
+def _door(decision: Decision, hint: EdgeHint, settings: EdgeSettings) -> Choice | None:
+    """The face of the doors before the box, and the doubt about it; None where the box or the doors are not seen."""
+    box, one = decision.chosen, max(decision.judged, key=lambda j: j.face)
+    sure = one.face * (1.0 - decision.none)
+    if sure <= c.MOST_NONE:
+        return None
+    doubtful = min(sure, box.probability) < c.CERTAIN
+    middle = one.mapped.line.middle_mm
+    rivals = [
+        j.mapped.line.middle_mm - middle for j in decision.judged
+        if doubtful and j is not one and max(j.face, j.probability if j is not box else 0.0) >= c.LEAST_RIVAL
+    ]
+    rivals = [r for r in rivals if abs(r) <= settings.close_mm]
+    u = max([covering_u_mm(r) for r in rivals], default=c.UNSEEN_U_MM if doubtful else 0.0)
+    findings = (Finding(
+        "edge-door-unclear", hint.edge_id, out_mm=abs(middle - box.mapped.line.middle_mm),
+        below_mm=box.mapped.line.rise_mm - one.mapped.line.rise_mm,
+    ),) if doubtful else ()
+    return Choice(
+        one.mapped.line, sure, _others(one, decision), tuple(rivals), u, findings, decision.none, box.mapped.line.middle_mm
+    )
 
 
 def covering_u_mm(apart_mm: float) -> float:

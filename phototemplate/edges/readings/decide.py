@@ -33,6 +33,8 @@ class Judged:
     """That it is the edge"""
     otherwise: Reading
     """What it is if it is not"""
+    face: float = 0.0
+    """That it is the face of the doors, if the most probable edge is the edge"""
 
     @property
     def words(self) -> str:
@@ -76,18 +78,38 @@ def decide(
     for k in range(len(offset)):
         # what lies on the top lies at the edge's own height, and a door below that
         heights = log_heights(lines, *level_given_edge(lines[k], level_u), lines[k].line.rise_mm)
-        others = _as_other(looks + heights, (offset - offset[k]) * local.outward)
+        others = np.logaddexp.reduce(_by_reading(looks + heights, (offset - offset[k]) * local.outward), axis=1)
         others[k] = 0.0
         log_post[k] = np.log((1.0 - none_prior) / len(offset)) + as_edge[k] + others.sum()
     by_reading = looks + at_level
-    log_post[-1] = np.log(none_prior) + _as_other(by_reading, None).sum()
+    log_post[-1] = np.log(none_prior) + np.logaddexp.reduce(_by_reading(by_reading, None), axis=1).sum()
     share = np.exp(log_post - log_post.max())
     share /= share.sum()
-    rest = [r for r in range(len(READINGS)) if r != EDGE]
-    weight = np.log([PRIOR[READINGS[r]] * (c.PAIR_ALONE if LOOKS[READINGS[r]].from_edge else 1.0) for r in rest])
-    otherwise = [READINGS[rest[int(k)]] for k in np.argmax(by_reading[:, rest] + weight, axis=1)]
-    judged = [Judged(m, float(p), r) for m, p, r in zip(lines, share[:-1], otherwise, strict=True)]
+    best = int(np.argmax(share[:-1]))
+    heights = log_heights(lines, *level_given_edge(lines[best], level_u), lines[best].line.rise_mm)
+    total = _by_reading(looks + heights, (offset - offset[best]) * local.outward)
+    total[best] = _by_reading(by_reading, None)[best]
+    face = _faces(total, best, (offset - offset[best]) * local.outward)
+    judged = [
+        Judged(m, float(p), READINGS[int(r)], float(f))
+        for m, p, r, f in zip(lines, share[:-1], np.argmax(total, axis=1), face, strict=True)
+    ]
     return Decision(tuple(sorted(judged, key=lambda j: -j.probability)), float(share[-1]))
+
+
+def _faces(by_reading: Array, edge: int, out_mm: Array) -> Array:
+    """(n,) probability of each line that it is the face of the doors before line ``edge``, of which there is one or none.
+
+    A line in front and below that lies as far out as doors stand is their face, seen badly or in part.
+    """
+    face, door = READINGS.index("face"), READINGS.index("door")
+    there = _place("face", out_mm) / (1.0 + _place("face", out_mm))
+    yes = np.logaddexp(by_reading[:, face], by_reading[:, door] + np.log(np.maximum(there, LEAST)))
+    no = np.delete(by_reading, face, axis=1)
+    no[:, door - (door > face)] += np.log(1.0 - there)
+    odds = yes - np.logaddexp.reduce(no, axis=1)
+    odds[edge] = -np.inf
+    return np.asarray(np.exp(odds - np.logaddexp(0.0, np.logaddexp.reduce(odds))))
 
 
 def _distinct(local: LocalMap, by_reading: Array) -> list[int]:
@@ -111,8 +133,9 @@ def _distinct(local: LocalMap, by_reading: Array) -> list[int]:
     return kept
 
 
-def _as_other(by_reading: Array, out_mm: Array | None) -> Array:
-    """(n,) log likelihood of each line as anything but the edge, ``out_mm`` (n,) outside the one that is; None: none is."""
+def _by_reading(by_reading: Array, out_mm: Array | None) -> Array:
+    """(n, R) log likelihood times prior of each line as anything but the edge, ``out_mm`` (n,) outside the one that is; None:
+    none is."""
     count = len(by_reading)
     total = np.full((count, len(READINGS)), -np.inf)
     for r, name in enumerate(READINGS):
@@ -124,7 +147,7 @@ def _as_other(by_reading: Array, out_mm: Array | None) -> Array:
     rest = np.delete(total, gap, axis=1)
     face = total[:, READINGS.index("face")] - np.logaddexp.reduce(rest, axis=1)
     total[:, gap] += face.max()  # there is a gap where there is a door
-    return np.asarray(np.logaddexp.reduce(total, axis=1))
+    return total
 
 
 def _place(name: Reading, out_mm: Array) -> Array:

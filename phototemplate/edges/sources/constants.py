@@ -63,3 +63,8 @@ GAP_MM: Final = 60.0
 """mm. Gaps longer than this ... Chosen on: not recorded."""
 GAP_SHARE: Final = 0.15
 """ratio. ... and than this share of the edge are reported. Chosen on: not recorded."""
+DOOR_REACH_MM: Final = 30.0
+"""mm. Where the door is meant, lines are looked for as far to each side of the path. Convention: doors and drawer fronts stand
+16 to 22 mm before their box, and a path is drawn to within some mm."""
+DOOR_LOW_MM: Final = 24.0
+"""mm. ... and as far below the top. Convention: doors end 2 to 22 mm below the edge of their box."""

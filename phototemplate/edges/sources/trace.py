@@ -15,14 +15,16 @@ from phototemplate.edges.line_map.hidden_line import HiddenLine, find_hidden_lin
 from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_again, steps_left
 from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.line_map.surface_end import surface_test
-from phototemplate.edges.readings.choice import OUTERMOST, choose, covering_u_mm
-from phototemplate.edges.readings.constants import CERTAIN
+from phototemplate.edges.readings.choice import OUTERMOST, Choice, choose, covering_u_mm
+from phototemplate.edges.readings.constants import CERTAIN, SAME_PLACE_MM
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.constants import (
     AGREED,
     ALONG_MM,
     CLEAR,
     CORRELATIONS,
+    DOOR_LOW_MM,
+    DOOR_REACH_MM,
     GAP_MM,
     GAP_SHARE,
     GATES_PX,
@@ -42,7 +44,7 @@ from phototemplate.edges.tracing.line_reading import along_new, locate, read, re
 from phototemplate.edges.tracing.space_intersection import Intersection, intersect, unit_position
 from phototemplate.edges.tracing.step_position import StepFit
 from phototemplate.errors import Finding, MeasureError
-from phototemplate.model import Array, EdgeHint, EdgeTrace, PlanePoints, TypeB
+from phototemplate.model import Array, Candidate, EdgeHint, EdgeTrace, PlanePoints, TypeB
 from phototemplate.numerics.correlation import autocorrelation
 from phototemplate.settings import EdgeSettings
 
@@ -71,7 +73,10 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     stations = path.stations(settings.station_mm, settings.end_margin_mm)
     outward = -scene.material_side(stations.xy_mm, stations.normal)
     levels = expected_levels(scene.plane, stations, hint, outward, settings.height_reach_mm)
-    local = map_lines(scene, stations, levels, outward, hint.search_mm, straight)
+    if hint.line == "door":
+        local = _map_doors(scene, hint, stations, levels, outward)
+    else:
+        local = map_lines(scene, stations, levels, outward, hint.search_mm, straight)
     choice = choose(local, hint, settings)
     if choice is None:
         named = hint.line not in (None, "box") and bool(local.lines)
@@ -79,6 +84,8 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     # what was chosen by name, doors and whatever is no outer edge need not lie at the level of the tops
     on_top = hint.kind in OUTERMOST and hint.choose is None and hint.line in (None, "box")
     levels, line = _settled(local, choice.line) if on_top else (local.levels, choice.line)
+    if hint.line not in (None, "box"):
+        levels = levels.about(float(np.mean(line.height_mm - levels.height_mm)))
     traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
         return Found(None, (), (lost(hint, traced),))
@@ -96,13 +103,35 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     if straying and not findings:
         findings = (Finding("edge-wavering", hint.edge_id, added_U_mm=2 * straying),)
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
-    top = hint.kind in OUTERMOST and bool(local.outward) and not hint.height_mm and choice.probability >= CLEAR
+    top = hint.kind in OUTERMOST and hint.line != "door" and bool(local.outward)
+    top = top and not hint.height_mm and choice.probability >= CLEAR
     rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
     arris = (max(float(traced.solved.arris[0]), 0.0), traced.solved.arris_u_mm) if top else None
-    points_ = replace(found, candidates=choice.candidates, findings=findings, rise_mm=rise, arris_mm=arris)
+    candidates = choice.candidates
+    if hint.kind == "front" and hint.choose is None and hint.line in (None, "box"):
+        candidates = _with_door(scene, hint, local, choice)
+    points_ = replace(found, candidates=candidates, findings=findings, rise_mm=rise, arris_mm=arris)
     # where one photo alone shows it, it may as well lie at another height
     placed = 0.5 * (1.0 + float(((traced.solved.weight > 0).sum(axis=0) >= 2).mean()))
     return Found(points_, traced.traces, findings, (1.0 - choice.none) * placed)
+
+
+def _map_doors(scene: Scene, hint: EdgeHint, stations: Stations, levels: Levels, outward: float) -> LocalMap:
+    """The lines near a path, as far out and as far down as doors stand."""
+    low = max(scene.settings.search_low_mm, DOOR_LOW_MM)
+    wide = replace(scene, settings=scene.settings.model_copy(update={"search_low_mm": low}))
+    return map_lines(wide, stations, levels, outward, max(hint.search_mm, DOOR_REACH_MM), hint.shape == "line")
+
+
+def _with_door(scene: Scene, hint: EdgeHint, local: LocalMap, box: Choice) -> tuple[Candidate, ...]:
+    """What else runs beside the edge of a box, with the face of its doors where that is seen."""
+    others = [one for one in box.candidates if one.reading != "face"]
+    wide = _map_doors(scene, hint, local.stations, local.levels, local.outward)
+    door = choose(wide, replace(hint, line="door"), scene.settings)
+    if door is not None and abs(door.box_mm - box.line.middle_mm) <= SAME_PLACE_MM:
+        height, support = float(np.mean(door.line.height_mm)), round(float(door.line.support), 3)
+        others.append(Candidate(door.line.middle_mm - box.line.middle_mm, height, support, "face"))
+    return tuple(sorted(others, key=lambda one: abs(one.offset_mm)))
 
 
 @dataclass(frozen=True)
@@ -295,7 +324,7 @@ def _doubts(
             Finding("edge-single-view", hint.edge_id, single_percent=100 * (1 - many), U_mm=2 * settings.height_prior_u_mm)
         )
     height = float(np.mean(solved.height_mm))
-    if abs(height) > settings.off_plane_mm and abs(height) > 2 * float(np.mean(solved.height_u_mm)):
+    if hint.line != "door" and abs(height) > settings.off_plane_mm and abs(height) > 2 * float(np.mean(solved.height_u_mm)):
         code = "edge-above-plane" if height > 0 else "edge-below-plane"
         findings.append(Finding(code, hint.edge_id, height_mm=abs(height)))
     length = float(np.ptp(stations.along_mm))

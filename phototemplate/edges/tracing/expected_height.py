@@ -63,6 +63,10 @@ class Levels:
         """Standard uncertainty of the difference between the ends' heights over the expected ones, along the whole path."""
         return float(np.hypot(END_MM, np.ptp(self.along_mm) * np.median(self.slope_u) / len(self.slope_u)))
 
+    def about(self, rise_mm: float) -> Levels:
+        """Those of a line that runs along the tops ``rise_mm`` over them, each section as far off that as it likes."""
+        return replace(self, curves_mm=self.curves_mm + rise_mm, u_mm=np.full(len(self.u_mm), FAR_MM))
+
     def at(self, stations: Stations) -> Levels:
         """The same levels on other stations of about the same path."""
         part = (self.along_mm - self.along_mm[0]) / max(float(np.ptp(self.along_mm)), 1e-9)

@@ -143,7 +143,7 @@ def _context(
         "headline": words.headline(measurement, [r.verdict for r in rows], tolerance_mm),
         "mood": _mood(measurement, rows),
         "rows": rows,
-        "facts": _facts(measurement),
+        "facts": _facts(measurement, unit),
         "retake": words.retake_list(measurement.findings, unit),
         "findings": [_finding(one) for one in said(everything, unit)],
         "top": top_view(measurement, settings, tolerance_mm, top_picture),
@@ -200,7 +200,7 @@ def _mood(measurement: Measurement, rows: list[EdgeRow]) -> str:
     return "short" if "short" in states else "look" if "look" in states else "good"
 
 
-def _facts(measurement: Measurement) -> list[tuple[str, str]]:
+def _facts(measurement: Measurement, unit: Unit) -> list[tuple[str, str]]:
     net = measurement.network
     used = [k for k in net.lengths if k.used]
     return [
@@ -209,8 +209,27 @@ def _facts(measurement: Measurement) -> list[tuple[str, str]]:
         ("known lengths", str(len(used)) if used else "none"),
         ("edges", str(len(measurement.outline.edges))),
         ("fit (1 is as expected)", f"{net.sigma0:.2f}"),
-        ("overhangs count from", "the edges of the cabinet boxes, not the faces of the doors"),
+        ("overhangs count from", _counted_from(measurement)),
+        *([("faces of the doors", doors)] if (doors := _doors(measurement, unit)) else []),
     ]
+
+
+def _counted_from(measurement: Measurement) -> str:
+    """Which of the two lines that count in the trade the fronts were measured at, in words."""
+    doors = [e.edge_id for e in measurement.outline.edges if e.line == "door"]
+    if not doors:
+        return 'the edges of the cabinet boxes (line = "door" in the job file: the faces of the doors)'
+    return f"the faces of the doors at {', '.join(doors)}, elsewhere the edges of the cabinet boxes"
+
+
+def _doors(measurement: Measurement, unit: Unit) -> str:
+    """Where the doors are before the boxes that were measured, in words; empty where none is seen."""
+    seen = [
+        f"{s.edge_id} {format_length(abs(c.offset_mm), unit)} {unit} before the box, at a height of "
+        f"{format_length(c.height_mm, unit)} {unit}"
+        for s in measurement.outline.segments for c in s.candidates if c.reading == "face" and s.line in ("", "box")
+    ]
+    return "; ".join(seen)
 
 
 def _finding(one: Said) -> dict[str, str]:

@@ -183,7 +183,7 @@ function details(spec, e, verdict, plan) {
     e ? h('dl', { class: 'figures' },
       pair(t('edge.length'), length(e.length), e.length_U !== null ? known(e.length_U) : ''),
       pair(t('edge.place'), e.offset_U ? within(largest(e.offset_U)) : '–', t('edge.place.hint')),
-      e.source === 'trace' && (e.kind === 'front' || e.kind === 'end') ? pair(t('edge.line'), t('edge.line.box')) : null,
+      e.source === 'trace' && (e.kind === 'front' || e.kind === 'end') ? pair(t('edge.line'), t(e.line === 'door' ? 'edge.line.door' : 'edge.line.box')) : null,
       e.level ? pair(t('edge.level'), e.level) : null,
       pair(t('edge.height'), `${e.height.map((v) => v.toFixed(1).replace('-', '−')).join(' · ')} mm`, t('edge.height.hint')),
       pair(t('edge.seen'), t('edge.seen.in', { photos: e.n_photos, points: e.n_points }), '')) : null,
@@ -219,17 +219,20 @@ function why(e) {
 
 function candidates(spec, e) {
   const close = (e.candidates || []).filter((c) => c.choose !== null && Math.abs(c.offset) <= OTHER_LINE_MM);
-  if (!close.length && spec.choose === undefined) return null;
-  const choose = (v) => edit('choose-edge', spec.id, [{ op: 'set', at: ['edges', { id: spec.id }, 'choose'], value: v }]);
+  const named = spec.choose !== undefined || spec.line !== undefined;
+  if (!close.length && !named) return null;
+  // a line that has a name is meant by it, wherever the path is drawn; any other by its place
+  const choose = (line, place = null) => edit('choose-edge', spec.id, [
+    { op: 'set', at: ['edges', { id: spec.id }, 'line'], value: line }, { op: 'set', at: ['edges', { id: spec.id }, 'choose'], value: place }]);
   return h('fieldset', { class: 'candidates' }, h('legend', {}, t('candidates')),
     h('p', { class: 'hint' }, t('candidates.hint')),
     h('ul', { class: 'plain-list' },
       h('li', { class: 'row spread' }, h('span', {}, icon('good'), ` ${t('candidate.this')}`),
-        spec.choose === undefined ? button(t('candidate.confirm'), () => choose(e.choose_now), { class: 'small', data: { key: `keep-${spec.id}` } })
-          : button(t('candidate.free'), () => choose(null), { class: 'small', data: { key: `free-${spec.id}` } })),
+        !named ? button(t('candidate.confirm'), () => choose(e.line || 'box'), { class: 'small', data: { key: `keep-${spec.id}` } })
+          : button(t('candidate.free'), () => choose(null, null), { class: 'small', data: { key: `free-${spec.id}` } })),
       (e.candidates || []).map((c, k) => (c.choose === null || Math.abs(c.offset) > OTHER_LINE_MM ? null : h('li', { class: 'row spread' },
         h('span', {}, h('b', {}, `${k + 1} `), t(c.offset > 0 ? 'candidate.left' : 'candidate.right', { d: metric(Math.abs(c.offset)), h: metric(c.height), s: Math.round(c.support * 100) }), c.reading ? `: ${c.reading.text}` : ''),
-        button(t('candidate.take'), () => choose(c.choose), { class: 'small', data: { key: `take-${spec.id}-${k}` } }))))));
+        button(t('candidate.take'), () => (c.line ? choose(c.line) : choose(null, c.choose)), { class: 'small', data: { key: `take-${spec.id}-${k}` } }))))));
 }
 
 async function rename(id, to) {

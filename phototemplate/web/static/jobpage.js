@@ -23,6 +23,7 @@ function content() {
     h('div', { class: 'card' }, h('div', { class: 'row wrap' },
       labelled(t('job.name'), h('input', { value: job.name || '', placeholder: store.name, maxlength: 80, data: { key: 'name' }, onchange: (e) => set('name', e.target.value.trim() || null) })),
       labelled(t('job.units'), select([['in', t('unit.in')], ['mm', t('unit.mm')]], job.units || 'in', (v) => set('units', v), { data: { key: 'units' } })),
+      labelled(t('job.line'), select([['box', t('job.line.box')], ['door', t('job.line.door')]], job.line || 'box', (v) => set('line', v), { data: { key: 'line' } }), t('job.line.hint')),
       labelled(t('job.tolerance'), lengthInput(job.tolerance ?? TOLERANCE_MM, (v) => set('tolerance', v), 'tolerance', { usual: USUAL_MM.tolerance }), t('job.tolerance.hint')))),
     h('section', { class: 'card' }, h('h2', {}, t('job.title')), line('customer', 120), line('address', 120), line('drawn_by', 120)),
     h('details', { class: 'card', data: { key: 'paper' } }, h('summary', {}, t('job.paper')), fields(schemaOf('PaperSpec'), job.paper || {}, setter('paper', '', ['paper']), 'paper', ['thickness_by_sheet_mm', 'lies_on', 'thickness_mm'])),

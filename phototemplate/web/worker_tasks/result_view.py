@@ -240,6 +240,7 @@ def _edge(s: Stretch, report: EdgeReport | None, path: Array | None, back: Array
                 "offset": c.offset_mm, "height": c.height_mm, "support": c.support,
                 "choose": None if offset is None else round(offset + c.offset_mm, 2),
                 "reading": phrase_part(f"reading-{c.reading}") if c.reading else None,
+                "line": "door" if c.reading == "face" else None,
                 "xy": np.round(way + c.offset_mm * normals, 2),
             })
         out["choose_now"] = None if offset is None else round(offset, 2)

@@ -63,6 +63,13 @@ WORDS: dict[str, Words] = {
         "Look at it from near; if the outer one is the edge, take off what lies behind it (tape, a hard shadow) or "
         "photograph it from half the distance.",
     ),
+    "edge-door-unclear": Words(
+        "it is not certain which line is the face of the doors",
+        "At {where} the line {out_mm:.1f} before the edge of the box and {below_mm:.1f} below it was taken for the face of the "
+        "doors, but that is not certain.",
+        "Look at it in the photos, measure the distance from box to door with a rule, and photograph the doors' upper edges "
+        "obliquely from above.",
+    ),
     "edge-wavering": Words(
         "an edge wavers between lines that run close together",
         "What the photos show along {where} wavers between lines that run close together; {added_U_mm:.1f} were added to "

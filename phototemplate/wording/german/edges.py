@@ -72,6 +72,13 @@ WORDS: dict[str, Words] = {
         "Sehen Sie aus der Nähe nach; ist die äußere die Kante, entfernen Sie, was dahinter liegt (Klebeband, harter "
         "Schatten), oder fotografieren Sie aus halber Entfernung.",
     ),
+    "edge-door-unclear": Words(
+        "es ist nicht sicher, welche Linie die Vorderseite der Türen ist",
+        "Bei {where} wurde die Linie {out_mm:.1f} vor der Kante des Korpus und {below_mm:.1f} unter ihr für die Vorderseite "
+        "der Türen genommen; sicher ist das nicht.",
+        "Sehen Sie in den Fotos nach, messen Sie den Abstand vom Korpus zur Tür mit einem Maßstab nach und fotografieren Sie "
+        "die Oberkanten der Türen schräg von oben.",
+    ),
     "edge-wavering": Words(
         "eine Kante schwankt zwischen dicht benachbarten Linien",
         "Was die Fotos an {where} zeigen, schwankt zwischen dicht benachbarten Linien; {added_U_mm:.1f} kamen zu U hinzu.",
