@@ -225,3 +225,14 @@ def test_a_job_that_changes_to_inches_keeps_its_lengths(tmp_path: Path) -> None:
     save_job(job, job.file.model_copy(update={"units": "in"}))
     after = load_job(tmp_path)
     assert (after.file.lengths, after.file.shop, after.bare) == (job.file.lengths, job.file.shop, ())
+
+
+def test_what_fronts_are_measured_at_is_said_for_the_job_and_otherwise_at_an_edge() -> None:
+    kinds = (("a", "front", ""), ("b", "front", 'line = "box"'), ("c", "end", ""), ("d", "front", "choose = 3.0"))
+    edges = "".join(
+        f'[[edges]]\nid = "{name}"\nkind = "{kind}"\nphoto = "IMG_1"\npath = [[10, 20], [300, 40]]\n{more}\n'
+        for name, kind, more in kinds
+    )
+    wanted = [h.line for h in parse_job(f'units = "mm"\nline = "door"\n{edges}'.encode()).hints()]
+    assert wanted == ["door", "box", None, None]
+    assert [h.line for h in parse_job(f'units = "mm"\n{edges}'.encode()).hints()] == [None, "box", None, None]

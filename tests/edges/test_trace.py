@@ -50,6 +50,26 @@ def test_front_edge_of_the_face_frame_not_door_nor_joint() -> None:
     assert not [f for f in findings if f.severity == "serious"]
 
 
+def test_the_face_of_the_doors_is_measured_where_it_is_meant_and_named_where_it_is_not() -> None:
+    """Doors 19 mm before the face frames and 12 mm below them."""
+    box, _, _ = trace(flat(), FRONT)
+    assert box is not None
+    (face,) = [c for c in box.candidates if c.reading == "face"]
+    assert abs(abs(face.offset_mm) - 19.0) < 1.0
+    assert abs(face.height_mm + 12.0) < 1.0
+    door, findings, _ = trace(flat(), replace(FRONT, line="door"))
+    assert door is not None
+    assert abs(door.xy_mm[:, 1].mean() + 19.0) < 0.3
+    assert abs(door.height_mm.mean() + 12.0) < 0.5
+    assert not {f.code for f in findings} & {"edge-door-unclear", "edge-below-plane"}
+
+
+def test_an_end_without_a_door_has_none() -> None:
+    points, findings, _ = trace(flat(), replace(END, line="door"))
+    assert points is None
+    assert [f.facts.get("reason_word") for f in findings] == ["no-such-line"]
+
+
 def test_end_edge_of_a_ply_panel_is_the_outermost_line() -> None:
     points, _, _ = trace(flat(), END)
     assert points is not None
