@@ -140,6 +140,11 @@ def test_what_lies_behind_the_box_or_above_it_or_elsewhere_before_it_is_no_door(
     assert choose(here, EdgeHint("e", "front", search_mm=12.0, line="door"), EdgeSettings()) is None
 
 
+def test_steps_of_several_lines_are_no_door() -> None:
+    here = mapped(line(0.0), line(19.0, rise_mm=-12.9, support=0.95, evidence=0.66, misfit=2.48))
+    assert choose(here, EdgeHint("e", "front", search_mm=12.0, line="door"), EdgeSettings()) is None
+
+
 def test_of_two_lines_that_may_be_the_door_one_is_taken_with_a_doubt_that_covers_the_other() -> None:
     here = mapped(line(0.0), line(18.0, rise_mm=-2.2), line(20.5, rise_mm=-2.2))
     taken = choose(here, EdgeHint("e", "front", search_mm=12.0, line="door"), EdgeSettings())

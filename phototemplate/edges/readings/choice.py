@@ -82,7 +82,7 @@ def _door(decision: Decision, hint: EdgeHint, settings: EdgeSettings) -> Choice 
     """The face of the doors before the box, and the doubt about it; None where the box or the doors are not seen."""
     box, one = decision.chosen, max(decision.judged, key=lambda j: j.face)
     sure = one.face * (1.0 - decision.none)
-    if sure <= c.MOST_NONE:
+    if sure <= c.MOST_NONE or one.mapped.line.misfit > c.WAVY_MISFIT:  # or steps of more than one line
         return None
     doubtful = min(sure, box.probability) < c.CERTAIN
     middle = one.mapped.line.middle_mm
