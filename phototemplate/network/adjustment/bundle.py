@@ -140,7 +140,9 @@ class _Linearised:
         )
         step = np.zeros(self.problem.size)
         step[free] = scale * scipy.linalg.cho_solve(factor, g * scale, check_finite=False)
-        back = self.normal.point_gradient - (self.normal.coupling.T @ step).reshape(-1, 3)
+        back = self.normal.point_gradient.copy()
+        for one in self.normal.coupling:
+            back[one.points] -= np.tensordot(step[one.columns], one.block, axes=1)
         return (step, np.einsum("mij,mj->mi", inverse, back)), 0.5 * float(step[free] @ g)
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import scipy.linalg
 
 from phototemplate.errors import Finding
 from phototemplate.model import (
+    Array,
     BodyPose,
     Camera,
     FreePoint,
@@ -26,12 +28,21 @@ from phototemplate.network.orientation.views import Stacked, TargetView
 
 
 def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> Influences:
-    """Joint covariance and its exact parts: with N_g the information of group g, part_g = C N_g C."""
-    c = cov.shared
-    parts = {"target sightings": c @ cov.sightings_information @ c}
-    for group, information in normal.parts.items():
-        parts[group] = c @ information @ c
-    return Influences(names, c, {g: 0.5 * (p + p.T) for g, p in parts.items()})
+    """Joint covariance and its exact parts.
+
+    With J_g the whitened Jacobian of the conditions of group g, part_g is ``(C J_g^T) (C J_g^T)^T``. As C is the inverse of the
+    information of all groups together, what they leave of it is the part of the sightings.
+    """
+    c, by_group = cov.shared, dict[str, list[Array]]()
+    for condition in normal.conditions:
+        _, jac = condition.whitened()
+        by_group.setdefault(condition.group, []).append(c[:, condition.columns] @ jac.T)
+    sightings, parts = c.copy(), {"target sightings": c}
+    for group, moved in by_group.items():
+        triangle = scipy.linalg.blas.dsyrk(1.0, np.hstack(moved).T, trans=1, lower=1)
+        parts[group] = triangle + np.tril(triangle, -1).T
+        sightings -= parts[group]
+    return Influences(names, c, parts | {"target sightings": sightings})
 
 
 def assemble(

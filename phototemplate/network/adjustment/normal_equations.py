@@ -1,7 +1,8 @@
 """Normal equations, free points eliminated, and the covariances that follow from them.
 
 With N the shared block, V the point blocks and W their coupling, the reduced information is ``S = N - W V^-1 W^T``
-(Brown 1958; Triggs, McLauchlan, Hartley, Fitzgibbon, "Bundle adjustment - a modern synthesis", 2000, section 6).
+(Brown 1958; Triggs, McLauchlan, Hartley, Fitzgibbon, "Bundle adjustment - a modern synthesis", 2000, section 6). W is kept and
+multiplied block by block: a point is coupled only with the photos that see its target.
 """
 
 from __future__ import annotations
@@ -25,30 +26,45 @@ SINGULAR = (
 )
 
 
+@dataclass(frozen=True)
+class Coupling:
+    """What couples the free points of one target with the shared parameters; the other rows are zero."""
+
+    columns: IntArray
+    """(c,) of the shared parameters"""
+    points: IntArray
+    """(m,) numbers of the points among those eliminated"""
+    block: Array
+    """(c, m, 3)"""
+
+    def times(self, factors: Array) -> Array:
+        """(c, 3m) the block times a matrix (3, 3) of each of all points (M, 3, 3)."""
+        product = self.block.transpose(1, 0, 2) @ factors[self.points]
+        return np.ascontiguousarray(product.transpose(1, 0, 2)).reshape(len(self.columns), -1)
+
+
 @dataclass(frozen=True, eq=False)
 class Normal:
     """Normal equations: shared block, point blocks, coupling. Two are the same where they are one."""
 
     information: Array
-    """(K, K) of the sightings, before elimination"""
+    """(K, K) of the sightings and all conditions, before elimination"""
     gradient: Array
     """(K,)"""
-    coupling: Array
-    """(K, 3M)"""
+    coupling: Sequence[Coupling]
+    """Every free point is in one"""
     point_information: Array
     """(M, 3, 3)"""
     point_gradient: Array
     """(M, 3)"""
     conditions: Sequence[Condition]
-    parts: dict[str, Array]
-    """Information per group of conditions"""
 
 
 def normal_equations(problem: Problem, points: Array, linear: Linear, conditions: Sequence[Condition], weight: Array) -> Normal:
     """Sum up ``J^T W J`` and ``J^T W r`` with one robust weight per sighting (N,)."""
     k, m = problem.size, len(problem.schur_points)
     info, grad = np.zeros((k, k)), np.zeros(k)
-    coupling = np.zeros((k, 3 * m))
+    coupling = np.zeros((k, m, 3))
     root = np.sqrt(weight)
     jac, white = linear.jac, linear.white
     if np.any(weight != 1.0):
@@ -61,9 +77,8 @@ def normal_equations(problem: Problem, points: Array, linear: Linear, conditions
         grad[columns] += j.T @ white[rows].ravel()
         if key == -1:
             jp = jac[rows, :, point]
-            place = 3 * problem.schur_index[s.point[rows]][:, None] + np.arange(3)
             block = j.reshape(-1, 2, len(local)).transpose(0, 2, 1) @ jp
-            coupling[np.ix_(columns, place.ravel())] += block.transpose(1, 0, 2).reshape(len(columns), -1)
+            coupling[columns[:, None], problem.schur_index[s.point[rows]]] += block.transpose(1, 0, 2)
     point_info, point_grad = np.zeros((m, 3, 3)), np.zeros((m, 3))
     if m:
         free = np.nonzero((s.body < 0) & (problem.schur_index[s.point] >= 0))[0]
@@ -79,13 +94,12 @@ def normal_equations(problem: Problem, points: Array, linear: Linear, conditions
         off = prior.whitened(points)[problem.schur_points]
         point_info += np.diag(1.0 / prior.sigma**2)
         point_grad += off / prior.sigma
-    parts: dict[str, Array] = {}
     for condition in conditions:
         r, j = condition.whitened()
-        part = parts.setdefault(condition.group, np.zeros((k, k)))
-        part[np.ix_(condition.columns, condition.columns)] += j.T @ j
+        info[np.ix_(condition.columns, condition.columns)] += j.T @ j
         grad[condition.columns] += j.T @ r
-    return Normal(info, grad, coupling, point_info, point_grad, conditions, parts)
+    blocks = [Coupling(columns, own, coupling[columns[:, None], own]) for columns, own in problem.point_blocks]
+    return Normal(info, grad, blocks, point_info, point_grad, conditions)
 
 
 def point_inverse(normal: Normal, damping: float) -> Array:
@@ -100,20 +114,16 @@ def point_inverse(normal: Normal, damping: float) -> Array:
 
 
 def reduced(normal: Normal, inverse: Array, free: IntArray) -> tuple[Array, Array]:
-    """Reduced information and gradient of the free shared parameters, all groups of observations together."""
-    full = normal.information[np.ix_(free, free)]
-    for part in normal.parts.values():
-        full += part[np.ix_(free, free)]
-    gradient = normal.gradient[free]
+    """Reduced information and gradient of the free shared parameters, all observations together."""
+    full, gradient = normal.information.copy(), normal.gradient.copy()
     if len(inverse):
-        coupling = normal.coupling[free]
-        half = (coupling.reshape(len(free), -1, 3).transpose(1, 0, 2) @ np.linalg.cholesky(inverse)).transpose(1, 0, 2)
-        flat = np.ascontiguousarray(half.reshape(len(free), -1))
-        # W V^-1 W^T by its lower triangle: half the work of a full product.
-        triangle = scipy.linalg.blas.dsyrk(1.0, flat.T, trans=1, lower=1)
-        full -= triangle + np.tril(triangle, -1).T
-        gradient = gradient - coupling @ np.einsum("mij,mj->mi", inverse, normal.point_gradient).ravel()
-    return full, gradient
+        root, moved = np.linalg.cholesky(inverse), np.einsum("mij,mj->mi", inverse, normal.point_gradient)
+        for one in normal.coupling:
+            # W V^-1 W^T by its lower triangle: half the work of a full product.
+            triangle = scipy.linalg.blas.dsyrk(1.0, one.times(root).T, trans=1, lower=1)
+            full[np.ix_(one.columns, one.columns)] -= triangle + np.tril(triangle, -1).T
+            gradient[one.columns] -= np.tensordot(one.block, moved[one.points], axes=2)
+    return full[np.ix_(free, free)], gradient[free]
 
 
 @dataclass(frozen=True)
@@ -122,8 +132,6 @@ class Covariance:
 
     shared: Array
     """(K, K), zero rows for fixed parameters"""
-    sightings_information: Array
-    """(K, K) reduced information of the sightings alone"""
     gain: Array
     """(K, M, 3) ``W V^-1``: minus its transpose is how free points follow the shared parameters"""
     point_noise: Array
@@ -152,21 +160,24 @@ def covariance(problem: Problem, normal: Normal) -> Covariance:
 def _inverted(k: int, normal: Normal, free: IntArray) -> Covariance:
     inverse = point_inverse(normal, 0.0)
     block, _ = reduced(normal, inverse, free)
-    gain = np.einsum("kmi,mij->kmj", normal.coupling.reshape(k, -1, 3), inverse)
     scale = 1.0 / np.sqrt(np.maximum(np.diag(block), 1e-300))
     try:
         chol = np.linalg.cholesky(block * scale[:, None] * scale)
-        root = scipy.linalg.solve_triangular(chol, np.diag(scale), lower=True, check_finite=False)
     except np.linalg.LinAlgError:
         raise MeasureError(SINGULAR) from None
+    triangle, _ = scipy.linalg.lapack.dpotri(chol, lower=1, overwrite_c=1)
+    triangle = np.tril(triangle) * scale[:, None] * scale
     shared = np.zeros((k, k))
-    shared[np.ix_(free, free)] = root.T @ root
+    shared[np.ix_(free, free)] = triangle + np.tril(triangle, -1).T
     m = len(inverse)
-    flat = gain.reshape(k, -1)
-    point_shared = (shared @ flat).reshape(k, m, 3)
-    point_cov = inverse + np.einsum("kmi,kmj->mij", gain, point_shared)
-    sightings = normal.information - flat @ normal.coupling.T
-    return Covariance(shared, sightings, gain, inverse, point_shared, point_cov)
+    gain, point_shared, point_cov = np.zeros((k, m, 3)), np.zeros((k, m, 3)), inverse.copy()
+    for one in normal.coupling:
+        flat = one.times(inverse)
+        own, all_rows = flat.reshape(one.block.shape), shared[:, one.columns] @ flat
+        gain[one.columns[:, None], one.points] = own
+        point_shared[:, one.points] = all_rows.reshape(k, -1, 3)
+        point_cov[one.points] += np.einsum("kmi,kmj->mij", own, point_shared[one.columns[:, None], one.points])
+    return Covariance(shared, gain, inverse, point_shared, point_cov)
 
 
 def fitted_cov(problem: Problem, linear: Linear, cov: Covariance) -> Array:

@@ -184,6 +184,18 @@ class Problem:
         return out
 
     @cached_property
+    def point_blocks(self) -> tuple[tuple[IntArray, IntArray], ...]:
+        """The free points that are eliminated, target by target: the columns that their sightings depend on, and their numbers
+        among those eliminated."""
+        target = np.unique([self.point_ids[m][0] for m in self.schur_points], return_inverse=True)[1]
+        columns: list[list[IntArray]] = [[np.zeros(0, dtype=np.int64)] for _ in range(int(target.max(initial=-1)) + 1)]
+        for rows, photo, key in self.groups:
+            if key == -1:
+                for t in np.unique(target[self.schur_index[self.sightings.point[rows]]]):
+                    columns[t].append(self.group_columns(photo, key)[0])
+        return tuple((np.unique(np.concatenate(own)), np.flatnonzero(target == t)) for t, own in enumerate(columns))
+
+    @cached_property
     def groups(self) -> tuple[tuple[slice, int, int], ...]:
         """Runs of sightings that depend on the same columns: rows, photo, key.
 

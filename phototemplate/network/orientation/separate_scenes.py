@@ -11,11 +11,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import cv2
 import numpy as np
-from scipy.sparse.csgraph import connected_components
+from scipy.cluster.hierarchy import DisjointSet
 
 from phototemplate.errors import MeasureError
 from phototemplate.model import Array, IntArray
@@ -64,18 +63,33 @@ def groups_of(
         for photo, own in views.items()
     }
     names = list(sheets)
-    alike = [(a, b, _alike(sheets[names[a]], sheets[names[b]])) for a, b in combinations(range(len(names)), 2)]
-    joined = np.zeros((len(names), len(names)), dtype=bool)
-    for a, b, verdict in alike:
-        joined[a, b] = bool(verdict)
-    count, label = connected_components(joined, directed=False)
-    apart = {frozenset((label[a], label[b])) for a, b, verdict in alike if verdict is False}
-    members = {k: tuple(sorted(names[i] for i in np.flatnonzero(label == k))) for k in range(count)}
+    joined, apart_pairs = DisjointSet(range(len(names))), []
+    for a, b in _pairs([sheets[name] for name in names]):
+        # What two photos of one place say of each other changes nothing.
+        if not joined.connected(a, b):
+            verdict = _alike(sheets[names[a]], sheets[names[b]])
+            if verdict:
+                joined.merge(a, b)
+            elif verdict is False:
+                apart_pairs.append((a, b))
+    label = np.array([joined[k] for k in range(len(names))])
+    apart = {frozenset((label[a], label[b])) for a, b in apart_pairs}
+    members = {k: tuple(sorted(names[i] for i in np.flatnonzero(label == k))) for k in np.unique(label)}
     places: list[int] = []
     for one in sorted(members, key=lambda k: (-len(members[k]), members[k])):
         if len(members[one]) >= LEAST_GROUP and all(frozenset((one, place)) in apart for place in places):
             places.append(one)
     return tuple(members[place] for place in places) if len(places) > 1 else (tuple(names),)
+
+
+def _pairs(sheets: Sequence[Mapping[str, _Sheet]]) -> list[tuple[int, int]]:
+    """Pairs of photos that share enough sheets to be compared, those that share most first: they join most photos."""
+    ids = sorted(set().union(*sheets))
+    shows = np.array([[t in own for t in ids] for own in sheets], dtype=np.int64).reshape(len(sheets), -1)
+    shared = np.triu(shows @ shows.T, 1)
+    first, second = np.nonzero(shared >= LEAST_SHARED)
+    order = np.argsort(-shared[first, second], kind="stable")
+    return [(int(a), int(b)) for a, b in zip(first[order], second[order], strict=True)]
 
 
 def _ideal(start: LensStart, uv: Array) -> Array:
