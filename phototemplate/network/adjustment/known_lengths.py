@@ -114,8 +114,28 @@ class Condition:
     """(m,)"""
     cov: Array
     """(m, m)"""
+    sd: Array | None = None
+    """(m,) standard deviations where every row observes one parameter alone and none is correlated with another"""
 
     def whitened(self) -> tuple[Array, Array]:
         """Residual and Jacobian with unit covariance."""
+        if self.sd is not None:
+            return self.residual / self.sd, self.jac / self.sd[:, None]
         root = np.linalg.cholesky(self.cov)
         return np.linalg.solve(root, self.residual), np.linalg.solve(root, self.jac)
+
+    def add_to(self, information: Array, gradient: Array) -> None:
+        """Sum up what it contributes to the normal equations (K, K) and (K,)."""
+        if self.sd is not None:
+            information[self.columns, self.columns] += self.sd**-2.0
+            gradient[self.columns] += self.residual / self.sd**2
+            return
+        residual, jac = self.whitened()
+        information[np.ix_(self.columns, self.columns)] += jac.T @ jac
+        gradient[self.columns] += jac.T @ residual
+
+    def root_of_part(self, cov: Array) -> Array:
+        """(K, m) root of its part of a covariance (K, K): ``C J^T`` with the whitened Jacobian J."""
+        if self.sd is not None:
+            return np.asarray(cov[:, self.columns] / self.sd)
+        return np.asarray(cov[:, self.columns] @ self.whitened()[1].T)

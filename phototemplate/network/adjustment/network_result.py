@@ -35,8 +35,7 @@ def influences_of(names: tuple[str, ...], normal: Normal, cov: Covariance) -> In
     """
     c, by_group = cov.shared, dict[str, list[Array]]()
     for condition in normal.conditions:
-        _, jac = condition.whitened()
-        by_group.setdefault(condition.group, []).append(c[:, condition.columns] @ jac.T)
+        by_group.setdefault(condition.group, []).append(condition.root_of_part(c))
     sightings, parts = c.copy(), {"target sightings": c}
     for group, moved in by_group.items():
         triangle = scipy.linalg.blas.dsyrk(1.0, np.hstack(moved).T, trans=1, lower=1)

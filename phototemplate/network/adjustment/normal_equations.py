@@ -95,9 +95,7 @@ def normal_equations(problem: Problem, points: Array, linear: Linear, conditions
         point_info += np.diag(1.0 / prior.sigma**2)
         point_grad += off / prior.sigma
     for condition in conditions:
-        r, j = condition.whitened()
-        info[np.ix_(condition.columns, condition.columns)] += j.T @ j
-        grad[condition.columns] += j.T @ r
+        condition.add_to(info, grad)
     blocks = [Coupling(columns, own, coupling[columns[:, None], own]) for columns, own in problem.point_blocks]
     return Normal(info, grad, blocks, point_info, point_grad, conditions)
 

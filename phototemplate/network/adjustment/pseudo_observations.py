@@ -146,7 +146,7 @@ class Priors:
             used = (columns >= 0) & (sd > 0)
             n = int(used.sum())
             if n:
-                out.append(Condition(group, group, columns[used], np.eye(n), -moved[used], np.diag(sd[used] ** 2)))
+                out.append(Condition(group, group, columns[used], np.eye(n), -moved[used], np.diag(sd[used] ** 2), sd[used]))
         return out
 
     def _lenses(self, problem: Problem, state: State) -> list[Condition]:

@@ -21,7 +21,7 @@ from phototemplate.network.adjustment.pseudo_observations import Priors
 from phototemplate.network.orientation.lens_start import LensStart, planar_poses
 from phototemplate.network.orientation.views import TargetView, stack
 from phototemplate.numerics import lens
-from phototemplate.numerics.rigid import Pose, compose, invert, transform
+from phototemplate.numerics.rigid import Pose, compose, invert
 
 
 @dataclass
@@ -70,14 +70,21 @@ class _Assembly:
                 self.xy[p, t] = xy
                 self.poses[p, t] = planar_poses(v.local, xy)
 
-    def misfit(self, photo: str, target: str, cam_from_world: Pose, world_from_target: Pose) -> float:
-        """Root mean square distance between seen and predicted points, in units of the principal distance, without the worst
-        quarter of them: one wrong sighting of a bar's end must not choose between its two poses."""
-        cam = transform(compose(cam_from_world, world_from_target), self.views[photo][target].local)
-        if np.any(cam[:, 2] <= 1.0):
-            return 10.0
-        square = np.sort(np.sum((cam[:, :2] / cam[:, 2:] - self.xy[photo, target]) ** 2, axis=1))
-        return float(np.sqrt(np.mean(square[: int(np.ceil(constants.FITTING_SHARE * len(square)))])))
+    def misfits(self, photo: str, target: str, poses: Sequence[Pose]) -> Array:
+        """(P,) of some poses cam_from_target: root mean square distance between seen and predicted points, in units of the
+        principal distance, without the worst quarter of them: one wrong sighting of a bar's end must not choose between its two
+        poses."""
+        rotation, translation = np.array([r for r, _ in poses]), np.array([t for _, t in poses])
+        cam = self.views[photo][target].local @ rotation.transpose(0, 2, 1) + translation[:, None]
+        behind = np.any(cam[:, :, 2] <= 1.0, axis=1)
+        cam[behind, :, 2] = 1.0
+        square = np.sort(np.sum((cam[:, :, :2] / cam[:, :, 2:] - self.xy[photo, target]) ** 2, axis=2), axis=1)
+        kept = square[:, : int(np.ceil(constants.FITTING_SHARE * square.shape[1]))]
+        return np.where(behind, 10.0, np.sqrt(np.mean(kept, axis=1)))
+
+    def misfit(self, photo: str, target: str) -> float:
+        """That of a photo and a target as they are placed."""
+        return float(self.misfits(photo, target, [compose(self.placed.photos[photo], self.placed.bodies[target])])[0])
 
     def seed(self, photo: str) -> None:
         """Begin with one photo and every target in it."""
@@ -131,32 +138,32 @@ class _Assembly:
 
     def photo_pose(self, photo: str, common: Sequence[str]) -> Pose | None:
         """The pose on which most placed targets agree."""
-        best: tuple[float, int, Pose] | None = None
-        for t in common:
-            back = invert(self.placed.bodies[t])
-            for rotation, translation, _ in self.poses[photo, t]:
-                pose = compose((rotation, translation), back)
-                misfits = np.array([self.misfit(photo, o, pose, self.placed.bodies[o]) for o in common])
-                total = float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2))
-                agree = int(np.sum(misfits < constants.AGREES))
-                if best is None or total < best[0]:
-                    best = total, agree, pose
-        if best is None or best[1] < min(2, len(common)):
+        tried = [
+            compose((rotation, translation), invert(self.placed.bodies[t]))
+            for t in common
+            for rotation, translation, _ in self.poses[photo, t]
+        ]
+        if not tried:
             return None
-        return best[2]
+        bodies = self.placed.bodies
+        misfits = np.array([self.misfits(photo, o, [compose(pose, bodies[o]) for pose in tried]) for o in common])
+        best = int(np.argmin(_disagreement(misfits)))
+        return tried[best] if np.sum(misfits[:, best] < constants.AGREES) >= min(2, len(common)) else None
 
     def body_pose(self, target: str, current: Pose | None = None) -> Pose | None:
         """The pose of a target on which most photos agree; ``current`` is kept unless another one is clearly better."""
         seen = [p for p in self.placed.photos if target in self.views[p] and self.poses[p, target]]
         if not seen:
             return None
-        found: list[tuple[float, Pose]] = []
-        for p in seen:
-            back = invert(self.placed.photos[p])
-            for rotation, translation, error in self.poses[p, target]:
-                pose = compose(back, (rotation, translation))
-                misfits = np.array([self.misfit(o, target, self.placed.photos[o], pose) for o in seen])
-                found.append((float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) + 1e-9 * error, pose))
+        cameras = self.placed.photos
+        tried = [
+            (compose(invert(cameras[p]), (rotation, translation)), error)
+            for p in seen
+            for rotation, translation, error in self.poses[p, target]
+        ]
+        poses = [pose for pose, _ in tried] + ([] if current is None else [current])
+        total = _disagreement(np.array([self.misfits(o, target, [compose(cameras[o], pose) for pose in poses]) for o in seen]))
+        found = [(float(sum_) + 1e-9 * error, pose) for sum_, (pose, error) in zip(total, tried, strict=False)]
         found.sort(key=lambda entry: entry[0])
         if len(seen) == 1 and target in self.flat_kinds:
             normals = [b[0][:, 2] for t, b in self.placed.bodies.items() if t in self.flat_kinds and t != target]
@@ -165,10 +172,8 @@ class _Assembly:
                 if current is None or len(found) > 1:
                     close = [f for f in found if f[0] < 25 * found[0][0] + constants.POSE_MARGIN]
                     return max(close, key=lambda f: float(f[1][0][:, 2] @ mean))[1]
-        if current is not None:
-            misfits = np.array([self.misfit(o, target, self.placed.photos[o], current) for o in seen])
-            if float(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2)) < 2 * found[0][0] + constants.KEEP_MARGIN:
-                return current
+        if current is not None and float(total[-1]) < 2 * found[0][0] + constants.KEEP_MARGIN:
+            return current
         return found[0][1]
 
     def adjust(self, iterations: int) -> None:
@@ -178,10 +183,7 @@ class _Assembly:
         agreeing: dict[str, dict[str, TargetView]] = {}
         for p in photos:
             agreeing[p] = {
-                t: v
-                for t, v in self.views[p].items()
-                if t in self.placed.bodies
-                and self.misfit(p, t, self.placed.photos[p], self.placed.bodies[t]) < 2 * constants.AGREES
+                t: v for t, v in self.views[p].items() if t in self.placed.bodies and self.misfit(p, t) < 2 * constants.AGREES
             }
         self.placed.views = sum(len(own) for own in agreeing.values())
         used = list(dict.fromkeys(self.camera_of[p] for p in photos))
@@ -238,13 +240,18 @@ class _Assembly:
                 changed = True
         for p in list(self.placed.photos):
             common = [t for t in self.views[p] if t in self.placed.bodies and self.poses[p, t]]
-            now = np.array([self.misfit(p, t, self.placed.photos[p], self.placed.bodies[t]) for t in common])
+            now = np.array([self.misfit(p, t) for t in common])
             if len(common) >= 2 and float(np.median(now)) > constants.AGREES / 3:
                 other = self.photo_pose(p, common)
                 if other is not None:
                     self.placed.photos[p] = other
                     changed = True
         self.adjust(15 if changed else 8)
+
+
+def _disagreement(misfits: Array) -> Array:
+    """(P,) of each pose with the sightings of several targets or photos, from misfits (S, P)."""
+    return np.asarray(np.sum(np.minimum(misfits / constants.AGREES, 1.0) ** 2, axis=0))
 
 
 def find_start(

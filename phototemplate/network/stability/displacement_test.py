@@ -73,7 +73,7 @@ def sheet_displacements(run: Adjustment) -> list[Displacement]:
     for body, own in scores.items():
         size = max(run.half_size_mm(body), constants.LEAST_SIZE_MM)
         x = np.array([v.by_shared for v in own])
-        given_way = np.einsum("aik,kl,bjl->abij", x, shared, x, optimize=True)
+        given_way = taken_up(x, shared)
 
         def visible(slide: Array, size: float = size) -> float:
             return float(np.hypot(*slide[1:]) + abs(slide[0]) * size)
@@ -81,6 +81,15 @@ def sheet_displacements(run: Adjustment) -> list[Displacement]:
         found = best_displacement(problem.body_ids[body], own, given_way, constants.LEAST_MOVED, visible)
         out += [found] if found is not None else []
     return ranked(run, out)
+
+
+def taken_up(by_shared: Array, shared: Array) -> Array:
+    """(V, V, q, q) ``X_v C X_w^T`` of every two of some couplings X (V, q, K) to the shared parameters of covariance C (K, K),
+    of which a target and its photos have few."""
+    v, q, _ = by_shared.shape
+    own = np.flatnonzero(by_shared.any(axis=(0, 1)))
+    rows = by_shared[:, :, own].reshape(v * q, -1)
+    return np.ascontiguousarray((rows @ shared[np.ix_(own, own)] @ rows.T).reshape(v, q, v, q).transpose(0, 2, 1, 3))
 
 
 def ranked(run: Adjustment, found: Sequence[Displacement]) -> list[Displacement]:

@@ -16,7 +16,7 @@ from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
-from phototemplate.network.stability.displacement_test import Displacement, Score, best_displacement, ranked
+from phototemplate.network.stability.displacement_test import Displacement, Score, best_displacement, ranked, taken_up
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def strip_displacements(run: Adjustment) -> list[Displacement]:
         shared, points = np.array([v.by_shared for v in own]), np.array([v.by_points for v in own])
         seen = points.any(axis=(0, 1, 3))
         following = np.einsum("vami,mij->vamj", points[:, :, seen], cov.point_noise[seen])
-        given_way = np.einsum("vak,wbk->vwab", shared @ cov.shared, shared)
+        given_way = taken_up(shared, cov.shared)
         given_way += np.einsum("vami,wbmi->vwab", following, points[:, :, seen], optimize=True)
         found = best_displacement(strip, own, given_way, constants.LEAST_OF_STRIP, _visible)
         out += [found] if found is not None else []
@@ -52,6 +52,7 @@ def _scores(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_StripSco
     s, place = problem.sightings, problem.layout.point
     root = np.sqrt(run.solved.weight)
     names = np.array([t for t, _ in problem.point_ids])
+    followed = {names[problem.schur_points[m[0]]]: columns for columns, m in problem.point_blocks}
     out: dict[str, list[_StripScore]] = {}
     for rows, photo, key in problem.groups:
         if key != -1:
@@ -66,7 +67,8 @@ def _scores(run: Adjustment, cov: bundle.Covariance) -> dict[str, list[_StripSco
             along = x / np.abs(run.targets[strip].points_mm[:, 0]).max()
             design = np.concatenate([by_point, along[:, None, None] * by_point], axis=2)
             index = problem.schur_index[s.point[mine]]
-            shared = -np.einsum("nri,kni->nrk", by_point, cov.gain[:, index])
+            shared = np.zeros((len(mine), 2, problem.size))
+            shared[:, :, followed[strip]] = -np.einsum("nri,kni->nrk", by_point, cov.gain[followed[strip][:, None], index])
             shared[:, :, columns] += linear.jac[mine][:, :, local] * root[mine, None, None]
             by_points = np.zeros((design.shape[2], len(problem.schur_points), 3))
             np.add.at(by_points.transpose(1, 0, 2), index, design.transpose(0, 2, 1) @ by_point)

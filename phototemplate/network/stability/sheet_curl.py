@@ -10,6 +10,7 @@ from phototemplate.model import Array
 from phototemplate.network import constants
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment
+from phototemplate.network.stability.displacement_test import taken_up
 
 
 def curl_evidence(run: Adjustment) -> dict[int, float]:
@@ -39,7 +40,7 @@ def curl_evidence(run: Adjustment) -> dict[int, float]:
     for b in range(n):
         if b in problem.curl or not own[b].any():
             continue
-        h = own[b] - cross[b] @ cov.shared @ cross[b].T + np.eye(3) / run.priors.u_curl[b] ** 2
+        h = own[b] - taken_up(cross[b : b + 1], cov.shared)[0, 0] + np.eye(3) / run.priors.u_curl[b] ** 2
         curl = np.linalg.solve(h, score[b])
         if _rise(run, b, curl) > constants.CURL_RISE_MM:
             gains[b] = float(score[b] @ curl) / noise**2
