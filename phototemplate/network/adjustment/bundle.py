@@ -135,9 +135,10 @@ class _Linearised:
         inverse = point_inverse(self.normal, damping)
         s, g = reduced(self.normal, inverse, free)
         scale = 1.0 / np.sqrt(np.maximum(np.diag(s), 1e-300))
-        factor = scipy.linalg.cho_factor(
-            s * scale[:, None] * scale + max(damping, constants.EVEN_DIAGONAL) * np.eye(len(s)), lower=True, check_finite=False
-        )
+        s *= scale[:, None]
+        s *= scale
+        s[np.diag_indices(len(s))] += max(damping, constants.EVEN_DIAGONAL)
+        factor = scipy.linalg.cho_factor(s.T, lower=True, overwrite_a=True, check_finite=False)
         step = np.zeros(self.problem.size)
         step[free] = scale * scipy.linalg.cho_solve(factor, g * scale, check_finite=False)
         back = self.normal.point_gradient.copy()

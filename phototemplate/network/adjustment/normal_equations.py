@@ -115,7 +115,8 @@ def reduced(normal: Normal, inverse: Array, free: IntArray) -> tuple[Array, Arra
     """Reduced information and gradient of the free shared parameters, all observations together."""
     full, gradient = normal.information.copy(), normal.gradient.copy()
     if len(inverse):
-        root, moved = np.linalg.cholesky(inverse), np.einsum("mij,mj->mi", inverse, normal.point_gradient)
+        root = np.asarray(np.linalg.cholesky(inverse), dtype=np.float64)
+        moved = np.einsum("mij,mj->mi", inverse, normal.point_gradient)
         for one in normal.coupling:
             # W V^-1 W^T by its lower triangle: half the work of a full product.
             triangle = scipy.linalg.blas.dsyrk(1.0, one.times(root).T, trans=1, lower=1)
