@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 from phototemplate.model import Array
 from phototemplate.model.network import EXPOSURE
 from phototemplate.network.adjustment import bundle
+from phototemplate.network.adjustment.network_result import influences_of
 from phototemplate.network.adjustment.pseudo_observations import Length, LengthPoint, Priors
 from phototemplate.network.orientation.views import stack, views_of
 from tests.network.synthetic import Kitchen, kitchen
@@ -124,12 +125,8 @@ class _Ceres:
     def __init__(self, problem: bundle.Problem, state: bundle.State, length: Length | None) -> None:
         pyceres = pytest.importorskip("pyceres")
         self.lens = state.lenses[0][[0, 2, 3, 4, 5, 6, 7, 8]].copy()
-        self.photos = [
-            _six(r, t) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)
-        ]
-        self.bodies = [
-            _six(r, t) for r, t in zip(state.body_rotation, state.body_translation, strict=True)
-        ]
+        self.photos = [_six(r, t) for r, t in zip(state.photo_rotation, state.photo_translation, strict=True)]
+        self.bodies = [_six(r, t) for r, t in zip(state.body_rotation, state.body_translation, strict=True)]
         self.points = [p.copy() for p in state.points]
         self.problem = pyceres.Problem()
         self.costs: list[Any] = []
@@ -271,3 +268,47 @@ def test_sum_of_redundancies_is_the_degrees_of_freedom() -> None:
     fitted = bundle.fitted_cov(problem, solution.linear, cov)
     unknowns = int(problem.free.sum()) + 3 * len(problem.schur_points)
     assert np.trace(fitted, axis1=1, axis2=2).sum() == pytest.approx(unknowns, rel=1e-6)
+
+
+def test_parts_of_the_covariance_against_propagation_through_all_unknowns() -> None:
+    """C J_g^T J_g C of a dense least squares of shared parameters and free points together, nothing eliminated; sightings and
+    conditions on their own (law of propagation, GUM 5.2.2)."""
+    k = kitchen(8)
+    problem, state = _problem(
+        k, ["IMG_0001", "IMG_0002", "IMG_0003", "IMG_0005"], ["S01", "S02", "S03", "S04"], ["W01a", "W02a"]
+    )
+    fixed = {n for n in problem.names if n.startswith("lens:") or n.endswith(":aspect")}
+    fixed |= {f"body:S01:{c}" for c in ("wx", "wy", "wz", "tx", "ty", "tz")}
+    problem = bundle.held(problem, frozenset(fixed))
+    usual, many = np.array([[0.002, 3.0, 0.001, 1.0]]), len(problem.body_ids)
+    length = Length("tape", LengthPoint(0), LengthPoint(3), 900.0, 0.4)
+    priors = Priors(
+        (state.lenses[0],), (None,), usual, np.full((1, 2), 0.002), np.full((many, 2), 2e-4), np.ones(many), (length,)
+    )
+    solution = bundle.solve(problem, priors, state, np.ones(len(problem.sightings)), tolerance=1e-8)
+    found = influences_of(problem.names, solution.normal, bundle.covariance(problem, solution.normal))
+
+    size, s = problem.size + 3 * len(problem.schur_points), problem.sightings
+    rows = np.zeros((len(s), 2, size))
+    for group, photo, key in problem.groups:
+        columns, local = problem.group_columns(photo, key)
+        rows[group][:, :, columns] = solution.linear.jac[group][:, :, local]
+    for i in np.flatnonzero(s.body < 0):
+        place = problem.size + 3 * problem.schur_index[s.point[i]]
+        rows[i, :, place : place + 3] = solution.linear.jac[i, :, problem.layout.point]
+    design = {"target sightings": [rows.reshape(-1, size)]}
+    for condition in priors(problem, solution.state):
+        row = np.zeros((len(condition.residual), size))
+        row[:, condition.columns] = np.linalg.inv(np.linalg.cholesky(condition.cov)) @ condition.jac
+        design.setdefault(condition.group, []).append(row)
+    free = np.append(problem.free, np.ones(size - problem.size, dtype=bool))
+    stacked = {group: np.vstack(of)[:, free] for group, of in design.items()}
+    length_of = np.linalg.norm(np.vstack(list(stacked.values())), axis=0)
+    inverse = np.linalg.pinv(np.vstack(list(stacked.values())) / length_of) / length_of[:, None]
+    counts = np.cumsum([len(of) for of in stacked.values()])
+    shared = np.flatnonzero(problem.free)
+    sd = np.sqrt(np.diag(found.cov)[shared])
+    assert set(found.parts) == set(stacked)
+    for group, gain in zip(stacked, np.split(inverse[: len(shared)], counts[:-1], axis=1), strict=True):
+        part = found.parts[group][np.ix_(shared, shared)]
+        np.testing.assert_allclose(part / sd / sd[:, None], gain @ gain.T / sd / sd[:, None], atol=1e-6)
