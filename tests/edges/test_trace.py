@@ -62,6 +62,12 @@ def test_the_face_of_the_doors_is_measured_where_it_is_meant_and_named_where_it_
     assert abs(door.xy_mm[:, 1].mean() + 19.0) < 0.3
     assert abs(door.height_mm.mean() + 12.0) < 0.5
     assert not {f.code for f in findings} & {"edge-door-unclear", "edge-below-plane"}
+    # chosen by its place, as jobs did before, it is measured at the same height
+    wide = replace(FRONT, search_mm=25.0, choose=-19.0)
+    chosen, _, _ = trace(flat(), wide)
+    assert chosen is not None
+    assert abs(chosen.xy_mm[:, 1].mean() + 19.0) < 0.3
+    assert abs(chosen.height_mm.mean() + 12.0) < 0.5
 
 
 def test_an_end_without_a_door_has_none() -> None:

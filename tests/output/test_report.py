@@ -13,7 +13,7 @@ import pytest
 
 from phototemplate.capture.photos import read_rgb
 from phototemplate.errors import Finding, PhotoError
-from phototemplate.model import PhotoMeta
+from phototemplate.model import Candidate, PhotoMeta
 from phototemplate.network.rectify import rectify
 from phototemplate.output.report import TopPicture, words, write_report
 from phototemplate.output.report.build import render_report
@@ -96,6 +96,21 @@ def test_everything_is_there(html: str) -> None:
     assert "silica dust" in page.text.lower()
     assert "k = 2" in page.text
     assert "If it were misread by 0.9 mm you would be told" in page.text
+
+
+def test_from_which_line_overhangs_count_and_where_the_other_is() -> None:
+    m = measurement()
+    door = Candidate(-19.3, -12.1, 0.98, "face")
+    segments = tuple(replace(s, candidates=(door,)) if s.edge_id == "front-2" else s for s in m.outline.segments)
+    boxes = Page(render_report(replace(m, outline=replace(m.outline, segments=segments)), settings=OutputSettings(), unit="mm"))
+    assert "the edges of the cabinet boxes" in boxes.text
+    assert "front-2 19.3 mm before the box, at a height of -12.1 mm" in boxes.text
+    edges = tuple(replace(e, line="door") if e.edge_id == "front-2" else e for e in m.outline.edges)
+    segments = tuple(replace(s, line="door") if s.edge_id == "front-2" else s for s in segments)
+    outline = replace(m.outline, edges=edges, segments=segments)
+    doors = Page(render_report(replace(m, outline=outline), settings=OutputSettings(), unit="mm"))
+    assert "the faces of the doors at front-2, elsewhere the edges of the cabinet boxes" in doors.text
+    assert "before the box" not in doors.text
 
 
 def test_foreign_names_do_no_harm() -> None:

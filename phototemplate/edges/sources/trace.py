@@ -16,7 +16,7 @@ from phototemplate.edges.line_map.local_map import LocalMap, map_lines, settle_a
 from phototemplate.edges.line_map.space_lines import SpaceLine
 from phototemplate.edges.line_map.surface_end import surface_test
 from phototemplate.edges.readings.choice import OUTERMOST, Choice, choose, covering_u_mm
-from phototemplate.edges.readings.constants import CERTAIN, SAME_PLACE_MM
+from phototemplate.edges.readings.constants import CERTAIN, SAME_PLACE_MM, Reading
 from phototemplate.edges.scene import Scene
 from phototemplate.edges.sources.constants import (
     AGREED,
@@ -84,8 +84,9 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     # what was chosen by name, doors and whatever is no outer edge need not lie at the level of the tops
     on_top = hint.kind in OUTERMOST and hint.choose is None and hint.line in (None, "box")
     levels, line = _settled(local, choice.line) if on_top else (local.levels, choice.line)
-    if hint.line not in (None, "box"):
-        levels = levels.about(float(np.mean(line.height_mm - levels.height_mm)))
+    rise = float(np.mean(line.height_mm - levels.height_mm))
+    if hint.line not in (None, "box") or (hint.choose is not None and abs(rise) > settings.off_plane_mm):
+        levels = levels.about(rise)
     traced = _trace(scene, hint, local, line, levels)
     if isinstance(traced, str):
         return Found(None, (), (lost(hint, traced),))
@@ -105,12 +106,12 @@ def measure(scene: Scene, hint: EdgeHint) -> Found:
     findings += _doubts(scene, hint, traced.fine, traced.solved, stations)
     top = hint.kind in OUTERMOST and hint.line != "door" and bool(local.outward)
     top = top and not hint.height_mm and choice.probability >= CLEAR
-    rise = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
+    over_level = float(np.mean(traced.solved.height_mm - traced.levels_mm)) if top else float("nan")
     arris = (max(float(traced.solved.arris[0]), 0.0), traced.solved.arris_u_mm) if top else None
     candidates = choice.candidates
     if hint.kind == "front" and hint.choose is None and hint.line in (None, "box"):
         candidates = _with_door(scene, hint, local, choice)
-    points_ = replace(found, candidates=candidates, findings=findings, rise_mm=rise, arris_mm=arris)
+    points_ = replace(found, candidates=candidates, findings=findings, rise_mm=over_level, arris_mm=arris)
     # where one photo alone shows it, it may as well lie at another height
     placed = 0.5 * (1.0 + float(((traced.solved.weight > 0).sum(axis=0) >= 2).mean()))
     return Found(points_, traced.traces, findings, (1.0 - choice.none) * placed)
@@ -130,7 +131,8 @@ def _with_door(scene: Scene, hint: EdgeHint, local: LocalMap, box: Choice) -> tu
     door = choose(wide, replace(hint, line="door"), scene.settings)
     if door is not None and abs(door.box_mm - box.line.middle_mm) <= SAME_PLACE_MM:
         height, support = float(np.mean(door.line.height_mm)), round(float(door.line.support), 3)
-        others.append(Candidate(door.line.middle_mm - box.line.middle_mm, height, support, "face"))
+        name: Reading = "door" if door.findings else "face"
+        others.append(Candidate(door.line.middle_mm - box.line.middle_mm, height, support, name))
     return tuple(sorted(others, key=lambda one: abs(one.offset_mm)))
 
 
