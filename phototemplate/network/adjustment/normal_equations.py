@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -113,16 +114,31 @@ def point_inverse(normal: Normal, damping: float) -> Array:
 
 def reduced(normal: Normal, inverse: Array, free: IntArray) -> tuple[Array, Array]:
     """Reduced information and gradient of the free shared parameters, all observations together."""
-    full, gradient = normal.information.copy(), normal.gradient.copy()
+    full, gradient = _within(normal.information, free), normal.gradient[free]
     if len(inverse):
+        place = np.full(len(normal.gradient), -1, dtype=np.int64)
+        place[free] = np.arange(len(free))
         root = np.asarray(np.linalg.cholesky(inverse), dtype=np.float64)
         moved = np.einsum("mij,mj->mi", inverse, normal.point_gradient)
         for one in normal.coupling:
+            own = place[one.columns]
+            adjusted = own >= 0
+            own = own[adjusted]
             # W V^-1 W^T by its lower triangle: half the work of a full product.
-            triangle = scipy.linalg.blas.dsyrk(1.0, one.times(root).T, trans=1, lower=1)
-            full[np.ix_(one.columns, one.columns)] -= triangle + np.tril(triangle, -1).T
-            gradient[one.columns] -= np.tensordot(one.block, moved[one.points], axes=2)
-    return full[np.ix_(free, free)], gradient[free]
+            triangle = scipy.linalg.blas.dsyrk(1.0, one.times(root)[adjusted].T, trans=1, lower=1)
+            full[own[:, None], own] -= triangle + np.tril(triangle, -1).T
+            gradient[own] -= np.tensordot(one.block[adjusted], moved[one.points], axes=2)
+    return full, gradient
+
+
+def _within(matrix: Array, free: IntArray) -> Array:
+    """Rows and columns of a matrix, whole runs of columns at a time: few are left out of many."""
+    rows, out = matrix[free], np.empty((len(free), len(free)))
+    starts = np.append(0, np.flatnonzero(np.diff(free) != 1) + 1)
+    for a, b in pairwise([*starts.tolist(), len(free)]):
+        if b > a:
+            out[:, a:b] = rows[:, free[a] : free[a] + b - a]
+    return out
 
 
 @dataclass(frozen=True)

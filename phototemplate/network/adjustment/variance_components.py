@@ -18,13 +18,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy.linalg
 
+from phototemplate.errors import MeasureError
 from phototemplate.model import Array, IntArray
 from phototemplate.network import constants, photo_camera
 from phototemplate.network.adjustment import bundle
 from phototemplate.network.adjustment.adjustment_state import Adjustment, solve
 from phototemplate.network.adjustment.bundle import Problem, Solution
-from phototemplate.network.adjustment.normal_equations import point_inverse, reduced
+from phototemplate.network.adjustment.normal_equations import SINGULAR, point_inverse, reduced
 from phototemplate.network.adjustment.pseudo_observations import CENTRE, FOCUS, SHIFT, TURN, Priors
 from phototemplate.settings import AdjustmentSettings
 
@@ -156,8 +158,12 @@ def components(problem: Problem, priors: Priors, solved: Solution, usual: Array,
     prior = sd[camera, component] ** -2.0
     cross = block[np.ix_(rest, own)]
     scale = 1.0 / np.sqrt(np.diag(block)[rest])
-    inner = block[np.ix_(rest, rest)] * scale[:, None] * scale
-    total = block[np.ix_(own, own)] - (scale[:, None] * cross).T @ np.linalg.solve(inner, scale[:, None] * cross)
+    try:
+        factor = np.linalg.cholesky(block[np.ix_(rest, rest)] * scale[:, None] * scale)
+    except np.linalg.LinAlgError:
+        raise MeasureError(SINGULAR) from None
+    half = scipy.linalg.solve_triangular(factor, scale[:, None] * cross, lower=True, check_finite=False)
+    total = block[np.ix_(own, own)] - half.T @ half
     information = (total - np.diag(prior)) / noise**2
     gradient = total @ solved.state.exposure[photo, part] / noise**2
     for _ in range(constants.COMPONENT_SWEEPS):
