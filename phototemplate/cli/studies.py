@@ -336,7 +336,7 @@ def plan(
     depth: Annotated[str, typer.Option(help="Depth of the cabinets.")] = "24 in",
     sheets: Annotated[int, typer.Option(help="Number of sheets; 0: one about every 2 ft.")] = 0,
     want: Annotated[str, typer.Option(help="Wanted U (k = 2) of every run's length.")] = "1/16 in",
-    bar: Annotated[str | None, typer.Option(help="Length of a scale bar; left out: one tape length.")] = None,
+    bar: Annotated[str | None, typer.Option(help="Length of a scale bar, beside a tape length; left out: that alone.")] = None,
     out: Annotated[Path, typer.Option(help="The page to print.")] = Path("photo-plan.pdf"),
     paper: Annotated[str, typer.Option(help="Letter or A4; left out: what is usual where this machine is.")] = "",
     json_: JsonFlag = False,

@@ -3,8 +3,9 @@
 A sketch (lengths of the runs, depth, number of sheets) is laid out with sheets and photos; the sightings that those photos
 would give are computed and handed to the adjustment itself, so the predicted covariance is the engine's own. The phone is one
 as most are: it moves its lens for every photo, breathes, and reads its rows one after the other in a hand that is not quite
-still (:mod:`phototemplate.network.photo_camera`). The U of a run's length is that of the distance between its two ends, each
-located by the photos that see it.
+still (:mod:`phototemplate.network.photo_camera`). The lengths that the page asks for are given as a job gives them, an edge
+moves in every photo as the settings of the measuring say, and is as well defined as results found edges to be. The U of a
+run's length is that of the distance between its two ends, each located by the photos that see it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import io
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,6 +21,7 @@ import numpy as np
 
 from phototemplate.atomic import write_bytes_atomic
 from phototemplate.capture import design
+from phototemplate.constants import USUAL_U_MM
 from phototemplate.errors import InputError, PhototemplateError
 from phototemplate.model import Array, BodyPose, Camera, Influences, Network, PhotoMeta, PhotoPose, Sightings, Target
 from phototemplate.model.network import EXPOSURE
@@ -33,19 +35,19 @@ from phototemplate.numerics import lens
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.output.constants import PT_PER_MM
 from phototemplate.output.paper import BOLD, PaperMapping, draw_items, new_canvas, paper_size, text_at
+from phototemplate.settings import EdgeSettings
 from phototemplate.studies.constants import (
     BAR_SHORT,
-    BAR_U_MM,
+    BAR_THICK_MM,
     CLEAR_OF_FRONT_MM,
     COUNTS_TRIED,
     CROSSED,
-    EDGE_U_PX,
+    EDGE_DEFINITION_U_MM,
     FULL_FRAME_DIAGONAL_MM,
     LEAST_FORESHORTENING,
     LEAST_SHEETS,
     MOST_RUNS,
     PAPER_MM,
-    PLAN_TAPE_U_MM,
     PLANNED_FOCAL_SHARE,
     PLANNED_SIZE_PX,
     RING_APART,
@@ -60,6 +62,8 @@ from phototemplate.studies.constants import (
 from phototemplate.template.drawing import Circle, Drawing, Item, Line, Polyline, Text
 from phototemplate.units import format_length
 
+_BAR_ENDS = design.bar_end_ids()[:2]
+
 
 @dataclass(frozen=True)
 class Sketch:
@@ -71,7 +75,9 @@ class Sketch:
     sheets: int = 0
     """0: one about every 600 mm"""
     bar_mm: float | None = None
-    """Length of a bar with two targets; left out: one tape length between the outermost sheets"""
+    """Length of a bar with two targets, beside the tape length between the outermost sheets; left out: the tape length alone"""
+    bar_u_mm: float = USUAL_U_MM["bar"]
+    """Standard uncertainty of the bar's length"""
 
 
 @dataclass(frozen=True)
@@ -124,6 +130,8 @@ def plan(sketch: Sketch, wanted_U_mm: float) -> tuple[Plan, tuple[Plan, ...]]:
         raise InputError("Runs are 300 mm to 12 m long and 200 mm to 2 m deep here; check the unit of the lengths.")
     if sketch.sheets and sketch.sheets < 3:
         raise InputError("Fewer than three sheets do not hold the photos together; lay three or more.")
+    if sketch.bar_mm is not None and not 0 < sketch.bar_mm <= max(sketch.runs_mm):
+        raise InputError(f"A bar of {sketch.bar_mm:.0f} mm does not lie on the longest run; give one no longer than it.")
     if not wanted_U_mm > 0:
         raise InputError("The wanted U must be larger than nothing.")
     tried: list[Plan] = []
@@ -151,7 +159,8 @@ def _what_helps(best: Plan) -> tuple[tuple[str, float], ...]:
     more = round(1.5 * len(best.sheets_mm))
     others = {f"half as many sheets again ({more})": replace(sketch, sheets=more)}
     if sketch.bar_mm is None or sketch.bar_mm < BAR_SHORT * longest:
-        others[f"a bar of {format_length(longest, 'feet')} measured to {BAR_U_MM:g} mm"] = replace(sketch, bar_mm=longest)
+        words = f"a bar of {format_length(longest, 'feet')} measured to {sketch.bar_u_mm:g} mm"
+        others[words] = replace(sketch, bar_mm=longest)
     found = [(words, predict(other, count).worst_U_mm) for words, other in others.items()]
     return tuple(sorted((f for f in found if f[1] < STILL_HELPS * best.worst_U_mm), key=lambda f: f[1]))
 
@@ -167,30 +176,46 @@ def predict(sketch: Sketch, count: int) -> Plan:
         targets[name] = design.target(name)
         turn = exp_rotation(np.array([0.0, 0.0, 0.3 * (-1) ** k + (math.pi / 2 if k % 3 == 2 else 0.0)]))
         bodies[name] = BodyPose(name, turn, np.array([x, y, PAPER_MM]))
+    for name, end in zip(_BAR_ENDS, _bar(sketch), strict=False):
+        targets[name] = design.target(name)
+        bodies[name] = BodyPose(name, np.eye(3), end)
     params = lens.start_params("brown", PLANNED_FOCAL_SHARE * PLANNED_SIZE_PX[0], PLANNED_SIZE_PX)
     truth = _network(params, standpoints, bodies, targets)
     further = FurtherPhotos(truth)
     sightings = {name: _seen(further, pose) for name, pose in truth.photos.items()}
     focal35 = params[0] * FULL_FRAME_DIAGONAL_MM / float(np.hypot(*PLANNED_SIZE_PX))
     metas = [PhotoMeta(p, Path(f"{p}.jpg"), PLANNED_SIZE_PX, camera_id="phone", focal35_mm=focal35) for p in truth.photos]
-    far = _farthest(places)
-    ends = [design.sheet_ids()[k] for k in far]
-    distance = float(np.linalg.norm(bodies[ends[0]].translation_mm - bodies[ends[1]].translation_mm))
-    known: KnownLength
-    if sketch.bar_mm is not None:
-        # a bar of that length stands for the same relative accuracy over the distance between the outermost sheets
-        known = Bar("bar", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, BAR_U_MM * max(distance / sketch.bar_mm, 1.0))
-    else:
-        known = Tape("tape", LengthEnd(ends[0]), LengthEnd(ends[1]), distance, PLAN_TAPE_U_MM)
     try:
-        network = adjust(sightings, metas, targets, [known])
+        network = adjust(sightings, metas, targets, _known_lengths(sketch, places, bodies))
     except PhototemplateError as exc:
         return Plan(sketch, standpoints, places, (), str(exc))
     out = []
     for (start, along, into), length in zip(run_frames(sketch), sketch.runs_mm, strict=True):
         edge = start + into * sketch.depth_mm
-        out.append(located_U(truth, network, edge, edge + along * length))
+        out.append(_run_U(truth, network, edge, edge + along * length))
     return Plan(sketch, standpoints, places, tuple(out))
+
+
+def _bar(sketch: Sketch) -> Array:
+    """(2, 3) marks of the bar, in the middle of the longest run; (0, 3) without one."""
+    if sketch.bar_mm is None:
+        return np.zeros((0, 3))
+    start, along, into = run_frames(sketch)[int(np.argmax(sketch.runs_mm))]
+    middle = start + along * max(sketch.runs_mm) / 2 + into * sketch.depth_mm / 2
+    return np.array([np.append(middle + s * along * sketch.bar_mm / 2, BAR_THICK_MM) for s in (-1.0, 1.0)])
+
+
+def _known_lengths(sketch: Sketch, places: Array, bodies: Mapping[str, BodyPose]) -> list[KnownLength]:
+    """The lengths that the page asks for, as a job gives them."""
+
+    def between(a: str, b: str) -> float:
+        return float(np.linalg.norm(bodies[a].translation_mm - bodies[b].translation_mm))
+
+    a, b = (design.sheet_ids()[k] for k in _farthest(places))
+    known: list[KnownLength] = [Tape("tape", LengthEnd(a), LengthEnd(b), between(a, b), USUAL_U_MM["tape"])]
+    if sketch.bar_mm is not None:
+        known.append(Bar("bar", *(LengthEnd(end) for end in _BAR_ENDS), sketch.bar_mm, sketch.bar_u_mm))
+    return known
 
 
 def _sheets(sketch: Sketch) -> Array:
@@ -275,10 +300,11 @@ def _farthest(places: Array) -> tuple[int, int]:
     return int(a), int(b)
 
 
-def located_U(truth: Network, network: Network, a: Array, b: Array) -> float:
-    """U of the distance between two points of the plane as the adjusted photos would locate them; inf where fewer than two see
-    one of them."""
-    names = sorted(network.bodies.keys() & truth.bodies.keys())
+def _run_U(truth: Network, network: Network, a: Array, b: Array) -> float:
+    """U of the distance between two points of the plane as the adjusted photos would locate them, each on an edge that moves in
+    every photo as the measuring takes edges to do; inf where fewer than two photos see one of them."""
+    view_u_px = EdgeSettings().view_u_px
+    names = sorted(network.bodies)
     ours = np.array([network.bodies[t].translation_mm for t in names])
     theirs = np.array([truth.bodies[t].translation_mm for t in names])
     u, _, vt = np.linalg.svd((theirs - theirs.mean(axis=0)).T @ (ours - ours.mean(axis=0)))
@@ -291,12 +317,12 @@ def located_U(truth: Network, network: Network, a: Array, b: Array) -> float:
         seen = 0
         for photo_id in network.photos:
             view = project(network, photo_id, world[None])
-            uv, size_px = view.uv_px[0], network.cameras[network.photos[photo_id].camera_id].size_px
-            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(size_px) - 6):
+            uv = view.uv_px[0]
+            if not np.all(np.isfinite(uv)) or np.any(uv < 5) or np.any(uv > np.array(PLANNED_SIZE_PX) - 6):
                 continue
             seen += 1
-            normal += view.d_xyz[0].T @ view.d_xyz[0] / EDGE_U_PX**2
-            shared[:, view.columns] += view.d_xyz[0].T @ view.d_influences[0] / EDGE_U_PX**2
+            normal += view.d_xyz[0].T @ view.d_xyz[0] / view_u_px**2
+            shared[:, view.columns] += view.d_xyz[0].T @ view.d_influences[0] / view_u_px**2
         if seen < 2:
             return math.inf
         noise = np.linalg.inv(normal)
@@ -304,7 +330,8 @@ def located_U(truth: Network, network: Network, a: Array, b: Array) -> float:
     (pa, na, ja), (pb, nb, jb) = located
     g = (pb - pa) / np.linalg.norm(pb - pa)
     jac = g @ (jb - ja)
-    return 2.0 * math.sqrt(max(float(jac @ network.influences.cov @ jac + g @ (na + nb) @ g), 0.0))
+    located_mm2 = max(float(jac @ network.influences.cov @ jac + g @ (na + nb) @ g), 0.0)
+    return 2.0 * math.sqrt(located_mm2 + 2.0 * EDGE_DEFINITION_U_MM**2)
 
 
 def plan_drawing(made: Plan) -> Drawing:
@@ -396,10 +423,9 @@ def instructions(made: Plan, wanted_U_mm: float) -> list[str]:
             f"{len(made.standpoints)} photos leave U at {worst:.1f} mm, and {wanted_U_mm:.1f} mm was wanted; more photos no "
             f"longer help. {helps[:1].upper() + helps[1:] or 'Measure in parts, each with a length of its own'}"
         )
-    scale = (
-        f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the cabinets." if made.sketch.bar_mm is not None
-        else "Measure the distance between the two outermost sheets, mark B to mark B, with a steel tape pulled tight."
-    )  # fmt: skip
+    scale = "Measure the distance between the two outermost sheets, mark B to mark B, with a steel tape pulled tight."
+    if made.sketch.bar_mm is not None:
+        scale = f"Lay the bar of {made.sketch.bar_mm:.0f} mm flat on the longest run, where no sheet lies. {scale}"
     return [
         f"Lay {len(made.sheets_mm)} sheets as drawn, flat, none over a gap; they stay where they are until the last photo.",
         scale,

@@ -224,7 +224,7 @@ export default {
   'plan.depth': 'Tiefe der Schränke',
   'plan.want': 'Wie genau bekannt',
   'plan.bar': 'Länge eines Stabes',
-  'plan.bar.hint': 'Leer gelassen: eine Bandmaßlänge.',
+  'plan.bar.hint': 'Leer gelassen: allein eine Bandmaßlänge.',
   'plan.ask': 'Wie viele Fotos?',
   'plan.busy': 'Wird berechnet …',
   'plan.answer': '{n} Fotos und {sheets} Blätter: jede Zeile auf {U} bekannt.',

@@ -224,7 +224,7 @@ export default {
   'plan.depth': 'Depth of the cabinets',
   'plan.want': 'How well known',
   'plan.bar': 'Length of a bar',
-  'plan.bar.hint': 'Left empty: one tape length.',
+  'plan.bar.hint': 'Left empty: one tape length alone.',
   'plan.ask': 'How many photos?',
   'plan.busy': 'Working it out …',
   'plan.answer': '{n} photos and {sheets} sheets: every run known to {U}.',
