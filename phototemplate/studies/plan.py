@@ -214,7 +214,7 @@ def _known_lengths(sketch: Sketch, places: Array, bodies: Mapping[str, BodyPose]
     a, b = (design.sheet_ids()[k] for k in _farthest(places))
     known: list[KnownLength] = [Tape("tape", LengthEnd(a), LengthEnd(b), between(a, b), USUAL_U_MM["tape"])]
     if sketch.bar_mm is not None:
-        known.append(Bar("bar", *(LengthEnd(end) for end in _BAR_ENDS), sketch.bar_mm, sketch.bar_u_mm))
+        known.append(Bar("bar", LengthEnd(_BAR_ENDS[0]), LengthEnd(_BAR_ENDS[1]), sketch.bar_mm, sketch.bar_u_mm))
     return known
 
 
