@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -17,7 +19,8 @@ from phototemplate.edges.tracing.arris_offset import Rounding
 from phototemplate.edges.tracing.expected_height import Levels, expected_levels
 from phototemplate.edges.tracing.grey_profiles import Band, Steps
 from phototemplate.edges.tracing.hint_path import Path, Stations
-from phototemplate.edges.tracing.step_position import fit_steps
+from phototemplate.edges.tracing.space_intersection import intersect
+from phototemplate.edges.tracing.step_position import StepFit, fit_steps
 from phototemplate.model import Array, EdgeHint, HeightPoint
 from phototemplate.numerics.rigid import exp_rotation
 from phototemplate.settings import EdgeSettings
@@ -237,3 +240,37 @@ def test_progress_and_order_of_results() -> None:
     assert seen[0] == 0.0
     assert seen[-1] == 1.0
     assert seen == sorted(seen)
+
+
+def test_a_photo_that_shows_few_stations_measures_no_influence_that_moves_all_photos_alike() -> None:
+    """Whatever moves all pictures as a move of the edge would (the frame of a network that stands free) can be told from it by
+    no photo: the edge goes with it by 1 mm per mm, and its place does not hang on how large that may be."""
+    rng = np.random.default_rng(5)
+    x = np.linspace(-1.0, 1.0, 10)
+    along = np.arange(10.0) * 2.0
+    stations = Stations(along, np.column_stack([along, np.zeros(10)]), np.tile([1.0, 0.0], (10, 1)))
+    levels = Levels(along, np.zeros((1, 10)), np.array([0.3]), np.array([0.002]), np.zeros((0, 2)), np.zeros(0))
+    nothing = np.zeros((10, 2))
+    bands, fits, open_ = [], [], []
+    for photo, lean in enumerate(np.linspace(-0.9, 0.9, 12)):
+        scale = (0.8 + 0.03 * photo) / (1.0 + 0.02 * lean * x)
+        own = rng.normal(0.0, 0.1) + rng.normal(0.0, 0.05) * x
+        position = scale * 0.4 + own + rng.normal(0.0, 0.02, 10)
+        bands.append(Band(str(photo), nothing, nothing, scale, np.full(10, lean), np.arange(-5.0, 6.0), np.zeros((10, 11)),
+                          np.zeros((10, 11), dtype=bool), 1.0))  # fmt: skip
+        fits.append(StepFit(position, np.full(10, 0.05), np.full(10, 100.0), 0.6, np.ones(10, dtype=bool)))
+        open_.append(np.isin(np.arange(10), [3, 4, 6]) if photo == 4 else np.ones(10, dtype=bool))
+    scales = {b.photo_id: b.scale_px_per_mm for b in bands}
+    offsets = []
+    for frame_u_mm in (0.1, 3.0):
+        plane = SimpleNamespace(influences=SimpleNamespace(size=1, cov=np.array([[frame_u_mm**2]])))
+
+        def sensitivity(photo_id: str, xyz: Array, _: Array) -> Array:
+            return scales[photo_id][np.round(xyz[:, 0] / 2.0).astype(int), None]
+
+        scene = SimpleNamespace(settings=EdgeSettings(), plane=plane, sensitivity=sensitivity, column={})
+        solved = intersect(cast(Scene, scene), stations, np.zeros(10), levels, bands, fits, open_, "", Rounding())
+        assert np.abs(solved.shared_jac + 1.0).max() < 1e-3
+        offsets.append(solved.offset_mm)
+    assert np.abs(offsets[1] - offsets[0]).max() < 0.005
+    assert abs(offsets[1].mean() - 0.4) < 0.15

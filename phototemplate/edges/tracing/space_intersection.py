@@ -309,15 +309,18 @@ def _view_factor(errors: Array, weight: Array, cov: Array) -> float:
 
 
 def _photo_errors(sensitivity: Array, usable: BoolArray, shapes: Array, cov: Array) -> Array:
-    """Covariance of each photo's shift, turn and bow along the edge that comes from the influences."""
+    """Covariance of each photo's shift, turn and bow along the edge that comes from the influences.
+
+    At the stations that a photo shows the modes give what the influences do there, as nearly as they can, and no less of it in
+    a photo that shows few: an influence that moves all photos alike (the frame of the network) is seen by none of them, and
+    would seem to be measured by the difference.
+    """
     size, count = len(usable), len(shapes)
     modes = np.zeros((count * size, len(sensitivity)))
     for p in range(size):
         rows = np.flatnonzero(usable[p])
         if len(rows):
-            design = shapes[:, rows].T
-            normal = design.T @ design + 1e-3 * len(rows) * np.eye(count)
-            modes[count * p : count * (p + 1)] = np.linalg.solve(normal, design.T @ sensitivity[:, p, rows].T)
+            modes[count * p : count * (p + 1)] = np.linalg.lstsq(shapes[:, rows].T, sensitivity[:, p, rows].T, rcond=None)[0]
     return np.asarray(modes @ cov @ modes.T)
 
 
