@@ -49,8 +49,8 @@ def test_where_the_model_holds_every_ratio_is_one(plain: Kitchen) -> None:
 
 
 def test_what_targets_have_in_common_is_found_and_enlarges_u(plain: Kitchen) -> None:
-    """0.1 px of noise a corner, 0.15 px a target: the corners' scatter hides it, the targets' sums do not."""
-    k = _shifted(plain, 0.15)
+    """0.1 px of noise a corner, 0.12 px a target: the corners' scatter hides it, the targets' sums do not."""
+    k = _shifted(plain, 0.12)
     network = run(k, bar_of(k))
     assert network.sigma0 < 1.5
     assert max(_ratios(network, "targets in photos")) > 3
@@ -88,15 +88,36 @@ def test_a_readout_that_the_model_may_not_use_is_found() -> None:
     assert seeing.quality.birge == 1.0
 
 
-def test_a_known_length_whose_end_was_lost_holds_nothing() -> None:
-    """All sightings of a bar end were rejected: the network must not be stretched to where it was last thought to be (it was,
-    by 27 %)."""
+def _tele_kitchen() -> Kitchen:
     rng = np.random.default_rng([91, 6])
-    k = kitchen(
+    return kitchen(
         4006, phones=(JUDGED_ON["2x 12 px"],), n_photos=int(rng.integers(8, 14)), sigma_px=float(rng.uniform(0.06, 0.2)),
         strips=int(rng.integers(2, 6)), wrong_share=0.005,
     )  # fmt: skip
+
+
+def test_one_wrong_sighting_does_not_cost_a_known_length_its_end() -> None:
+    """One wrong corner of a bar's end once gave it its mirrored pose, the other sightings were rejected, and with it the scale
+    was lost."""
+    k = _tele_kitchen()
     network = run(k, bar_of(k))
+    assert {"B01", "B02"} <= set(network.bodies)
+    assert network.scale_known
+    error, cov = errors_and_cov(network, k)
+    assert np.mean(np.abs(error) < 2 * np.sqrt(np.diag(cov))) > 0.85
+
+
+def test_a_known_length_whose_end_was_lost_holds_nothing() -> None:
+    """No sighting of a bar end can be right: the network must not be stretched to where it was last thought to be (it was, by
+    27 %)."""
+    k = _tele_kitchen()
+    rng = np.random.default_rng(91)
+
+    def spoilt(s: Sightings) -> Sightings:
+        end = np.array([t == "B01" for t in s.target_ids])
+        return replace(s, uv_px=s.uv_px + end[:, None] * rng.normal(0.0, 60.0, s.uv_px.shape))
+
+    network = run(replace(k, sightings={p: spoilt(s) for p, s in k.sightings.items()}), bar_of(k))
     assert "B01" not in network.bodies
     assert not network.scale_known
     assert {"length-unused", "scale-missing"} <= set(codes(network))

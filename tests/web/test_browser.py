@@ -232,13 +232,13 @@ def test_dragging_an_end_shows_the_photos_and_moves_the_hint(bench: Bench) -> No
     head = page.locator(f'[data-key="edge-{edge["id"]}"]')
     if head.get_attribute("aria-expanded") != "true":
         head.click()
-    a = bench.screen(edge["hint"][0])
+    a, b = bench.screen(edge["hint"][0]), bench.screen(edge["seen"][0])
     before = (bench.folder / "job.toml").read_text()
     page.mouse.move(*a)
     page.mouse.down()
     page.mouse.move(a[0] + 8, a[1] + 4, steps=5)
     page.locator(".loupe figure:not([hidden])").first.wait_for(timeout=120_000)
-    page.mouse.move(a[0] + 6, a[1] + 1, steps=3)
+    page.mouse.move(*b, steps=3)  # onto the line that was found
     page.mouse.up()
     wait_for(lambda: (bench.folder / "job.toml").read_text() != before)
     moved = next(e for e in bench.settled()["edges"] if e["id"] == edge["id"])
