@@ -12,6 +12,7 @@ from phototemplate.edges.shapes.evaluate import point_at
 from phototemplate.errors import Finding, InputError
 from phototemplate.model import Array, Candidate, Segment
 from phototemplate.settings import OutlineSettings
+from phototemplate.template.constants import SMALLEST_SPAN_MM
 from phototemplate.template.curves import ArcCurve
 from phototemplate.template.drawing import flatten_polyline
 from phototemplate.template.intersections import (
@@ -119,8 +120,28 @@ def join_edges(spec: LoopEdges, by_id: Mapping[str, Segment], settings: OutlineS
         else:
             at_a, at_b = _facing(a.ends, b.ends)
         joints.append(_meet(seen, spec.loop_id, ((a.segment, a.ends[at_a]), (b.segment, b.ends[at_b])), settings))
+    joints = _with_length(spec, joints)
     findings = [f for joint in joints for f in joint.findings]
     return _chains(spec, joints, seen), findings
+
+
+def _with_length(spec: LoopEdges, joints: list[_Joint]) -> list[_Joint]:
+    """An edge whose two corners are one place (two lines that cross once are no run) is left open where its neighbour was seen
+    farther from it."""
+    ids, out = spec.edge_ids, list(joints)
+    for k, joint in enumerate(joints):
+        before = out[k - 1]
+        if len(joints) < len(ids) and k == 0:
+            continue  # the first edge of an open run has no corner before it
+        if before.corner is None or joint.corner is None or np.hypot(*(joint.corner - before.corner)) >= SMALLEST_SPAN_MM:
+            continue
+        gaps = {i: float(np.hypot(*(joints[i].ends[1] - joints[i].ends[0]))) for i in ((k - 1) % len(joints), k)}
+        far = max(gaps, key=lambda i: gaps[i])
+        first, second = ids[far], ids[(far + 1) % len(ids)]
+        finding = Finding("loop-open", spec.loop_id, first=first, second=second, gap_mm=gaps[far], edge=None, extension_mm=None,
+                          apart=None)
+        out[far] = _Joint(None, joints[far].ends, (finding,))
+    return out
 
 
 def _chains(spec: LoopEdges, joints: list[_Joint], seen: Mapping[str, _Seen]) -> list[Chain]:

@@ -282,6 +282,15 @@ def test_an_edge_of_an_open_run_is_as_long_as_it_was_seen() -> None:
             assert lengths == pytest.approx({"end": 580.0, "front": 1480.0, "far": 1180.0}, abs=21.0), (order, closed)
 
 
+def test_two_lines_that_cross_once_close_no_run() -> None:
+    """Their two corners are one place, and either edge would have no length between them."""
+    segments = [segment("end", "end", [0.0, 0.0], [0.0, 600.0]), segment("wall", "wall", [0.0, 600.0], [2000.0, 600.0])]
+    outline = build_outline(segments, [LoopEdges("run", ("end", "wall"))], influences(), SETTINGS)
+    assert [f.code for f in outline.findings] == ["loop-open"]
+    assert not outline.loops[0].closed
+    assert np.linalg.norm(np.diff(outline.loops[0].corners_mm, axis=0), axis=1).min() > 500
+
+
 def test_parallel_neighbours_are_open_and_grazing_ones_doubted() -> None:
     p = [[0.0, 0.0], [1000.0, 0.0], [2000.0, 160.0], [2000.0, 700.0], [0.0, 700.0]]
     names = ("front-a", "front-b", "end", "back", "left")

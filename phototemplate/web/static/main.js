@@ -34,6 +34,7 @@ async function route() {
   if (!known) { location.replace(`#${usual()}`); return; }
   const argument = rest ? decodeURIComponent(rest) : '';
   const turn = ++turns;
+  beside.open = false; // before anything is waited for: the next press may open it again
   const module = await known[1]();
   if (turn !== turns) return; // another page was asked for meanwhile
   if (page && page.module === module && page.stays && page.stays(name, argument)) { /* the same page in another mode */ }
@@ -49,7 +50,6 @@ async function route() {
   document.body.dataset.page = name;
   document.title = `${t(`page.${name}`, { name: argument })} – ${store.name || 'phototemplate'}`;
   frame();
-  beside.open = false;
   document.querySelector('#nav [aria-current]')?.scrollIntoView({ block: 'nearest', inline: 'center' });
 }
 

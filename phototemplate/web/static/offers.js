@@ -9,11 +9,11 @@ import { store, edges, endsOf, found } from './store.js';
 const loops = () => store.job.loops || [];
 const isWall = (id) => found(id)?.kind === 'wall';
 
-/** Runs that are not there yet; a wall beside two of them is offered to both. @returns {Run[]} */
+/** Runs that are not there yet, first those that close; a wall beside two of them is offered to both. @returns {Run[]} */
 export function offers() {
   const used = new Set(loops().flatMap((l) => l.edges));
   const ids = edges().map((e) => e.id).filter((id) => found(id) && (isWall(id) || !used.has(id)));
-  return runsOf(ids, endsOf(ids), JOINING_MM, isWall).filter((run) => run.ids.length > 1);
+  return runsOf(ids, endsOf(ids), JOINING_MM, isWall).filter((run) => run.ids.length > 1).sort((a, b) => Number(!!a.open) - Number(!!b.open));
 }
 
 /** Where a run is open, as its edges lie. @param {string[]} ids */
