@@ -8,26 +8,26 @@ from typing import Final
 # ------------------------------------------------------------------------------------------ prior of a wall's shape
 
 CENTER_LOG10: Final = -7.5
-"""log10 of 1/mm. Spectral density of the second derivative where nothing shows it, between contact sheets: 3e-8 lets a wall
-depart by about 3 mm from its chord over 1.5 m. Convention: common practice has no number for it."""
-DENSITIES_LOG10: Final = tuple(-14.25 + 0.75 * k for k in range(16))
-"""log10 of 1/mm. Densities that are possible, none preferred. Derived: from a tenth of a millimetre over 10 m to a grater, in
-steps that points of a strip do not tell apart."""
+"""log10 of 1/mm. Spectral density of the second derivative between the end zones: 3e-8 lets a wall depart by about 3 mm from
+its chord over 1.5 m. Convention: common practice has no number for it; the width makes it a weak prior."""
+CENTER_RATIO_LOG10: Final = 1.5
+"""log10 of ratio. By how much it is larger at the corners. Convention: joint compound swells there; a weak prior."""
+WIDTH_LOG10: Final = 1.3
+"""log10 of ratio. Standard deviation of both. Convention: a factor of twenty either way."""
+DENSITIES_LOG10: Final = tuple(-12.0 + 0.75 * k for k in range(13))
+"""log10 of 1/mm. Densities that are integrated over. Derived: steps of a sixth of the prior's width to both sides."""
 RATIOS_LOG10: Final = tuple(0.75 * k for k in range(5))
-"""log10 of ratio. By how much it may be larger at the corners, where joint compound swells. Derived: as above."""
+"""log10 of ratio. The same of the ratio at the corners. Derived: as above."""
+ABOUT_LOG10: Final = 1.6
+"""log10 of ratio. Densities this near the best of the last round are looked at in the next. Derived: two steps of the grid."""
+LOG_SHARE: Final = 7.0
+"""ratio. Densities whose evidence is smaller by this (natural logarithm) are left out. Derived: less than a thousandth."""
 BREAK_DOF: Final = 1.0
-"""count. Degrees of freedom of the t distribution that the second derivative has in each interval between knots, and steps in
-each gap between places: mostly small, here and there as large as a joint, a board's edge or a trowel's ridge makes it.
-Derived: the smallest whole number, as heavy in the tails as one can say without preferring a size (Cauchy)."""
-STEPS_LOG10: Final = tuple(-3.0 + 0.25 * k for k in range(11))
-"""log10 of mm. Sizes of the steps of a wall that are possible, none preferred: half of its steps are smaller. Derived: from
-paint to tiles laid by a beginner."""
-DRAWS: Final = 200
-"""count. Draws of the densities and steps that are averaged. Derived: a curve that is off by a tenth of its u."""
-SETTLING_DRAWS: Final = 40
-"""count. Draws before them. Derived: the densities have left the middle of their range after ten."""
-ROUGH_DRAWS: Final = 20
-"""count. Draws that are averaged while outliers are looked for. Derived: a curve that is off by a quarter of its u."""
+"""count. Degrees of freedom of the t distribution that the second derivative has in each interval between knots: mostly small,
+here and there as large as a step, a board's edge or a trowel's ridge makes it. Derived: the smallest whole number, as heavy in
+the tails as one can say without preferring a size (Cauchy)."""
+BREAK_ROUNDS: Final = 8
+"""count. Rounds in which the intervals' own densities are found. Derived: they change by less than a tenth in the last."""
 SWELL: Final = 4e-4
 """1/mm. Standard deviation that the second derivative has gathered over :data:`SWELL_OVER_MM`. Derived: lets the corner itself
 depart by 4.5 mm (S L^2 / sqrt(20)): up to 8 mm of joint compound, each amount as likely as another (8 mm / sqrt(3), GUM

@@ -1,8 +1,8 @@
 """Curve whose detail follows the data: walls bow by millimetres over metres, swell in their corners, and break here and there.
 
 The offset is a natural cubic spline. It is fitted with more knots than the wall was seen at places, and how smooth it is
-follows from the points (:mod:`phototemplate.edges.shapes.wall_posterior`); then the knots that say nothing of their own are
-left out, which changes neither the curve nor its uncertainty beyond a part of that uncertainty.
+follows from the points (:mod:`phototemplate.edges.shapes.wall_prior`); then the knots that say nothing of their own are left
+out, which changes neither the curve nor its uncertainty beyond a part of that uncertainty.
 """
 
 from __future__ import annotations
@@ -22,7 +22,6 @@ from phototemplate.edges.shapes.constants import (
     CORNER_WITHIN_MM,
     CURVE_STEPS,
     DENSE_POINTS,
-    DRAWS,
     FLOOR_MM,
     KNOTS_PER_PLACE,
     LEAST_BEYOND,
@@ -30,7 +29,6 @@ from phototemplate.edges.shapes.constants import (
     LEAST_KNOTS,
     MOST_CORRELATION,
     PLACE_MM,
-    ROUGH_DRAWS,
     SAME_CURVE,
     SAME_CURVE_MM,
     SAME_U,
@@ -48,8 +46,7 @@ from phototemplate.edges.shapes.contract import (
 )
 from phototemplate.edges.shapes.evaluate import ChordFrame, frame_of_chord
 from phototemplate.edges.shapes.roughness import neighbour_scatter
-from phototemplate.edges.shapes.wall_posterior import posterior
-from phototemplate.edges.shapes.wall_prior import Reach, wall_prior
+from phototemplate.edges.shapes.wall_prior import Posterior, Reach, posterior, wall_prior
 from phototemplate.model import Array, IntArray, ShapeKind
 from phototemplate.numerics.correlation import whiten
 from phototemplate.numerics.natural_spline import spline_weights
@@ -72,7 +69,7 @@ class ProfileShape:
         chord, frame = _chord(points, frame, at, used)
         for _ in range(1 if points.believed else 4):
             at = in_chord_frame(points, frame, slope)
-            fit = _fitted(points, at, frame, used, scale, settings, ROUGH_DRAWS)
+            fit = _fitted(points, at, frame, used, scale, settings)
             before = used
             if not points.believed:
                 used = robust.keep_points(fit.residuals, np.sqrt(at.total) * scale, settings.outlier_factor)
@@ -82,7 +79,7 @@ class ProfileShape:
             if np.array_equal(before, used):
                 break
         at = in_chord_frame(points, frame, slope)
-        fit = _fitted(points, at, frame, used, scale, settings, DRAWS)
+        fit = _fitted(points, at, frame, used, scale, settings)
         stretch = np.sqrt(1.0 + (spline_weights(fit.knots, at.s, 1) @ fit.offsets) ** 2)
         kept = _sufficient(fit, at, points.influences_cov, frame.length_mm)
         return ShapeFit(
@@ -147,13 +144,13 @@ class _Fit:
     gain: Array
     residuals: Array
     unseen_cov: Array
-    """Part of ``noise_cov``: smoothing bias, and how little is known of densities and steps"""
+    """Part of ``noise_cov``: smoothing bias, and how little is known of the densities"""
     fitted: float
     """Trace of the hat matrix"""
 
 
 def _fitted(
-    points: EdgePoints, at: ChordPoints, frame: ChordFrame, used: Array, scale: float, settings: EdgeSettings, draws: int
+    points: EdgePoints, at: ChordPoints, frame: ChordFrame, used: Array, scale: float, settings: EdgeSettings
 ) -> _Fit:
     """The curve at its fine knots."""
     reach = corner_reach(points, frame)
@@ -163,13 +160,41 @@ def _fitted(
     design = spline_weights(knots, at.s)
     x, back = white(design)
     y, _ = white(at.o[:, None])
-    prior = wall_prior(knots, at.s[used], frame.length_mm, reach, settings.end_zone_mm)
-    found = posterior(prior, x, y, back, draws)
+    found = posterior(wall_prior(knots, frame.length_mm, reach, settings.end_zone_mm), x, y, back)
+    unseen = found.unseen_cov + _breaks(knots, found, np.sort(at.s[used]))
     noise = noise_of(found.gain, at, points.correlation_mm, scale)
     return _Fit(
-        knots, found.offsets, noise + found.unseen_cov, found.gain, at.o - design @ found.offsets, found.unseen_cov,
+        knots, found.offsets, noise + unseen, found.gain, at.o - design @ found.offsets, unseen,
         float(np.sum(design * found.gain.T)),
     )  # fmt: skip
+
+
+def _breaks(knots: Array, found: Posterior, seen: Array) -> Array:
+    """(M, M) covariance between places (n,) that were seen, where the wall breaks.
+
+    The break may be anywhere between the two places: up to it the wall runs on as before, behind it as it comes from the other
+    side. With the break equally likely everywhere, a place at the share t of the gap has the variance d^2 t (1 - t) for a
+    difference d of the two. How much of it counts is how far the interval's density departs from the common one.
+    """
+    places = seen[np.concatenate([[True], np.diff(seen) > PLACE_MM])]
+    out = np.zeros((knots.size, knots.size))
+    if places.size < 4:
+        return out
+    f = spline_weights(knots, places) @ found.offsets
+    slope = np.diff(f) / np.diff(places)
+    for k in range(1, places.size - 2):
+        low, high = places[k], places[k + 1]
+        inside = np.flatnonzero((knots > low) & (knots < high))
+        crossed = (knots[1:] > low) & (knots[:-1] < high)
+        if not inside.size or not crossed.any():
+            continue
+        t = (knots[inside] - low) / (high - low)
+        before = f[k] + slope[k - 1] * (knots[inside] - low)
+        behind = f[k + 1] - slope[k + 1] * (high - knots[inside])
+        broken = max(1.0 - 1.0 / float(found.ease[crossed].max()), 0.0)
+        spread = np.sqrt(broken * t * (1.0 - t)) * np.abs(behind - before)
+        out[np.ix_(inside, inside)] += np.outer(spread, spread)
+    return out
 
 
 def _not_solitary(at: ChordPoints, settings: EdgeSettings) -> Array:
