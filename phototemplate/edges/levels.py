@@ -48,8 +48,11 @@ def measure_on_levels(scene: Scene, scenes: Mapping[str, Scene], hint: EdgeHint)
         up = scene.plane.translation_mm[2] - scenes[name].plane.translation_mm[2]
         tried[name] = _named(source.measure(scenes[name], hint), name, float(up))
     seen = sorted((n for n, found in tried.items() if found.points is not None), key=lambda n: -tried[n].probability)
+    if not tried:  # no sheet is near it on any level
+        nowhere: Found = source.measure(scene, hint)
+        return nowhere
     if len(seen) < 2:
-        return tried[seen[0]] if seen else next(iter(tried.values()), source.measure(scene, hint))
+        return tried[seen[0]] if seen else next(iter(tried.values()))
     first, second = (min(tried[n].probability, 1.0 - 1e-9) for n in seen[:2])
     odds = first * (1.0 - second) / max(second * (1.0 - first), 1e-12)
     if odds < CERTAIN / (1.0 - CERTAIN):

@@ -32,7 +32,7 @@ from phototemplate.network.projection import body_points, sensor_of
 from phototemplate.numerics import lens
 from phototemplate.numerics.constants import N_COMMON
 from phototemplate.numerics.information import eliminated
-from phototemplate.numerics.rigid import skew
+from phototemplate.numerics.rigid import skew, transform
 
 _OWN = len(POSE) + len(EXPOSURE)
 """Unknowns of the photo's own"""
@@ -73,7 +73,7 @@ def exposure_information(camera: Camera) -> Array:
 
 def in_picture(camera: Camera, rotation: Array, translation: Array, xyz: Array) -> BoolArray:
     """(N,) whether points lie before the camera, where its lens model holds, and inside the picture."""
-    cam = xyz @ rotation.T + translation
+    cam = transform((rotation, translation), xyz)
     model = lens.LENS_MODELS[camera.model]
     front = (cam[:, 2] > 1.0) & (lens.off_axis(camera.model, cam) < model.limit(camera.params[N_COMMON:]))
     uv = lens.project(camera.model, camera.params, np.where(front[:, None], cam, [0.0, 0.0, 1.0]))[0]

@@ -10,7 +10,7 @@ from phototemplate.network.calibration.board_model import BoardPhotos, Start
 from phototemplate.network.calibration.constants import FOCAL_GRID, LEAST_FORWARD
 from phototemplate.network.orientation.lens_start import planar_poses
 from phototemplate.numerics import lens
-from phototemplate.numerics.rigid import Pose
+from phototemplate.numerics.rigid import Pose, transform
 
 
 def first_start(photos: BoardPhotos, model: str, f_px: float | None = None) -> Start:
@@ -48,7 +48,7 @@ def _poses(photos: BoardPhotos, model: str, params: Array) -> tuple[dict[str, Po
         if not found:
             continue
         rotation, translation, _ = found[0]
-        uv = lens.project(model, params, v.local @ rotation.T + translation)[0]
+        uv = lens.project(model, params, transform((rotation, translation), v.local))[0]
         poses[name] = rotation, translation
         errors.append(float(np.sqrt(np.mean(np.sum((uv - v.uv) ** 2, axis=1)))))
     return poses, np.array(errors)
