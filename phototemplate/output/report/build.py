@@ -143,7 +143,8 @@ def _context(
         "headline": words.headline(measurement, [r.verdict for r in rows], tolerance_mm),
         "mood": _mood(measurement, rows),
         "rows": rows,
-        "facts": _facts(measurement, unit),
+        "facts": _facts(measurement),
+        "lines": _lines(measurement, unit),
         "retake": words.retake_list(measurement.findings, unit),
         "findings": [_finding(one) for one in said(everything, unit)],
         "top": top_view(measurement, settings, tolerance_mm, top_picture),
@@ -200,7 +201,7 @@ def _mood(measurement: Measurement, rows: list[EdgeRow]) -> str:
     return "short" if "short" in states else "look" if "look" in states else "good"
 
 
-def _facts(measurement: Measurement, unit: Unit) -> list[tuple[str, str]]:
+def _facts(measurement: Measurement) -> list[tuple[str, str]]:
     net = measurement.network
     used = [k for k in net.lengths if k.used]
     return [
@@ -209,9 +210,13 @@ def _facts(measurement: Measurement, unit: Unit) -> list[tuple[str, str]]:
         ("known lengths", str(len(used)) if used else "none"),
         ("edges", str(len(measurement.outline.edges))),
         ("fit (1 is as expected)", f"{net.sigma0:.2f}"),
-        ("overhangs count from", _counted_from(measurement)),
-        *([("faces of the doors", doors)] if (doors := _doors(measurement, unit)) else []),
     ]
+
+
+def _lines(measurement: Measurement, unit: Unit) -> list[tuple[str, str]]:
+    """Which line the fronts are, and where the other one that counts in the trade lies."""
+    doors = _doors(measurement, unit)
+    return [("Overhangs count from", _counted_from(measurement)), *([("Faces of the doors", doors)] if doors else [])]
 
 
 def _counted_from(measurement: Measurement) -> str:
